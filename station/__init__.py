@@ -1,0 +1,1 @@
+"""The bench: physics, judgement, instruments and record of crimp samples."""

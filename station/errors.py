@@ -1,0 +1,82 @@
+"""Everything the station raises on purpose.
+
+Each error also is the builtin it resembles, so callers may catch either. A message says what
+happened, to which instrument, sample or file, and what to do next; the command line prints it as
+it is and exits with 2.
+"""
+
+
+class StationError(Exception):
+    """Root of every error that the station raises on purpose."""
+
+
+class BadInput(StationError, ValueError):
+    """A value given by a person or a file cannot be used: text for a number, a negative span."""
+
+
+class UnknownSize(BadInput):
+    """A wire size could not be read, or is not in the range of its system: ``-3 AWG``."""
+
+
+class NoLimit(StationError, LookupError):
+    """A limit set or the limit for a size is absent: 17 AWG in a table of even gauges."""
+
+
+class DataFileError(StationError, ValueError):
+    """A data file (limit set, profile, plan, settings) is missing, malformed or contradictory."""
+
+
+class InstrumentError(StationError):
+    """Root of all that goes wrong between the station and an instrument."""
+
+
+class PortMissing(InstrumentError, FileNotFoundError):
+    """The port does not exist: adapter not plugged in, wrong name."""
+
+
+class PortForbidden(InstrumentError, PermissionError):
+    """The port exists but this user may not open it: not in the group ``dialout``."""
+
+
+class PortBusy(InstrumentError, BlockingIOError):
+    """Another program, or another part of the station, holds the port."""
+
+
+class PortLost(InstrumentError, ConnectionError):
+    """The port was open and is gone: cable pulled, instrument switched off, simulator stopped."""
+
+
+class InstrumentSilent(InstrumentError, TimeoutError):
+    """The port is open but no complete answer came in time: wrong baud, wrong mode, asleep."""
+
+
+class InstrumentGarbled(InstrumentError, ValueError):
+    """Bytes arrived that the profile cannot read: wrong dialect, wrong parity, noise."""
+
+
+class WrongInstrument(InstrumentError, ValueError):
+    """The instrument that answered is not the one that was asked for."""
+
+
+class LedgerError(StationError):
+    """Root of all that goes wrong with the record."""
+
+
+class LedgerBusy(LedgerError, BlockingIOError):
+    """The ledger is locked by another program for longer than the station waits."""
+
+
+class LedgerReadOnly(LedgerError, PermissionError):
+    """The ledger, its folder or its card cannot be written."""
+
+
+class LedgerFull(LedgerError, OSError):
+    """The disk is full: the entry was not written and must be kept until there is room."""
+
+
+class LedgerDamaged(LedgerError, ValueError):
+    """The ledger is not one of ours, or an entry or trace no longer matches its hash."""
+
+
+class AddressTaken(StationError, OSError):
+    """The address for the page is in use by another program."""

@@ -1,0 +1,1 @@
+"""Serial instruments and the panel: ports, framing, profiles, drivers, simulators."""

@@ -1,0 +1,1 @@
+"""Simulated instruments: separate processes with physics, on pseudo-terminals."""

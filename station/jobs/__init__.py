@@ -1,0 +1,1 @@
+"""The three jobs: pure functions from ledger entries to progress and outcome."""

@@ -1,0 +1,1 @@
+"""The append-only record: the only database code of the station."""

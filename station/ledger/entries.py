@@ -1,0 +1,221 @@
+"""What the ledger can hold: one pydantic model per kind of entry.
+
+A payload is validated before it is written and after it is read. A kind gains a new ``VERSION``
+when a field changes its meaning; readers keep the older models, so that an entry written years ago
+still says what it said. All quantities are SI; ``u`` is one standard uncertainty.
+"""
+
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+VerdictWord = Literal["pass", "fail", "undecided", "void"]
+FiniteFloat = Annotated[float, Field(allow_inf_nan=False)]
+
+
+class Payload(BaseModel):
+    """Base of all payloads: frozen, no unknown fields, no NaN or infinity."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    KIND: ClassVar[str]
+    VERSION: ClassVar[int] = 1
+
+    demo: bool = False
+    """True for invented records; every page and report that shows one says so."""
+
+
+class PersonAdded(Payload):
+    """A person who may stand at the bench."""
+
+    KIND: ClassVar[str] = "person_added"
+
+    name: str
+    role: Literal["apprentice", "installer", "lead"]
+
+
+class ToolAdded(Payload):
+    """A crimp tool and the nests (die cavities) it has."""
+
+    KIND: ClassVar[str] = "tool_added"
+
+    tool: str
+    description: str
+    nests: tuple[str, ...]
+
+
+class ToolServiced(Payload):
+    """A service of a tool or nest: new die, adjustment. Trends start again after it."""
+
+    KIND: ClassVar[str] = "tool_serviced"
+
+    tool: str
+    nest: str | None
+    action: str
+
+
+class Joint(BaseModel):
+    """What makes samples comparable: connector, wires and the nest that crimped them."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    connector: str
+    """Identifier of the connector in ``station/data/connectors``."""
+    wires: tuple[str, ...]
+    """Canonical wire sizes, one per wire, e.g. ``("18 AWG", "18 AWG")``."""
+    material: str = "copper"
+    tool: str
+    nest: str
+
+    @property
+    def key(self) -> str:
+        """Text that is equal for comparable samples."""
+        return " | ".join((self.connector, "+".join(self.wires), self.material, self.tool, self.nest))
+
+
+class InstrumentUsed(BaseModel):
+    """Which instrument made a number, as it named itself."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    profile: str
+    identity: str
+    port: str
+    simulated: bool = False
+
+
+class BudgetLine(BaseModel):
+    """One contribution to an uncertainty, in the unit of the result."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    name: str
+    u: float
+    dof: float | None
+    """Degrees of freedom; null for infinitely many."""
+
+
+class ResistanceResult(BaseModel):
+    """A reading and what it was reduced to. Raw, wire share and splice are all kept."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    repeats_ohm: tuple[float, ...]
+    reading_ohm: float
+    span_m: tuple[float, ...]
+    wire_share_ohm: float
+    splice_ohm: float
+    u_ohm: float
+    effective_dof: float | None
+    budget: tuple[BudgetLine, ...]
+    temperature_c: float | None
+    """Null where no thermometer was at hand: the wire share is then not corrected."""
+    method: Literal["by_length", "by_reference"]
+    instrument: InstrumentUsed
+
+
+class PullResult(BaseModel):
+    """A pull reduced to its peak, and where the trace is kept."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    peak_n: float
+    u_n: float
+    peak_time_s: float
+    loading_rate_n_per_s: float | None
+    peak_may_be_low_by_n: float
+    """One-sided: the true peak lies between ``peak_n`` and ``peak_n`` plus this."""
+    drops: int
+    ended_by: str
+    suggested_mode: str | None
+    failure_mode: str | None
+    """The operator's choice; the software only suggests."""
+    trace_sha256: str | None
+    instrument: InstrumentUsed
+
+
+class CriterionResult(BaseModel):
+    """One comparison with one limit."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    criterion: str
+    unit: str
+    value: float | None
+    u: float | None
+    limit: float
+    verdict: VerdictWord
+    probability_conforming: float | None
+
+
+class SampleBegun(Payload):
+    """A sample was described and taken up. Its ``id`` is the sample's; it must be finished."""
+
+    KIND: ClassVar[str] = "sample_begun"
+
+    job: str
+    joint: Joint
+    limit_set: str
+    offered_again_for: str | None = None
+    """The id of an interrupted sample that this one replaces."""
+
+
+class SampleFinished(Payload):
+    """A sample's readings and verdict, in one entry and one transaction."""
+
+    KIND: ClassVar[str] = "sample_finished"
+
+    sample_id: str
+    """The id of the ``sample_begun`` entry."""
+    job: str
+    joint: Joint
+    limit_set: str
+    limit_standing: str
+    guard: float
+    checklist: dict[str, bool] = {}
+    resistance: ResistanceResult | None
+    pull: PullResult | None
+    criteria: tuple[CriterionResult, ...]
+    verdict: VerdictWord
+    void_reason: str | None = None
+
+
+class BaselineSet(Payload):
+    """The baseline of a joint, from the samples that validated the tool: frozen, versioned."""
+
+    KIND: ClassVar[str] = "baseline_set"
+
+    joint: Joint
+    baseline_version: int
+    n: int
+    force_ratio_center: float
+    force_ratio_sigma: float
+    log_resistance_center: float
+    log_resistance_sigma: float
+    sample_ids: tuple[str, ...]
+
+
+class Correction(Payload):
+    """A later word about an earlier entry; the earlier one stays as it is."""
+
+    KIND: ClassVar[str] = "correction"
+
+    corrects_id: str
+    reason: str
+    void_sample: bool = False
+    failure_mode: str | None = None
+
+
+KINDS: dict[str, type[Payload]] = {
+    model.KIND: model
+    for model in (
+        PersonAdded,
+        ToolAdded,
+        ToolServiced,
+        SampleBegun,
+        SampleFinished,
+        BaselineSet,
+        Correction,
+    )
+}
+"""Every kind that may be written, by name."""

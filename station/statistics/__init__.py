@@ -1,0 +1,1 @@
+"""Statistics over many samples: pure functions on numpy arrays."""

@@ -1,0 +1,1 @@
+"""The bench's page, served by Flask."""
