@@ -54,6 +54,14 @@ class InstrumentGarbled(InstrumentError, ValueError):
     """Bytes arrived that the profile cannot read: wrong dialect, wrong parity, noise."""
 
 
+class InstrumentRefused(InstrumentError, ValueError):
+    """The instrument reported an error of its own, or did not take a setting it was sent."""
+
+
+class NoReading(InstrumentError, ValueError):
+    """The instrument answered, and the answer is no value: open lead, over range, leads crossed."""
+
+
 class WrongInstrument(InstrumentError, ValueError):
     """The instrument that answered is not the one that was asked for."""
 

@@ -70,7 +70,8 @@ class Joint(BaseModel):
     @property
     def key(self) -> str:
         """Text that is equal for comparable samples."""
-        return " | ".join((self.connector, "+".join(self.wires), self.material, self.tool, self.nest))
+        parts = (self.connector, "+".join(self.wires), self.material, self.tool, self.nest)
+        return " | ".join(parts)
 
 
 class InstrumentUsed(BaseModel):

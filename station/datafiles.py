@@ -1,0 +1,86 @@
+"""Reading the data files: one TOML file, one thing, validated on load."""
+
+import tomllib
+from collections.abc import Iterable
+from functools import cache
+from importlib import resources
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from station.connectors import Connector
+from station.errors import DataFileError
+from station.limits import LimitSet, LimitSets
+
+Model = TypeVar("Model", bound=BaseModel)
+
+DATA = resources.files("station") / "data"
+
+
+def read_toml(file: Traversable | Path, model: type[Model]) -> Model:
+    """Read one data file.
+
+    Raises
+    ------
+    DataFileError
+        The file is missing, is no TOML, or does not fit the model; the message names the place.
+    """
+    try:
+        return model.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise DataFileError(f"{file.name} could not be read: {error}.") from error
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"]) or "the file"
+        raise DataFileError(f"{file.name}: {place}: {first['msg']}.") from error
+
+
+def toml_files(folder: Traversable | Path) -> list[Traversable | Path]:
+    """The TOML files of a folder, by name."""
+    return sorted(
+        (file for file in folder.iterdir() if file.name.endswith(".toml")),
+        key=lambda file: file.name,
+    )
+
+
+def read_all(folders: Iterable[Traversable | Path], model: type[Model]) -> list[Model]:
+    """Read every data file of some folders; a file is named after the ``id`` it holds.
+
+    Raises
+    ------
+    DataFileError
+        A file cannot be read, bears another name than its ``id``, or an ``id`` comes twice.
+    """
+    found: dict[str, Model] = {}
+    for folder in folders:
+        for file in toml_files(folder):
+            item = read_toml(file, model)
+            identifier = getattr(item, "id", None)
+            if f"{identifier}.toml" != file.name:
+                raise DataFileError(f"{file.name} holds the id {identifier!r}: rename one of them.")
+            if identifier in found:
+                raise DataFileError(
+                    f"{identifier} comes twice: give your own file its own id."
+                )
+            found[str(identifier)] = item
+    return list(found.values())
+
+
+def load_limit_sets(extra: Path | None = None) -> LimitSets:
+    """The shipped limit sets, and a shop's own from the folder ``extra``."""
+    folders: list[Traversable | Path] = [DATA / "limit_sets"]
+    return LimitSets(read_all([*folders, *([extra] if extra else [])], LimitSet))
+
+
+@cache
+def shipped_limit_sets() -> LimitSets:
+    """The shipped limit sets, read once."""
+    return load_limit_sets()
+
+
+@cache
+def shipped_connectors() -> dict[str, Connector]:
+    """The shipped connectors by identifier, read once."""
+    return {item.id: item for item in read_all([DATA / "connectors"], Connector)}

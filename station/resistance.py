@@ -1,0 +1,162 @@
+"""From a four-wire reading to the resistance of the splice itself.
+
+The sense clips span some wire besides the crimp. That wire's share is taken off: *by length*, span
+times ohm per metre of the wire, or *by reference*, the reading of the same span of unbroken wire.
+Only the wire follows the temperature coefficient; a contact film does not, so the splice is stated
+as it is at the temperature of the test (as SAE J163 and IEC 60512-2-1 subtract the wire).
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from calibration.uncertainty import Budget, Contribution
+from station.errors import BadInput
+from station.wire import Material, WireSize, resistance_ohm_per_m, temperature_factor
+
+IMPOSSIBLE_BELOW_U = 2.0
+"""A splice this many standard uncertainties below zero cannot be: the test was wrong."""
+
+
+@dataclass(frozen=True, slots=True)
+class WireSpan:
+    """All the wire of one size between the sense clips.
+
+    Attributes
+    ----------
+    length_m, u_length_m
+        Span and its standard uncertainty, in metres.
+    u_fraction
+        Relative standard uncertainty of the wire's ohm per metre: real strand area against the
+        nominal one.
+    """
+
+    size: WireSize
+    material: Material
+    length_m: float
+    u_length_m: float = 0.0
+    u_fraction: float = 0.0
+
+    def __post_init__(self) -> None:
+        for name in ("length_m", "u_length_m", "u_fraction"):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value >= 0.0):
+                raise BadInput(
+                    f"The {name} of the {self.size} wire must be a number that is not negative, "
+                    f"not {value}."
+                )
+
+
+@dataclass(frozen=True, slots=True)
+class SpliceResistance:
+    """A reduced reading.
+
+    Attributes
+    ----------
+    reading_ohm, wire_share_ohm, splice_ohm
+        The raw value, the wire's part of it at the temperature of the test, and the difference.
+    budget
+        Contributions in ohm.
+    temperature_c
+        None where the wire was not corrected, for want of a thermometer.
+    void_reason
+        Set where the result cannot be true; nothing may then be judged by it.
+    """
+
+    reading_ohm: float
+    wire_share_ohm: float
+    splice_ohm: float
+    budget: Budget
+    temperature_c: float | None
+    void_reason: str | None
+
+    @property
+    def u_ohm(self) -> float:
+        """Standard uncertainty of the splice, in ohm."""
+        return self.budget.u
+
+    @property
+    def effective_dof(self) -> float:
+        """Effective degrees of freedom of ``u_ohm``."""
+        return self.budget.effective_dof
+
+
+def wire_share_ohm(spans: Sequence[WireSpan], temperature_c: float | None = None) -> float:
+    """Resistance of the wire between the clips, in ohm; at 20 °C where no temperature is given."""
+    at_c = 20.0 if temperature_c is None else temperature_c
+    return math.fsum(
+        span.length_m * resistance_ohm_per_m(span.size, span.material, at_c) for span in spans
+    )
+
+
+def reduce_by_length(
+    reading_ohm: float,
+    reading_budget: Sequence[Contribution],
+    spans: Sequence[WireSpan],
+    *,
+    temperature_c: float | None = None,
+    u_temperature_k: float = 0.0,
+) -> SpliceResistance:
+    """Take the wire's share off a reading by its length.
+
+    Parameters
+    ----------
+    reading_ohm
+        Mean of the repeats, in ohm.
+    reading_budget
+        What makes the reading uncertain, in ohm: calibration, resolution, repeatability.
+    spans
+        One per kind of wire between the clips.
+    temperature_c
+        Of the wire; None means that it is not corrected, and the share is that of 20 °C.
+    u_temperature_k
+        Standard uncertainty of the temperature; without a thermometer, how far from 20 °C the
+        bench may well be.
+
+    Raises
+    ------
+    BadInput
+        A value is negative, infinite or not a number.
+    """
+    if not math.isfinite(reading_ohm):
+        raise BadInput(f"A reading of {reading_ohm} ohm is not a number that can be reduced.")
+    if not (math.isfinite(u_temperature_k) and u_temperature_k >= 0.0):
+        raise BadInput(f"The temperature's uncertainty must not be negative: {u_temperature_k}.")
+    share = wire_share_ohm(spans, temperature_c)
+    budget = Budget.of(
+        [*reading_budget, *_wire_contributions(spans, temperature_c, u_temperature_k)]
+    )
+    splice = reading_ohm - share
+    return SpliceResistance(
+        reading_ohm, share, splice, budget, temperature_c, impossible(splice, budget.u)
+    )
+
+
+def _wire_contributions(
+    spans: Sequence[WireSpan], temperature_c: float | None, u_temperature_k: float
+) -> list[Contribution]:
+    at_c = 20.0 if temperature_c is None else temperature_c
+    lines = []
+    per_kelvin = 0.0
+    for position, span in enumerate(spans, start=1):
+        which = f" {position}" if len(spans) > 1 else ""
+        per_metre = resistance_ohm_per_m(span.size, span.material, at_c)
+        lines.append(Contribution(f"span{which}", per_metre * span.u_length_m))
+        lines.append(
+            Contribution(f"wire ohm per metre{which}", per_metre * span.length_m * span.u_fraction)
+        )
+        at_20_c = per_metre / temperature_factor(span.material, at_c)
+        per_kelvin += at_20_c * span.length_m * span.material.temperature_coefficient_per_k
+    # Both sides share one air: their temperature errors add, they do not average out.
+    lines.append(Contribution("temperature", per_kelvin * u_temperature_k))
+    return lines
+
+
+def impossible(splice_ohm: float, u_ohm: float) -> str | None:
+    """Say why a splice resistance cannot be true, or None."""
+    if splice_ohm >= -IMPOSSIBLE_BELOW_U * u_ohm:
+        return None
+    return (
+        f"the splice comes out at {splice_ohm * 1e3:.3f} mΩ, below zero by more than the "
+        "uncertainty explains: wrong wire size, span or reel"
+    )
