@@ -1,0 +1,107 @@
+"""What the bench shows while a sample goes its way: one immutable snapshot at a time."""
+
+import threading
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+
+from station.ledger.entries import Joint, SampleFinished
+
+
+class Stage(StrEnum):
+    """Where a sample is on its way."""
+
+    IDLE = "idle"
+    CLIP_ON = "clip_on"
+    READING = "reading"
+    GRIP = "grip"
+    PULLING = "pulling"
+    NAME_FAILURE = "name_failure"
+    DONE = "done"
+
+
+WHAT_TO_DO = {
+    Stage.IDLE: "Choose a job and describe the joint to start a sample.",
+    Stage.CLIP_ON: "Clip the four leads on, current outside, sense inside, at the fixture's marks.",
+    Stage.READING: "Hold still: reading the resistance.",
+    Stage.GRIP: "Eye protection on, guard closed, nobody in line with the pull. "
+    "Put the sample in the grips.",
+    Stage.PULLING: "Pull steadily until it lets go.",
+    Stage.NAME_FAILURE: "Look at the sample: how did it let go?",
+    Stage.DONE: "Done. The pulled sample is scrap: never install it.",
+}
+"""What the person does now, in one line."""
+
+
+@dataclass(frozen=True, slots=True)
+class SampleOrder:
+    """A sample as it is described before anything is measured."""
+
+    person: str
+    job: str
+    joint: Joint
+    limit_set: str
+    offered_again_for: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BenchState:
+    """A snapshot of the bench.
+
+    Attributes
+    ----------
+    version
+        Grows by one with every change, so that a page can ask for news.
+    resistance_readings_ohm
+        Readings so far, in ohm.
+    force_n, peak_n
+        Latest and highest force of the pull under way, in newton.
+    suggested_mode
+        How the sample seems to have let go.
+    outcome
+        The finished sample, at stage done.
+    trouble
+        What went wrong, in one sentence, where an instrument or the ledger failed.
+    """
+
+    version: int = 0
+    stage: Stage = Stage.IDLE
+    order: SampleOrder | None = None
+    sample_id: str | None = None
+    resistance_readings_ohm: tuple[float, ...] = ()
+    force_n: float | None = None
+    peak_n: float | None = None
+    suggested_mode: str | None = None
+    outcome: SampleFinished | None = None
+    trouble: str | None = None
+
+    @property
+    def what_to_do(self) -> str:
+        """What the person does now, in one line."""
+        return WHAT_TO_DO[self.stage]
+
+
+@dataclass
+class Board:
+    """The snapshot on show, and a way to wait for the next one. Safe between threads."""
+
+    _state: BenchState = field(default_factory=BenchState)
+    _changed: threading.Condition = field(default_factory=threading.Condition)
+
+    @property
+    def state(self) -> BenchState:
+        """The latest snapshot."""
+        with self._changed:
+            return self._state
+
+    def show(self, **changes: object) -> BenchState:
+        """Replace fields of the snapshot and tell those who wait."""
+        with self._changed:
+            self._state = replace(self._state, version=self._state.version + 1, **changes)  # type: ignore[arg-type]
+            self._changed.notify_all()
+            return self._state
+
+    def wait_beyond(self, version: int, timeout_s: float) -> BenchState:
+        """Wait until the snapshot is newer than ``version`` or the time is up; return it."""
+        with self._changed:
+            self._changed.wait_for(lambda: self._state.version > version, timeout_s)
+            return self._state

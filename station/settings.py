@@ -1,0 +1,103 @@
+"""The station's settings: declared once, read from one TOML file, unknown keys refused."""
+
+import difflib
+import os
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from station.errors import DataFileError
+from station.verdict import DEFAULT_GUARD
+
+Positive = Annotated[float, Field(gt=0.0)]
+NotNegative = Annotated[float, Field(ge=0.0)]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class InstrumentSettings(_Part):
+    """Which instrument hangs on which port."""
+
+    port: str
+    """Device or pyserial URL; names under ``/dev/serial/by-id`` survive replugging."""
+    profile: str
+    """Name of a profile in ``station/instruments/profiles``."""
+    simulated: bool = False
+    """Marks every record; set by ``--simulate``, which also starts the simulator."""
+
+
+class FixtureSettings(_Part):
+    """Where the sense clips sit, and how well that is known (standard uncertainties)."""
+
+    span_m: Positive = 0.080
+    """All the wire between the sense clips, both sides together."""
+    u_span_m: NotNegative = 0.0005
+    wire_u_fraction: NotNegative = 0.012
+    """Real wire against the nominal size: half of a 2 % tolerance, rectangular, rounded up."""
+    temperature_c: float | None = None
+    """Wire temperature where it is known; None means that nothing is corrected."""
+    u_temperature_k: NotNegative = 3.0
+
+
+class Settings(_Part):
+    """Everything that a bench can set."""
+
+    bench: Annotated[str, Field(min_length=1, max_length=40)] = "bench-1"
+    ledger: Path | None = None
+    """Where the record is kept; None means ``station.ledger`` in the data folder."""
+    meter: InstrumentSettings | None = None
+    tester: InstrumentSettings | None = None
+    fixture: FixtureSettings = FixtureSettings()
+    guard: NotNegative = DEFAULT_GUARD
+    limit_set: str = "ul-486a-1991"
+    limit_sets_folder: Path | None = None
+    repeats: Annotated[int, Field(ge=3, le=50)] = 5
+    host: str = "127.0.0.1"
+    port: Annotated[int, Field(ge=0, le=65535)] = 8000
+    wear_watch_run_length: Annotated[float, Field(ge=50.0)] = 1_000_000
+    """One false alarm in about so many samples of a nest and characteristic."""
+
+
+def data_folder() -> Path:
+    """Where ledgers live: ``STATION_HOME``, else the user's data folder."""
+    if home := os.environ.get("STATION_HOME"):
+        return Path(home)
+    base = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
+    return Path(base) / "crimp-station"
+
+
+def read_settings(path: Path | None) -> Settings:
+    """Read a settings file; the defaults where ``path`` is None.
+
+    Raises
+    ------
+    DataFileError
+        The file cannot be read, has an unknown key (the nearest name is suggested) or a value that
+        does not fit.
+    """
+    if path is None:
+        return Settings()
+    try:
+        return Settings.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise DataFileError(f"The settings {path} could not be read: {error}.") from error
+    except ValidationError as error:
+        raise DataFileError(f"The settings {path}: {_first_problem(error)}.") from error
+
+
+def _first_problem(error: ValidationError) -> str:
+    first: Any = error.errors()[0]
+    place = ".".join(str(part) for part in first["loc"])
+    if first["type"] != "extra_forbidden":
+        return f"{place}: {first['msg']}"
+    near = difflib.get_close_matches(str(first["loc"][-1]), _known_keys(), n=1)
+    return f"{place} is not a setting" + (f": did you mean {near[0]}?" if near else "")
+
+
+def _known_keys() -> list[str]:
+    models: tuple[type[BaseModel], ...] = (Settings, InstrumentSettings, FixtureSettings)
+    return [name for model in models for name in model.model_fields]
