@@ -1,0 +1,185 @@
+"""From bytes to lines, numbers, identities and error reports. Pure: no port, no clock."""
+
+import re
+from dataclasses import dataclass
+from math import isfinite
+
+from station.errors import InstrumentGarbled
+
+LONGEST_LINE = 256
+"""Bytes without a terminator after which a line is given up as garbled."""
+
+_NUMBER = re.compile(rb"([+-]?)[ \t]*((?:\d+\.?\d*|\.\d+)(?:[Ee][+-]?\d{1,3})?)")
+_ERROR = re.compile(rb"\s*([+-]?\d+)\s*,?\s*(.*)", re.DOTALL)
+
+_HINTS = {
+    -102: "it could not read the command",
+    -108: "it does not take that parameter",
+    -109: "a parameter is missing",
+    -113: "it does not know the command: this profile is for another instrument",
+    -131: "it does not know the unit",
+    -221: "two settings contradict each other",
+    -222: "the value is outside its range",
+    -224: "it does not offer that value",
+    -230: "it has nothing measured to give",
+    -240: "its hardware failed",
+    -310: "it failed inside",
+    -350: "it had more errors than it could keep",
+    -360: "it could not read the line: check baud rate and cable",
+    -361: "parity error on the line: check the line settings",
+    -362: "framing error on the line: check baud rate and line settings",
+    -363: "it was sent bytes faster than it takes them",
+    -410: "a question came before the last answer was read",
+    -420: "it was asked for an answer that it was not given a question for",
+}
+_CLASSES = {1: "a command it cannot read", 2: "it could not do it", 3: "its own fault", 4: "query"}
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One line as it was cut from the stream, without its terminator.
+
+    ``overlong`` is true for the first bytes of what never came to a terminator in time.
+    """
+
+    data: bytes
+    overlong: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Identity:
+    """How an instrument names itself. Fields that it does not give are empty."""
+
+    raw: str
+    maker: str = ""
+    model: str = ""
+    serial: str = ""
+    firmware: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorReport:
+    """One entry of an instrument's error queue; code 0 means that the queue is empty."""
+
+    code: int
+    text: str
+
+    @property
+    def hint(self) -> str:
+        """What the code means, in plain words.
+
+        Numbers after SCPI-1999 volume 1, 21.8: -1xx command, -2xx execution, -3xx device,
+        -4xx query; positive codes are the instrument's own.
+        """
+        known = _HINTS.get(self.code)
+        if known is not None:
+            return known
+        return _CLASSES.get(-self.code // 100, "its own code: see its manual")
+
+
+class LineSplitter:
+    """Cuts a stream of chunks into lines, however the chunks fall.
+
+    Parameters
+    ----------
+    terminator
+        The bytes that end a line. Stray CR and LF beside it are stripped as well, so that ``LF``
+        reads ``CR LF`` too.
+    longest
+        Bytes without a terminator after which the line is handed out as overlong; what follows
+        up to the next terminator is dropped.
+    """
+
+    def __init__(self, terminator: bytes, longest: int = LONGEST_LINE) -> None:
+        self._terminator = terminator
+        self._longest = longest
+        self._partial = b""
+        self._dropping = False
+
+    @property
+    def partial(self) -> bytes:
+        """The bytes since the last terminator."""
+        return self._partial
+
+    def feed(self, chunk: bytes) -> list[Frame]:
+        """Take the next bytes and return the lines that they complete, oldest first."""
+        *complete, self._partial = (self._partial + chunk).split(self._terminator)
+        frames = [frame for line in complete for frame in self._finish(line)]
+        # Half a terminator may be part of what came so far.
+        if len(self._partial) >= self._longest + len(self._terminator):
+            frames += self._give_up()
+        return frames
+
+    def reset(self) -> None:
+        """Forget the bytes since the last terminator."""
+        self._partial = b""
+        self._dropping = False
+
+    def _finish(self, line: bytes) -> list[Frame]:
+        if self._dropping:
+            self._dropping = False
+            return []
+        if len(line) > self._longest:
+            return [Frame(line[: self._longest], overlong=True)]
+        return [Frame(line.strip(b"\r\n"))]
+
+    def _give_up(self) -> list[Frame]:
+        begun, self._dropping = not self._dropping, True
+        head = self._partial[: self._longest]
+        # Here too, so the last bytes stay.
+        self._partial = self._partial[-len(self._terminator) :]
+        return [Frame(head, overlong=True)] if begun else []
+
+
+def show(data: bytes) -> str:
+    """Return received bytes as printable text for a message, at most 40 of them."""
+    text = data[:40].decode("ascii", errors="backslashreplace")
+    printable = "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
+    return f"'{printable}'" + ("..." if len(data) > 40 else "")
+
+
+def parse_number(data: bytes) -> float:
+    """Read a decimal number as instruments send it: ``-12``, ``+1.234``, ``1.2E-03``, ``+ 5``.
+
+    Stricter than ``float``: no ``nan``, ``inf``, underscores or digits of other scripts, and
+    nothing that overflows. The forms are those of IEEE 488.2-1992 (8.7.2, 8.7.3), with blanks
+    allowed after the sign.
+
+    Raises
+    ------
+    InstrumentGarbled
+        The bytes are no such number.
+    """
+    match = _NUMBER.fullmatch(data.strip(b" \t\r\n"))
+    value = float((match[1] + match[2]).decode("ascii")) if match else float("nan")
+    if not isfinite(value):
+        raise InstrumentGarbled(f"{show(data)} is not a number")
+    return value
+
+
+def parse_identity(data: bytes) -> Identity:
+    """Read the answer to ``*IDN?``; never fails, whatever an instrument makes of the rule.
+
+    The rule is that of IEEE 488.2: maker, model, serial number, firmware. An echoed header is
+    dropped, missing fields are empty, commas beyond the third belong to the firmware.
+    """
+    raw = data.decode("ascii", errors="backslashreplace").strip()
+    body = re.sub(r"^:?\*IDN\??\s*", "", raw, flags=re.IGNORECASE)
+    fields = [field.strip().strip('"') for field in body.split(",", 3)]
+    fields += [""] * (4 - len(fields))
+    return Identity(raw, *fields)
+
+
+def parse_error_report(data: bytes) -> ErrorReport:
+    """Read one answer to ``SYST:ERR?``, with or without quotes: ``-113,"Undefined header"``.
+
+    Raises
+    ------
+    InstrumentGarbled
+        The answer does not begin with a whole number.
+    """
+    match = _ERROR.fullmatch(data)
+    if match is None:
+        raise InstrumentGarbled(f"{show(data)} is not an error report")
+    text = match[2].decode("ascii", errors="backslashreplace").strip().strip('"')
+    return ErrorReport(int(match[1]), text)
