@@ -1,0 +1,126 @@
+"""From a pull tester's lines to numbered forces in newton. Pure."""
+
+import re
+from dataclasses import dataclass
+
+from station.errors import InstrumentGarbled
+from station.instruments.framing import parse_number, show
+from station.instruments.profiles import PullTesterProfile
+
+MOST_UNREAD_IN_A_ROW = 5
+"""Unreadable lines in a row after which the tester counts as garbled."""
+
+
+@dataclass(frozen=True, slots=True)
+class ForceSample:
+    """One force in newton, tension positive.
+
+    ``index`` counts samples from the first line read, lost ones included; ``at_s`` is the
+    monotonic time in s at which the line arrived. ``force_n`` is null for an overload line.
+    """
+
+    index: int
+    at_s: float
+    force_n: float | None
+
+
+class ForceLines:
+    """Reads the lines of one run, one after the other.
+
+    Raises
+    ------
+    InstrumentGarbled
+        From `read`: the unit changed or is unknown, the counter did not advance, or too many lines
+        in a row cannot be read.
+    """
+
+    def __init__(self, profile: PullTesterProfile, name: str) -> None:
+        self._dialect = profile.dialect
+        self._name = name
+        self._pattern = re.compile(profile.dialect.reply.encode("ascii"))
+        self._overload_words = {word.upper() for word in profile.dialect.overload_words}
+        self._counter: int | None = None
+        self._index = -1
+        self._unread_in_a_row = 0
+        self.counted = "counter" in self._pattern.groupindex
+        """True when the tester numbers its samples."""
+        self.unit = ""
+        """The unit of this run; empty before the first line that can be read."""
+        self.unit_assumed = False
+
+    def matches(self, data: bytes) -> bool:
+        """True for a line of the form that this tester's forces have."""
+        return self._pattern.fullmatch(data) is not None
+
+    def read(self, data: bytes, at_s: float) -> ForceSample | None:
+        """Read the next line; null for one that cannot be read."""
+        match = self._pattern.fullmatch(data)
+        sample = None if match is None else self._sample(match.groupdict(), at_s)
+        if sample is None:
+            self.skip(data)
+        else:
+            self._unread_in_a_row = 0
+        return sample
+
+    def skip(self, data: bytes) -> None:
+        """Note a line that could not be read."""
+        self._unread_in_a_row += 1
+        if not self.counted:
+            self._index += 1
+        if self._unread_in_a_row >= MOST_UNREAD_IN_A_ROW:
+            raise InstrumentGarbled(
+                f"The {self._name} sends lines that its profile cannot read, such as "
+                f"{show(data)}; check line settings, unit and output format."
+            )
+
+    def _sample(self, fields: dict[str, bytes | None], at_s: float) -> ForceSample | None:
+        force = (fields["force"] or b"").strip()
+        overloaded = {_word(force), _word(fields.get("status"))} & self._overload_words
+        try:
+            counter = int(parse_number(fields["counter"] or b"")) if self.counted else None
+            value = None if overloaded else parse_number(force)
+        except InstrumentGarbled:
+            return None
+        factor = 1.0 if value is None else self._newtons_per_unit(_text(fields.get("unit")))
+        self._advance(counter)
+        force_n = None if value is None else self._dialect.tension_sign * value * factor
+        return ForceSample(self._index, at_s, force_n)
+
+    def _newtons_per_unit(self, unit: str) -> float:
+        if not unit:
+            self.unit_assumed = True
+            unit = self._dialect.assumed_unit or ""
+        if unit not in self._dialect.units:
+            raise InstrumentGarbled(
+                f"The {self._name} names the unit {unit!r}, which its profile does not know; set "
+                f"it to one of {', '.join(self._dialect.units)}."
+            )
+        if self.unit not in ("", unit):
+            raise InstrumentGarbled(
+                f"The {self._name} changed its unit from {self.unit} to {unit} while it was read, "
+                "so this run is void; set the unit, lock it, and pull a new sample."
+            )
+        self.unit = unit
+        return self._dialect.units[unit]
+
+    def _advance(self, counter: int | None) -> None:
+        if counter is None or self._counter is None:
+            self._counter, self._index = counter, self._index + 1
+            return
+        step = counter - self._counter
+        if self._dialect.counter_modulus is not None:
+            step %= self._dialect.counter_modulus
+        if step <= 0:
+            raise InstrumentGarbled(
+                f"The sample counter of the {self._name} went from {self._counter} to {counter}: "
+                "it was restarted, so this run is void; pull a new sample."
+            )
+        self._counter, self._index = counter, self._index + step
+
+
+def _text(field: bytes | None) -> str:
+    return (field or b"").decode("ascii", errors="replace").strip()
+
+
+def _word(field: bytes | None) -> str:
+    return _text(field).upper()
