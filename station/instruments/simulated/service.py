@@ -1,0 +1,195 @@
+"""Serves a simulated instrument on a pseudo-terminal, at the pace of a real line.
+
+Standard output carries JSON lines: first ``{"port": "/dev/pts/N"}``, then one answer per command.
+Standard input takes the commands, one JSON object per line: what a person's hands do in the
+simulated world (`SimulatedDevice.handle`), and ``{"fault": NAME}`` for what befalls the line.
+The process ends when standard input does.
+"""
+
+import json
+import os
+import selectors
+import signal
+import sys
+import time
+import tty
+from collections.abc import Callable
+from typing import Literal, Protocol, get_args
+
+import numpy as np
+from pydantic import ValidationError
+
+from station.errors import BadInput
+from station.instruments.framing import LineSplitter
+from station.instruments.simulated.physics import Specimen
+
+Fault = Literal["none", "unplug", "silent", "garble", "dribble"]
+FAULTS: tuple[Fault, ...] = get_args(Fault)
+
+_TICK_S = 0.002
+_DRIBBLE_S = 0.3
+_GARBLED_FRACTION = 0.3
+_LONGEST_COMMAND = 65_536
+
+
+class SimulatedDevice(Protocol):
+    """What a simulated instrument must be able to do; times are monotonic s."""
+
+    def receive(self, line: bytes, now_s: float) -> None:
+        """Take a line that the station sent."""
+
+    def due(self, now_s: float) -> bytes:
+        """Return what it has to say by now."""
+
+    def next_due_s(self, now_s: float) -> float:
+        """Return when it will next have something to say; infinity for not before asked."""
+
+    def handle(self, command: dict[str, object], now_s: float) -> None:
+        """Do what a person's hands do; `BadInput` when that is not possible."""
+
+
+class Pace:
+    """Lets bytes leave one after the other at a steady rate; an idle line saves nothing up."""
+
+    def __init__(self, bytes_per_s: float) -> None:
+        self.bytes_per_s = bytes_per_s
+        self.free_s = 0.0
+        """When the next byte may leave, in s on the caller's clock."""
+
+    def allowed(self, waiting: int, now_s: float) -> int:
+        """Return how many of the bytes that are waiting leave now."""
+        if not waiting:
+            self.free_s = max(self.free_s, now_s)
+        if not waiting or now_s < self.free_s:
+            return 0
+        count = int(min((now_s - self.free_s) * self.bytes_per_s + 1, waiting))
+        self.free_s += count / self.bytes_per_s
+        return count
+
+
+class PtyService:
+    """The line of one simulated instrument, and the loop that serves it.
+
+    Parameters
+    ----------
+    device
+        The instrument.
+    bytes_per_s
+        Pace of the line: a tenth of the baud rate. Infinity for as fast as can be.
+    rng
+        Decides which bytes the fault ``garble`` hits.
+    """
+
+    def __init__(
+        self, device: SimulatedDevice, bytes_per_s: float, rng: np.random.Generator
+    ) -> None:
+        self._device = device
+        self._bytes_per_s = bytes_per_s
+        self._rng = rng
+        self._fault: Fault = "none"
+        self._outgoing = bytearray()
+        self._pace = Pace(bytes_per_s)
+        self._from_station = LineSplitter(b"\n", _LONGEST_COMMAND)
+        self._from_hands = LineSplitter(b"\n", _LONGEST_COMMAND)
+        self._master, self._slave = os.openpty()
+        # Raw from the start: a cooked line echoes what comes before the station opens it. The
+        # slave stays open here, so that the line outlives a station that closes and opens again.
+        tty.setraw(self._slave)
+        os.set_blocking(self._master, False)
+        self._selector = selectors.SelectSelector()
+        self._selector.register(self._master, selectors.EVENT_READ, self._read_station)
+        self._selector.register(sys.stdin.fileno(), selectors.EVENT_READ, self._read_hands)
+
+    def run(self) -> None:
+        """Announce the port, then serve until standard input ends."""
+        _answer({"port": os.ttyname(self._slave)})
+        running = True
+        while running:
+            now_s = time.monotonic()
+            self._outgoing += self._device.due(now_s)
+            self._write_due(now_s)
+            for key, _ in self._selector.select(self._pause_s(time.monotonic())):
+                read: Callable[[], bool] = key.data
+                running = read() and running
+
+    def _pause_s(self, now_s: float) -> float | None:
+        next_s = self._pace.free_s if self._outgoing else self._device.next_due_s(now_s)
+        return None if next_s == float("inf") else max(_TICK_S, next_s - now_s)
+
+    def _read_station(self) -> bool:
+        for frame in self._from_station.feed(os.read(self._master, 4096)):
+            self._device.receive(frame.data, time.monotonic())
+        return True
+
+    def _read_hands(self) -> bool:
+        chunk = os.read(sys.stdin.fileno(), 65_536)
+        for frame in self._from_hands.feed(chunk):
+            try:
+                self._obey(json.loads(frame.data))
+            except (BadInput, ValueError) as error:
+                _answer({"ok": False, "error": str(error)})
+            else:
+                _answer({"ok": True})
+        return bool(chunk)
+
+    def _obey(self, command: object) -> None:
+        if not isinstance(command, dict):
+            raise BadInput(f"A command is a JSON object, not {command!r}.")
+        if "fault" in command:
+            self._befall(command["fault"])
+        else:
+            self._device.handle(command, time.monotonic())
+
+    def _befall(self, fault: object) -> None:
+        known = next((name for name in FAULTS if name == fault), None)
+        if known is None:
+            raise BadInput(f"There is no fault {fault!r}; there are {', '.join(FAULTS)}.")
+        if self._fault == "unplug":
+            raise BadInput("The instrument is unplugged for good; start another.")
+        self._fault = known
+        self._pace.bytes_per_s = 1 / _DRIBBLE_S if known == "dribble" else self._bytes_per_s
+        if known == "unplug":
+            self._selector.unregister(self._master)
+            os.close(self._master)
+            os.close(self._slave)
+
+    def _write_due(self, now_s: float) -> None:
+        if self._fault in ("silent", "unplug"):
+            self._outgoing.clear()
+        count = self._pace.allowed(len(self._outgoing), now_s)
+        if count:
+            data = bytes(self._outgoing[:count])
+            del self._outgoing[:count]
+            self._write(data)
+
+    def _write(self, data: bytes) -> None:
+        if self._fault == "garble":
+            noise = self._rng.integers(1, 256, len(data))
+            hit = self._rng.random(len(data)) < _GARBLED_FRACTION
+            data = bytes(np.where(hit, noise, 0).astype(np.uint8) ^ np.frombuffer(data, np.uint8))
+        try:
+            os.write(self._master, data)
+        except BlockingIOError:
+            # Nobody reads: a real line would go on sending and the bytes would be gone.
+            self._outgoing.clear()
+
+
+def end_on_signal() -> None:
+    """Make SIGTERM and SIGINT end this process the normal way, so that the line closes."""
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: sys.exit(0))
+
+
+def mounted(fields: object) -> Specimen:
+    """Read the specimen of a ``mount`` command; `BadInput` names the first wrong field."""
+    try:
+        return Specimen.model_validate(fields)
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(step) for step in first["loc"])
+        raise BadInput(f"No such specimen: {place}: {first['msg']}.") from error
+
+
+def _answer(document: dict[str, object]) -> None:
+    sys.stdout.write(json.dumps(document) + "\n")
+    sys.stdout.flush()
