@@ -61,9 +61,7 @@ def read_all(folders: Iterable[Traversable | Path], model: type[Model]) -> list[
             if f"{identifier}.toml" != file.name:
                 raise DataFileError(f"{file.name} holds the id {identifier!r}: rename one of them.")
             if identifier in found:
-                raise DataFileError(
-                    f"{identifier} comes twice: give your own file its own id."
-                )
+                raise DataFileError(f"{identifier} comes twice: give your own file its own id.")
             found[str(identifier)] = item
     return list(found.values())
 

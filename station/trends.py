@@ -1,4 +1,4 @@
-"""From a nest's samples to its trend: scores against baselines, the wear watch, a plain sentence."""
+"""From a nest's samples to its trend: scores, the wear watch, a plain sentence."""
 
 import math
 from collections.abc import Mapping, Sequence

@@ -10,7 +10,7 @@ from typing import Literal
 
 from station.statistics.drift import CusumResult, cusum, cusum_threshold
 
-REFERENCE = 0.75
+REFERENCE = 1.0
 """Half the shift, in standard deviations, that the sums are quickest to find."""
 
 DEFAULT_RUN_LENGTH = 100_000
@@ -79,9 +79,7 @@ def watch_nest(
     return NestWatch(force, force_at, resistance, resistance_at, first)
 
 
-def _run(
-    scores: Sequence[float | None], threshold: float
-) -> tuple[CusumResult, tuple[int, ...]]:
+def _run(scores: Sequence[float | None], threshold: float) -> tuple[CusumResult, tuple[int, ...]]:
     known = [(position, s) for position, s in enumerate(scores) if s is not None]
     result = cusum([s for _, s in known], reference=REFERENCE, threshold=threshold)
     return result, tuple(position for position, _ in known)

@@ -1,0 +1,360 @@
+"""Commands that compute from what they are given: wire, limits, splice, judge."""
+
+import math
+
+import click
+
+from calibration.uncertainty import Contribution
+from station.cli.output import json_option, print_facts, print_json
+from station.datafiles import shipped_limit_sets
+from station.errors import BadInput, NoLimit
+from station.judging import (
+    JudgedCriterion,
+    MeasuredForce,
+    MeasuredResistance,
+    SampleJudgement,
+    judge_sample,
+)
+from station.limits import Limit
+from station.resistance import SpliceResistance, WireSpan, reduce_by_length
+from station.units import NEWTON_PER_LBF, SQUARE_MILLIMETRE_M2
+from station.verdict import DEFAULT_GUARD, Verdict
+from station.wire import (
+    MATERIALS,
+    conservative_current_a,
+    material_named,
+    parse_size,
+    resistance_ohm_per_m,
+    soft_break_force_n,
+)
+
+PEOPLE_UNITS = {"N": ("N", 1.0), "V": ("mV", 1e3), "ohm": ("mohm", 1e3), "1": ("1", 1.0)}
+"""SI unit -> (unit that people read, factor)."""
+
+# A size such as "-3 AWG" must reach the parser and be refused by it, not be taken for an option.
+_SIZES_MAY_START_WITH_A_DASH = {"ignore_unknown_options": True}
+
+_materials = click.Choice(sorted(MATERIALS))
+
+
+@click.command(
+    context_settings=_SIZES_MAY_START_WITH_A_DASH,
+    epilog='Example: station wire "18 AWG" --material cca-15 --at-c 35',
+)
+@click.argument("size")
+@click.option("--material", type=_materials, default="copper", show_default=True)
+@click.option("--at-c", type=float, default=20.0, show_default=True, help="Temperature in °C.")
+@json_option
+def wire(size: str, material: str, at_c: float, as_json: bool) -> None:
+    """Print what is known of a wire SIZE: metal, resistance, breaking force, current."""
+    known = parse_size(size)
+    metal = material_named(material)
+    document = {
+        "size": known.label,
+        "material": metal.name,
+        "area_mm2": known.area_m2 / SQUARE_MILLIMETRE_M2,
+        "diameter_mm": known.diameter_m * 1e3,
+        "circular_mils": known.circular_mils,
+        "resistance_mohm_per_m": resistance_ohm_per_m(known, metal, at_c) * 1e3,
+        "temperature_c": at_c,
+        "soft_break_force_n": soft_break_force_n(known, metal),
+        "conservative_current_a": conservative_current_a(known, metal),
+        "source": metal.source,
+    }
+    if as_json:
+        print_json(document)
+        return
+    current = document["conservative_current_a"]
+    force_n = soft_break_force_n(known, metal)
+    print_facts(
+        [
+            ("size", f"{known.label}, {metal.name}"),
+            (
+                "metal area",
+                f"{document['area_mm2']:.4g} mm² ({known.circular_mils:.0f} circ. mils)",
+            ),
+            ("solid diameter", f"{document['diameter_mm']:.4g} mm"),
+            ("resistance", f"{document['resistance_mohm_per_m']:.4g} mΩ/m at {at_c:g} °C"),
+            ("soft wire breaks at", f"about {force_n:.4g} N ({force_n / NEWTON_PER_LBF:.3g} lbf)"),
+            (
+                "conservative current",
+                "no rule for this metal"
+                if current is None
+                else f"{current:.3g} A (700 circ. mils/A)",
+            ),
+            ("from", metal.source),
+        ]
+    )
+
+
+@click.command(
+    context_settings=_SIZES_MAY_START_WITH_A_DASH,
+    epilog='Example: station limits "18 AWG" --set ul-486a-1991',
+)
+@click.argument("size")
+@click.option("set_id", "--set", metavar="ID", help="Only this limit set.")
+@json_option
+def limits(size: str, set_id: str | None, as_json: bool) -> None:
+    """Print every limit for a wire SIZE with its source and standing."""
+    found = shipped_limit_sets().for_size(parse_size(size), set_id)
+    if as_json:
+        print_json([_limit_document(limit) for limit in found])
+        return
+    for limit in found:
+        click.echo(_limit_line(limit))
+        click.echo(f"    {limit.source} [{standing_words(limit.standing)}]")
+        click.echo(f"    {limit.conditions}" + (f"; {limit.note}" if limit.note else ""))
+    click.echo("Limits are guidance: the standard's edition in force, local codes and licensed")
+    click.echo("practice decide.")
+
+
+def standing_words(standing: str) -> str:
+    """Say how far a limit is to be trusted, in words."""
+    if standing == "memory":
+        return "unverified, from memory"
+    if standing == "shop":
+        return "the shop's own"
+    count = int(standing.removeprefix("seen-"))
+    return "seen in one text" if count == 1 else f"seen in {count} texts"
+
+
+def _limit_document(limit: Limit) -> dict[str, object]:
+    return {
+        "set": limit.set_id,
+        "criterion": limit.criterion,
+        "value": limit.value,
+        "unit": limit.unit,
+        "value_si": limit.value_si,
+        "unit_si": limit.unit_si,
+        "test_current_a": limit.test_current_a,
+        "source": limit.source,
+        "standing": limit.standing,
+        "conditions": limit.conditions,
+        "note": limit.note,
+    }
+
+
+def _limit_line(limit: Limit) -> str:
+    what = limit.criterion.replace("_", " ")
+    printed = f"{limit.value:g} {limit.unit}"
+    if limit.unit == "lbf":
+        printed += f" = {limit.value_si:.1f} N"
+    if limit.test_current_a is not None:
+        printed += f" at {limit.test_current_a:g} A"
+    return f"{limit.set_id}: {what} {printed}"
+
+
+@click.command(
+    epilog="Example: station splice --wire 'SAE 16' --span-mm 152.4 --reading-mohm 2.70 --at-c 30 "
+    "--reading-u-mohm 0.01 --span-u-mm 0.5 --wire-u-percent 1.2 --temperature-u-c 1"
+)
+@click.option("--wire", required=True, metavar="SIZE")
+@click.option("--wire2", metavar="SIZE", help="Wire of the other side, where it differs.")
+@click.option("--material", type=_materials, default="copper", show_default=True)
+@click.option("--span-mm", type=float, required=True, help="All the wire of that size in the span.")
+@click.option("--span2-mm", type=float, help="The same for --wire2.")
+@click.option("--reading-mohm", type=float, required=True)
+@click.option("--reading-u-mohm", type=float)
+@click.option("--at-c", type=float, help="Wire temperature; without it nothing is corrected.")
+@click.option("--span-u-mm", type=float)
+@click.option("--wire-u-percent", type=float)
+@click.option("--temperature-u-c", type=float)
+@json_option
+def splice(
+    wire: str,
+    wire2: str | None,
+    material: str,
+    span_mm: float,
+    span2_mm: float | None,
+    reading_mohm: float,
+    reading_u_mohm: float | None,
+    at_c: float | None,
+    span_u_mm: float | None,
+    wire_u_percent: float | None,
+    temperature_u_c: float | None,
+    as_json: bool,
+) -> int:
+    """Take the wire's share off a four-wire reading. All u are one standard uncertainty."""
+    if (wire2 is None) != (span2_mm is None):
+        raise BadInput("--wire2 and --span2-mm go together: give both or neither.")
+    sides = [(wire, span_mm)]
+    if wire2 is not None and span2_mm is not None:
+        sides.append((wire2, span2_mm))
+    stated = {
+        "--reading-u-mohm": reading_u_mohm,
+        "--span-u-mm": span_u_mm,
+        "--wire-u-percent": wire_u_percent,
+        "--temperature-u-c": temperature_u_c,
+    }
+    check_uncertainties(stated)
+    spans = [
+        WireSpan(
+            parse_size(size),
+            material_named(material),
+            length_mm * 1e-3,
+            (span_u_mm or 0.0) * 1e-3,
+            (wire_u_percent or 0.0) / 100.0,
+        )
+        for size, length_mm in sides
+    ]
+    result = reduce_by_length(
+        reading_mohm * 1e-3,
+        [Contribution("reading", (reading_u_mohm or 0.0) * 1e-3)],
+        spans,
+        temperature_c=at_c,
+        u_temperature_k=temperature_u_c or 0.0,
+    )
+    missing = [name for name, value in stated.items() if value is None]
+    (_print_splice_json if as_json else _print_splice)(result, missing, len(stated))
+    return 1 if result.void_reason else 0
+
+
+def check_uncertainties(stated: dict[str, float | None]) -> None:
+    """Refuse an uncertainty that is negative or not a number (BadInput)."""
+    for name, value in stated.items():
+        if value is not None and not (math.isfinite(value) and value >= 0.0):
+            raise BadInput(f"{name} must be a number that is not negative, not {value}.")
+
+
+def _print_splice_json(result: SpliceResistance, missing: list[str], possible: int) -> None:
+    none_stated = len(missing) == possible
+    dof = result.effective_dof
+    print_json(
+        {
+            "splice_mohm": result.splice_ohm * 1e3,
+            "splice_u_mohm": None if none_stated else result.u_ohm * 1e3,
+            "wire_share_mohm": result.wire_share_ohm * 1e3,
+            "budget": [
+                {"name": line.name, "u_mohm": line.u * 1e3} for line in result.budget.contributions
+            ],
+            "effective_dof": dof if math.isfinite(dof) else None,
+            "temperature_corrected": result.temperature_c is not None,
+            "not_stated": missing,
+            "void_reason": result.void_reason,
+        }
+    )
+
+
+def _print_splice(result: SpliceResistance, missing: list[str], possible: int) -> None:
+    stated = len(missing) < possible
+    u = f" (u = {result.u_ohm * 1e3:.3f} mΩ)" if stated else ""
+    corrected = "at 20 °C, not corrected for temperature"
+    if result.temperature_c is not None:
+        corrected = f"at {result.temperature_c:g} °C"
+    click.echo(f"splice      {result.splice_ohm * 1e3:.3f} mΩ{u}")
+    click.echo(f"wire share  {result.wire_share_ohm * 1e3:.3f} mΩ {corrected}")
+    for line in result.budget.contributions:
+        click.echo(f"    u from {line.name}: {line.u * 1e3:.4f} mΩ")
+    if missing:
+        click.echo(f"Not stated and so not counted: {', '.join(missing)}.")
+    if result.void_reason:
+        click.echo(f"VOID: {result.void_reason}.")
+
+
+@click.command(
+    epilog="Example: station judge --wire '18 AWG' --set ul-486a-1991 --force-n 92 --force-u-n 0.5"
+)
+@click.option("--wire", required=True, metavar="SIZE")
+@click.option("set_id", "--set", required=True, metavar="ID", help="Limit set to judge by.")
+@click.option("--force-n", type=float, help="Peak pull force in newton.")
+@click.option("--force-u-n", type=float)
+@click.option("--resistance-mohm", type=float, help="Resistance of the splice in milliohm.")
+@click.option("--resistance-u-mohm", type=float)
+@click.option("--current-a", type=float, help="Current for a voltage drop; else the set's own.")
+@click.option("--guard", type=float, default=DEFAULT_GUARD, show_default=True)
+@json_option
+def judge(
+    wire: str,
+    set_id: str,
+    force_n: float | None,
+    force_u_n: float | None,
+    resistance_mohm: float | None,
+    resistance_u_mohm: float | None,
+    current_a: float | None,
+    guard: float,
+    as_json: bool,
+) -> int:
+    """Judge a sample by one limit set; exit 1 where it fails."""
+    check_uncertainties(
+        {
+            "--force-n": force_n,
+            "--force-u-n": force_u_n,
+            "--resistance-u-mohm": resistance_u_mohm,
+            "--guard": guard,
+        }
+    )
+    found = shipped_limit_sets().for_size(parse_size(wire), set_id)
+    force = None if force_n is None else MeasuredForce(force_n, force_u_n)
+    resistance = None
+    if resistance_mohm is not None:
+        if not math.isfinite(resistance_mohm):
+            raise BadInput(f"--resistance-mohm must be a number, not {resistance_mohm}.")
+        u_ohm = None if resistance_u_mohm is None else resistance_u_mohm * 1e-3
+        resistance = MeasuredResistance(resistance_mohm * 1e-3, u_ohm)
+    _check_something_to_judge(found, force, resistance)
+    judged = judge_sample(
+        found, force=force, resistance=resistance, current_a=current_a, guard=guard
+    )
+    if as_json:
+        print_json(
+            {
+                "verdict": judged.verdict.value,
+                "criteria": [_criterion_document(criterion) for criterion in judged.criteria],
+            }
+        )
+    else:
+        _print_judgement(judged, found[0].standing)
+    return 1 if judged.verdict is Verdict.FAIL else 0
+
+
+def _check_something_to_judge(
+    found: list[Limit], force: MeasuredForce | None, resistance: MeasuredResistance | None
+) -> None:
+    criteria = {limit.criterion for limit in found}
+    where = f"Limit set {found[0].set_id} for {found[0].size}"
+    if force is None and resistance is None:
+        raise BadInput("Nothing to judge: give --force-n, --resistance-mohm or both.")
+    if force is not None and "pull_force_min" not in criteria:
+        raise NoLimit(f"{where} has no pull force limit: leave --force-n out or use another set.")
+    if resistance is not None and criteria <= {"pull_force_min"}:
+        raise NoLimit(
+            f"{where} has no electrical limit: leave --resistance-mohm out or use another set."
+        )
+
+
+def _criterion_document(criterion: JudgedCriterion) -> dict[str, object]:
+    unit, factor = PEOPLE_UNITS[criterion.unit]
+    return {
+        "criterion": criterion.criterion,
+        "unit": unit,
+        "value": None if criterion.value is None else criterion.value * factor,
+        "u": None if criterion.u is None else criterion.u * factor,
+        "limit": criterion.limit * factor,
+        "verdict": criterion.verdict.value,
+        "probability_conforming": criterion.probability_conforming,
+    }
+
+
+def _print_judgement(judged: SampleJudgement, standing: str) -> None:
+    click.echo(f"{judged.verdict.value.upper()}  (limits: {standing_words(standing)})")
+    for criterion in judged.criteria:
+        click.echo("    " + criterion_line(criterion))
+
+
+def criterion_line(criterion: JudgedCriterion) -> str:
+    """One criterion in one line: what was measured, the limit, and how sure."""
+    unit, factor = PEOPLE_UNITS[criterion.unit]
+    name = criterion.criterion.replace("_", " ")
+    limit = f"limit {criterion.limit * factor:.4g} {unit}"
+    if criterion.value is None:
+        return f"{name}: not measured, {limit}: {criterion.verdict.value}"
+    value = f"{criterion.value * factor:.4g}"
+    if criterion.u is not None:
+        value += f" (u {criterion.u * factor:.2g})"
+    sure = ""
+    if criterion.probability_conforming is not None:
+        sure = f", conforming with probability {criterion.probability_conforming:.3f}"
+    return f"{name}: {value} {unit}, {limit}: {criterion.verdict.value}{sure}"
+
+
+COMMANDS = (wire, limits, splice, judge)

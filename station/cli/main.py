@@ -1,0 +1,59 @@
+"""Entry point: commands gathered, errors turned into one sentence and an exit code."""
+
+import sys
+from collections.abc import Sequence
+
+import click
+
+from station.cli.bench import COMMANDS as BENCH_COMMANDS
+from station.cli.facts import COMMANDS as FACTS_COMMANDS
+from station.cli.records import COMMANDS as RECORDS_COMMANDS
+from station.errors import StationError
+
+EXIT_DONE = 0
+EXIT_BAD_INPUT = 2
+
+
+@click.group(
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog='Example: station wire "18 AWG"',
+)
+@click.version_option(package_name="crimp-station", prog_name="station")
+def station() -> None:
+    """Measure, judge and log crimp samples on the bench."""
+
+
+for command in (*FACTS_COMMANDS, *BENCH_COMMANDS, *RECORDS_COMMANDS):
+    station.add_command(command)
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line and leave with its exit code: 0 done, 1 fail found, 2 bad input."""
+    sys.exit(run(arguments))
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit code."""
+    try:
+        result = station.main(
+            args=None if arguments is None else list(arguments),
+            prog_name="station",
+            standalone_mode=False,
+        )
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message(), err=True)
+        return EXIT_BAD_INPUT
+    except click.ClickException as error:
+        where = error.ctx.command_path if isinstance(error, click.UsageError) and error.ctx else ""
+        hint = f" See: {where} --help" if where else ""
+        click.echo(f"{error.format_message()}{hint}", err=True)
+        return EXIT_BAD_INPUT
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("Stopped.", err=True)
+        return EXIT_BAD_INPUT
+    except StationError as error:
+        click.echo(str(error), err=True)
+        return EXIT_BAD_INPUT
+    except BrokenPipeError:
+        return EXIT_DONE
+    return result if isinstance(result, int) else EXIT_DONE

@@ -1,0 +1,29 @@
+"""Printing results: one JSON document, or lines that people read."""
+
+import json
+from collections.abc import Callable, Iterable
+from typing import Any
+
+import click
+
+Command = Callable[..., Any]
+
+
+def json_option(command: Command) -> Command:
+    """Add ``--json``: one JSON document on standard output, nothing else."""
+    return click.option(
+        "as_json", "--json", is_flag=True, help="Print one JSON document and nothing else."
+    )(command)
+
+
+def print_json(document: object) -> None:
+    """Print a result as one JSON document; NaN and infinity are refused."""
+    click.echo(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=2))
+
+
+def print_facts(pairs: Iterable[tuple[str, str]]) -> None:
+    """Print names and values in two aligned columns."""
+    rows = list(pairs)
+    width = max((len(name) for name, _ in rows), default=0)
+    for name, value in rows:
+        click.echo(f"{name:<{width}}  {value}")

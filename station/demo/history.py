@@ -1,0 +1,226 @@
+"""Months of invented samples, written through the station's own reduction and judgement."""
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+
+import numpy as np
+
+from station.bench_state import SampleOrder
+from station.demo import workshop
+from station.instruments.profiles import MeterProfile, PullTesterProfile
+from station.instruments.simulated.physics import Specimen, noisy, pull_curve
+from station.ledger.chain import Moment
+from station.ledger.entries import (
+    BaselineSet,
+    InstrumentUsed,
+    Joint,
+    PersonAdded,
+    SampleBegun,
+    SampleFinished,
+    ToolAdded,
+)
+from station.ledger.store import Ledger
+from station.ledger.traces import encode_trace, trace_key
+from station.limits import LimitSets
+from station.pull import reduce_trace
+from station.sample_record import (
+    MeterWorth,
+    TesterWorth,
+    finished_sample,
+    pull_result,
+    reduce_reading,
+    resistance_result,
+)
+from station.settings import Settings
+from station.statistics.pooling import baseline_of
+from station.wire import parse_size
+
+VALIDATION_SAMPLES = 30
+DAILY_SAMPLES = 2
+RATE_HZ = 50.0
+_METER_NOISE_OHM = 4e-7
+_FORCE_NOISE_N = 0.15
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """One sample to be invented."""
+
+    at: datetime
+    person: str
+    job: str
+    joint: Joint
+    wear: float
+
+
+@dataclass
+class HistoryWriter:
+    """Invents measurements of specimens and writes them as the bench would."""
+
+    ledger: Ledger
+    limit_sets: LimitSets
+    settings: Settings
+    meter: MeterProfile
+    tester: PullTesterProfile
+    rng: np.random.Generator
+
+    def __post_init__(self) -> None:
+        self._crimper = workshop.Crimper(self.rng, self.settings.fixture.span_m)
+        accuracy, force = self.meter.accuracy, self.tester.force
+        self._meter_worth = MeterWorth(
+            accuracy.percent_of_reading, accuracy.percent_of_range, 0.01, accuracy.resolution_ohm
+        )
+        self._tester_worth = TesterWorth(force.percent_of_reading, force.resolution_n, None)
+
+    def write(self, today: date, days: int, progress: Progress | None = None) -> None:
+        """Write people, tools, validation samples, baselines and daily samples: all or nothing."""
+        plan = list(planned_samples(today, days, self.rng))
+        validated: dict[str, list[tuple[str, SampleFinished]]] = {}
+        baselines_done = False
+        with self.ledger.transaction():
+            self._write_people_and_tools(plan[0].at - timedelta(hours=1))
+            for done, planned in enumerate(plan):
+                if planned.job != "tool_validation" and not baselines_done:
+                    self._write_baselines(validated, planned.at - timedelta(minutes=5))
+                    baselines_done = True
+                sample_id, finished = self._write_sample(planned)
+                if planned.job == "tool_validation":
+                    validated.setdefault(planned.joint.key, []).append((sample_id, finished))
+                if progress is not None:
+                    progress(done + 1, len(plan))
+            if not baselines_done:
+                self._write_baselines(validated, plan[-1].at + timedelta(minutes=5))
+
+    def _write_people_and_tools(self, at: datetime) -> None:
+        lead = next(name for name, role in workshop.PEOPLE.items() if role == "lead")
+        for name, role in workshop.PEOPLE.items():
+            person = PersonAdded.model_validate({"demo": True, "name": name, "role": role})
+            self.ledger.append(person, person=lead, moment=moment(at))
+        for tool, description in workshop.TOOLS.items():
+            added = ToolAdded(
+                demo=True, tool=tool, description=description, nests=tuple(workshop.NEST_SIZES)
+            )
+            self.ledger.append(added, person=lead, moment=moment(at))
+
+    def _write_sample(self, planned: Planned) -> tuple[str, SampleFinished]:
+        specimen = self._crimper.make(planned.joint, planned.wear)
+        order = SampleOrder(planned.person, planned.job, planned.joint, workshop.LIMIT_SET)
+        begun = SampleBegun(demo=True, job=order.job, joint=order.joint, limit_set=order.limit_set)
+        sample_id = self.ledger.append(begun, person=planned.person, moment=moment(planned.at)).id
+        finished, traces = self._measure(sample_id, order, specimen)
+        later = moment(planned.at + timedelta(minutes=2))
+        self.ledger.append(finished, person=planned.person, traces=traces, moment=later)
+        return sample_id, finished
+
+    def _measure(
+        self, sample_id: str, order: SampleOrder, specimen: Specimen
+    ) -> tuple[SampleFinished, dict[str, bytes]]:
+        resolution = self._meter_worth.resolution_ohm
+        repeats = [
+            noisy(specimen.between_clips_ohm, _METER_NOISE_OHM, resolution, self.rng)
+            for _ in range(self.settings.repeats)
+        ]
+        fixture = self.settings.fixture
+        reduced = reduce_reading(repeats, self._meter_worth, order, fixture)
+        used = InstrumentUsed(
+            profile="meter-scpi-plain", identity="invented", port="none", simulated=True
+        )
+        resistance = resistance_result(repeats, reduced, (fixture.span_m,), used)
+        force = pull_curve(specimen, self.rng, sample_rate_hz=RATE_HZ)
+        force = np.round(force + self.rng.normal(0.0, _FORCE_NOISE_N, force.size), 1)
+        time_s = np.arange(force.size) / RATE_HZ
+        pulled = reduce_trace(time_s, force)
+        data = encode_trace(time_s, force)
+        mode = "drawn_out" if specimen.failure == "slip" else "broke_at_edge"
+        used = used.model_copy(update={"profile": "tester-stream-newton"})
+        pull = pull_result(pulled, self._tester_worth, mode, trace_key(data), used)
+        limit_set = self.limit_sets[order.limit_set]
+        finished = finished_sample(
+            sample_id,
+            order,
+            self.limit_sets.for_size(parse_size(order.joint.wires[0]), limit_set.id),
+            standing=limit_set.standing,
+            guard=self.settings.guard,
+            resistance=resistance,
+            pull=pull,
+            demo=True,
+        )
+        return finished, {trace_key(data): data}
+
+    def _write_baselines(
+        self, validated: dict[str, list[tuple[str, SampleFinished]]], at: datetime
+    ) -> None:
+        for samples in validated.values():
+            first = samples[0][1]
+            ratios = [_force_ratio(finished) for _, finished in samples]
+            logs = [_log_resistance(finished) for _, finished in samples]
+            force, resistance = baseline_of(ratios), baseline_of(logs)
+            baseline = BaselineSet(
+                demo=True,
+                joint=first.joint,
+                baseline_version=1,
+                n=len(samples),
+                force_ratio_center=force.center,
+                force_ratio_sigma=force.sigma,
+                log_resistance_center=resistance.center,
+                log_resistance_sigma=resistance.sigma,
+                sample_ids=tuple(sample_id for sample_id, _ in samples),
+            )
+            self.ledger.append(baseline, person="Ottilie", moment=moment(at))
+
+
+def planned_samples(today: date, days: int, rng: np.random.Generator) -> Iterator[Planned]:
+    """Validation on the first day, then a few samples per nest on every working day."""
+    first = today - timedelta(days=days)
+    start = opening(first)
+    for position, joint in enumerate(workshop.joints()):
+        for repeat in range(VALIDATION_SAMPLES):
+            minutes = (position * VALIDATION_SAMPLES + repeat) / 2.0
+            at = start - timedelta(days=1) + timedelta(minutes=minutes)
+            yield Planned(at, "Ottilie", "tool_validation", joint, 0.0)
+    people = list(workshop.PEOPLE)
+    for day in range(days):
+        now = first + timedelta(days=day)
+        if now.weekday() >= 5:
+            continue
+        elapsed = day / max(days - 1, 1)
+        yield from _planned_day(opening(now), people[day % len(people)], elapsed, rng)
+
+
+def _planned_day(
+    start: datetime, person: str, elapsed: float, rng: np.random.Generator
+) -> Iterator[Planned]:
+    minute = 0
+    for tool in workshop.TOOLS:
+        for nest, sizes in workshop.NEST_SIZES.items():
+            wear = workshop.wear_of(tool, nest, elapsed)
+            for _ in range(DAILY_SAMPLES):
+                size = sizes[int(rng.integers(len(sizes)))]
+                joint = workshop.joint(tool, nest, size)
+                yield Planned(start + timedelta(minutes=minute), person, "daily_check", joint, wear)
+                minute += 3
+
+
+def opening(day: date) -> datetime:
+    """When the shop opens on a day, by UTC."""
+    return datetime.combine(day, time(6, 30), tzinfo=UTC)
+
+
+def moment(at: datetime) -> Moment:
+    """Moment of an invented entry; its boot identifier says that it is invented."""
+    return Moment(at, clock_synced=True, boot_id="invented", monotonic_s=at.timestamp())
+
+
+def _force_ratio(finished: SampleFinished) -> float:
+    limit = next(c.limit for c in finished.criteria if c.criterion == "pull_force_min")
+    assert finished.pull is not None  # noqa: S101
+    return finished.pull.peak_n / limit
+
+
+def _log_resistance(finished: SampleFinished) -> float:
+    assert finished.resistance is not None  # noqa: S101
+    return math.log(finished.resistance.splice_ohm)

@@ -1,0 +1,185 @@
+"""Opening the demo: the invented ledger, the simulated instruments, and one live sample."""
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from station.bay import InstrumentBay
+from station.bench import Bench, SampleOutcome
+from station.bench_state import WHAT_TO_DO, BenchState, SampleOrder, Stage
+from station.datafiles import DATA, load_limit_sets, read_all, shipped_connectors
+from station.demo import workshop
+from station.demo.hands import SimulatedHands
+from station.demo.history import HistoryWriter, Progress
+from station.errors import BadInput
+from station.instruments.profiles import load_meter_profile, load_tester_profile
+from station.instruments.simulated.launch import SimulatedInstrument
+from station.ledger.store import Ledger
+from station.limits import LimitSet, LimitSets
+from station.pull import FAILURE_MODES
+from station.settings import InstrumentSettings, Settings
+
+METER_PROFILE = "meter-scpi-plain"
+TESTER_PROFILE = "tester-stream-newton"
+LIVE_JOINT = workshop.joint("Heron", "red", "18 AWG")
+INTERRUPTED = "the station stopped before this sample was finished"
+
+Say = Callable[[str], None]
+
+
+def demo_limit_sets(extra: Path | None = None) -> LimitSets:
+    """The shipped limit sets and the invented shop's own."""
+    shipped = load_limit_sets(extra)
+    invented = read_all([DATA / "demo" / "limit_sets"], LimitSet)
+    return LimitSets([*(shipped[name] for name in shipped.ids), *invented])
+
+
+def open_demo_ledger(path: Path) -> Ledger:
+    """Open the demo's ledger, making its folder and file where they are missing.
+
+    Raises
+    ------
+    BadInput
+        The file holds real records, which invented ones must never be mixed with.
+    """
+    make_folder(path.parent)
+    ledger = Ledger.open(path)
+    counts = ledger.reader.counts()
+    if counts.entries and not ledger.reader.is_demo():
+        ledger.close()
+        raise BadInput(
+            f"{path} holds real records: the demo does not mix invented ones in. "
+            "Name another file with --ledger."
+        )
+    return ledger
+
+
+def make_folder(folder: Path) -> None:
+    """Make the folder of a ledger (BadInput where that cannot be)."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise BadInput(
+            f"The folder {folder} cannot be made ({error.strerror}): name another with --ledger."
+        ) from error
+
+
+def fill(
+    ledger: Ledger,
+    limit_sets: LimitSets,
+    settings: Settings,
+    *,
+    today: date,
+    days: int,
+    seed: int,
+    progress: Progress | None = None,
+) -> None:
+    """Write the invented history into an empty ledger."""
+    writer = HistoryWriter(
+        ledger,
+        limit_sets,
+        settings,
+        load_meter_profile(METER_PROFILE),
+        load_tester_profile(TESTER_PROFILE),
+        np.random.default_rng(seed),
+    )
+    writer.write(today, days, progress)
+
+
+@dataclass(frozen=True)
+class SimulatedBench:
+    """A bench with simulated instruments, and the hands that work them."""
+
+    bench: Bench
+    hands: SimulatedHands
+
+
+@contextmanager
+def simulated_bench(
+    ledger: Ledger, limit_sets: LimitSets, settings: Settings, *, seed: int, demo: bool
+) -> Iterator[SimulatedBench]:
+    """Start both simulators and a bench on their ports; end them all on leaving."""
+    with ExitStack() as stack:
+        meter = stack.enter_context(SimulatedInstrument("meter", seed=seed))
+        tester = stack.enter_context(SimulatedInstrument("pull_tester", seed=seed + 1))
+        simulated = settings.model_copy(
+            update={
+                "meter": InstrumentSettings(port=meter.port, profile=METER_PROFILE, simulated=True),
+                "tester": InstrumentSettings(
+                    port=tester.port, profile=TESTER_PROFILE, simulated=True
+                ),
+            }
+        )
+        bench = Bench(
+            settings=simulated,
+            ledger=ledger,
+            bay=InstrumentBay(simulated.meter, simulated.tester),
+            limit_sets=limit_sets,
+            connectors=shipped_connectors(),
+            demo=demo,
+        )
+        stack.callback(bench.close)
+        crimper = workshop.Crimper(np.random.default_rng(seed + 2), settings.fixture.span_m)
+        yield SimulatedBench(bench, SimulatedHands(crimper, meter, tester))
+
+
+class HandsAsOperator:
+    """The operator of an unattended demo: says what it does, and lets the hands do it."""
+
+    def __init__(self, hands: SimulatedHands, say: Say) -> None:
+        self.stop = threading.Event()
+        self._hands = hands
+        self._say = say
+
+    def clips_on(self) -> None:
+        """Crimp a specimen and clip the leads on."""
+        self._say(f"1  {WHAT_TO_DO[Stage.CLIP_ON]}")
+        self._hands.clip_on(LIVE_JOINT)
+        self._say("2  Reading the resistance over the serial line ...")
+
+    def sample_gripped(self) -> None:
+        """Grip the sample and begin to pull."""
+        self._say(f"3  {WHAT_TO_DO[Stage.GRIP]}")
+        self._say("4  Pulling; the tester streams its force over the serial line ...")
+        self._hands.pull()
+
+    def failure_mode(self, suggested: str | None) -> str:
+        """Say what is seen on the sample."""
+        seen = self._hands.failure_mode()
+        hint = FAILURE_MODES[suggested] if suggested else "no suggestion"
+        self._say(f"5  How it let go: {FAILURE_MODES[seen]} (the trace suggests: {hint})")
+        return seen
+
+
+def take_live_sample(simulated: SimulatedBench, say: Say) -> SampleOutcome:
+    """Take one sample through the serial path, saying each step."""
+    order = SampleOrder("Benno", "daily_check", LIVE_JOINT, workshop.LIMIT_SET)
+    watch = threading.Thread(
+        target=_say_readings, args=(simulated.bench, say), name="live readings", daemon=True
+    )
+    watch.start()
+    outcome = simulated.bench.take_sample(order, HandsAsOperator(simulated.hands, say))
+    watch.join(timeout=5.0)
+    return outcome
+
+
+def _say_readings(bench: Bench, say: Say) -> None:
+    """Print the readings as they arrive, and the force about once a second of the pull."""
+    state: BenchState = bench.board.state
+    said_n = 0.0
+    while state.stage is not Stage.DONE:
+        newer = bench.board.wait_beyond(state.version, timeout_s=1.0)
+        if newer.resistance_readings_ohm and not state.resistance_readings_ohm:
+            shown = ", ".join(f"{ohm * 1e3:.4f}" for ohm in newer.resistance_readings_ohm)
+            say(f"     settled readings, mΩ: {shown}")
+        if newer.peak_n is not None and newer.peak_n > said_n + 25.0:
+            said_n = newer.peak_n
+            say(f"     {said_n:6.1f} N")
+        state = newer
+        if not bench.busy:
+            return

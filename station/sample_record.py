@@ -1,0 +1,215 @@
+"""From measured numbers to what the ledger keeps of a sample: pure, used live and for the demo."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from calibration.uncertainty import Contribution, repeatability
+from station.bench_state import SampleOrder
+from station.judging import (
+    JudgedCriterion,
+    MeasuredForce,
+    MeasuredResistance,
+    SampleJudgement,
+    judge_sample,
+)
+from station.ledger.entries import (
+    BudgetLine,
+    CriterionResult,
+    InstrumentUsed,
+    PullResult,
+    ResistanceResult,
+    SampleFinished,
+)
+from station.limits import Limit
+from station.pull import PullReduction
+from station.resistance import SpliceResistance, WireSpan, reduce_by_length
+from station.settings import FixtureSettings
+from station.verdict import Verdict
+from station.wire import material_named, parse_size
+
+
+@dataclass(frozen=True, slots=True)
+class MeterWorth:
+    """What a meter's specification promises: error bounds, taken as rectangular."""
+
+    percent_of_reading: float
+    percent_of_range: float
+    range_ohm: float
+    resolution_ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class TesterWorth:
+    """What a pull tester's specification promises, and how it samples."""
+
+    percent_of_reading: float
+    resolution_n: float
+    filter_hz: float | None
+
+
+def reading_budget(
+    repeats_ohm: Sequence[float], worth: MeterWorth
+) -> tuple[float, list[Contribution]]:
+    """Mean of the repeats, and what makes it uncertain, in ohm.
+
+    Bounds of a specification count as rectangular distributions (JCGM 100:2008, 4.3.7).
+    """
+    mean, u_repeat, dof = repeatability(repeats_ohm)
+    bound = (
+        worth.percent_of_reading / 100.0 * abs(mean)
+        + worth.percent_of_range / 100.0 * worth.range_ohm
+    )
+    return mean, [
+        Contribution("meter accuracy", bound / math.sqrt(3.0)),
+        Contribution("meter resolution", worth.resolution_ohm / math.sqrt(12.0)),
+        Contribution("repeatability", u_repeat, dof),
+    ]
+
+
+def force_u_n(peak_n: float, worth: TesterWorth) -> float:
+    """Standard uncertainty of a peak force, in newton."""
+    accuracy = worth.percent_of_reading / 100.0 * abs(peak_n) / math.sqrt(3.0)
+    return math.hypot(accuracy, worth.resolution_n / math.sqrt(12.0))
+
+
+def reduce_reading(
+    repeats_ohm: Sequence[float],
+    worth: MeterWorth,
+    order: SampleOrder,
+    fixture: FixtureSettings,
+) -> SpliceResistance:
+    """Reduce the repeats of a sample to its splice; the span is shared between its wires."""
+    mean, lines = reading_budget(repeats_ohm, worth)
+    wires = order.joint.wires
+    material = material_named(order.joint.material)
+    sizes = dict.fromkeys(wires)
+    spans = [
+        WireSpan(
+            parse_size(size),
+            material,
+            fixture.span_m * wires.count(size) / len(wires),
+            fixture.u_span_m / math.sqrt(len(sizes)),
+            fixture.wire_u_fraction,
+        )
+        for size in sizes
+    ]
+    return reduce_by_length(
+        mean,
+        lines,
+        spans,
+        temperature_c=fixture.temperature_c,
+        u_temperature_k=fixture.u_temperature_k,
+    )
+
+
+def resistance_result(
+    repeats_ohm: Sequence[float],
+    reduced: SpliceResistance,
+    span_m: Sequence[float],
+    instrument: InstrumentUsed,
+) -> ResistanceResult:
+    """What the ledger keeps of a reading."""
+    return ResistanceResult(
+        repeats_ohm=tuple(repeats_ohm),
+        reading_ohm=reduced.reading_ohm,
+        span_m=tuple(span_m),
+        wire_share_ohm=reduced.wire_share_ohm,
+        splice_ohm=reduced.splice_ohm,
+        u_ohm=reduced.u_ohm,
+        effective_dof=_finite(reduced.effective_dof),
+        budget=tuple(
+            BudgetLine(name=line.name, u=line.u, dof=_finite(line.dof))
+            for line in reduced.budget.contributions
+        ),
+        temperature_c=reduced.temperature_c,
+        method="by_length",
+        instrument=instrument,
+    )
+
+
+def pull_result(
+    reduced: PullReduction,
+    worth: TesterWorth,
+    failure_mode: str | None,
+    trace_sha256: str | None,
+    instrument: InstrumentUsed,
+) -> PullResult:
+    """What the ledger keeps of a pull."""
+    return PullResult(
+        peak_n=reduced.peak_n,
+        u_n=force_u_n(reduced.peak_n, worth),
+        peak_time_s=reduced.peak_time_s,
+        loading_rate_n_per_s=reduced.loading_rate_n_per_s,
+        peak_may_be_low_by_n=reduced.peak_may_be_low_by_n,
+        drops=reduced.drops,
+        ended_by=reduced.ended_by,
+        suggested_mode=reduced.suggested_mode,
+        failure_mode=failure_mode,
+        trace_sha256=trace_sha256,
+        instrument=instrument,
+    )
+
+
+def finished_sample(
+    sample_id: str,
+    order: SampleOrder,
+    limits: Sequence[Limit],
+    *,
+    standing: str,
+    guard: float,
+    resistance: ResistanceResult | None,
+    pull: PullResult | None,
+    void_reason: str | None = None,
+    demo: bool = False,
+) -> SampleFinished:
+    """Judge a sample and put it into words for the ledger.
+
+    A ``void_reason`` makes it void whatever was measured: the test, not the crimp, was bad.
+    """
+    judged = _judge(limits, guard, resistance, pull) if void_reason is None else None
+    return SampleFinished(
+        demo=demo,
+        sample_id=sample_id,
+        job=order.job,
+        joint=order.joint,
+        limit_set=order.limit_set,
+        limit_standing=standing,
+        guard=guard,
+        resistance=resistance,
+        pull=pull,
+        criteria=() if judged is None else tuple(map(_criterion_result, judged.criteria)),
+        verdict=Verdict.VOID.value if judged is None else judged.verdict.value,
+        void_reason=void_reason,
+    )
+
+
+def _judge(
+    limits: Sequence[Limit],
+    guard: float,
+    resistance: ResistanceResult | None,
+    pull: PullResult | None,
+) -> SampleJudgement:
+    measured_force = measured_resistance = None
+    if pull is not None:
+        measured_force = MeasuredForce(pull.peak_n, pull.u_n, pull.peak_may_be_low_by_n)
+    if resistance is not None:
+        dof = math.inf if resistance.effective_dof is None else resistance.effective_dof
+        measured_resistance = MeasuredResistance(resistance.splice_ohm, resistance.u_ohm, dof)
+    return judge_sample(limits, force=measured_force, resistance=measured_resistance, guard=guard)
+
+
+def _criterion_result(judged: JudgedCriterion) -> CriterionResult:
+    return CriterionResult(
+        criterion=judged.criterion,
+        unit=judged.unit,
+        value=judged.value,
+        u=judged.u,
+        limit=judged.limit,
+        verdict=judged.verdict.value,
+        probability_conforming=judged.probability_conforming,
+    )
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None

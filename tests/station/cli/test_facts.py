@@ -1,0 +1,164 @@
+import json
+from typing import Any
+
+import pytest
+
+from station.cli.main import run
+
+
+def document(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, Any]:
+    code = run([*arguments, "--json"])
+    return code, json.loads(capsys.readouterr().out)
+
+
+def sentence(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    assert run(arguments) == 2
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert printed.err.count("\n") == 1
+    return printed.err
+
+
+def test_wire_has_the_keys_of_the_contract(capsys: pytest.CaptureFixture[str]) -> None:
+    code, wire = document(capsys, "wire", "18 AWG")
+    assert code == 0
+    assert wire["size"] == "18 AWG"
+    # ASTM B258 and 100 % IACS (CALC): 0.8230 mm2, 1.0237 mm, 1624 circular mils, 20.948 mohm/m.
+    assert wire["area_mm2"] == pytest.approx(0.8230, abs=5e-5)
+    assert wire["diameter_mm"] == pytest.approx(1.0237, abs=5e-5)
+    assert wire["circular_mils"] == pytest.approx(1624, abs=0.5)
+    assert wire["resistance_mohm_per_m"] == pytest.approx(20.9482, abs=5e-4)
+    assert wire["temperature_c"] == 20.0
+    assert wire["soft_break_force_n"] == pytest.approx(210, abs=0.5)
+    # Common practice, no source: 18 AWG carries 2.3 A.
+    assert wire["conservative_current_a"] == pytest.approx(2.3, abs=0.05)
+
+
+def test_wire_of_another_metal_has_no_copper_current(capsys: pytest.CaptureFixture[str]) -> None:
+    _, wire = document(capsys, "wire", "18 AWG", "--material", "cca-10", "--at-c", "20")
+    assert wire["conservative_current_a"] is None
+    assert wire["resistance_mohm_per_m"] == pytest.approx(33.3, abs=0.05)
+
+
+def test_limits_state_source_and_standing(capsys: pytest.CaptureFixture[str]) -> None:
+    code, limits = document(capsys, "limits", "18 AWG")
+    assert code == 0
+    by_set = {limit["set"]: limit for limit in limits}
+    assert by_set["ul-486a-1991"]["value"] == 20
+    assert by_set["ul-486a-1991"]["unit"] == "lbf"
+    for limit in limits:
+        assert {"set", "criterion", "value", "unit", "source", "standing", "conditions"} <= set(
+            limit
+        )
+
+
+def test_92_newton_on_18_awg(capsys: pytest.CaptureFixture[str]) -> None:
+    # UL 486A: 89.0 N (seen in three texts); MIL-T-7928: 169.0 N (seen twice).
+    arguments = ["judge", "--wire", "18 AWG", "--force-n", "92", "--set"]
+    assert document(capsys, *arguments, "ul-486a-1991")[1]["verdict"] == "pass"
+    code, judged = document(capsys, *arguments, "mil-t-7928")
+    assert code == 1
+    assert judged["verdict"] == "fail"
+    assert judged["criteria"][0]["limit"] == pytest.approx(169.0, abs=0.05)
+
+
+def test_two_aught_at_1300_newton_fails(capsys: pytest.CaptureFixture[str]) -> None:
+    # 300 lbf is 1334.5 N; the misprint 1235 N would have passed it.
+    arguments = ["judge", "--wire", "2/0", "--set", "ul-486a-1991", "--force-n", "1300"]
+    assert document(capsys, *arguments)[1]["verdict"] == "fail"
+
+
+def test_voltage_drop_at_the_current_of_the_table(capsys: pytest.CaptureFixture[str]) -> None:
+    # Vehicle harness table (seen once): 0.5 mm2 at 5 A at most 3 mV; 0.58 mohm is 2.9 mV.
+    code, judged = document(
+        capsys, "judge", "--wire", "0.5 mm2", "--set", "vehicle-harness-drop",
+        "--resistance-mohm", "0.58", "--current-a", "5",
+    )  # fmt: skip
+    assert code == 0
+    assert judged["criteria"][0]["value"] == pytest.approx(2.9)
+    assert judged["verdict"] == "pass"
+
+
+def test_undecided_is_neither_pass_nor_fail(capsys: pytest.CaptureFixture[str]) -> None:
+    code, judged = document(
+        capsys, "judge", "--wire", "18 AWG", "--set", "ul-486a-1991", "--force-n", "90",
+        "--force-u-n", "2",
+    )  # fmt: skip
+    assert code == 0
+    assert judged["verdict"] == "undecided"
+    assert 0.5 < judged["criteria"][0]["probability_conforming"] < 0.95
+
+
+def test_splice_by_the_three_inch_method(capsys: pytest.CaptureFixture[str]) -> None:
+    # SAE J163 method (text seen once): 2.70 mohm over 152.4 mm of SAE 16 (CALC).
+    arguments = ["splice", "--wire", "SAE 16", "--span-mm", "152.4", "--reading-mohm", "2.70"]
+    code, cold = document(capsys, *arguments, "--at-c", "20")
+    assert code == 0
+    assert cold["wire_share_mohm"] == pytest.approx(2.220, abs=5e-4)
+    assert cold["splice_mohm"] == pytest.approx(0.480, abs=5e-4)
+    assert cold["splice_u_mohm"] is None
+    assert cold["effective_dof"] is None
+    _, warm = document(capsys, *arguments, "--at-c", "30", "--reading-u-mohm", "0.005")
+    assert warm["splice_mohm"] == pytest.approx(0.393, abs=5e-4)
+    assert warm["splice_u_mohm"] == pytest.approx(0.005)
+    assert warm["budget"] == [{"name": "reading", "u_mohm": pytest.approx(0.005)}]
+
+
+def test_impossible_splice_is_void_and_exits_1(capsys: pytest.CaptureFixture[str]) -> None:
+    code, result = document(
+        capsys, "splice", "--wire", "18 AWG", "--span-mm", "152.4", "--reading-mohm", "1",
+        "--reading-u-mohm", "0.01",
+    )  # fmt: skip
+    assert code == 1
+    assert "wrong wire size" in result["void_reason"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["wire", "-3 AWG"], "not a wire size"),
+        (["wire", "18"], "SAE 18"),
+        (["wire", ""], "not a wire size"),
+        (["wire", "18 AWG", "--material", "tin"], "--material"),
+        (["wire", "18 AWG", "--at-c", "nan"], "thermometer"),
+        (["limits", "17 AWG"], "not interpolated"),
+        (["limits", "18 AWG", "--set", "none"], "mil-t-7928"),
+        (["judge", "--wire", "18 AWG", "--set", "mil-t-7928"], "Nothing to judge"),
+        (["judge", "--wire", "18 AWG", "--set", "mil-t-7928", "--force-n", "-1"], "--force-n"),
+        (["judge", "--wire", "18 AWG", "--set", "mil-t-7928", "--resistance-mohm", "1"], "no elec"),
+        (["splice", "--wire", "18 AWG", "--span-mm", "x", "--reading-mohm", "1"], "--span-mm"),
+        (["splice", "--wire", "18 AWG", "--span-mm", "-1", "--reading-mohm", "1"], "length"),
+        (["splice", "--wire", "18 AWG", "--span-mm", "9", "--reading-mohm", "inf"], "not a number"),
+        (["splice", "--wire", "18 AWG", "--wire2", "20 AWG", "--span-mm", "9", "--reading-mohm",
+          "1"], "--span2-mm"),
+        (["nothing"], "nothing"),
+    ],
+)  # fmt: skip
+def test_bad_input_is_one_sentence_and_exit_2(
+    capsys: pytest.CaptureFixture[str], arguments: list[str], says: str
+) -> None:
+    assert says in sentence(capsys, *arguments)
+
+
+@pytest.mark.parametrize("command", ["wire", "limits", "splice", "judge", "demo", "serve"])
+def test_every_command_has_help_with_an_example(
+    capsys: pytest.CaptureFixture[str], command: str
+) -> None:
+    assert run([command, "--help"]) == 0
+    assert f"Example: station {command}" in capsys.readouterr().out.replace("\n", " ")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["wire", "18 AWG"], "20.95 mΩ/m"),
+        (["limits", "18 AWG"], "seen in 3 texts"),
+        (["splice", "--wire", "18 AWG", "--span-mm", "80", "--reading-mohm", "2"], "not corrected"),
+        (["judge", "--wire", "18 AWG", "--set", "ul-486a-1991", "--force-n", "120"], "PASS"),
+    ],
+)
+def test_people_get_sentences(
+    capsys: pytest.CaptureFixture[str], arguments: list[str], says: str
+) -> None:
+    assert run(arguments) == 0
+    assert says in capsys.readouterr().out
