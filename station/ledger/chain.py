@@ -1,0 +1,151 @@
+"""The chain that makes the record tamper-evident. Pure: no clock, no randomness, no database.
+
+Every entry carries the SHA-256 of all its columns, among them the hash of the entry before it, so
+that no entry can be changed, dropped or moved without the later hashes telling.
+"""
+
+import hashlib
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from uuid import UUID
+
+from station.errors import BadInput
+
+FIRST_PREV_HASH = "0" * 64
+"""What the first entry of a bench has for the hash of the entry before it."""
+
+HASHED_COLUMNS = (
+    "bench",
+    "seq",
+    "id",
+    "kind",
+    "version",
+    "at_utc",
+    "clock_synced",
+    "boot_id",
+    "monotonic_s",
+    "person",
+    "payload",
+    "prev_hash",
+)
+"""The columns under the hash, in the order in which they are serialised."""
+
+_ENCODER = json.JSONEncoder(
+    sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+)
+
+
+@dataclass(frozen=True)
+class Moment:
+    """When something happened, with what is needed to repair a wrong clock later.
+
+    Parameters
+    ----------
+    at_utc : datetime
+        Wall-clock time with a time zone; kept as UTC to the microsecond.
+    clock_synced : bool
+        Whether the wall clock was known to be set from the network.
+    boot_id : str
+        Changes at every start of the machine.
+    monotonic_s : float
+        Seconds since that start, not stopped by sleep and not moved by clock changes.
+
+    Raises
+    ------
+    BadInput
+        The time has no zone or lies before 1970, or ``monotonic_s`` is not finite.
+    """
+
+    at_utc: datetime
+    clock_synced: bool
+    boot_id: str
+    monotonic_s: float
+
+    def __post_init__(self) -> None:
+        if self.at_utc.tzinfo is None:
+            raise BadInput(f"The time {self.at_utc} has no time zone: give it one, e.g. UTC.")
+        if self.at_utc.timestamp() < 0:
+            raise BadInput(f"The time {self.at_utc} lies before 1970: set the clock.")
+        if not math.isfinite(self.monotonic_s):
+            raise BadInput(f"The monotonic time {self.monotonic_s} is not a number of seconds.")
+
+    @property
+    def unix_ms(self) -> int:
+        """Whole milliseconds since 1970-01-01 UTC."""
+        return int(self.at_utc.timestamp() * 1000)
+
+
+def canonical_json(value: object) -> str:
+    """Return the one spelling of a JSON value: sorted keys, no spaces, shortest floats.
+
+    Text stays as it is rather than escaped to ASCII; keys sort by code point; floats are the
+    shortest text that reads back as the same double. Whole floats keep their ``.0``, which is one
+    of the differences from RFC 8785.
+
+    Raises
+    ------
+    BadInput
+        The value holds NaN, an infinity, half a surrogate pair or something JSON cannot say.
+    """
+    try:
+        text = _ENCODER.encode(value)
+        text.encode()
+    except (TypeError, ValueError) as error:
+        raise BadInput(
+            f"The ledger cannot hold this content: {error}. Correct it and save again."
+        ) from error
+    return text
+
+
+def entry_hash(columns: Mapping[str, object]) -> str:
+    """Return the hash of an entry as 64 lower-case hexadecimal digits.
+
+    The hash is SHA-256 over the UTF-8 bytes of one canonical JSON array that holds the
+    `HASHED_COLUMNS` in their order. The payload stands in it as a JSON string, so what is hashed
+    is the stored text and no two different rows have the same serialisation.
+
+    Parameters
+    ----------
+    columns : mapping
+        At least the `HASHED_COLUMNS`, as stored.
+    """
+    serialised = canonical_json([columns[name] for name in HASHED_COLUMNS])
+    return hashlib.sha256(serialised.encode()).hexdigest()
+
+
+def uuid7(unix_ms: int, random_bytes: bytes) -> UUID:
+    """Return a version 7 UUID (RFC 9562, section 5.7): identifiers that sort by time.
+
+    Parameters
+    ----------
+    unix_ms : int
+        Milliseconds since 1970, below 2**48.
+    random_bytes : bytes
+        Ten bytes, of which the lowest 74 bits are used.
+
+    Raises
+    ------
+    BadInput
+        The time or the number of random bytes is out of range.
+    """
+    if not 0 <= unix_ms < 1 << 48:
+        raise BadInput(f"The time {unix_ms} ms does not fit in an identifier: set the clock.")
+    if len(random_bytes) != 10:
+        raise BadInput(f"An identifier needs 10 random bytes, not {len(random_bytes)}.")
+    randomness = int.from_bytes(random_bytes)
+    random_a = randomness >> 62 & 0xFFF
+    random_b = randomness & (1 << 62) - 1
+    return UUID(int=unix_ms << 80 | 0x7 << 76 | random_a << 64 | 0b10 << 62 | random_b)
+
+
+def utc_text(at: datetime) -> str:
+    """Return a time as fixed-width ISO 8601 text in UTC, which sorts as the time does."""
+    return at.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
+
+
+def utc_time(text: str) -> datetime:
+    """Return the time that `utc_text` wrote."""
+    return datetime.fromisoformat(text)
