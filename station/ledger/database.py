@@ -1,0 +1,228 @@
+"""Connections to the ledger's file, and what SQLite's failures mean to the bench."""
+
+import sqlite3
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any, Literal
+from urllib.parse import quote
+
+from sqlalchemy import (
+    ClauseElement,
+    Connection,
+    CursorResult,
+    Engine,
+    NullPool,
+    QueuePool,
+    create_engine,
+    event,
+    exc,
+)
+from sqlalchemy.dialects import sqlite
+
+from station.errors import (
+    BadInput,
+    LedgerBusy,
+    LedgerDamaged,
+    LedgerError,
+    LedgerFull,
+    LedgerReadOnly,
+)
+from station.ledger.tables import APPLICATION_ID
+
+BUSY_TIMEOUT_S = 5.0
+"""How long a connection waits for another program's lock unless told otherwise."""
+
+PRAGMAS = ("PRAGMA synchronous = FULL", "PRAGMA foreign_keys = ON")
+"""Settings that SQLite keeps per connection, not per file, so that each must be given them."""
+
+Mode = Literal["rwc", "rw", "ro"]
+
+_BUSY = LedgerBusy, "is locked by another program; close that program or wait, then try again"
+_READ_ONLY = (
+    LedgerReadOnly,
+    "cannot be written; check the permissions of the file and its folder and that the card or "
+    "disk is not write-protected",
+)
+_UNOPENED = (
+    LedgerReadOnly,
+    "cannot be opened; check that its folder can be written and that the card or disk is not "
+    "write-protected",
+)
+_FULL = LedgerFull, "has no room left on its disk; nothing was written: free space and try again"
+_DAMAGED = (
+    LedgerDamaged,
+    "is not a sound ledger file; check the path, keep the file as it is and restore a backup",
+)
+_FAILED = LedgerError, "could not be read or written; check the card or disk, then try again"
+
+_MEANINGS: dict[int, tuple[type[LedgerError], str]] = {
+    sqlite3.SQLITE_BUSY: _BUSY,
+    sqlite3.SQLITE_LOCKED: _BUSY,
+    sqlite3.SQLITE_READONLY: _READ_ONLY,
+    sqlite3.SQLITE_CANTOPEN: _UNOPENED,
+    sqlite3.SQLITE_PERM: _READ_ONLY,
+    sqlite3.SQLITE_FULL: _FULL,
+    sqlite3.SQLITE_NOTADB: _DAMAGED,
+    sqlite3.SQLITE_CORRUPT: _DAMAGED,
+}
+
+
+class Prepared:
+    """A statement turned into SQL once, for the few that run at every append.
+
+    SQLAlchemy's look-up of an already compiled statement takes longer than SQLite needs to run
+    one, and together these would outweigh the commit. Values go to the driver as they are.
+
+    Parameters
+    ----------
+    statement : select, insert or update
+        What to run, with `bindparam` for what varies.
+    columns : sequence of str, optional
+        The columns that an insert or update sets.
+    """
+
+    def __init__(self, statement: ClauseElement, columns: Sequence[str] | None = None) -> None:
+        compiled = statement.compile(dialect=sqlite.dialect(), column_keys=columns)
+        self._sql = str(compiled)
+        self._names: Sequence[str] = getattr(compiled, "positiontup", None) or ()
+
+    def execute(self, connection: Connection, values: Mapping[str, Any]) -> CursorResult[Any]:
+        """Run the statement with these values, by name; others are not looked at."""
+        positional = tuple(values[name] for name in self._names)
+        return connection.exec_driver_sql(self._sql, positional)
+
+
+def writing_engine(path: Path, *, busy_timeout_s: float) -> Engine:
+    """Return an engine whose transactions take SQLite's one write lock when they begin."""
+    return _engine(lambda: connect(path, "rw", busy_timeout_s), NullPool, "BEGIN IMMEDIATE")
+
+
+def reading_engine(
+    path: Path, *, busy_timeout_s: float = BUSY_TIMEOUT_S, forgive_text: bool = False
+) -> Engine:
+    """Return an engine that cannot write and may be used by several threads at once.
+
+    With ``forgive_text``, bytes that are not UTF-8 are read as U+FFFD instead of failing.
+    """
+
+    def open_one() -> sqlite3.Connection:
+        connection = connect(path, "ro", busy_timeout_s)
+        if forgive_text:
+            connection.text_factory = lambda raw: raw.decode(errors="replace")
+        return connection
+
+    return _engine(open_one, QueuePool, "BEGIN")
+
+
+def connect(path: Path, mode: Mode, busy_timeout_s: float) -> sqlite3.Connection:
+    """Open one connection to the file, with the settings that every connection must have."""
+    connection = sqlite3.connect(
+        f"file:{quote(str(path.absolute()))}?mode={mode}",
+        uri=True,
+        timeout=busy_timeout_s,
+        # SQLAlchemy decides where transactions begin, and its pool which thread has a connection.
+        isolation_level=None,
+        check_same_thread=False,
+    )
+    try:
+        for pragma in PRAGMAS:
+            connection.execute(pragma)
+    except sqlite3.Error:
+        connection.close()
+        raise
+    return connection
+
+
+def check_path(path: Path, *, create: bool) -> None:
+    """Refuse a path at which there can be no ledger.
+
+    Raises
+    ------
+    BadInput
+        The file is missing and not to be created, its folder is missing, or it is a folder.
+    """
+    if path.is_dir():
+        raise BadInput(f"{path} is a folder: give the path of the ledger file in it.")
+    if not path.parent.is_dir():
+        raise BadInput(
+            f"The folder {path.parent} for the ledger does not exist: create it, or plug in the "
+            "disk that holds it."
+        )
+    if not create and not path.exists():
+        raise BadInput(f"There is no ledger at {path}: check the path, or start a new one.")
+
+
+def prepare_file(path: Path, *, create: bool, busy_timeout_s: float) -> None:
+    """Make sure that the file is a ledger or, if one may be created, still empty; switch to WAL.
+
+    Raises
+    ------
+    LedgerDamaged
+        The file is something else. It is left as it was.
+    """
+    with closing(connect(path, "rwc" if create else "rw", busy_timeout_s)) as connection:
+        if not (create and _is_blank(connection)):
+            _check_is_ledger(path, connection)
+        connection.execute("PRAGMA journal_mode = WAL")
+
+
+def check_is_ledger(path: Path, *, busy_timeout_s: float = BUSY_TIMEOUT_S) -> None:
+    """Refuse a file that is not a ledger of this station.
+
+    Raises
+    ------
+    LedgerDamaged
+        The file is something else.
+    """
+    with closing(connect(path, "ro", busy_timeout_s)) as connection:
+        _check_is_ledger(path, connection)
+
+
+@contextmanager
+def plain_errors(path: Path) -> Iterator[None]:
+    """Raise SQLite's failures in the block as the station's own errors, which name the file."""
+    try:
+        yield
+    except exc.DBAPIError as error:
+        raise _translated(path, error.orig) from error
+    except sqlite3.Error as error:
+        raise _translated(path, error) from error
+
+
+def _translated(path: Path, error: BaseException | None) -> LedgerError:
+    # The low byte is the failure; SQLite's extended codes only add where it happened.
+    code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
+    kind, meaning = _MEANINGS.get(code, _FAILED)
+    return kind(f"The ledger {path} {meaning} ({error}).")
+
+
+def _is_blank(connection: sqlite3.Connection) -> bool:
+    (tables,) = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    return tables == 0 and _application_id(connection) == 0
+
+
+def _application_id(connection: sqlite3.Connection) -> int:
+    (found,) = connection.execute("PRAGMA application_id").fetchone()
+    return int(found)
+
+
+def _check_is_ledger(path: Path, connection: sqlite3.Connection) -> None:
+    if _application_id(connection) != APPLICATION_ID:
+        raise LedgerDamaged(
+            f"{path} is not a ledger of this station: check the path. It was left as it is."
+        )
+
+
+def _engine(
+    creator: Callable[[], sqlite3.Connection],
+    pool: type[NullPool] | type[QueuePool],
+    begin: str,
+) -> Engine:
+    engine = create_engine("sqlite://", creator=creator, poolclass=pool)
+
+    def begin_transaction(connection: Connection) -> None:
+        connection.exec_driver_sql(begin)
+
+    event.listen(engine, "begin", begin_transaction)
+    return engine

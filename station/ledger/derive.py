@@ -1,0 +1,247 @@
+"""What each kind of entry does to the read tables.
+
+The same functions run when an entry is appended and when the tables are rebuilt, so a rebuilt
+table cannot differ from the one that grew.
+"""
+
+from typing import Any
+
+from sqlalchemy import Connection, and_, bindparam, exists, literal, select
+
+from station.errors import BadInput
+from station.ledger import tables
+from station.ledger.chain import canonical_json, utc_text
+from station.ledger.database import Prepared
+from station.ledger.entries import (
+    BaselineSet,
+    Correction,
+    Joint,
+    Payload,
+    PersonAdded,
+    PullResult,
+    SampleBegun,
+    SampleFinished,
+    ToolAdded,
+    ToolServiced,
+)
+from station.ledger.record import Entry
+
+FIRST_DEMO_KEY = "first_demo_seq"
+"""Where ``meta`` keeps the number of the first invented entry."""
+
+_sample = tables.sample
+_later = _sample.alias("later")
+
+_replaced = exists().where(_later.c.replaces == _sample.c.sample_id)
+OPEN_SAMPLE = and_(_sample.c.finished_seq.is_(None), _sample.c.verdict.is_(None), ~_replaced)
+"""Begun, and neither finished, voided nor replaced by another sample."""
+
+_JOINT = ("connector", "wires", "material", "tool", "nest", "joint_key")
+_DESCRIBED = ("at_utc", "person", "job", "limit_set", "demo", "simulated", *_JOINT)
+_RESISTANCE = ("splice_ohm", "splice_u_ohm")
+_PULL = ("peak_n", "peak_u_n", "failure_mode", "trace_sha256")
+_JUDGED = ("finished_seq", "limit_standing", "verdict", "void_reason", "pull_limit_n")
+
+_BEGIN = Prepared(_sample.insert(), ["begun_seq", "sample_id", "replaces", *_DESCRIBED])
+_FINISH = Prepared(
+    _sample.update().where(_sample.c.sample_id == bindparam("of_sample"), OPEN_SAMPLE),
+    [*_JUDGED, *_RESISTANCE, *_PULL, *_DESCRIBED],
+)
+_FIND_SAMPLE = select(_sample.c.finished_seq, _sample.c.verdict).where(
+    _sample.c.sample_id == bindparam("of_sample")
+)
+_CORRECT = _sample.update().where(_sample.c.sample_id == bindparam("of_sample"))
+_FIND_ENTRY = select(tables.entry.c.kind, tables.entry.c.payload).where(
+    tables.entry.c.id == bindparam("of_entry")
+)
+_FORGET_PERSON = tables.person.delete().where(tables.person.c.name == bindparam("of_name"))
+_FORGET_TOOL = tables.tool.delete().where(tables.tool.c.tool == bindparam("of_tool"))
+_FIND_BASELINE = select(tables.baseline.c.entry_id).where(
+    tables.baseline.c.joint_key == bindparam("joint_key"),
+    tables.baseline.c.baseline_version == bindparam("baseline_version"),
+)
+_MARK_DEMO = tables.meta.insert().from_select(
+    ["key", "value"],
+    select(literal(FIRST_DEMO_KEY), bindparam("seq")).where(
+        ~exists().where(tables.meta.c.key == FIRST_DEMO_KEY)
+    ),
+)
+
+
+def derive(connection: Connection, entry: Entry) -> None:
+    """Bring the read tables up to date with one entry.
+
+    Raises
+    ------
+    BadInput
+        The entry speaks of something that is not on record, or that is already settled.
+    """
+    payload = entry.payload
+    match payload:
+        case SampleBegun():
+            _sample_begun(connection, entry, payload)
+        case SampleFinished():
+            _sample_finished(connection, entry, payload)
+        case Correction():
+            _correction(connection, payload)
+        case PersonAdded():
+            _person_added(connection, entry, payload)
+        case ToolAdded():
+            _tool_added(connection, entry, payload)
+        case ToolServiced():
+            _tool_serviced(connection, entry, payload)
+        case BaselineSet():
+            _baseline_set(connection, entry, payload)
+    if payload.demo:
+        connection.execute(_MARK_DEMO, {"seq": str(entry.seq)})
+
+
+def _sample_begun(connection: Connection, entry: Entry, begun: SampleBegun) -> None:
+    replaces = begun.offered_again_for
+    if replaces and connection.execute(_FIND_SAMPLE, {"of_sample": replaces}).first() is None:
+        raise BadInput(f"The sample {replaces} to be replaced is not on record: check its id.")
+    row = {
+        "begun_seq": entry.seq,
+        "sample_id": entry.id,
+        "replaces": replaces,
+        "simulated": False,
+    }
+    _BEGIN.execute(connection, row | _described(entry, begun))
+
+
+def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinished) -> None:
+    row = {
+        "of_sample": finished.sample_id,
+        "finished_seq": entry.seq,
+        "limit_standing": finished.limit_standing,
+        "verdict": finished.verdict,
+        "void_reason": finished.void_reason,
+        "simulated": _is_simulated(finished),
+    }
+    measured = _resistance(finished) | _pull(finished.pull) | {"pull_limit_n": _limit_n(finished)}
+    done = _FINISH.execute(connection, row | _described(entry, finished) | measured)
+    if done.rowcount == 0:
+        _refuse_finish(connection, finished.sample_id)
+
+
+def _refuse_finish(connection: Connection, sample_id: str) -> None:
+    found = connection.execute(_FIND_SAMPLE, {"of_sample": sample_id}).first()
+    if found is None:
+        raise BadInput(f"The sample {sample_id} was never begun: begin it, then finish it.")
+    if found.finished_seq is None and found.verdict is None:
+        raise BadInput(f"The sample {sample_id} was replaced by another: finish that one.")
+    raise BadInput(
+        f"The sample {sample_id} already has the verdict {found.verdict!r}: correct it with a "
+        "reason, or begin a new sample."
+    )
+
+
+def _described(entry: Entry, payload: SampleBegun | SampleFinished) -> dict[str, Any]:
+    return {
+        "at_utc": utc_text(entry.at_utc),
+        "person": entry.person,
+        "job": payload.job,
+        "limit_set": payload.limit_set,
+        "demo": payload.demo,
+        **_joint(payload.joint),
+    }
+
+
+def _joint(joint: Joint) -> dict[str, str]:
+    return {
+        "connector": joint.connector,
+        "wires": canonical_json(joint.wires),
+        "material": joint.material,
+        "tool": joint.tool,
+        "nest": joint.nest,
+        "joint_key": joint.key,
+    }
+
+
+def _resistance(finished: SampleFinished) -> dict[str, float | None]:
+    result = finished.resistance
+    if result is None:
+        return dict.fromkeys(_RESISTANCE)
+    return {"splice_ohm": result.splice_ohm, "splice_u_ohm": result.u_ohm}
+
+
+def _pull(result: PullResult | None) -> dict[str, Any]:
+    if result is None:
+        return dict.fromkeys(_PULL)
+    return {
+        "peak_n": result.peak_n,
+        "peak_u_n": result.u_n,
+        "failure_mode": result.failure_mode,
+        "trace_sha256": result.trace_sha256,
+    }
+
+
+def _limit_n(finished: SampleFinished) -> float | None:
+    """Return the pull limit; the strictest, where several sets were asked."""
+    limits = [
+        result.limit
+        for result in finished.criteria
+        if result.criterion == "pull_force_min" and result.unit == "N"
+    ]
+    return max(limits, default=None)
+
+
+def _is_simulated(finished: SampleFinished) -> bool:
+    results = (finished.resistance, finished.pull)
+    return any(result is not None and result.instrument.simulated for result in results)
+
+
+def _correction(connection: Connection, correction: Correction) -> None:
+    corrected = correction.corrects_id
+    found = connection.execute(_FIND_ENTRY, {"of_entry": corrected}).first()
+    if found is None:
+        raise BadInput(f"The entry {corrected} to be corrected is not on record: check its id.")
+    changes: dict[str, Any] = {}
+    if correction.void_sample:
+        changes |= {"verdict": "void", "void_reason": correction.reason}
+    if correction.failure_mode is not None:
+        changes["failure_mode"] = correction.failure_mode
+    if not changes:
+        return
+    if found.kind == SampleFinished.KIND:
+        of_sample = SampleFinished.model_validate_json(found.payload).sample_id
+    else:
+        of_sample = corrected
+    if connection.execute(_CORRECT, {"of_sample": of_sample} | changes).rowcount == 0:
+        raise BadInput(
+            f"The entry {corrected} is not a sample, so it has no verdict or failure mode to "
+            "correct: give the id of a sample."
+        )
+
+
+def _person_added(connection: Connection, entry: Entry, person: PersonAdded) -> None:
+    row = {"name": person.name, "role": person.role, **_noted(entry)}
+    connection.execute(_FORGET_PERSON, {"of_name": person.name})
+    connection.execute(tables.person.insert(), row)
+
+
+def _tool_added(connection: Connection, entry: Entry, added: ToolAdded) -> None:
+    row = {"tool": added.tool, "description": added.description, **_noted(entry)}
+    connection.execute(_FORGET_TOOL, {"of_tool": added.tool})
+    connection.execute(tables.tool.insert(), row | {"nests": canonical_json(added.nests)})
+
+
+def _tool_serviced(connection: Connection, entry: Entry, service: ToolServiced) -> None:
+    row = {"seq": entry.seq, "person": entry.person, **_noted(entry)}
+    named = {"tool": service.tool, "nest": service.nest, "action": service.action}
+    connection.execute(tables.nest_service.insert(), row | named)
+
+
+def _baseline_set(connection: Connection, entry: Entry, baseline: BaselineSet) -> None:
+    key = {"joint_key": baseline.joint.key, "baseline_version": baseline.baseline_version}
+    if connection.execute(_FIND_BASELINE, key).first() is not None:
+        raise BadInput(
+            f"The joint {baseline.joint.key} already has a baseline version "
+            f"{baseline.baseline_version}, and baselines are frozen: give the next version."
+        )
+    connection.execute(tables.baseline.insert(), key | {"entry_id": entry.id})
+
+
+def _noted(entry: Entry) -> dict[str, Any]:
+    payload: Payload = entry.payload
+    return {"at_utc": utc_text(entry.at_utc), "demo": payload.demo}

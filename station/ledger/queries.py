@@ -1,0 +1,301 @@
+"""The read side of the ledger: rows for pages, reports and jobs, over read-only connections."""
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Self
+
+from sqlalchemy import Engine, Row, Select, func, or_, select
+
+from station.errors import LedgerError
+from station.ledger import database, tables
+from station.ledger.chain import utc_time
+from station.ledger.derive import FIRST_DEMO_KEY, OPEN_SAMPLE
+from station.ledger.entries import BaselineSet, SampleFinished
+from station.ledger.record import Entry, entry_from_row
+
+_PAGE = 500
+
+_sample = tables.sample
+_entry = tables.entry
+
+
+@dataclass(frozen=True)
+class SampleRow:
+    """A sample as it stands now, corrections included; SI units throughout.
+
+    Time, person and description are those of the finish, once finished. Until then the verdict and
+    everything measured are None.
+    """
+
+    begun_seq: int
+    finished_seq: int | None
+    sample_id: str
+    at_utc: datetime
+    person: str
+    job: str
+    connector: str
+    wires: tuple[str, ...]
+    material: str
+    tool: str
+    nest: str
+    joint_key: str
+    limit_set: str
+    limit_standing: str | None
+    verdict: str | None
+    void_reason: str | None
+    splice_ohm: float | None
+    splice_u_ohm: float | None
+    peak_n: float | None
+    peak_u_n: float | None
+    pull_limit_n: float | None
+    failure_mode: str | None
+    trace_sha256: str | None
+    demo: bool
+    simulated: bool
+    replaces: str | None
+
+
+@dataclass(frozen=True)
+class PersonRow:
+    """A person who may stand at the bench, with the role given last."""
+
+    name: str
+    role: str
+    at_utc: datetime
+    demo: bool
+
+
+@dataclass(frozen=True)
+class ToolRow:
+    """A crimp tool and its nests, as described last."""
+
+    tool: str
+    description: str
+    nests: tuple[str, ...]
+    at_utc: datetime
+    demo: bool
+
+
+@dataclass(frozen=True)
+class ServiceRow:
+    """A service of a tool, or of one nest of it; ``nest`` None means the whole tool."""
+
+    seq: int
+    at_utc: datetime
+    person: str
+    tool: str
+    nest: str | None
+    action: str
+    demo: bool
+
+
+@dataclass(frozen=True)
+class Counts:
+    """How much is on record; ``verdicts`` counts samples that have one, by verdict."""
+
+    entries: int
+    samples: int
+    unfinished: int
+    verdicts: Mapping[str, int]
+
+
+class LedgerReader:
+    """Reads a ledger while it is being written; may be shared by threads.
+
+    Every method sees one consistent state. None of them can write.
+    """
+
+    def __init__(self, path: Path, engine: Engine) -> None:
+        self._path = path
+        self._engine = engine
+        self._bench = ""
+
+    @classmethod
+    def open(cls, path: Path | str, *, busy_timeout_s: float = database.BUSY_TIMEOUT_S) -> Self:
+        """Open an existing ledger for reading.
+
+        Raises
+        ------
+        BadInput
+            There is no such file.
+        LedgerDamaged
+            The file is not a ledger.
+        LedgerError
+            The read tables are those of another version of the station.
+        """
+        path = Path(path)
+        database.check_path(path, create=False)
+        with database.plain_errors(path):
+            database.check_is_ledger(path, busy_timeout_s=busy_timeout_s)
+        reader = cls(path, database.reading_engine(path, busy_timeout_s=busy_timeout_s))
+        try:
+            reader._check_version()
+        except BaseException:
+            reader.close()
+            raise
+        return reader
+
+    def close(self) -> None:
+        """Close all connections. Closing twice does no harm."""
+        self._engine.dispose()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self.close()
+
+    def samples(
+        self,
+        tool: str | None = None,
+        nest: str | None = None,
+        person: str | None = None,
+        limit: int = 100,
+        before_seq: int | None = None,
+        newest_first: bool = True,
+    ) -> list[SampleRow]:
+        """Return samples in the order in which they were begun.
+
+        Parameters
+        ----------
+        tool, nest, person : str, optional
+            Only samples of these.
+        limit : int
+            At most so many.
+        before_seq : int, optional
+            Only samples with a smaller ``begun_seq``: the next page after a newest-first one.
+        newest_first : bool
+            Whether the latest come first.
+        """
+        wanted = {_sample.c.tool: tool, _sample.c.nest: nest, _sample.c.person: person}
+        query = select(_sample).where(
+            *(column == value for column, value in wanted.items() if value is not None)
+        )
+        if before_seq is not None:
+            query = query.where(_sample.c.begun_seq < before_seq)
+        order = _sample.c.begun_seq.desc() if newest_first else _sample.c.begun_seq
+        return [_sample_row(row) for row in self._all(query.order_by(order).limit(limit))]
+
+    def sample(self, sample_id: str) -> SampleRow | None:
+        """Return one sample, or None if there is none with this id."""
+        rows = self._all(select(_sample).where(_sample.c.sample_id == sample_id))
+        return _sample_row(rows[0]) if rows else None
+
+    def finished_payload(self, sample_id: str) -> SampleFinished | None:
+        """Return what was written when a sample was finished, before any correction."""
+        seq = select(_sample.c.finished_seq).where(_sample.c.sample_id == sample_id)
+        query = select(_entry).where(
+            _entry.c.bench == self._bench, _entry.c.seq == seq.scalar_subquery()
+        )
+        for row in self._all(query):
+            payload = entry_from_row(row).payload
+            if isinstance(payload, SampleFinished):
+                return payload
+        return None
+
+    def unfinished(self) -> list[SampleRow]:
+        """Return the samples that were begun and neither finished, voided nor replaced."""
+        query = select(_sample).where(OPEN_SAMPLE).order_by(_sample.c.begun_seq)
+        return [_sample_row(row) for row in self._all(query)]
+
+    def nest_samples(self, tool: str, nest: str) -> list[SampleRow]:
+        """Return every sample of one nest, oldest first."""
+        query = select(_sample).where(_sample.c.tool == tool, _sample.c.nest == nest)
+        return [_sample_row(row) for row in self._all(query.order_by(_sample.c.begun_seq))]
+
+    def tools(self) -> list[ToolRow]:
+        """Return all tools, by name."""
+        rows = self._all(select(tables.tool).order_by(tables.tool.c.tool))
+        return [ToolRow(**_columns(row) | {"nests": tuple(json.loads(row.nests))}) for row in rows]
+
+    def services(self, tool: str, nest: str) -> list[ServiceRow]:
+        """Return the services that touched a nest, those of the whole tool among them."""
+        service = tables.nest_service
+        query = select(service).where(
+            service.c.tool == tool, or_(service.c.nest == nest, service.c.nest.is_(None))
+        )
+        return [ServiceRow(**_columns(row)) for row in self._all(query.order_by(service.c.seq))]
+
+    def baselines(self) -> dict[str, BaselineSet]:
+        """Return the latest baseline of every joint, by the joint's key."""
+        baseline = tables.baseline
+        query = select(_entry).join(baseline, baseline.c.entry_id == _entry.c.id)
+        latest: dict[str, BaselineSet] = {}
+        for row in self._all(query.order_by(baseline.c.joint_key, baseline.c.baseline_version)):
+            payload = entry_from_row(row).payload
+            if isinstance(payload, BaselineSet):
+                latest[payload.joint.key] = payload
+        return latest
+
+    def people(self) -> list[PersonRow]:
+        """Return all people, by name."""
+        rows = self._all(select(tables.person).order_by(tables.person.c.name))
+        return [PersonRow(**_columns(row)) for row in rows]
+
+    def counts(self) -> Counts:
+        """Return how much is on record."""
+        by_verdict = select(_sample.c.verdict, func.count().label("n")).group_by(_sample.c.verdict)
+        last = select(func.max(_entry.c.seq)).where(_entry.c.bench == self._bench)
+        still_open = select(func.count()).select_from(_sample).where(OPEN_SAMPLE)
+        with database.plain_errors(self._path), self._engine.connect() as connection:
+            found = {row.verdict: row.n for row in connection.execute(by_verdict)}
+            entries = connection.scalar(last) or 0
+            unfinished = connection.scalar(still_open) or 0
+        verdicts = {verdict: n for verdict, n in found.items() if verdict is not None}
+        return Counts(entries, sum(found.values()), unfinished, verdicts)
+
+    def is_demo(self) -> bool:
+        """Return whether any entry is invented."""
+        return bool(self._all(select(tables.meta).where(tables.meta.c.key == FIRST_DEMO_KEY)))
+
+    def entries(
+        self, kind: str | None = None, after_seq: int = 0, limit: int | None = None
+    ) -> Iterator[Entry]:
+        """Yield entries in order, a page at a time, so that any number costs little memory."""
+        query = select(_entry).where(_entry.c.bench == self._bench)
+        if kind is not None:
+            query = query.where(_entry.c.kind == kind)
+        query = query.order_by(_entry.c.seq)
+        left = limit
+        while left is None or left > 0:
+            size = _PAGE if left is None else min(_PAGE, left)
+            rows = self._all(query.where(_entry.c.seq > after_seq).limit(size))
+            yield from map(entry_from_row, rows)
+            if len(rows) < size:
+                return
+            after_seq = rows[-1].seq
+            left = None if left is None else left - size
+
+    def entry(self, entry_id: str) -> Entry | None:
+        """Return one entry, or None if there is none with this id."""
+        rows = self._all(select(_entry).where(_entry.c.id == entry_id))
+        return entry_from_row(rows[0]) if rows else None
+
+    def trace(self, sha256: str) -> bytes | None:
+        """Return a stored trace, for `decode_trace`, or None if there is none with this key."""
+        rows = self._all(select(tables.trace.c.data).where(tables.trace.c.sha256 == sha256))
+        return bytes(rows[0].data) if rows else None
+
+    def _check_version(self) -> None:
+        meta = {row.key: row.value for row in self._all(select(tables.meta))}
+        if meta.get("read_tables_version") != str(tables.READ_TABLES_VERSION):
+            raise LedgerError(
+                f"The ledger {self._path} was last used by another version of the station: start "
+                "this version once, which brings it up to date."
+            )
+        self._bench = meta["bench"]
+
+    def _all(self, query: Select[Any]) -> list[Row[Any]]:
+        with database.plain_errors(self._path), self._engine.connect() as connection:
+            return list(connection.execute(query))
+
+
+def _columns(row: Row[Any]) -> dict[str, Any]:
+    return {**row._mapping, "at_utc": utc_time(row.at_utc)}
+
+
+def _sample_row(row: Row[Any]) -> SampleRow:
+    return SampleRow(**_columns(row) | {"wires": tuple(json.loads(row.wires))})

@@ -1,0 +1,91 @@
+"""Entries: payloads with everything the ledger adds to them, checked on the way in and out."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from pydantic import ValidationError
+from sqlalchemy import Row
+
+from station.errors import BadInput, LedgerDamaged
+from station.ledger.chain import canonical_json, utc_time
+from station.ledger.entries import KINDS, Payload
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One line of the ledger. ``seq`` counts from 1 without gaps within a bench."""
+
+    bench: str
+    seq: int
+    id: str
+    kind: str
+    version: int
+    at_utc: datetime
+    clock_synced: bool
+    boot_id: str
+    monotonic_s: float
+    person: str
+    payload: Payload
+    prev_hash: str
+    hash: str
+
+
+def payload_text(payload: Payload) -> str:
+    """Return the canonical JSON of a payload, which is known to read back as the same payload.
+
+    Raises
+    ------
+    BadInput
+        The kind or version is not one that may be written, or the content breaks its model.
+    """
+    model = KINDS.get(payload.KIND)
+    if model is None or type(payload) is not model:
+        raise BadInput(
+            f"The ledger has no kind of entry {payload.KIND!r} made by {type(payload).__name__}: "
+            f"use one of {', '.join(KINDS)}."
+        )
+    text = canonical_json(payload.model_dump(mode="json", warnings=False))
+    try:
+        read_back = model.model_validate_json(text)
+    except ValidationError as error:
+        raise BadInput(
+            f"The {payload.KIND} entry was not written, because {_first_fault(error)}."
+        ) from error
+    if read_back != payload:
+        raise BadInput(
+            f"The {payload.KIND} entry was not written, because it would read back differently: "
+            "build it from plain numbers and text."
+        )
+    return text
+
+
+def entry_from_row(row: Row[Any]) -> Entry:
+    """Return the entry in a row of the entry table.
+
+    Raises
+    ------
+    LedgerDamaged
+        The kind or version is unknown to this station, or the payload breaks its model.
+    """
+    model = KINDS.get(row.kind)
+    if model is None or row.version != model.VERSION:
+        raise LedgerDamaged(
+            f"Entry {row.seq} ({row.id}) has kind {row.kind!r} version {row.version}, which this "
+            "station cannot read: update the station, or verify the ledger."
+        )
+    try:
+        payload = model.model_validate_json(row.payload)
+    except ValidationError as error:
+        raise LedgerDamaged(
+            f"Entry {row.seq} ({row.id}) cannot be read, because {_first_fault(error)}: verify "
+            "the ledger and restore a backup."
+        ) from error
+    columns = row._asdict()
+    return Entry(**{**columns, "at_utc": utc_time(row.at_utc), "payload": payload})
+
+
+def _first_fault(error: ValidationError) -> str:
+    fault = error.errors(include_url=False, include_context=False, include_input=False)[0]
+    place = ".".join(str(part) for part in fault["loc"]) or "it"
+    return f"{place}: {fault['msg'].lower()}"

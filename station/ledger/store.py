@@ -1,0 +1,407 @@
+"""The write side of the ledger: entries go in, whole, in order, and never change."""
+
+import os
+import threading
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Self
+
+from sqlalchemy import LargeBinary, Text, bindparam, func, inspect, literal_column, select
+
+from station.errors import BadInput, LedgerDamaged, LedgerError
+from station.ledger import database, tables
+from station.ledger.chain import FIRST_PREV_HASH, Moment, entry_hash, utc_text, utc_time, uuid7
+from station.ledger.clock import now
+from station.ledger.derive import FIRST_DEMO_KEY, derive
+from station.ledger.entries import Payload, SampleFinished
+from station.ledger.queries import LedgerReader
+from station.ledger.record import Entry, entry_from_row, payload_text
+from station.ledger.traces import trace_key
+from station.ledger.verify import PROGRESS_STEP, Progress, VerifyReport, verify_ledger
+
+DEFAULT_BENCH = "bench-1"
+
+_NO_TRACES: Mapping[str, bytes] = MappingProxyType({})
+
+_entry = tables.entry
+_ADD_ENTRY = database.Prepared(_entry.insert())
+_LAST_ENTRY = database.Prepared(
+    select(_entry.c.seq, _entry.c.hash)
+    .where(_entry.c.bench == bindparam("of_bench"))
+    .order_by(_entry.c.seq.desc())
+)
+_MOVE_LAST_SEQ = database.Prepared(
+    tables.meta.update().where(
+        tables.meta.c.key == literal_column("'last_seq'"),
+        tables.meta.c.value == bindparam("from_seq"),
+    ),
+    ["value"],
+)
+_NEXT_ENTRIES = (
+    select(_entry)
+    .where(_entry.c.bench == bindparam("of_bench"), _entry.c.seq > bindparam("after_seq"))
+    .order_by(_entry.c.seq)
+    .limit(PROGRESS_STEP)
+)
+_HAS_TRACE = select(tables.trace.c.sha256).where(tables.trace.c.sha256 == bindparam("key"))
+_ADD_TRACE = tables.trace.insert().from_select(
+    ["sha256", "data"],
+    select(bindparam("key", type_=Text), bindparam("data", type_=LargeBinary)).where(
+        ~_HAS_TRACE.exists()
+    ),
+)
+_SET_VERSION = tables.meta.update().where(tables.meta.c.key == "read_tables_version")
+
+
+@dataclass
+class _Head:
+    """Where the chain ends, while this ledger holds the write lock."""
+
+    seq: int
+    hash: str
+    failure: Exception | None = None
+
+
+class Ledger:
+    """An open ledger. One file belongs to one bench; several processes may have it open.
+
+    Use `open`, not the constructor. May be shared by threads; they write one after the other.
+    """
+
+    def __init__(self, path: Path, clock: Callable[[], Moment], busy_timeout_s: float) -> None:
+        self._path = path
+        self._clock = clock
+        self._bench = ""
+        self._head: _Head | None = None
+        self._lock = threading.RLock()
+        self._engine = database.writing_engine(path, busy_timeout_s=busy_timeout_s)
+        self._connection = self._engine.connect()
+        self._reader: LedgerReader | None = None
+
+    @classmethod
+    def open(
+        cls,
+        path: Path | str,
+        *,
+        bench: str | None = None,
+        clock: Callable[[], Moment] = now,
+        create: bool = True,
+        busy_timeout_s: float = database.BUSY_TIMEOUT_S,
+        progress: Progress | None = None,
+    ) -> Self:
+        """Open a ledger for writing, and build its read tables again if they are outdated.
+
+        Parameters
+        ----------
+        path : Path or str
+            The ledger's file; its folder must exist.
+        bench : str, optional
+            Name of the bench for a new ledger, `DEFAULT_BENCH` if not given. An existing ledger
+            must have this name.
+        clock : callable
+            Gives the moment of every entry that is appended without one.
+        create : bool
+            Whether a missing file is created.
+        busy_timeout_s : float
+            How long to wait, in seconds, for another program that is writing.
+        progress : callable, optional
+            Told the entries done and in all while read tables are rebuilt.
+
+        Raises
+        ------
+        BadInput
+            There can be no ledger at this path, or it belongs to another bench.
+        LedgerBusy, LedgerReadOnly, LedgerFull, LedgerDamaged
+            The file is locked, cannot be written, has no room, or is not a sound ledger.
+        """
+        path = Path(path)
+        database.check_path(path, create=create)
+        with database.plain_errors(path):
+            database.prepare_file(path, create=create, busy_timeout_s=busy_timeout_s)
+            ledger = cls(path, clock, busy_timeout_s)
+            try:
+                ledger._prepare(bench, progress)
+                ledger._reader = LedgerReader.open(path, busy_timeout_s=busy_timeout_s)
+            except BaseException:
+                ledger.close()
+                raise
+        return ledger
+
+    def close(self) -> None:
+        """Close all connections. Closing twice does no harm."""
+        if self._reader is not None:
+            self._reader.close()
+        self._connection.close()
+        self._engine.dispose()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self.close()
+
+    @property
+    def path(self) -> Path:
+        """The ledger's file."""
+        return self._path
+
+    @property
+    def bench(self) -> str:
+        """The name of the bench that this ledger belongs to."""
+        return self._bench
+
+    @property
+    def reader(self) -> LedgerReader:
+        """The read side of the same file. It sees an entry once its transaction is done."""
+        if self._reader is None:
+            raise self._closed()
+        return self._reader
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """Make all that is appended in the block one transaction: all of it or none.
+
+        Other writers wait meanwhile, so keep the block short. Nothing is acknowledged before the
+        block has ended without an error. A write that failed in the block fails the block, even
+        if its error was caught.
+
+        Raises
+        ------
+        LedgerBusy, LedgerReadOnly, LedgerFull
+            Nothing was written.
+        """
+        with self._writing():
+            yield
+
+    def append(
+        self,
+        payload: Payload,
+        *,
+        person: str,
+        traces: Mapping[str, bytes] = _NO_TRACES,
+        moment: Moment | None = None,
+    ) -> Entry:
+        """Write one entry. When this returns, outside of `transaction`, the entry is on the disk.
+
+        Parameters
+        ----------
+        payload : Payload
+            What happened.
+        person : str
+            Who did it.
+        traces : mapping, optional
+            The stored form (`encode_trace`) of the traces that the payload names, by `trace_key`.
+        moment : Moment, optional
+            When it happened, if not now.
+
+        Raises
+        ------
+        BadInput
+            The payload breaks its model, contradicts the record, or names a trace that is neither
+            given nor on record. Nothing was written.
+        LedgerBusy, LedgerReadOnly, LedgerFull
+            Nothing was written: keep the payload and append it again.
+        """
+        text = payload_text(payload)
+        _check_person(person)
+        _check_traces(payload, traces)
+        moment = moment or self._clock()
+        with self._writing() as head:
+            try:
+                self._write_traces(payload, traces)
+                return self._write(head, payload, text, person, moment)
+            except Exception as error:
+                head.failure = error
+                raise
+
+    def append_many(self, batch: Iterable[tuple[Payload, str, Moment]]) -> list[Entry]:
+        """Write many entries, each with its person and moment, in one transaction.
+
+        Raises
+        ------
+        BadInput, LedgerBusy, LedgerReadOnly, LedgerFull
+            As for `append`; none of the entries was written.
+        """
+        with self.transaction():
+            return [
+                self.append(payload, person=person, moment=moment)
+                for payload, person, moment in batch
+            ]
+
+    def entries(
+        self, kind: str | None = None, after_seq: int = 0, limit: int | None = None
+    ) -> Iterator[Entry]:
+        """Yield entries in order; see `LedgerReader.entries`."""
+        return self.reader.entries(kind, after_seq, limit)
+
+    def entry(self, entry_id: str) -> Entry | None:
+        """Return one entry, or None if there is none with this id."""
+        return self.reader.entry(entry_id)
+
+    def trace(self, sha256: str) -> bytes | None:
+        """Return a stored trace, for `decode_trace`, or None if there is none with this key."""
+        return self.reader.trace(sha256)
+
+    def verify(self, progress: Progress | None = None) -> VerifyReport:
+        """Hash the whole record again; see `verify_ledger`."""
+        return verify_ledger(self._path, progress)
+
+    def rebuild(self, progress: Progress | None = None) -> None:
+        """Build all read tables again from the record, in one transaction.
+
+        Raises
+        ------
+        LedgerDamaged
+            An entry cannot be read or contradicts an earlier one. The old tables stay.
+        """
+        with self.transaction():
+            self._rebuild(progress)
+
+    def _prepare(self, bench: str | None, progress: Progress | None) -> None:
+        with self._connection.begin():
+            if not inspect(self._connection).has_table(_entry.name):
+                tables.create_record(self._connection, bench or DEFAULT_BENCH)
+            self._bench = self._meta("bench") or ""
+        if bench is not None and bench != self._bench:
+            raise BadInput(
+                f"The ledger {self._path} belongs to the bench {self._bench!r}, not to {bench!r}: "
+                "check the path, or the name of the bench in the settings."
+            )
+        with self.transaction():
+            if self._meta("read_tables_version") != str(tables.READ_TABLES_VERSION):
+                self._rebuild(progress)
+            # Taking the write lock of a read-only file is no error to SQLite, only writing is.
+            self._connection.execute(_SET_VERSION, {"value": str(tables.READ_TABLES_VERSION)})
+
+    @contextmanager
+    def _writing(self) -> Iterator[_Head]:
+        with self._lock, database.plain_errors(self._path):
+            if self._head is not None:
+                yield self._head
+                return
+            if self._connection.closed:
+                raise self._closed()
+            with self._connection.begin():
+                self._head = self._read_head()
+                began_at = self._head.seq
+                try:
+                    yield self._head
+                    self._finish(self._head, began_at)
+                finally:
+                    self._head = None
+
+    def _finish(self, head: _Head, began_at: int) -> None:
+        if head.failure is not None:
+            raise head.failure
+        if head.seq == began_at:
+            return
+        moved = _MOVE_LAST_SEQ.execute(
+            self._connection, {"from_seq": str(began_at), "value": str(head.seq)}
+        )
+        if moved.rowcount == 0:
+            raise LedgerDamaged(
+                f"The ledger {self._path} ends at entry {began_at}, which is not the last that was "
+                "written: nothing was added. Verify it and restore a backup."
+            )
+
+    def _rebuild(self, progress: Progress | None) -> None:
+        tables.recreate_read_tables(self._connection)
+        self._connection.execute(tables.meta.delete().where(tables.meta.c.key == FIRST_DEMO_KEY))
+        total = self._connection.scalar(select(func.count()).select_from(_entry)) or 0
+        done = after_seq = 0
+        while rows := self._connection.execute(
+            _NEXT_ENTRIES, {"of_bench": self._bench, "after_seq": after_seq}
+        ).all():
+            for row in rows:
+                self._derive_again(entry_from_row(row))
+            after_seq = rows[-1].seq
+            done += len(rows)
+            if progress:
+                progress(done, total)
+        self._connection.execute(_SET_VERSION, {"value": str(tables.READ_TABLES_VERSION)})
+
+    def _derive_again(self, entry: Entry) -> None:
+        try:
+            derive(self._connection, entry)
+        except BadInput as error:
+            raise LedgerDamaged(
+                f"Entry {entry.seq} ({entry.id}) of {self._path} contradicts an earlier one "
+                f"({error}): verify the ledger and restore a backup."
+            ) from error
+
+    def _write(
+        self, head: _Head, payload: Payload, text: str, person: str, moment: Moment
+    ) -> Entry:
+        columns: dict[str, Any] = {
+            "bench": self._bench,
+            "seq": head.seq + 1,
+            "id": str(uuid7(moment.unix_ms, os.urandom(10))),
+            "kind": payload.KIND,
+            "version": payload.VERSION,
+            "at_utc": utc_text(moment.at_utc),
+            "clock_synced": moment.clock_synced,
+            "boot_id": moment.boot_id,
+            # A whole number would hash without the ".0" that it is read back with.
+            "monotonic_s": float(moment.monotonic_s),
+            "person": person,
+            "payload": text,
+            "prev_hash": head.hash,
+        }
+        columns["hash"] = entry_hash(columns)
+        _ADD_ENTRY.execute(self._connection, columns)
+        at_utc = utc_time(columns["at_utc"])
+        entry = Entry(**{**columns, "at_utc": at_utc, "payload": payload})
+        derive(self._connection, entry)
+        head.seq, head.hash = entry.seq, entry.hash
+        return entry
+
+    def _write_traces(self, payload: Payload, traces: Mapping[str, bytes]) -> None:
+        for key, data in traces.items():
+            self._connection.execute(_ADD_TRACE, {"key": key, "data": data})
+        named = _named_trace(payload)
+        if named and named not in traces and not self._has_trace(named):
+            raise BadInput(
+                f"The trace {named} that the entry names is not on record: give it with the entry."
+            )
+
+    def _has_trace(self, key: str) -> bool:
+        return self._connection.execute(_HAS_TRACE, {"key": key}).first() is not None
+
+    def _read_head(self) -> _Head:
+        last = _LAST_ENTRY.execute(self._connection, {"of_bench": self._bench}).first()
+        return _Head(0, FIRST_PREV_HASH) if last is None else _Head(last.seq, last.hash)
+
+    def _meta(self, key: str) -> str | None:
+        query = select(tables.meta.c.value).where(tables.meta.c.key == key)
+        return self._connection.scalar(query)
+
+    def _closed(self) -> LedgerError:
+        return LedgerError(f"The ledger {self._path} was closed: open it again.")
+
+
+def _named_trace(payload: Payload) -> str | None:
+    if isinstance(payload, SampleFinished) and payload.pull is not None:
+        return payload.pull.trace_sha256
+    return None
+
+
+def _check_person(person: str) -> None:
+    if not person.strip():
+        raise BadInput("The entry names no person: say who stands at the bench.")
+
+
+def _check_traces(payload: Payload, traces: Mapping[str, bytes]) -> None:
+    for key, data in traces.items():
+        if key != _named_trace(payload):
+            raise BadInput(f"The trace {key} is not named by the {payload.KIND} entry it is with.")
+        try:
+            found = trace_key(data)
+        except LedgerDamaged as error:
+            raise BadInput(
+                f"The trace {key} is not in its stored form: encode it first."
+            ) from error
+        if found != key:
+            raise BadInput(f"The trace {key} has the hash {found}: give it under its own hash.")

@@ -1,0 +1,177 @@
+"""The tables of the ledger.
+
+``entry`` and ``trace`` are the record and never change. All others but ``meta`` are read tables:
+derived from the record, and built again whenever `READ_TABLES_VERSION` differs from the one on
+file. Change a read table freely and raise that number: there are no other migrations.
+"""
+
+from sqlalchemy import (
+    Boolean,
+    Column,
+    Connection,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    Table,
+    Text,
+    text,
+)
+
+READ_TABLES_VERSION = 1
+
+APPLICATION_ID = 0x43525350
+"""Marks an SQLite file as a ledger of this station."""
+
+record = MetaData()
+read_tables = MetaData()
+
+entry = Table(
+    "entry",
+    record,
+    Column("bench", Text, primary_key=True),
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("id", Text, nullable=False, unique=True),
+    Column("kind", Text, nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("at_utc", Text, nullable=False),
+    Column("clock_synced", Boolean, nullable=False),
+    Column("boot_id", Text, nullable=False),
+    Column("monotonic_s", Float, nullable=False),
+    Column("person", Text, nullable=False),
+    Column("payload", Text, nullable=False),
+    Column("prev_hash", Text, nullable=False),
+    Column("hash", Text, nullable=False),
+    Index("entry_by_kind", "kind", "seq"),
+)
+
+trace = Table(
+    "trace",
+    record,
+    Column("sha256", Text, primary_key=True),
+    Column("data", LargeBinary, nullable=False),
+)
+
+meta = Table(
+    "meta",
+    record,
+    Column("key", Text, primary_key=True),
+    Column("value", Text, nullable=False),
+)
+
+sample = Table(
+    "sample",
+    read_tables,
+    Column("begun_seq", Integer, primary_key=True, autoincrement=False),
+    Column("finished_seq", Integer),
+    Column("sample_id", Text, ForeignKey(entry.c.id), nullable=False, unique=True),
+    Column("at_utc", Text, nullable=False),
+    Column("person", Text, nullable=False),
+    Column("job", Text, nullable=False),
+    Column("connector", Text, nullable=False),
+    Column("wires", Text, nullable=False),
+    Column("material", Text, nullable=False),
+    Column("tool", Text, nullable=False),
+    Column("nest", Text, nullable=False),
+    Column("joint_key", Text, nullable=False),
+    Column("limit_set", Text, nullable=False),
+    Column("limit_standing", Text),
+    Column("verdict", Text),
+    Column("void_reason", Text),
+    Column("splice_ohm", Float),
+    Column("splice_u_ohm", Float),
+    Column("peak_n", Float),
+    Column("peak_u_n", Float),
+    Column("pull_limit_n", Float),
+    Column("failure_mode", Text),
+    # No foreign key: a lost trace is for verify to report, not to stop a rebuild.
+    Column("trace_sha256", Text),
+    Column("demo", Boolean, nullable=False),
+    Column("simulated", Boolean, nullable=False),
+    Column("replaces", Text, ForeignKey("sample.sample_id")),
+    Index("sample_by_nest", "tool", "nest", "begun_seq"),
+    Index("sample_by_tool", "tool", "begun_seq"),
+    Index("sample_by_person", "person", "begun_seq"),
+    Index("sample_replacing", "replaces", sqlite_where=text("replaces IS NOT NULL")),
+    Index(
+        "sample_open",
+        "begun_seq",
+        sqlite_where=text("finished_seq IS NULL AND verdict IS NULL"),
+    ),
+)
+
+person = Table(
+    "person",
+    read_tables,
+    Column("name", Text, primary_key=True),
+    Column("role", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+    Column("demo", Boolean, nullable=False),
+)
+
+tool = Table(
+    "tool",
+    read_tables,
+    Column("tool", Text, primary_key=True),
+    Column("description", Text, nullable=False),
+    Column("nests", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+    Column("demo", Boolean, nullable=False),
+)
+
+nest_service = Table(
+    "nest_service",
+    read_tables,
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("at_utc", Text, nullable=False),
+    Column("person", Text, nullable=False),
+    Column("tool", Text, nullable=False),
+    Column("nest", Text),
+    Column("action", Text, nullable=False),
+    Column("demo", Boolean, nullable=False),
+    Index("service_by_tool", "tool", "seq"),
+)
+
+baseline = Table(
+    "baseline",
+    read_tables,
+    Column("joint_key", Text, primary_key=True),
+    Column("baseline_version", Integer, primary_key=True, autoincrement=False),
+    Column("entry_id", Text, ForeignKey(entry.c.id), nullable=False),
+)
+
+_SAME_ENTRY = "bench = NEW.bench AND seq = NEW.seq OR id = NEW.id"
+_SAME_TRACE = "sha256 = NEW.sha256"
+
+
+def create_record(connection: Connection, bench: str) -> None:
+    """Create the tables of the record, and the triggers that let it only grow."""
+    record.create_all(connection)
+    connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
+    for table, same in (("entry", _SAME_ENTRY), ("trace", _SAME_TRACE)):
+        for action in ("UPDATE", "DELETE"):
+            _forbid(connection, table, action, "")
+        # INSERT OR REPLACE deletes without asking the trigger above.
+        exists = f"EXISTS (SELECT 1 FROM {table} WHERE {same})"  # noqa: S608
+        _forbid(connection, table, "INSERT", f"WHEN {exists}")
+    known = {"bench": bench, "last_seq": "0", "read_tables_version": "none"}
+    connection.execute(meta.insert(), [{"key": key, "value": known[key]} for key in known])
+
+
+def recreate_read_tables(connection: Connection) -> None:
+    """Drop every read table, of whatever version, and create those of this version, empty."""
+    found = MetaData()
+    found.reflect(connection)
+    found.drop_all(
+        connection, tables=[table for name, table in found.tables.items() if name not in record]
+    )
+    read_tables.create_all(connection)
+
+
+def _forbid(connection: Connection, table: str, action: str, condition: str) -> None:
+    connection.exec_driver_sql(
+        f"CREATE TRIGGER {table}_no_{action.lower()} BEFORE {action} ON {table} {condition} "
+        f"BEGIN SELECT RAISE(ABORT, 'the {table} table only grows'); END"
+    )

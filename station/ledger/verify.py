@@ -1,0 +1,166 @@
+"""Proof that the record is what was written: the chain, its numbers and every trace."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Row, exists, func, select
+
+from station.errors import BadInput, LedgerDamaged
+from station.ledger import database, tables
+from station.ledger.chain import FIRST_PREV_HASH, entry_hash
+from station.ledger.entries import SampleFinished
+from station.ledger.traces import trace_key
+
+Progress = Callable[[int, int], None]
+"""Called now and then with how many of how many are done."""
+
+PROGRESS_STEP = 1000
+
+
+@dataclass(frozen=True)
+class VerifyReport:
+    """What `verify_ledger` found.
+
+    Parameters
+    ----------
+    entries, traces : int
+        How many were found sound, up to the first that is not.
+    first_bad : str or None
+        The first bad entry or trace and what is wrong with it; None if the whole record is sound.
+    last_hash : str
+        The hash of the last sound entry. Noted elsewhere, it proves later that nothing up to here
+        was written anew: the chain alone cannot show a forger who hashed everything again.
+    """
+
+    entries: int
+    traces: int
+    first_bad: str | None
+    last_hash: str
+
+
+def verify_ledger(path: Path, progress: Progress | None = None) -> VerifyReport:
+    """Hash the whole record again, entries first, then traces.
+
+    The file is only read. Writers are not held up.
+
+    Parameters
+    ----------
+    path : Path
+        The ledger's file.
+    progress : callable, optional
+        Told the number of entries and traces done and in all.
+
+    Raises
+    ------
+    BadInput
+        There is no such file.
+    LedgerDamaged
+        The file is not a ledger, or too damaged for SQLite to read.
+    """
+    database.check_path(path, create=False)
+    with database.plain_errors(path):
+        database.check_is_ledger(path)
+        # A flipped byte may break the text's encoding: read on, so that the entry can be named.
+        engine = database.reading_engine(path, forgive_text=True)
+        try:
+            with engine.connect() as connection:
+                return _Verifier(connection, progress).run()
+        finally:
+            engine.dispose()
+
+
+class _Verifier:
+    """One run over one snapshot of the record."""
+
+    def __init__(self, connection: Connection, progress: Progress | None) -> None:
+        self._connection = connection
+        self._progress = progress
+        self._total = self._count(tables.entry.c.seq) + self._count(tables.trace.c.sha256)
+        self._entries = 0
+        self._traces = 0
+        self._last_hash = FIRST_PREV_HASH
+
+    def run(self) -> VerifyReport:
+        first_bad = next(self._faults(), None)
+        if self._progress:
+            self._progress(self._entries + self._traces, self._total)
+        return VerifyReport(self._entries, self._traces, first_bad, self._last_hash)
+
+    def _faults(self) -> Iterator[str]:
+        yield from self._entry_faults()
+        yield from self._end_faults()
+        yield from self._trace_faults()
+        yield from self._missing_traces()
+
+    def _entry_faults(self) -> Iterator[str]:
+        ordered = select(tables.entry).order_by(tables.entry.c.bench, tables.entry.c.seq)
+        for row in self._stream(ordered):
+            fault = _entry_fault(row, self._entries + 1, self._last_hash)
+            if fault:
+                yield fault
+            self._entries += 1
+            self._last_hash = row.hash
+            self._tell()
+
+    def _end_faults(self) -> Iterator[str]:
+        last_seq = self._connection.scalar(
+            select(tables.meta.c.value).where(tables.meta.c.key == "last_seq")
+        )
+        if last_seq != str(self._entries):
+            yield f"entry {last_seq}: it was written, but the record ends at entry {self._entries}"
+
+    def _trace_faults(self) -> Iterator[str]:
+        for row in self._stream(select(tables.trace).order_by(tables.trace.c.sha256)):
+            if not _matches(row.sha256, row.data):
+                yield f"trace {row.sha256}: its content does not match its hash"
+            self._traces += 1
+            self._tell()
+
+    def _missing_traces(self) -> Iterator[str]:
+        named = func.json_extract(tables.entry.c.payload, "$.pull.trace_sha256")
+        missing = (
+            select(named.label("sha256"), tables.entry.c.seq)
+            .where(
+                tables.entry.c.kind == SampleFinished.KIND,
+                named.is_not(None),
+                ~exists().where(tables.trace.c.sha256 == named),
+            )
+            .order_by(tables.entry.c.seq)
+            .limit(1)
+        )
+        for row in self._connection.execute(missing):
+            yield f"trace {row.sha256}: entry {row.seq} names it, but it is missing"
+
+    def _stream(self, statement: Any) -> Iterator[Row[Any]]:
+        return iter(self._connection.execution_options(yield_per=PROGRESS_STEP).execute(statement))
+
+    def _count(self, column: Any) -> int:
+        return self._connection.scalar(select(func.count(column))) or 0
+
+    def _tell(self) -> None:
+        done = self._entries + self._traces
+        if self._progress and done % PROGRESS_STEP == 0:
+            self._progress(done, self._total)
+
+
+def _entry_fault(row: Row[Any], seq: int, prev_hash: str) -> str | None:
+    if row.seq != seq:
+        return f"entry {seq}: entry {row.seq} ({row.id}) stands in its place"
+    try:
+        sound = entry_hash(row._asdict()) == row.hash
+    except BadInput:
+        sound = False
+    if not sound:
+        return f"entry {seq} ({row.id}): its content does not match its hash"
+    if row.prev_hash != prev_hash:
+        return f"entry {seq} ({row.id}): it does not follow the entry before it"
+    return None
+
+
+def _matches(key: str, data: Any) -> bool:
+    try:
+        return trace_key(data) == key
+    except (LedgerDamaged, TypeError):
+        return False

@@ -1,0 +1,173 @@
+"""Invented samples, people and tools for the tests of the ledger."""
+
+import itertools
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from station.ledger.chain import Moment
+from station.ledger.entries import (
+    BaselineSet,
+    Correction,
+    CriterionResult,
+    InstrumentUsed,
+    Joint,
+    PersonAdded,
+    PullResult,
+    ResistanceResult,
+    SampleBegun,
+    SampleFinished,
+    ToolAdded,
+    ToolServiced,
+)
+from station.ledger.store import Ledger
+from station.ledger.traces import encode_trace, trace_key
+
+JOINT = Joint(connector="butt-red", wires=("18 AWG", "20 AWG"), tool="T1", nest="A")
+INSTRUMENT = InstrumentUsed(profile="any", identity="invented", port="none")
+RESISTANCE = ResistanceResult(
+    repeats_ohm=(0.0021, 0.0022),
+    reading_ohm=0.00215,
+    span_m=(0.1,),
+    wire_share_ohm=0.002,
+    splice_ohm=0.00015,
+    u_ohm=1e-5,
+    effective_dof=None,
+    budget=(),
+    temperature_c=20.0,
+    method="by_length",
+    instrument=INSTRUMENT,
+)
+PULL = PullResult(
+    peak_n=112.5,
+    u_n=0.75,
+    peak_time_s=3.5,
+    loading_rate_n_per_s=30.0,
+    peak_may_be_low_by_n=0.25,
+    drops=1,
+    ended_by="break",
+    suggested_mode=None,
+    failure_mode="wire break",
+    trace_sha256=None,
+    instrument=INSTRUMENT,
+)
+PULL_LIMIT = CriterionResult(
+    criterion="pull_force_min",
+    unit="N",
+    value=112.5,
+    u=0.75,
+    limit=89.0,
+    verdict="pass",
+    probability_conforming=1.0,
+)
+
+
+@pytest.fixture
+def begun() -> Callable[..., SampleBegun]:
+    def make(*, nest: str = "A", tool: str = "T1", **changes: Any) -> SampleBegun:
+        joint = JOINT.model_copy(update={"nest": nest, "tool": tool})
+        return SampleBegun(**{"job": "check", "joint": joint, "limit_set": "shop", **changes})
+
+    return make
+
+
+@pytest.fixture
+def finished() -> Callable[..., SampleFinished]:
+    def make(
+        sample_id: str, *, trace: str | None = None, nest: str = "A", **changes: Any
+    ) -> SampleFinished:
+        content = {
+            "sample_id": sample_id,
+            "job": "check",
+            "joint": JOINT.model_copy(update={"nest": nest}),
+            "limit_set": "shop",
+            "limit_standing": "shop",
+            "guard": 1.645,
+            "checklist": {"strands": True},
+            "resistance": RESISTANCE,
+            "pull": PULL.model_copy(update={"trace_sha256": trace}),
+            "criteria": (PULL_LIMIT,),
+            "verdict": "pass",
+        }
+        return SampleFinished(**{**content, **changes})
+
+    return make
+
+
+@pytest.fixture
+def stored_trace() -> Callable[[float], tuple[str, bytes]]:
+    def make(peak_n: float) -> tuple[str, bytes]:
+        data = encode_trace(np.linspace(0, 3, 50), np.linspace(0, peak_n, 50))
+        return trace_key(data), data
+
+    return make
+
+
+@pytest.fixture
+def ticking() -> Callable[[], Moment]:
+    seconds = itertools.count()
+
+    def tick() -> Moment:
+        second = next(seconds)
+        at = datetime(2024, 3, 1, 8, tzinfo=UTC) + timedelta(seconds=second)
+        return Moment(at_utc=at, clock_synced=True, boot_id="invented", monotonic_s=float(second))
+
+    return tick
+
+
+@pytest.fixture
+def ledger_path(tmp_path: Path) -> Path:
+    return tmp_path / "bench one.ledger"
+
+
+@pytest.fixture
+def ledger(ledger_path: Path, ticking: Callable[[], Moment]) -> Iterator[Ledger]:
+    with Ledger.open(ledger_path, clock=ticking) as opened:
+        yield opened
+
+
+@pytest.fixture
+def full_ledger(
+    ledger: Ledger,
+    begun: Callable[..., SampleBegun],
+    finished: Callable[..., SampleFinished],
+    stored_trace: Callable[[float], tuple[str, bytes]],
+) -> Ledger:
+    """A ledger that holds every kind of entry and every fate of a sample."""
+    ledger.append(PersonAdded(name="Ana", role="lead"), person="Ana")
+    ledger.append(PersonAdded(name="Bo", role="apprentice"), person="Ana")
+    ledger.append(PersonAdded(name="Bo", role="installer"), person="Ana")
+    ledger.append(ToolAdded(tool="T1", description="ratchet", nests=("A", "B")), person="Ana")
+    samples = [ledger.append(begun(nest=nest), person="Bo") for nest in "AABAAB"]
+    for number, sample in enumerate(samples[:4]):
+        key, data = stored_trace(100.0 + number)
+        done = finished(sample.id, trace=key, nest="AABA"[number])
+        ledger.append(done, person="Bo", traces={key: data})
+    void = Correction(corrects_id=samples[1].id, reason="grip slipped", void_sample=True)
+    ledger.append(void, person="Ana")
+    last = list(ledger.entries(SampleFinished.KIND))[-1]
+    mode = Correction(corrects_id=last.id, reason="seen again", failure_mode="pull out")
+    ledger.append(mode, person="Ana")
+    ledger.append(begun(offered_again_for=samples[4].id), person="Bo")
+    ledger.append(ToolServiced(tool="T1", nest="A", action="new die"), person="Ana")
+    ledger.append(ToolServiced(tool="T1", nest=None, action="adjusted"), person="Ana")
+    for version, center in ((1, 1.2), (2, 1.3)):
+        ledger.append(_baseline(version, center), person="Ana")
+    return ledger
+
+
+def _baseline(version: int, center: float) -> BaselineSet:
+    return BaselineSet(
+        joint=JOINT,
+        baseline_version=version,
+        n=30,
+        force_ratio_center=center,
+        force_ratio_sigma=0.05,
+        log_resistance_center=-8.8,
+        log_resistance_sigma=0.1,
+        sample_ids=(),
+    )
