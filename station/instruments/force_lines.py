@@ -75,7 +75,8 @@ class ForceLines:
 
     def _sample(self, fields: dict[str, bytes | None], at_s: float) -> ForceSample | None:
         force = (fields["force"] or b"").strip()
-        overloaded = {_word(force), _word(fields.get("status"))} & self._overload_words
+        words = [force] if fields.get("status") is None else [force, fields["status"]]
+        overloaded = any(_text(word).upper() in self._overload_words for word in words)
         try:
             counter = int(parse_number(fields["counter"] or b"")) if self.counted else None
             value = None if overloaded else parse_number(force)
@@ -120,7 +121,3 @@ class ForceLines:
 
 def _text(field: bytes | None) -> str:
     return (field or b"").decode("ascii", errors="replace").strip()
-
-
-def _word(field: bytes | None) -> str:
-    return _text(field).upper()

@@ -140,9 +140,7 @@ class LinePort:
         self._stopping.set()
         self._end(f"The {self._place} is closed; open it again.", None)
         if self._thread is not None:
-            cancel = getattr(self._serial, "cancel_read", None)
-            if cancel is not None and self._serial is not None and self._serial.is_open:
-                cancel()
+            self._cancel_read()
             self._thread.join()
             self._thread = None
         self._release()
@@ -316,6 +314,13 @@ class LinePort:
             if self._ended is None:
                 self._ended, self._cause = text, cause
             self._changed.notify_all()
+
+    def _cancel_read(self) -> None:
+        # Locked, because the reading thread may be closing the very file that this writes to.
+        with self._writing:
+            cancel = getattr(self._serial, "cancel_read", None)
+            if cancel is not None and self._serial is not None and self._serial.is_open:
+                cancel()
 
     def _release(self) -> None:
         if self._serial is not None:

@@ -1,0 +1,96 @@
+import re
+from pathlib import Path
+
+import pytest
+from scipy import constants
+
+from station.errors import DataFileError
+from station.instruments.profiles import (
+    SHIPPED_FOLDER,
+    Measuring,
+    MeterProfile,
+    PullTesterProfile,
+    load_meter_profile,
+    load_profile,
+    load_tester_profile,
+    profile_names,
+)
+
+METER = "meter-scpi-plain"
+TESTER = "tester-stream-newton"
+
+
+@pytest.mark.parametrize("name", profile_names())
+def test_every_shipped_profile_loads_and_says_where_its_numbers_come_from(name: str) -> None:
+    profile = load_profile(name)
+    assert isinstance(profile, MeterProfile | PullTesterProfile)
+    assert "invented" in profile.source
+
+
+def test_the_tester_profile_reads_the_line_it_describes() -> None:
+    reply = load_tester_profile(TESTER).dialect.reply
+    match = re.fullmatch(reply, "1234,+56.7,N,OK")
+    assert match is not None
+    assert match.groupdict() == {"counter": "1234", "force": "+56.7", "unit": "N", "status": "OK"}
+
+
+def test_units_are_those_of_the_reference_library() -> None:
+    # scipy.constants: standard gravity (3rd CGPM, 1901) and the pound-force.
+    units = load_tester_profile(TESTER).dialect.units
+    assert units["kgf"] == pytest.approx(constants.kilogram_force, rel=1e-12)
+    assert units["lbf"] == pytest.approx(constants.pound_force, rel=1e-12)
+
+
+def test_a_reading_takes_its_integration_time_doubled_twice() -> None:
+    # Common practice, no source: NPLC over mains frequency, twice for autozero and twice for
+    # offset compensation, so that 10 NPLC at 50 Hz take 0.8 s; wait three times that and 1 s.
+    measuring = Measuring(nplc=10, mains_frequency_hz=50, autozero=True, offset_compensation=True)
+    assert measuring.reading_time_s == pytest.approx(0.8)
+    assert measuring.reading_timeout_s == pytest.approx(3.4)
+
+
+def test_an_unknown_name_is_told_the_nearest() -> None:
+    with pytest.raises(DataFileError, match="nearest is 'meter-scpi-plain'"):
+        load_profile("meter-scpi")
+
+
+def test_the_wrong_kind_is_refused() -> None:
+    with pytest.raises(DataFileError, match="for a pull tester"):
+        load_meter_profile(TESTER)
+    with pytest.raises(DataFileError, match="for a meter"):
+        load_tester_profile(METER)
+
+
+def test_the_shops_own_folder_goes_first(tmp_path: Path) -> None:
+    text = (SHIPPED_FOLDER / f"{METER}.toml").read_text()
+    (tmp_path / f"{METER}.toml").write_text(text.replace("nplc = 1", "nplc = 5"))
+    (tmp_path / "ours.toml").write_text(text)
+    assert load_meter_profile(METER, tmp_path).measuring.nplc == 5
+    assert load_meter_profile("ours", tmp_path).measuring.nplc == 1
+    assert "ours" in profile_names(tmp_path)
+    assert "ours" not in profile_names()
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "words"),
+    [
+        (METER, "baud = 9600", "baud = -1", "line.baud is wrong"),
+        (METER, "nplc = 1", "nplc = nan", "measuring.nplc is wrong"),
+        (METER, "nplc = 1", "nplc = 1\nsurprise = 2", "measuring.surprise is wrong"),
+        (METER, "{nplc:g}", "{speed:g}", "dialect.configure is wrong"),
+        (METER, 'kind = "meter"', 'kind = "scale"', "kind is wrong"),
+        (METER, "[line]", "[line", "cannot be read"),
+        (TESTER, "(?P<force>", "(?P<power>", "dialect.reply is wrong"),
+        (TESTER, "(?P<force>", "(?P<force>(", "not a regular expression"),
+        (TESTER, "capacity_n = 1000", "capacity_n = 0", "force.capacity_n is wrong"),
+    ],
+)
+def test_a_bad_file_is_named_with_the_place(
+    tmp_path: Path, name: str, old: str, new: str, words: str
+) -> None:
+    text = (SHIPPED_FOLDER / f"{name}.toml").read_text()
+    assert old in text
+    (tmp_path / "bad.toml").write_text(text.replace(old, new, 1))
+    with pytest.raises(DataFileError, match=words) as caught:
+        load_profile("bad", tmp_path)
+    assert "bad.toml" in str(caught.value)

@@ -1,0 +1,218 @@
+import threading
+from collections.abc import Callable, Iterator
+
+import numpy as np
+import pytest
+
+from station.errors import (
+    BadInput,
+    InstrumentGarbled,
+    InstrumentSilent,
+    PortLost,
+)
+from station.instruments.force_lines import ForceSample
+from station.instruments.port import LinePort
+from station.instruments.profiles import PullTesterProfile, load_tester_profile
+from station.instruments.pull_tester import ForceTrace, PullTester
+from station.instruments.simulated.launch import SimulatedInstrument
+from tests.station.instruments.fakes import Responder
+
+SHIPPED = load_tester_profile("tester-stream-newton")
+RESOLUTION_N = 0.1
+NOISE_N = 0.05
+
+
+def adapted(silence_s: float = 20.0, **dialect: object) -> PullTesterProfile:
+    return SHIPPED.model_copy(
+        update={
+            "dialect": SHIPPED.dialect.model_copy(update=dialect),
+            "sampling": SHIPPED.sampling.model_copy(update={"silence_s": silence_s}),
+        }
+    )
+
+
+def record(
+    tester: PullTester,
+    on_sample: Callable[[ForceSample], None] = lambda _: None,
+    stop: threading.Event | None = None,
+    max_time_s: float = 60.0,
+) -> ForceTrace:
+    return tester.record(
+        on_sample,
+        stop or threading.Event(),
+        preload_n=2.0,
+        end_fraction=0.5,
+        end_time_s=0.1,
+        max_time_s=max_time_s,
+    )
+
+
+class ScriptedTester(Responder):
+    """Sends its lines when told ``GO``, so that a test knows what the recording sees."""
+
+    def __init__(self, *lines: bytes) -> None:
+        self.lines = lines
+        super().__init__(self._go)
+
+    def _go(self, line: bytes) -> bytes | None:
+        return b"".join(each + b"\r\n" for each in self.lines) if line == b"GO" else None
+
+
+def counted(*forces: float, first: int = 1) -> list[bytes]:
+    return [f"{first + i},{force:+.1f},N,OK".encode() for i, force in enumerate(forces)]
+
+
+def played(*lines: bytes, silence_s: float = 20.0) -> ForceTrace:
+    profile = adapted(silence_s, start=("GO",), stop=("HALT",))
+    with (
+        ScriptedTester(*lines) as far,
+        LinePort(far.path, profile.line, name="tester") as port,
+    ):
+        return record(PullTester(port, profile))
+
+
+RAMP = [0.0, 0.0, 5.0, 20.0, 50.0, 80.0, 100.0]
+FALLEN = [0.0] * 11
+
+
+def test_a_scripted_pull_is_recorded_sample_by_sample() -> None:
+    trace = played(*counted(*RAMP, *FALLEN))
+    assert trace.force_n.tolist() == [*RAMP, *FALLEN]
+    np.testing.assert_allclose(trace.time_s, np.arange(-2, 16) / 100, atol=1e-12)
+    assert (trace.ended_by, trace.unit, trace.overload) == ("force fell", "N", False)
+    assert (trace.lost_samples, trace.time_from) == (0, "counter")
+
+
+def test_lost_and_unreadable_lines_are_counted_and_keep_the_time_right() -> None:
+    lines = counted(*RAMP, *FALLEN)
+    lines[4] = b"5,+5?.0,N,OK"
+    del lines[8:10]
+    trace = played(*lines, *counted(0.0, 0.0, first=19))
+    assert trace.lost_samples == 3
+    assert trace.time_s[np.argmax(trace.force_n)] == pytest.approx(0.04)
+
+
+def test_a_line_end_that_is_missing_costs_its_samples_only() -> None:
+    lines = counted(*RAMP, *FALLEN)
+    lines[3] = b"4,+20.0,N,OK" + b"x" * 300
+    assert played(*lines).lost_samples == 1
+
+
+def test_a_unit_change_voids_the_run() -> None:
+    with pytest.raises(InstrumentGarbled, match="changed its unit"):
+        played(*counted(*RAMP), b"8,+22.0,lbf,OK")
+
+
+def test_an_overload_word_ends_the_run() -> None:
+    trace = played(*counted(*RAMP), b"8,OL,N,OL")
+    assert (trace.ended_by, trace.overload) == ("overload", True)
+    assert trace.force_n.tolist() == RAMP
+
+
+def test_near_the_capacity_is_an_overload() -> None:
+    trace = played(*counted(0.0, 500.0, 901.0))
+    assert (trace.ended_by, trace.overload) == ("overload", True)
+
+
+def test_a_tester_that_falls_silent_in_mid_run() -> None:
+    with pytest.raises(InstrumentSilent, match=r"tester on .* sent nothing"):
+        played(*counted(*RAMP), silence_s=0.2)
+
+
+def test_impossible_limits_are_refused_before_anything_is_sent() -> None:
+    profile = adapted(start=("GO",))
+    with (
+        ScriptedTester() as far,
+        LinePort(far.path, profile.line, name="tester") as port,
+        pytest.raises(BadInput, match="max_time_s"),
+    ):
+        record(PullTester(port, profile), max_time_s=0)
+    assert far.heard == []
+
+
+def test_the_tester_is_told_to_stop_however_it_ends() -> None:
+    profile = adapted(start=("GO",), stop=("HALT",), identify_query="WHO")
+    with (
+        ScriptedTester(b"1,1,stone,OK") as far,
+        LinePort(far.path, profile.line, name="tester") as port,
+    ):
+        tester = PullTester(port, profile)
+        with pytest.raises(InstrumentGarbled):
+            record(tester)
+        far.answer = lambda line: b"ANY,TESTER,5,1\r\n" if line == b"WHO" else None
+        assert tester.identify().serial == "5"
+        assert far.heard == [b"GO", b"HALT", b"WHO"]
+
+
+def test_unplugged_in_mid_run_voids_the_pull() -> None:
+    profile = adapted(start=("GO",), stop=("HALT",))
+    with (
+        ScriptedTester(*counted(*RAMP)) as far,
+        LinePort(far.path, profile.line, name="tester") as port,
+    ):
+
+        def unplug_at_the_top(sample: ForceSample) -> None:
+            if sample.force_n == 100.0:
+                far.cut()
+
+        with pytest.raises(PortLost, match=r"peak of 100.0 N so far: this pull is void"):
+            record(PullTester(port, profile), unplug_at_the_top)
+
+
+def test_a_tester_without_words_has_an_empty_identity() -> None:
+    port = LinePort("/dev/any", SHIPPED.line, name="tester")
+    assert PullTester(port, adapted(identify_query=None)).identify().raw == ""
+
+
+@pytest.fixture(scope="module")
+def simulated() -> Iterator[SimulatedInstrument]:
+    with SimulatedInstrument("pull_tester", seed=7, paced=False) as instrument:
+        yield instrument
+
+
+@pytest.fixture
+def tester(simulated: SimulatedInstrument) -> Iterator[PullTester]:
+    simulated.command({"unmount": True})
+    with LinePort(simulated.port, SHIPPED.line, name="tester") as port:
+        yield PullTester(port, adapted())
+
+
+def test_the_simulated_tester_is_alive_and_says_who_it_is(tester: PullTester) -> None:
+    assert tester.identify().model == "SIMULATED PULL TESTER"
+    force_n = tester.check_alive().force_n
+    assert force_n is not None
+    assert abs(force_n) < 1
+
+
+@pytest.mark.parametrize("failure", ["break", "slip", "grip_slip"])
+def test_a_simulated_pull_finds_the_force_it_broke_at(
+    simulated: SimulatedInstrument, tester: PullTester, failure: str
+) -> None:
+    simulated.command({"mount": {"break_force_n": 120.0, "failure": failure, "slack_mm": 2.0}})
+    pulling = threading.Event()
+
+    def pull_once(_: ForceSample) -> None:
+        # The person works the lever once the recording runs.
+        if not pulling.is_set():
+            pulling.set()
+            simulated.command({"pull": True})
+
+    trace = record(tester, pull_once)
+    assert trace.ended_by == "force fell"
+    # The top is flat over many samples, so the largest of them is high by a few sigma of noise.
+    assert trace.force_n.max() == pytest.approx(120.0, abs=5 * NOISE_N + RESOLUTION_N)
+    assert trace.time_s[0] <= -0.5
+    assert trace.lost_samples == 0
+    steps_s = np.diff(trace.time_s)
+    np.testing.assert_allclose(steps_s, 0.01, atol=1e-9)
+
+
+def test_nobody_pulls(tester: PullTester) -> None:
+    trace = record(tester, max_time_s=1.0)
+    assert trace.ended_by == "no specimen"
+    assert np.abs(trace.force_n).max() < 1
+
+
+def test_a_recording_can_be_stopped(tester: PullTester) -> None:
+    stop = threading.Event()
+    assert record(tester, lambda _: stop.set(), stop).ended_by == "stopped"
