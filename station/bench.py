@@ -177,13 +177,13 @@ class Bench:
 
     def confirm(self) -> None:
         """The person says: clips are on, or the sample is gripped (BadInput if not asked)."""
-        self._asked(Stage.CLIP_ON, Stage.GRIP).answer("")
+        self._asked(Stage.CLIP_ON, Stage.GRIP).answer(self.board.state.stage)
 
     def name_failure(self, mode: str) -> None:
         """The person says how the sample let go (BadInput if not asked, or no such mode)."""
         if mode not in FAILURE_MODES:
             raise BadInput(f"{mode!r} is no failure mode: use one of {', '.join(FAILURE_MODES)}.")
-        self._asked(Stage.NAME_FAILURE).answer(mode)
+        self._asked(Stage.NAME_FAILURE).answer(Stage.NAME_FAILURE, mode)
 
     def abandon(self, reason: str) -> None:
         """Give the sample under way up; it is logged as void (BadInput if there is none)."""
@@ -344,30 +344,33 @@ class _Course:
 
 
 class PageOperator:
-    """An operator who answers from another thread, with a way to give up at any time."""
+    """An operator who answers from another thread, with a way to give up at any time.
+
+    An answer belongs to the stage it was given for: a second click is not taken for the next one.
+    """
 
     def __init__(self) -> None:
         self.stop = threading.Event()
         self._changed = threading.Condition()
-        self._answer: str | None = None
+        self._answers: dict[Stage, str] = {}
         self._given_up: str | None = None
 
     def clips_on(self) -> None:
         """Wait for the person."""
-        self._wait()
+        self._wait_for(Stage.CLIP_ON)
 
     def sample_gripped(self) -> None:
         """Wait for the person."""
-        self._wait()
+        self._wait_for(Stage.GRIP)
 
     def failure_mode(self, suggested: str | None) -> str:  # noqa: ARG002
         """Wait for the person's choice."""
-        return self._wait()
+        return self._wait_for(Stage.NAME_FAILURE)
 
-    def answer(self, text: str) -> None:
-        """Give the answer that is being waited for."""
+    def answer(self, stage: Stage, text: str = "") -> None:
+        """Give the answer for a stage; a second one for the same stage changes nothing."""
         with self._changed:
-            self._answer = text
+            self._answers.setdefault(stage, text)
             self._changed.notify_all()
 
     def abandon(self, reason: str) -> None:
@@ -377,10 +380,9 @@ class PageOperator:
             self._changed.notify_all()
         self.stop.set()
 
-    def _wait(self) -> str:
+    def _wait_for(self, stage: Stage) -> str:
         with self._changed:
-            self._answer = None
-            self._changed.wait_for(lambda: self._answer is not None or self._given_up is not None)
+            self._changed.wait_for(lambda: stage in self._answers or self._given_up is not None)
             if self._given_up is not None:
                 raise SampleAbandoned(self._given_up)
-            return self._answer or ""
+            return self._answers[stage]

@@ -37,7 +37,7 @@ from station.settings import Settings
 from station.statistics.pooling import baseline_of
 from station.wire import parse_size
 
-VALIDATION_SAMPLES = 30
+VALIDATION_SAMPLES = 40
 DAILY_SAMPLES = 2
 RATE_HZ = 50.0
 _METER_NOISE_OHM = 4e-7

@@ -1,0 +1,5 @@
+"""``python -m station``: the same as the command ``station``."""
+
+from station.cli.main import main
+
+main()
