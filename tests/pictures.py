@@ -1,0 +1,66 @@
+"""Makes the README's picture: ``python -m tests.pictures``.
+
+Fills an invented ledger, serves the real page on it, and lets a real Chromium photograph the worn
+nest's trend.
+"""
+
+import shutil
+import tempfile
+import threading
+from datetime import date
+from pathlib import Path
+
+import waitress.server
+from playwright.sync_api import sync_playwright
+
+from station.bay import InstrumentBay
+from station.bench import Bench
+from station.datafiles import shipped_connectors
+from station.demo import run as demo_run
+from station.demo.workshop import LIMIT_SET, WORN
+from station.settings import Settings
+from web import create_app
+
+TARGET = Path(__file__).parents[1] / ".readme" / "worn-nest.png"
+TODAY = date(2026, 11, 25)
+CHROMIUM_FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"]
+
+
+def main() -> None:
+    """Make the picture."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "demo.ledger"
+        settings = Settings(limit_set=LIMIT_SET)
+        limit_sets = demo_run.demo_limit_sets()
+        with demo_run.open_demo_ledger(path) as ledger:
+            demo_run.fill(ledger, limit_sets, settings, today=TODAY, days=120, seed=1)
+            bench = Bench(
+                settings=settings,
+                ledger=ledger,
+                bay=InstrumentBay(None, None),
+                limit_sets=limit_sets,
+                connectors=shipped_connectors(),
+                demo=True,
+            )
+            app = create_app(bench, path)
+            server = waitress.server.create_server(app, host="127.0.0.1", port=0)
+            threading.Thread(target=server.run, daemon=True).start()
+            photograph(f"http://127.0.0.1:{server.effective_port}/tools/{WORN[0]}/{WORN[1]}")
+            server.close()
+    print(TARGET)
+
+
+def photograph(address: str) -> None:
+    """Photograph one page as a desktop shows it."""
+    TARGET.parent.mkdir(exist_ok=True)
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS)
+        page = browser.new_page(viewport={"width": 1000, "height": 760})
+        page.goto(address, wait_until="networkidle")
+        page.screenshot(path=str(TARGET))
+        browser.close()
+
+
+if __name__ == "__main__":
+    main()
