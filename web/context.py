@@ -1,0 +1,84 @@
+"""What a request can reach: the bench, and one read-only ledger that closes with the request."""
+
+import secrets
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+from flask import Flask, current_app, g
+
+from station.errors import StationError
+from station.ledger.queries import LedgerReader
+from web.face import BenchFace
+
+MAX_WAITING = 2
+"""Requests that may wait for news at once, so that open pages never use up the server's threads."""
+
+
+@dataclass(frozen=True)
+class Station:
+    """The bench and ledger behind an application."""
+
+    bench: BenchFace
+    ledger_path: Path
+    clock: Callable[[], datetime]
+    """The time of day, with a time zone."""
+    waiting: threading.BoundedSemaphore = field(
+        default_factory=lambda: threading.BoundedSemaphore(MAX_WAITING)
+    )
+    started: str = field(default_factory=lambda: secrets.token_hex(8))
+    """Differs after each start, so that an open page can tell that it is out of date."""
+
+
+def attach(app: Flask, station: Station) -> None:
+    """Make a station reachable from an application's requests."""
+    app.extensions["station"] = station
+    app.teardown_appcontext(_close_reader)
+
+
+def station() -> Station:
+    """The station behind the current request."""
+    found = current_app.extensions["station"]
+    if not isinstance(found, Station):
+        raise TypeError("the application was not made by create_app")
+    return found
+
+
+def bench() -> BenchFace:
+    """The bench behind the current request."""
+    return station().bench
+
+
+def reader() -> LedgerReader:
+    """The ledger for reading, opened at its first use in a request."""
+    if "reader" not in g:
+        g.reader = LedgerReader.open(station().ledger_path)
+    opened: LedgerReader = g.reader
+    return opened
+
+
+def notices() -> list[str]:
+    """What every page must say first: that records are invented or instruments simulated."""
+    found = []
+    if station().bench.simulated:
+        found.append("Simulated instruments")
+    try:
+        if reader().is_demo():
+            found.append("Invented demo records")
+    except StationError as error:
+        found.append(str(error))
+    return found
+
+
+def start_of_today() -> datetime:
+    """Last midnight, local time."""
+    now = station().clock().astimezone()
+    return now.replace(hour=0, minute=0, second=0, microsecond=0)
+
+
+def _close_reader(_error: BaseException | None) -> None:
+    opened: LedgerReader | None = g.pop("reader", None)
+    if opened is not None:
+        opened.close()

@@ -1,0 +1,77 @@
+"""What the page needs of a bench: the few members it calls, and nothing else."""
+
+from collections.abc import Sequence
+from typing import Protocol
+
+from station.bench_state import Board, SampleOrder
+from station.limits import LimitSets
+from station.settings import Settings
+
+
+class InstrumentLine(Protocol):
+    """One instrument of the bench, as the page lists it."""
+
+    @property
+    def role(self) -> str:
+        """What it measures for the bench, in a word."""
+
+    @property
+    def profile(self) -> str:
+        """Name of the profile it is read by."""
+
+    @property
+    def port(self) -> str:
+        """Where it hangs."""
+
+    @property
+    def identity(self) -> str | None:
+        """How it named itself; None before it has answered."""
+
+    @property
+    def trouble(self) -> str | None:
+        """What is wrong with it, in one sentence; None where nothing is."""
+
+    @property
+    def simulated(self) -> bool:
+        """True where a program plays the instrument."""
+
+
+class BenchFace(Protocol):
+    """A bench as the page sees it.
+
+    Every method raises a :class:`station.errors.StationError` whose text can be shown as it is.
+    """
+
+    @property
+    def board(self) -> Board:
+        """The snapshot on show."""
+
+    @property
+    def settings(self) -> Settings:
+        """The bench's settings."""
+
+    @property
+    def limit_sets(self) -> LimitSets:
+        """The limit sets at hand."""
+
+    @property
+    def simulated(self) -> bool:
+        """True where any instrument is played by a program."""
+
+    def instruments(self) -> Sequence[InstrumentLine]:
+        """List the instruments and how each is doing."""
+
+    def start(self, order: SampleOrder) -> None:
+        """Take a sample up (BadInput if the bench is busy or the description is wrong)."""
+
+    def confirm(self) -> None:
+        """Take the person's word that the clips are on, or that the sample is gripped."""
+
+    def name_failure(self, mode: str) -> None:
+        """Take the person's word on how the sample let go."""
+
+    def abandon(self, reason: str) -> None:
+        """Give the sample up: it is recorded as void."""
+
+    def void_unfinished(self, sample_id: str, person: str, reason: str) -> object:
+        """Record an interrupted sample as void."""

@@ -1,0 +1,232 @@
+"""Figures, drawn on the server as SVG with a title and a link on every sample.
+
+The functions take plain data, so that a page and a report draw the same figure. The drawing library
+is slow to import and is therefore imported when the first figure is drawn.
+"""
+
+import io
+import itertools
+import threading
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from station.ledger.queries import SampleRow
+from station.trends import NestTrend
+from web.shown import VERDICT_WORDS, local_time, newton
+from web.svg import clean_svg
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.path import Path
+
+MAX_POINTS = 400
+"""Samples in one figure: more would be slow to draw and too dense to touch."""
+
+MAX_COLUMNS = 800
+"""A trace is thinned to the lowest and highest force in so many stretches of time."""
+
+INK = "#010203"
+"""Replaced by the text colour of the page around the figure."""
+
+# Mid tones: each has at least 3:1 against a white and against a near-black ground.
+LINE = "#2b7fc4"
+ALARM = "#d3492a"
+DOUBT = "#a87900"
+
+_COLORS = {"pass": LINE, "fail": ALARM, "undecided": DOUBT}
+_TORN = ((-0.2, 1), (-0.2, -1), (-1.2, 0), (-0.2, 1), (0.2, 1), (0.2, -1), (1.2, 0), (0.2, 1))
+"""Two triangles that point apart: the mark of a fail on every page."""
+
+_DRAWING = threading.Lock()
+"""The drawing library keeps its settings in one place for all threads."""
+
+
+def trend_figure(trend: NestTrend, *, sample_url: Callable[[str], str]) -> str:
+    """Draw a nest's force and resistance scores over its samples, as SVG.
+
+    The latest :data:`MAX_POINTS` samples are drawn. Where the wear watch has signalled, the sample
+    that signalled and the stretch since the change began are marked.
+
+    Parameters
+    ----------
+    sample_url
+        Address of a sample by its id: the link of its point.
+    """
+    first = max(0, len(trend.samples) - MAX_POINTS)
+    rows = trend.samples[first:]
+    urls = [sample_url(row.sample_id) for row in rows]
+
+    def draw(figure: "Figure") -> None:
+        force, resistance = figure.subplots(2, 1, sharex=True)
+        _scores(force, trend.force_scores[first:], rows, urls)
+        _scores(resistance, trend.resistance_scores[first:], rows, urls)
+        force.set_ylabel("force score")
+        resistance.set_ylabel("resistance score")
+        _mark_change(trend, first, {"force": force, "resistance": resistance})
+        _date_ticks(resistance, rows)
+
+    return _drawn(
+        draw,
+        title=f"Tool {trend.tool}, nest {trend.nest}: {trend.sentence}",
+        link_titles={url: _point_title(row) for url, row in zip(urls, rows, strict=True)},
+        size_in=(7.8, 4.4),
+    )
+
+
+def trace_figure(
+    time_s: ArrayLike,
+    force_n: ArrayLike,
+    *,
+    peak_n: float,
+    peak_time_s: float,
+    limit_n: float | None,
+    title: str,
+) -> str:
+    """Draw a pull's force over time with its peak and its limit, as SVG.
+
+    Parameters
+    ----------
+    time_s, force_n
+        Shape (n,), in seconds and newtons.
+    limit_n
+        Force to reach; None where there is none.
+    """
+    time, force = thinned(
+        np.asarray(time_s, dtype=np.float64), np.asarray(force_n, dtype=np.float64), MAX_COLUMNS
+    )
+
+    def draw(figure: "Figure") -> None:
+        axes = figure.subplots()
+        axes.plot(time, force, color=LINE, linewidth=1.5)
+        axes.plot([peak_time_s], [peak_n], "v", color=INK, markersize=7)
+        late = peak_time_s > float(np.mean(time[[0, -1]]))
+        _note(axes, f"peak {newton(peak_n)}", (peak_time_s, peak_n), leftwards=late)
+        if limit_n is not None:
+            axes.axhline(limit_n, color=ALARM, linestyle="--", linewidth=1.2)
+            _note(axes, f"limit {newton(limit_n)}", (float(time[0]), limit_n), leftwards=False)
+        axes.set_xlabel("time in s")
+        axes.set_ylabel("force in N")
+        axes.margins(y=0.12)
+
+    return _drawn(draw, title=title, link_titles={}, size_in=(7.8, 3.4))
+
+
+def thinned(
+    time_s: NDArray[np.float64], force_n: NDArray[np.float64], columns: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Keep the lowest and the highest force of each of ``columns`` stretches, in time order."""
+    if time_s.size <= 2 * columns:
+        return time_s, force_n
+    edges = np.linspace(0, time_s.size, columns + 1).astype(np.intp)
+    kept: set[int] = {0, time_s.size - 1}
+    for start, end in itertools.pairwise(edges.tolist()):
+        kept.add(start + int(np.argmin(force_n[start:end])))
+        kept.add(start + int(np.argmax(force_n[start:end])))
+    index = np.array(sorted(kept), dtype=np.intp)
+    return time_s[index], force_n[index]
+
+
+def _scores(
+    axes: "Axes", scores: Sequence[float | None], rows: Sequence[SampleRow], urls: Sequence[str]
+) -> None:
+    axes.axhline(0.0, color=INK, linewidth=0.8, alpha=0.6)
+    for verdict, color in _COLORS.items():
+        chosen = [
+            (position, score, urls[position])
+            for position, score in enumerate(scores)
+            if score is not None and rows[position].verdict == verdict
+        ]
+        if chosen:
+            points = axes.scatter(
+                [position for position, _, _ in chosen],
+                [score for _, score, _ in chosen],
+                marker=_marker(verdict),
+                color=color,
+                s=60 if verdict == "fail" else 26,
+                zorder=3,
+            )
+            points.set_urls([url for _, _, url in chosen])
+
+
+def _marker(verdict: str) -> "str | Path":
+    from matplotlib.path import Path
+
+    if verdict != "fail":
+        return "o" if verdict == "pass" else "D"
+    triangle = [Path.MOVETO, Path.LINETO, Path.LINETO, Path.CLOSEPOLY]
+    return Path(_TORN, triangle * 2)
+
+
+def _mark_change(trend: NestTrend, first: int, axes_of: "dict[str, Axes]") -> None:
+    flag = trend.watch.flag
+    if flag is None:
+        return
+    axes = axes_of[flag.characteristic]
+    began, signal = flag.change_began_position - first, flag.signal_position - first
+    last = len(trend.samples) - first - 1
+    axes.axvspan(max(began, 0) - 0.5, last + 0.5, color=ALARM, alpha=0.14, linewidth=0)
+    for position, style in ((began, ":"), (signal, "--")):
+        if position >= 0:
+            axes.axvline(position, color=ALARM, linestyle=style, linewidth=1.4)
+    top = axes.get_ylim()[1]
+    axes.set_ylim(top=top + 0.15 * (top - axes.get_ylim()[0]))
+    words = f"dotted: change began {trend.samples[flag.change_began_position].at_utc:%Y-%m-%d}"
+    axes.set_title(f"{words}; dashed: signal", color=INK, fontsize=10, loc="right")
+
+
+def _date_ticks(axes: "Axes", rows: Sequence[SampleRow]) -> None:
+    count = len(rows)
+    axes.set_xlim(-0.8, max(count, 2) - 0.2)
+    ticks = sorted({round(step * (count - 1) / 4) for step in range(5)}) if count else []
+    axes.set_xticks(ticks, [f"{rows[tick].at_utc.astimezone():%Y-%m-%d}" for tick in ticks])
+    axes.set_xlabel("samples in the order they were made")
+
+
+def _note(axes: "Axes", text: str, at: tuple[float, float], *, leftwards: bool) -> None:
+    axes.annotate(
+        text,
+        at,
+        xytext=(-4 if leftwards else 4, 7),
+        textcoords="offset points",
+        horizontalalignment="right" if leftwards else "left",
+        color=INK,
+    )
+
+
+def _point_title(row: SampleRow) -> str:
+    verdict = VERDICT_WORDS.get(row.verdict or "", "Unfinished")
+    return f"{verdict}, {local_time(row.at_utc)}, {row.person}"
+
+
+def _drawn(
+    draw: "Callable[[Figure], None]",
+    *,
+    title: str,
+    link_titles: dict[str, str],
+    size_in: tuple[float, float],
+) -> str:
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    settings: dict[Any, Any] = {
+        "svg.fonttype": "none",
+        # Equal data, equal text: figures can be compared and cached.
+        "svg.hashsalt": "station",
+        "text.parse_math": False,
+        "font.size": 10.0,
+        "axes.spines.top": False,
+        "axes.spines.right": False,
+        **dict.fromkeys(
+            ("axes.edgecolor", "axes.labelcolor", "xtick.color", "ytick.color", "text.color"), INK
+        ),
+    }
+    page = io.StringIO()
+    with _DRAWING, matplotlib.rc_context(settings):
+        figure = Figure(figsize=size_in, layout="constrained")
+        draw(figure)
+        figure.savefig(page, format="svg", transparent=True, metadata={"Date": None})
+    return clean_svg(page.getvalue(), title=title, ink=INK, link_titles=link_titles)

@@ -1,0 +1,96 @@
+"""The bench's snapshot in words: the same text fills the page when it loads and as it changes."""
+
+from dataclasses import dataclass, field
+
+from station.bench_state import BenchState, SampleOrder, Stage
+from station.errors import StationError
+from station.limits import LimitSets
+from station.pull import FAILURE_MODES
+from station.wire import parse_size
+from web.shown import (
+    JOB_WORDS,
+    VERDICT_WORDS,
+    milliohm,
+    newton,
+    reason,
+    standing,
+    wires,
+)
+
+OPEN_STAGES = (Stage.IDLE, Stage.DONE)
+"""Stages at which a new sample may be described."""
+
+
+@dataclass(frozen=True)
+class LiveView:
+    """What the live part of the bench page shows; an empty text means that its line is hidden."""
+
+    version: int
+    stage: str
+    verdict: str
+    sample_id: str
+    suggested_mode: str
+    texts: dict[str, str] = field(default_factory=dict)
+
+
+def live_view(state: BenchState, limit_sets: LimitSets) -> LiveView:
+    """Put a snapshot into words."""
+    outcome = state.outcome
+    texts = {
+        "todo": state.what_to_do,
+        "trouble": state.trouble or "",
+        "sample": "" if state.order is None else _sample_words(state.order),
+        "reading": _reading_words(state),
+        "force": "" if state.force_n is None else newton(state.force_n),
+        "peak": "" if state.peak_n is None else newton(state.peak_n),
+        "limit": _limit_words(state.order, limit_sets),
+        "suggestion": FAILURE_MODES.get(state.suggested_mode or "", ""),
+        "verdict": "" if outcome is None else VERDICT_WORDS[outcome.verdict],
+        "reasons": _reasons(state),
+    }
+    return LiveView(
+        version=state.version,
+        stage=state.stage.value,
+        verdict="" if outcome is None else outcome.verdict,
+        sample_id=state.sample_id or "",
+        suggested_mode=state.suggested_mode or "",
+        texts=texts,
+    )
+
+
+def _sample_words(order: SampleOrder) -> str:
+    joint = order.joint
+    job = JOB_WORDS.get(order.job, order.job)
+    return (
+        f"{job} by {order.person}: {joint.tool}, nest {joint.nest}; "
+        f"{joint.connector}, {wires(joint.wires)} {joint.material}"
+    )
+
+
+def _reading_words(state: BenchState) -> str:
+    if not state.resistance_readings_ohm:
+        return ""
+    latest = milliohm(state.resistance_readings_ohm[-1])
+    return f"{latest} (wire included; reading {len(state.resistance_readings_ohm)})"
+
+
+def _limit_words(order: SampleOrder | None, limit_sets: LimitSets) -> str:
+    """The force to reach: that of the weakest wire, which is the one that is judged."""
+    if order is None:
+        return ""
+    try:
+        weakest = min(map(parse_size, order.joint.wires), key=lambda size: size.area_m2)
+        limit = limit_sets.limit(order.limit_set, "pull_force_min", weakest)
+    except StationError:
+        # The bench refuses what it cannot judge; here it is only a line that stays empty.
+        return ""
+    doubt = "" if limit.standing != "memory" else f" ({standing(limit.standing)})"
+    return f"{newton(limit.value_si)} for {limit.size}{doubt}"
+
+
+def _reasons(state: BenchState) -> str:
+    if state.outcome is None:
+        return ""
+    void = state.outcome.void_reason
+    lines = [f"Void: {void.rstrip('.')}."] if void else []
+    return "\n".join([*lines, *map(reason, state.outcome.criteria)])

@@ -1,0 +1,136 @@
+"""From a filled-in form to a sample order, and what the form offers to choose from."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from station.bench_state import SampleOrder
+from station.connectors import Connector, connector_named
+from station.datafiles import shipped_connectors
+from station.errors import BadInput
+from station.ledger.entries import Joint
+from station.ledger.queries import LedgerReader, SampleRow
+from station.limits import LimitSets
+from station.wire import MATERIALS, material_named, parse_size
+from web.nests import all_nests
+from web.shown import JOB_WORDS, place, standing
+
+MAX_TEXT = 200
+"""Longest text that a form field may hold."""
+
+Choice = tuple[str, str]
+"""A value and the words shown for it."""
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What the form offers. People and places are empty while none are on record."""
+
+    people: list[str]
+    places: list[Choice]
+    jobs: list[Choice]
+    connectors: list[Connector]
+    wires: list[str]
+    materials: list[str]
+    limit_sets: list[Choice]
+
+
+def choices(reader: LedgerReader, limit_sets: LimitSets) -> Choices:
+    """Read what the form offers."""
+    connectors = sorted(shipped_connectors().values(), key=lambda item: item.id)
+    sizes = {size for item in connectors for size in item.accepts}
+    return Choices(
+        people=[row.name for row in reader.people()],
+        places=[(place(tool, nest), f"{tool}, nest {nest}") for tool, nest in all_nests(reader)],
+        jobs=list(JOB_WORDS.items()),
+        connectors=connectors,
+        wires=sorted(sizes, key=lambda size: parse_size(size).area_m2),
+        materials=list(MATERIALS),
+        limit_sets=[(name, _set_words(limit_sets, name)) for name in limit_sets.ids],
+    )
+
+
+def order_from(form: Mapping[str, str], limit_sets: LimitSets) -> SampleOrder:
+    """Read a sample order from a form.
+
+    Raises
+    ------
+    BadInput, UnknownSize, NoLimit, DataFileError
+        A field is empty or names something that does not exist, or the wires do not fit the barrel.
+    """
+    job = field(form, "job", "the job")
+    if job not in JOB_WORDS:
+        raise BadInput(f"{job!r} is not a job: choose {', '.join(JOB_WORDS.values())}.")
+    connector = connector_named(shipped_connectors(), field(form, "connector", "the connector"))
+    tool, nest = tool_and_nest(form)
+    joint = Joint(
+        connector=connector.id,
+        wires=_wires(form, connector),
+        material=material_named(form.get("material") or "copper").name,
+        tool=tool,
+        nest=nest,
+    )
+    limit_set = limit_sets[field(form, "limit_set", "the limit set")].id
+    return SampleOrder(field(form, "person", "the person"), job, joint, limit_set)
+
+
+def order_again(row: SampleRow, person: str) -> SampleOrder:
+    """Order the same sample again in place of one that was interrupted."""
+    joint = Joint(
+        connector=row.connector,
+        wires=row.wires,
+        material=row.material,
+        tool=row.tool,
+        nest=row.nest,
+    )
+    return SampleOrder(person, row.job, joint, row.limit_set, offered_again_for=row.sample_id)
+
+
+def field(form: Mapping[str, str], name: str, words: str) -> str:
+    """Read a field that must not be empty (BadInput says which it is)."""
+    text = " ".join(form.get(name, "").split())
+    if not text:
+        raise BadInput(f"Fill in {words}: it was left empty.")
+    if len(text) > MAX_TEXT:
+        raise BadInput(f"Shorten {words}: it has {len(text)} characters, {MAX_TEXT} will fit.")
+    return text
+
+
+def tool_and_nest(form: Mapping[str, str]) -> tuple[str, str]:
+    """Read tool and nest: one choice where some are on record, two texts where none are."""
+    chosen = form.get("place")
+    if not chosen:
+        return field(form, "tool", "the tool"), field(form, "nest", "the nest")
+    found = read_place(chosen)
+    if found is None:
+        raise BadInput("The tool and nest could not be read: choose them from the list.")
+    return found
+
+
+def read_place(text: str) -> tuple[str, str] | None:
+    """Read what :func:`web.shown.place` wrote; None for anything else."""
+    try:
+        parts = json.loads(text)
+    except ValueError:
+        return None
+    match parts:
+        case [str(tool), str(nest)]:
+            return tool, nest
+    return None
+
+
+def _wires(form: Mapping[str, str], connector: Connector) -> tuple[str, str]:
+    first = parse_size(field(form, "wire", "the wire"))
+    other = parse_size(form["wire2"]) if form.get("wire2") else first
+    for size in (first, other):
+        if not connector.accepts_size(size):
+            raise BadInput(
+                f"{connector.title} is not made for {size.label}: it takes "
+                f"{', '.join(connector.accepts)}. Choose the connector for that wire."
+            )
+    return first.label, other.label
+
+
+def _set_words(limit_sets: LimitSets, name: str) -> str:
+    limit_set = limit_sets[name]
+    return f"{name} ({standing(limit_set.standing)})"

@@ -1,0 +1,143 @@
+"""How values are written for people: units they use, as many digits as the uncertainty allows."""
+
+import json
+import math
+from collections.abc import Callable, Sequence
+from datetime import datetime
+
+from station.ledger.entries import CriterionResult
+from station.units import NEWTON_PER_LBF
+
+NOTHING = "–"
+"""Stands where there is no value."""
+
+VERDICT_WORDS = {"pass": "Pass", "fail": "Fail", "undecided": "Undecided", "void": "Void"}
+JOB_WORDS = {
+    "daily_check": "Daily check",
+    "tool_validation": "Tool validation",
+    "certification": "Certification",
+}
+CRITERION_WORDS = {
+    "pull_force_min": "Pull force",
+    "voltage_drop_max": "Voltage drop",
+    "resistance_max": "Resistance",
+    "resistance_ratio_max": "Resistance ratio",
+}
+ROLE_WORDS = {"apprentice": "Apprentice", "installer": "Installer", "lead": "Lead"}
+
+
+def number(value: float, u: float | None = None, *, decimals: int) -> str:
+    """Write a value with two digits of its uncertainty, or ``decimals`` where ``u`` is unknown."""
+    if u is not None and u > 0.0:
+        decimals = min(max(1 - math.floor(math.log10(u)), 0), 9)
+    return f"{value:.{decimals}f}"
+
+
+def milliohm(ohm: float | None, u_ohm: float | None = None) -> str:
+    """Write a resistance in milliohm."""
+    if ohm is None:
+        return NOTHING
+    return f"{number(ohm * 1e3, None if u_ohm is None else u_ohm * 1e3, decimals=3)} mΩ"
+
+
+def newton(force_n: float | None, u_n: float | None = None) -> str:
+    """Write a force in newton, with pound-force beside it."""
+    if force_n is None:
+        return NOTHING
+    u_lbf = None if u_n is None else u_n / NEWTON_PER_LBF
+    pounds = number(force_n / NEWTON_PER_LBF, u_lbf, decimals=1)
+    return f"{number(force_n, u_n, decimals=1)} N ({pounds} lbf)"
+
+
+def millivolt(volt: float | None, u_volt: float | None = None) -> str:
+    """Write a voltage in millivolt."""
+    if volt is None:
+        return NOTHING
+    return f"{number(volt * 1e3, None if u_volt is None else u_volt * 1e3, decimals=2)} mV"
+
+
+def ratio(value: float | None, u: float | None = None) -> str:
+    """Write a plain ratio."""
+    return NOTHING if value is None else number(value, u, decimals=3)
+
+
+_WRITERS: dict[str, Callable[[float | None, float | None], str]] = {
+    "N": newton,
+    "ohm": milliohm,
+    "V": millivolt,
+    "1": ratio,
+}
+
+
+def quantity(value: float | None, unit: str, u: float | None = None) -> str:
+    """Write a value that is stored in the SI unit ``unit``."""
+    return _WRITERS[unit](value, u)
+
+
+def uncertainty(u: float | None, unit: str) -> str:
+    """Write a standard uncertainty in the unit people read, with two digits of its own."""
+    return NOTHING if u is None else quantity(u, unit, u)
+
+
+def score(value: float | None) -> str:
+    """Write a standard score with its sign."""
+    # Adding zero turns minus zero into zero.
+    return NOTHING if value is None else f"{round(value, 1) + 0.0:+.1f}"
+
+
+def percent(probability: float | None) -> str:
+    """Write a probability without claiming more than three digits."""
+    if probability is None:
+        return NOTHING
+    if probability > 0.999:
+        return "over 99.9 %"
+    if probability < 0.001:
+        return "under 0.1 %"
+    return f"{probability * 100.0:.1f} %"
+
+
+def reason(result: CriterionResult) -> str:
+    """Say in a sentence or two how a value stands to its limit."""
+    name = CRITERION_WORDS.get(result.criterion, result.criterion)
+    bound = "at least" if result.criterion.endswith("_min") else "at most"
+    limit = f"{bound} {quantity(result.limit, result.unit)}"
+    if result.value is None:
+        return f"{name} was not measured; it must be {limit}."
+    above = result.value - result.limit
+    margin = quantity(abs(above), result.unit, result.u)
+    sentence = (
+        f"{name} {quantity(result.value, result.unit, result.u)}, "
+        f"{margin} {'above' if above >= 0.0 else 'below'} its limit: it must be {limit}."
+    )
+    if result.probability_conforming is None:
+        return sentence
+    return f"{sentence} Probability that it conforms: {percent(result.probability_conforming)}."
+
+
+def local_time(moment: datetime) -> str:
+    """Write a moment in local time: ISO date, hour and minute."""
+    return f"{moment.astimezone():%Y-%m-%d %H:%M}"
+
+
+def wires(sizes: Sequence[str]) -> str:
+    """Write the wires of a joint."""
+    return " + ".join(sizes)
+
+
+def standing(code: str | None) -> str:
+    """Say how well a printed value is known."""
+    if code is None:
+        return NOTHING
+    if code == "memory":
+        return "unverified, from memory"
+    if code == "shop":
+        return "the shop's own"
+    count = code.removeprefix("seen-")
+    if count == code:
+        return code
+    return "seen in 1 text" if count == "1" else f"seen in {count} texts"
+
+
+def place(tool: str, nest: str) -> str:
+    """One form value for a tool and a nest."""
+    return json.dumps([tool, nest], ensure_ascii=False)

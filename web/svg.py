@@ -1,0 +1,86 @@
+"""Cleaning a drawn figure: SVG without style sheets, scripts or outside names.
+
+The page's content policy forbids inline styles. A figure therefore carries plain presentation
+attributes only, so that the same text may stand in a page, a report or a file of its own, and its
+ink follows the text colour of the page around it.
+"""
+
+from collections.abc import Mapping
+from xml.etree import ElementTree
+
+SVG = "http://www.w3.org/2000/svg"
+XLINK = "http://www.w3.org/1999/xlink"
+ROOT_STYLE = {"stroke-linejoin": "round", "stroke-linecap": "butt"}
+"""What the drawing library's own style sheet says of every element."""
+
+ElementTree.register_namespace("", SVG)
+
+
+def clean_svg(drawn: str, *, title: str, ink: str, link_titles: Mapping[str, str]) -> str:
+    """Clean a figure.
+
+    Parameters
+    ----------
+    drawn
+        SVG as the drawing library writes it.
+    title
+        What the figure shows, for those who do not see it.
+    ink
+        The colour, as written in the figure, that is to follow the text colour.
+    link_titles
+        What each link leads to, by its address.
+    """
+    # Only ever parses what the drawing library wrote a moment ago.
+    root = ElementTree.fromstring(drawn)  # noqa: S314
+    for parent in list(root.iter()):
+        for child in list(parent):
+            if child.tag in (f"{{{SVG}}}metadata", f"{{{SVG}}}style", f"{{{SVG}}}title"):
+                parent.remove(child)
+    for element in root.iter():
+        _plain_attributes(element, ink)
+    for link in root.iter(f"{{{SVG}}}a"):
+        _label_link(link, link_titles)
+    _dress_root(root, title)
+    return ElementTree.tostring(root, encoding="unicode")
+
+
+def printable(text: str) -> str:
+    """Text with what XML or a line cannot hold replaced by a blank."""
+    return "".join(character if character.isprintable() else " " for character in text)
+
+
+def _plain_attributes(element: ElementTree.Element, ink: str) -> None:
+    for declaration in element.attrib.pop("style", "").split(";"):
+        name, _, value = declaration.partition(":")
+        # The page's own font fits better than a list of fonts that it may not have.
+        if value and name.strip() != "font-family":
+            element.set(name.strip(), value.strip())
+    for name, value in element.attrib.items():
+        if value == ink:
+            element.set(name, "currentColor")
+    address = element.attrib.pop(f"{{{XLINK}}}href", None)
+    if address is not None:
+        element.set("href", address)
+
+
+def _label_link(link: ElementTree.Element, link_titles: Mapping[str, str]) -> None:
+    link.attrib.pop("target", None)
+    # Hundreds of points would be hundreds of stops of the tab key: the table below has the links.
+    link.set("tabindex", "-1")
+    label = ElementTree.Element(f"{{{SVG}}}title")
+    label.text = printable(link_titles.get(link.get("href", ""), ""))
+    link.insert(0, label)
+
+
+def _dress_root(root: ElementTree.Element, title: str) -> None:
+    for name in ("width", "height"):
+        root.attrib.pop(name, None)
+    for name, value in ROOT_STYLE.items():
+        root.set(name, value)
+    root.set("class", "figure")
+    root.set("role", "group")
+    root.set("font-family", "system-ui, sans-serif")
+    heading = ElementTree.Element(f"{{{SVG}}}title")
+    heading.text = printable(title)
+    root.set("aria-label", heading.text)
+    root.insert(0, heading)

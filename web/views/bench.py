@@ -1,0 +1,135 @@
+"""The bench: describe a sample, follow it live, say what the hands and eyes know."""
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import asdict
+
+from flask import Blueprint, jsonify, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from station.bench_state import SampleOrder
+from station.errors import BadInput, DataFileError, NoLimit
+from web.context import bench, reader, station
+from web.live import OPEN_STAGES, live_view
+from web.order import choices, field, order_from
+from web.shown import place
+
+LONG_POLL_S = 10.0
+SETTLE_S = 1.0
+"""How long an answer to a button waits for the bench to react, so that it shows the next step."""
+
+pages = Blueprint("bench", __name__, url_prefix="/bench")
+
+
+@pages.get("")
+def bench_page() -> str:
+    """Form and live part."""
+    return _page(_suggested_values())
+
+
+@pages.post("")
+def start() -> Response | tuple[str, int]:
+    """Take up the sample that the form describes; the form comes back with what is wrong."""
+    try:
+        order = order_from(request.form, bench().limit_sets)
+        with wait_for_news():
+            bench().start(order)
+    except (BadInput, NoLimit, DataFileError) as error:
+        return _page(request.form, str(error)), 400
+    return redirect(url_for("bench.bench_page"), 303)
+
+
+@pages.get("/state")
+def state() -> Response:
+    """The live part as JSON: at once if it is newer than ``beyond``, else when it changes."""
+    beyond = request.args.get("beyond", -1, type=int)
+    board, waiting = bench().board, station().waiting
+    snapshot = board.state
+    # Equal only: a page from before a restart may count from a higher version.
+    if beyond == snapshot.version and waiting.acquire(blocking=False):
+        try:
+            snapshot = board.wait_beyond(beyond, LONG_POLL_S)
+        finally:
+            waiting.release()
+    view = asdict(live_view(snapshot, bench().limit_sets))
+    answer = jsonify(view | {"started": station().started})
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
+
+
+@pages.post("/confirm")
+def confirm() -> Response:
+    """Clips are on, or the sample is gripped."""
+    return _done(bench().confirm)
+
+
+@pages.post("/failure")
+def failure() -> Response:
+    """How the sample let go."""
+    mode = field(request.form, "mode", "how the sample let go")
+    return _done(lambda: bench().name_failure(mode))
+
+
+@pages.post("/abandon")
+def abandon() -> Response:
+    """Give the sample up."""
+    reason = field(request.form, "reason", "the reason")
+    return _done(lambda: bench().abandon(reason))
+
+
+@contextmanager
+def wait_for_news() -> Iterator[None]:
+    """Wait, after the block, until the bench shows something newer than before it."""
+    board = bench().board
+    before = board.state.version
+    yield
+    board.wait_beyond(before, SETTLE_S)
+
+
+def _done(action: Callable[[], None]) -> Response:
+    with wait_for_news():
+        action()
+    return redirect(url_for("bench.bench_page"), 303)
+
+
+def _page(values: Mapping[str, str], problem: str = "") -> str:
+    snapshot = bench().board.state
+    view = live_view(snapshot, bench().limit_sets)
+    return render_template(
+        "bench.html",
+        view=view,
+        started=station().started,
+        open_stages=[stage.value for stage in OPEN_STAGES],
+        offers=choices(reader(), bench().limit_sets),
+        values=values,
+        problem=problem,
+    )
+
+
+def _suggested_values() -> dict[str, str]:
+    """What the form starts with: the sample before, then what the link asked for."""
+    values = {"limit_set": bench().settings.limit_set, "job": "daily_check"}
+    order = bench().board.state.order
+    if order is not None:
+        values |= _values_of(order)
+    asked = {
+        name: request.args[name] for name in ("person", "job", "place") if name in request.args
+    }
+    return values | asked
+
+
+def _values_of(order: SampleOrder) -> dict[str, str]:
+    joint = order.joint
+    other = joint.wires[-1] if joint.wires[-1] != joint.wires[0] else ""
+    return {
+        "person": order.person,
+        "job": order.job,
+        "place": place(joint.tool, joint.nest),
+        "tool": joint.tool,
+        "nest": joint.nest,
+        "connector": joint.connector,
+        "wire": joint.wires[0],
+        "wire2": other,
+        "material": joint.material,
+        "limit_set": order.limit_set,
+    }

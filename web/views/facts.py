@@ -1,0 +1,52 @@
+"""Limits, instruments and people: what the station knows and whom it knows."""
+
+from flask import Blueprint, render_template
+
+from station.limits import CriterionTable, Limit, LimitSet, limit_of
+from station.wire import parse_size
+from web.context import bench, reader
+from web.shown import ROLE_WORDS
+
+INSTRUMENT_WORDS = {"meter": "Milliohm meter", "tester": "Pull tester"}
+
+MAX_COUNTED = 1000
+"""Samples of a person are counted up to here: beyond, the exact number tells nobody anything."""
+
+pages = Blueprint("facts", __name__)
+
+
+@pages.get("/limits")
+def limits() -> str:
+    """Every limit set with its source, standing and conditions."""
+    sets = [bench().limit_sets[name] for name in bench().limit_sets.ids]
+    return render_template(
+        "limits.html",
+        sets=[(item, [(table, _rows(item, table)) for table in item.criteria]) for item in sets],
+        in_use=bench().settings.limit_set,
+    )
+
+
+@pages.get("/instruments")
+def instruments() -> str:
+    """Every instrument of the bench, and how it is doing."""
+    return render_template("instruments.html", lines=bench().instruments(), words=INSTRUMENT_WORDS)
+
+
+@pages.get("/people")
+def people() -> str:
+    """Everyone on record, with the number of samples that each has made."""
+    return render_template(
+        "people.html",
+        people=[(row, _count(row.name)) for row in reader().people()],
+        words=ROLE_WORDS,
+    )
+
+
+def _count(person: str) -> str:
+    found = len(reader().samples(person=person, limit=MAX_COUNTED + 1))
+    return f"over {MAX_COUNTED}" if found > MAX_COUNTED else str(found)
+
+
+def _rows(limit_set: LimitSet, table: CriterionTable) -> list[Limit]:
+    sizes = sorted(map(parse_size, table.rows), key=lambda size: size.area_m2)
+    return [limit_of(limit_set, table, size) for size in sizes]

@@ -1,0 +1,151 @@
+"""Samples: the list, newest first, and everything about one of them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from flask import Blueprint, Response, abort, render_template, request
+
+from station.errors import StationError
+from station.ledger.entries import SampleFinished
+from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.traces import decode_trace
+from station.limits import LimitSet
+from web.context import bench, reader
+from web.figures import trace_figure
+from web.nests import all_nests
+from web.order import read_place
+from web.shown import VERDICT_WORDS, place
+
+PAGE_ROWS = 50
+SCAN_ROWS = 500
+MAX_SCANS = 20
+"""A filter by verdict looks at so many blocks of samples at most before it shows what it found."""
+
+UNFINISHED = "unfinished"
+
+pages = Blueprint("samples", __name__, url_prefix="/samples")
+
+
+@dataclass(frozen=True)
+class Filter:
+    """Which samples to list; None for any."""
+
+    tool: str | None = None
+    nest: str | None = None
+    person: str | None = None
+    verdict: str | None = None
+
+    @classmethod
+    def of(cls, query: Mapping[str, str]) -> "Filter":
+        """Read a filter from a query; what cannot be read does not filter."""
+        tool, nest = read_place(query.get("place", "")) or (None, None)
+        verdict = query.get("verdict")
+        known = verdict in VERDICT_WORDS or verdict == UNFINISHED
+        return cls(tool, nest, query.get("person") or None, verdict if known else None)
+
+    def takes(self, row: SampleRow) -> bool:
+        """Whether a sample has the verdict asked for."""
+        return self.verdict is None or self.verdict == (row.verdict or UNFINISHED)
+
+
+def find_samples(
+    ledger: LedgerReader, wanted: Filter, before_seq: int | None, count: int
+) -> tuple[list[SampleRow], int | None]:
+    """Find the newest samples before a place in the record.
+
+    Returns
+    -------
+    rows
+        Up to ``count`` samples, newest first.
+    before_seq
+        Where the next page begins; None where there is no more.
+    """
+    found: list[SampleRow] = []
+    block = count + 1 if wanted.verdict is None else SCAN_ROWS
+    for _ in range(MAX_SCANS):
+        rows = ledger.samples(
+            wanted.tool, wanted.nest, wanted.person, limit=block, before_seq=before_seq
+        )
+        found += [row for row in rows if wanted.takes(row)]
+        if len(found) > count:
+            return found[:count], found[count - 1].begun_seq
+        if len(rows) < block:
+            return found, None
+        before_seq = rows[-1].begun_seq
+    return found, before_seq
+
+
+@pages.get("")
+def sample_list() -> str:
+    """Samples, newest first, filtered and paged."""
+    ledger = reader()
+    wanted = Filter.of(request.args)
+    rows, next_before = find_samples(
+        ledger, wanted, request.args.get("before", type=int), PAGE_ROWS
+    )
+    kept = {name: request.args[name] for name in request.args if name != "before"}
+    return render_template(
+        "samples.html",
+        rows=rows,
+        next_before=next_before,
+        kept=kept,
+        places=[(place(tool, nest), f"{tool}, nest {nest}") for tool, nest in all_nests(ledger)],
+        people=[row.name for row in ledger.people()],
+        verdicts=[*VERDICT_WORDS.items(), (UNFINISHED, "Unfinished")],
+    )
+
+
+@pages.get("/<sample_id>")
+def sample_page(sample_id: str) -> str:
+    """Everything about one sample."""
+    row = _sample(sample_id)
+    payload = reader().finished_payload(sample_id)
+    return render_template(
+        "sample.html",
+        row=row,
+        payload=payload,
+        limit_set=_limit_set(row.limit_set),
+        figure=_trace_svg(row, payload),
+        corrected=payload is not None and payload.verdict != row.verdict,
+    )
+
+
+@pages.get("/<sample_id>/trace.svg")
+def trace_svg(sample_id: str) -> Response:
+    """The pull of one sample as a figure of its own."""
+    figure = _trace_svg(_sample(sample_id), reader().finished_payload(sample_id))
+    if figure is None:
+        abort(404, f"Sample {sample_id} has no force trace: it was not pulled.")
+    return Response(figure, mimetype="image/svg+xml")
+
+
+def _sample(sample_id: str) -> SampleRow:
+    row = reader().sample(sample_id)
+    if row is None:
+        abort(404, f"There is no sample {sample_id} on record: look for it under Samples.")
+    return row
+
+
+def _trace_svg(row: SampleRow, payload: SampleFinished | None) -> str | None:
+    if row.trace_sha256 is None or payload is None or payload.pull is None:
+        return None
+    data = reader().trace(row.trace_sha256)
+    if data is None:
+        return None
+    time_s, force_n = decode_trace(data)
+    return trace_figure(
+        time_s,
+        force_n,
+        peak_n=payload.pull.peak_n,
+        peak_time_s=payload.pull.peak_time_s,
+        limit_n=row.pull_limit_n,
+        title=f"Force over time of sample {row.sample_id}, tool {row.tool}, nest {row.nest}",
+    )
+
+
+def _limit_set(set_id: str) -> LimitSet | None:
+    try:
+        return bench().limit_sets[set_id]
+    except StationError:
+        # The record outlives the data files: the page says that the set is no longer at hand.
+        return None

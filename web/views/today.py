@@ -1,0 +1,63 @@
+"""Today: what is due, what was interrupted, what needs a look, how the day went."""
+
+from collections import Counter
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from station.errors import BadInput
+from station.ledger.queries import SampleRow
+from web.context import bench, reader, start_of_today
+from web.live import OPEN_STAGES
+from web.nests import nest_statuses, samples_since
+from web.order import field, order_again
+from web.views.bench import wait_for_news
+
+pages = Blueprint("today", __name__)
+
+
+@pages.get("/")
+def today() -> str:
+    """What is due, interrupted and flagged, and today's verdicts."""
+    start = start_of_today()
+    ledger = reader()
+    statuses = nest_statuses(ledger, run_length=bench().settings.wear_watch_run_length, today=start)
+    rows = list(samples_since(ledger, start))
+    counts = Counter(row.verdict for row in rows if row.verdict is not None)
+    return render_template(
+        "today.html",
+        worn=[status for status in statuses if status.state == "worn"],
+        due=[status for status in statuses if not status.done_today],
+        nest_count=len(statuses),
+        unfinished=_interrupted(),
+        counts=counts,
+        people=[row.name for row in ledger.people()],
+        date=f"{start:%A} {start:%Y-%m-%d}",
+    )
+
+
+@pages.post("/unfinished/<sample_id>/again")
+def again(sample_id: str) -> Response:
+    """Take an interrupted sample up again."""
+    row = next((row for row in _interrupted() if row.sample_id == sample_id), None)
+    if row is None:
+        raise BadInput(f"Sample {sample_id} is not waiting to be finished: look at Today again.")
+    order = order_again(row, field(request.form, "person", "the person"))
+    with wait_for_news():
+        bench().start(order)
+    return redirect(url_for("bench.bench_page"), 303)
+
+
+@pages.post("/unfinished/<sample_id>/void")
+def void(sample_id: str) -> Response:
+    """Void an interrupted sample."""
+    person = field(request.form, "person", "the person")
+    bench().void_unfinished(sample_id, person, field(request.form, "reason", "the reason"))
+    return redirect(url_for("today.today"), 303)
+
+
+def _interrupted() -> list[SampleRow]:
+    """Unfinished samples, without the one that is on the bench just now."""
+    state = bench().board.state
+    on_bench = None if state.stage in OPEN_STAGES else state.sample_id
+    return [row for row in reader().unfinished() if row.sample_id != on_bench]
