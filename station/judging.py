@@ -73,9 +73,7 @@ def judge_sample(
     """
     if current_a is not None and not current_a > 0.0:
         raise BadInput(f"The current must be positive, not {current_a:g} A.")
-    criteria = tuple(
-        _judge_one(limit, force, resistance, current_a, guard) for limit in limits
-    )
+    criteria = tuple(_judge_one(limit, force, resistance, current_a, guard) for limit in limits)
     return SampleJudgement(criteria, worst(criterion.verdict for criterion in criteria))
 
 

@@ -10,10 +10,13 @@ from typing import Literal
 
 from station.statistics.drift import CusumResult, cusum, cusum_threshold
 
-REFERENCE = 1.0
+REFERENCE = 1.25
 """Half the shift, in standard deviations, that the sums are quickest to find."""
 
-DEFAULT_RUN_LENGTH = 100_000
+SCORE_CAP = 3.0
+"""No sample counts for more than this: one odd crimp is a bad sample, not a worn nest."""
+
+DEFAULT_RUN_LENGTH = 1_000_000
 """One false alarm in about so many samples of a nest and characteristic."""
 
 Characteristic = Literal["force", "resistance"]
@@ -81,7 +84,7 @@ def watch_nest(
 
 def _run(scores: Sequence[float | None], threshold: float) -> tuple[CusumResult, tuple[int, ...]]:
     known = [(position, s) for position, s in enumerate(scores) if s is not None]
-    result = cusum([s for _, s in known], reference=REFERENCE, threshold=threshold)
+    result = cusum([min(s, SCORE_CAP) for _, s in known], reference=REFERENCE, threshold=threshold)
     return result, tuple(position for position, _ in known)
 
 

@@ -78,9 +78,7 @@ def test_more_force_is_never_worse(a: float, b: float, u: float, limit: float) -
 @given(values, values, spreads, values)
 def test_more_resistance_is_never_better(a: float, b: float, u: float, limit: float) -> None:
     low, high = sorted((a, b))
-    assert (
-        RANK[judge_at_most(low, u, limit).verdict] >= RANK[judge_at_most(high, u, limit).verdict]
-    )
+    assert RANK[judge_at_most(low, u, limit).verdict] >= RANK[judge_at_most(high, u, limit).verdict]
 
 
 @given(values, spreads, spreads, values)
