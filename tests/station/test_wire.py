@@ -70,7 +70,8 @@ def test_sae_wire_is_thinner_than_awg_of_the_same_number() -> None:
 
 
 def test_clad_wire_sold_as_18_awg() -> None:
-    # ASTM B566: 10A and 15A at least 62.9 and 64.4 % IACS, so 33.3 and 32.5 mohm/m (seen once; CALC).
+    # ASTM B566: 10A and 15A at least 62.9 and 64.4 % IACS, so 33.3 and 32.5 mohm/m (seen once,
+    # CALC).
     wire = parse_size("18 AWG")
     assert resistance_ohm_per_m(wire, MATERIALS["cca-10"]) * 1e3 == pytest.approx(33.3, abs=0.05)
     assert resistance_ohm_per_m(wire, MATERIALS["cca-15"]) * 1e3 == pytest.approx(32.5, abs=0.05)
@@ -100,7 +101,7 @@ def test_three_gauges_halve_the_area() -> None:
         (" 18  gauge ", "18 AWG"), ("1/0", "1/0 AWG"), ("2/0 awg", "2/0 AWG"),
         ("000 AWG", "3/0 AWG"), ("0 AWG", "1/0 AWG"), ("SAE 16", "SAE 16"), ("sae16", "SAE 16"),
         ("0,75 mm²", "0.75 mm2"), ("0.75mm2", "0.75 mm2"), ("1.0 mm^2", "1 mm2"),
-        (".5 mm2", "0.5 mm2"),
+        (".5 mm2", "0.5 mm2"), ("16x30 AWG", "16x30 AWG"), ("19 × 0,23 mm", "19x0.23 mm"),
     ],
 )  # fmt: skip
 def test_sizes_are_read_as_people_write_them(text: str, label: str) -> None:
