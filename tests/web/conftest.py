@@ -1,0 +1,132 @@
+"""The page under test: invented records, a bench without instruments, a real browser."""
+
+import re
+import shutil
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from werkzeug.serving import make_server
+
+from station.ledger.queries import LedgerReader
+from station.ledger.store import Ledger
+from tests.web.fake_bench import FakeBench
+from tests.web.invented import NOW, moment, write_history
+from web import create_app
+
+
+@pytest.fixture(scope="session")
+def history(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("history") / "station.ledger"
+    with Ledger.open(path) as ledger, ledger.transaction():
+        write_history(ledger)
+    return path
+
+
+@pytest.fixture
+def ledger(history: Path, tmp_path: Path) -> Iterator[Ledger]:
+    path = tmp_path / "station.ledger"
+    shutil.copy(history, path)
+    with Ledger.open(path, clock=lambda: moment(NOW)) as opened:
+        yield opened
+
+
+@pytest.fixture
+def empty_ledger(tmp_path: Path) -> Iterator[Ledger]:
+    with Ledger.open(tmp_path / "empty.ledger", clock=lambda: moment(NOW)) as opened:
+        yield opened
+
+
+@pytest.fixture
+def records(ledger: Ledger) -> LedgerReader:
+    return ledger.reader
+
+
+@pytest.fixture
+def bench(ledger: Ledger) -> FakeBench:
+    return FakeBench(ledger)
+
+
+@pytest.fixture
+def app(bench: FakeBench, ledger: Ledger) -> Flask:
+    return create_app(bench, ledger.path, testing=True, clock=lambda: NOW)
+
+
+@pytest.fixture
+def client(app: Flask) -> Iterator[FlaskClient]:
+    with app.test_client() as opened:
+        yield opened
+
+
+@pytest.fixture
+def empty_client(empty_ledger: Ledger) -> Iterator[FlaskClient]:
+    app = create_app(FakeBench(empty_ledger), empty_ledger.path, testing=True, clock=lambda: NOW)
+    with app.test_client() as opened:
+        yield opened
+
+
+@pytest.fixture
+def token(client: FlaskClient) -> str:
+    found = re.search(r'name="csrf_token" value="([^"]+)"', client.get("/bench").text)
+    assert found is not None
+    return found[1]
+
+
+@pytest.fixture
+def address(app: Flask, bench: FakeBench) -> Iterator[str]:
+    """The page, served for real."""
+    server = make_server("127.0.0.1", 0, app, threaded=True)
+    thread = threading.Thread(target=server.serve_forever, name="page under test")
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_port}"
+    # Wakes requests that wait for news.
+    bench.board.show()
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    names = ("chromium", "chromium-browser", "google-chrome")
+    path = next(filter(None, map(shutil.which, names)), None)
+    if path is None:
+        pytest.fail("No Chromium was found: install it, for example with 'apt install chromium'.")
+    quiet = ("gpu", "quic", "background-networking", "component-update", "sync")
+    with sync_playwright() as playwright:
+        launched = playwright.chromium.launch(
+            executable_path=path,
+            args=["--no-sandbox", "--no-first-run", *(f"--disable-{name}" for name in quiet)],
+        )
+        yield launched
+        launched.close()
+
+
+@pytest.fixture
+def troubles() -> list[str]:
+    """What the browser complained about, and what it asked of other machines."""
+    return []
+
+
+@pytest.fixture
+def screen(browser: Browser, address: str) -> Iterator[BrowserContext]:
+    """A window the size of the bench's touch screen."""
+    context = browser.new_context(viewport={"width": 800, "height": 480}, base_url=address)
+    yield context
+    context.close()
+
+
+@pytest.fixture
+def page(screen: BrowserContext, troubles: list[str], address: str) -> Page:
+    opened = screen.new_page()
+    opened.on("console", lambda said: troubles.append(said.text) if said.type == "error" else None)
+    opened.on("pageerror", lambda error: troubles.append(str(error)))
+    opened.on(
+        "request",
+        lambda asked: None if asked.url.startswith(address) else troubles.append(asked.url),
+    )
+    return opened

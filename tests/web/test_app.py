@@ -1,0 +1,178 @@
+"""What holds for every page: headers, refusals, escaping, banners, errors in a sentence."""
+
+import re
+from pathlib import Path
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+
+from station.errors import (
+    BadInput,
+    InstrumentSilent,
+    LedgerBusy,
+    LedgerDamaged,
+    LedgerFull,
+    NoLimit,
+    StationError,
+    UnknownSize,
+)
+from tests.web.fake_bench import FakeBench
+from tests.web.invented import HOSTILE, NOW
+from web import create_app
+from web.app import status_of
+
+PAGES = (
+    "/",
+    "/bench",
+    "/samples",
+    "/tools",
+    "/tools/Hand%20tool%201/red",
+    "/limits",
+    "/instruments",
+    "/people",
+)
+CHANGES = (
+    "/bench",
+    "/bench/confirm",
+    "/bench/failure",
+    "/bench/abandon",
+    "/unfinished/some-id/again",
+    "/unfinished/some-id/void",
+)
+MISSING = (
+    "/nowhere",
+    "/samples/no-such-id",
+    "/samples/no-such-id/trace.svg",
+    "/tools/No%20tool/red",
+    "/tools/No%20tool/red/trend.svg",
+    "/tools/Bench%20tool%202/16/14/trend.svg",
+)
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_page_is_served_with_its_banner(client: FlaskClient, path: str) -> None:
+    answer = client.get(path)
+    assert answer.status_code == 200
+    assert "Invented demo records" in answer.text
+    assert "Simulated instruments" in answer.text
+
+
+@pytest.mark.parametrize("path", [page for page in PAGES if not page.startswith("/tools/")])
+def test_page_is_served_over_an_empty_ledger(empty_client: FlaskClient, path: str) -> None:
+    answer = empty_client.get(path)
+    assert answer.status_code == 200
+    assert "Invented demo records" not in answer.text
+
+
+def test_every_address_is_tested(app: Flask) -> None:
+    changing = {
+        rule.rule
+        for rule in app.url_map.iter_rules()
+        if rule.methods is not None and "POST" in rule.methods
+    }
+    tested = {re.sub("some-id", "<sample_id>", path) for path in CHANGES}
+    assert changing == tested
+
+
+@pytest.mark.parametrize("path", CHANGES)
+def test_change_without_token_is_refused(client: FlaskClient, bench: FakeBench, path: str) -> None:
+    before = bench.board.state
+    answer = client.post(path, data={"person": "Ann Example", "reason": "none"})
+    assert answer.status_code == 400
+    assert "Load the page again" in answer.text
+    assert bench.board.state == before
+
+
+def test_token_of_an_earlier_start_is_refused(
+    client: FlaskClient, bench: FakeBench, token: str, history: Path
+) -> None:
+    session = client.get_cookie("session")
+    assert session is not None
+    restarted = create_app(bench, history, testing=True).test_client()
+    restarted.set_cookie("session", session.value)
+    answer = restarted.post("/bench/confirm", data={"csrf_token": token})
+    assert answer.status_code == 400
+
+
+@pytest.mark.parametrize("path", CHANGES)
+def test_change_cannot_be_made_by_a_link(client: FlaskClient, path: str) -> None:
+    # GET of the form's own page is the page itself; every other change has no GET at all.
+    assert client.get(path).status_code == (200 if path == "/bench" else 405)
+
+
+@pytest.mark.parametrize("path", MISSING)
+def test_unknown_address_is_answered_in_a_sentence(client: FlaskClient, path: str) -> None:
+    answer = client.get(path)
+    assert answer.status_code == 404
+    assert "That could not be done" in answer.text
+
+
+@pytest.mark.parametrize("path", [*PAGES, *MISSING, "/bench/state", "/static/station.css"])
+def test_headers_keep_the_page_to_itself(client: FlaskClient, path: str) -> None:
+    answer = client.get(path)
+    policy = answer.headers["Content-Security-Policy"]
+    assert "default-src 'self'" in policy
+    assert "unsafe-inline" not in policy
+    for part in ("object-src 'none'", "frame-ancestors 'none'", "base-uri 'none'"):
+        assert part in policy
+    assert answer.headers["X-Content-Type-Options"] == "nosniff"
+    assert answer.headers["Referrer-Policy"] == "same-origin"
+    answer.close()
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_page_has_nothing_that_the_policy_forbids(client: FlaskClient, path: str) -> None:
+    text = client.get(path).text
+    assert re.search(r"<style|\sstyle=|\son\w+=|javascript:", text) is None
+    assert all("src=" in tag for tag in re.findall(r"<script[^>]*>", text))
+
+
+@pytest.mark.parametrize("path", ["/", "/bench", "/samples", "/people"])
+def test_hostile_name_is_shown_as_text(client: FlaskClient, path: str) -> None:
+    text = client.get(path).text
+    assert HOSTILE not in text
+    assert "&lt;script&gt;document.title=" in text
+
+
+def test_cookie_is_kept_from_scripts_and_other_sites(client: FlaskClient) -> None:
+    cookie = client.get("/bench").headers["Set-Cookie"]
+    assert "HttpOnly" in cookie
+    assert "SameSite=Strict" in cookie
+
+
+def test_oversized_request_is_refused(client: FlaskClient, token: str) -> None:
+    data = {"csrf_token": token, "person": "x" * 70_000}
+    assert client.post("/bench", data=data).status_code == 413
+
+
+@pytest.mark.parametrize(
+    ("error", "status"),
+    [
+        (BadInput("a"), 400),
+        (UnknownSize("a"), 400),
+        (NoLimit("a"), 400),
+        (LedgerBusy("a"), 503),
+        (LedgerFull("a"), 507),
+        (InstrumentSilent("a"), 503),
+        (LedgerDamaged("a"), 500),
+    ],
+)
+def test_error_has_the_status_of_its_kind(error: StationError, status: int) -> None:
+    assert status_of(error) == status
+
+
+def test_error_of_the_bench_is_shown_as_it_is(
+    client: FlaskClient, bench: FakeBench, token: str
+) -> None:
+    bench.problem = LedgerBusy("The ledger is locked: wait <a moment>, then try again.")
+    answer = client.post("/bench/confirm", data={"csrf_token": token})
+    assert answer.status_code == 503
+    assert "The ledger is locked: wait &lt;a moment&gt;, then try again." in answer.text
+
+
+def test_missing_ledger_is_answered_in_a_sentence(bench: FakeBench, tmp_path: Path) -> None:
+    app = create_app(bench, tmp_path / "gone.ledger", testing=True, clock=lambda: NOW)
+    answer = app.test_client().get("/samples")
+    assert answer.status_code == 400
+    assert "There is no ledger at" in answer.text

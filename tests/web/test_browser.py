@@ -1,0 +1,187 @@
+"""The page in a real browser: the bench's screen, a phone, and one sample from start to end."""
+
+import re
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from station.bench_state import Stage
+from station.errors import InstrumentSilent
+from station.ledger.queries import LedgerReader
+from tests.web.fake_bench import FakeBench
+from tests.web.invented import order_of
+
+PATHS = (
+    "/",
+    "/bench",
+    "/samples",
+    "/tools",
+    "/tools/Hand tool 1/red",
+    "/limits",
+    "/instruments",
+    "/people",
+)
+SIZES = ((800, 480), (390, 844), (1280, 800))
+TARGET_PX = 44
+"""Stricter than WCAG 2.2, success criterion 2.5.8 (24 px); that of 2.5.5. MEM-H."""
+
+OVERFLOW = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+TOO_SMALL = """target => [...document.querySelectorAll(
+    "button, select, input:not([type=hidden]), a.button, nav a")]
+  .filter(control => control.checkVisibility())
+  .filter(control => {
+    const box = control.getBoundingClientRect();
+    return box.width < target || box.height < target;
+  })
+  .map(control => control.outerHTML)"""
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_page_fits_every_screen_without_complaint(
+    page: Page, troubles: list[str], path: str
+) -> None:
+    for width, height in SIZES:
+        page.set_viewport_size({"width": width, "height": height})
+        page.goto(path)
+        expect(page.locator("h1").first).to_be_attached()
+        assert page.evaluate(OVERFLOW) <= 0
+        assert page.evaluate(TOO_SMALL, TARGET_PX) == []
+    assert troubles == []
+
+
+def test_sample_page_fits_and_shows_its_trace(
+    page: Page, troubles: list[str], records: LedgerReader
+) -> None:
+    row = next(row for row in records.samples() if row.trace_sha256)
+    for width, height in SIZES:
+        page.set_viewport_size({"width": width, "height": height})
+        page.goto(f"/samples/{row.sample_id}")
+        expect(page.locator("svg.figure")).to_be_visible()
+        assert page.evaluate(OVERFLOW) <= 0
+    assert troubles == []
+
+
+@pytest.mark.parametrize("stage", [stage for stage in Stage if stage is not Stage.DONE])
+def test_bench_fits_at_every_stage(
+    page: Page, bench: FakeBench, troubles: list[str], stage: Stage
+) -> None:
+    bench.start(order_of("Bo Invented", "blue"))
+    bench.board.show(stage=stage, resistance_readings_ohm=(2e-3,), force_n=90.0, peak_n=91.0)
+    for width, height in SIZES:
+        page.set_viewport_size({"width": width, "height": height})
+        page.goto("/bench")
+        assert page.evaluate(OVERFLOW) <= 0
+        assert page.evaluate(TOO_SMALL, TARGET_PX) == []
+    assert troubles == []
+
+
+def test_point_of_the_figure_leads_to_its_sample(page: Page) -> None:
+    page.goto("/tools/Hand tool 1/red")
+    point = page.locator("svg.figure a").first
+    address = point.get_attribute("href")
+    point.locator("use").click()
+    expect(page).to_have_url(re.compile(f"{address}$"))
+    expect(page.get_by_role("heading", name="Sample of")).to_be_visible()
+
+
+def test_hostile_name_runs_nothing(page: Page, troubles: list[str]) -> None:
+    for path in ("/", "/samples", "/people"):
+        page.goto(path)
+        expect(page).not_to_have_title("broken")
+        assert "<script>" in page.inner_text("main")
+    assert troubles == []
+
+
+def fill_form(page: Page) -> None:
+    page.goto("/bench")
+    page.get_by_label("Person").select_option("Bo Invented")
+    page.get_by_label("Tool and nest").select_option(label="Hand tool 1, nest blue")
+    page.get_by_label("Connector").select_option("butt-splice-red")
+    page.get_by_role("combobox", name="Wire", exact=True).select_option("18 AWG")
+    page.get_by_role("button", name="Start this sample").click()
+
+
+def test_sample_goes_from_form_to_verdict(
+    page: Page, bench: FakeBench, troubles: list[str]
+) -> None:
+    fill_form(page)
+    expect(page.get_by_text("Clip the four leads on")).to_be_visible()
+    page.get_by_role("button", name="Clips are on").click()
+    expect(page.get_by_text("Hold still")).to_be_visible()
+    bench.board.show(resistance_readings_ohm=(2.071e-3,))
+    expect(page.get_by_text("2.071 mΩ")).to_be_visible()
+    bench.board.show(stage=Stage.GRIP)
+    expect(page.get_by_text("Nobody in line with the pull. Guard closed.")).to_be_visible()
+    page.get_by_role("button", name="Gripped, start recording").click()
+    expect(page.get_by_text("Pull steadily")).to_be_visible()
+    bench.board.show(force_n=120.0, peak_n=142.0)
+    expect(page.get_by_text("120.0 N (27.0 lbf)")).to_be_visible()
+    expect(page.get_by_text("142.0 N (31.9 lbf)")).to_be_visible()
+    bench.board.show(stage=Stage.NAME_FAILURE, suggested_mode="drawn_out")
+    expect(page.locator("button.suggested")).to_have_text("Wire drawn out of the barrel")
+    page.get_by_role("button", name="Broke in the free wire").click()
+    expect(page.locator("#verdict")).to_have_text("Pass")
+    expect(page.locator("#verdict use")).to_have_attribute("href", "#mark-pass")
+    expect(page.get_by_text("above its limit")).to_be_visible()
+    page.get_by_role("link", name="See this sample").click()
+    expect(page.get_by_text("broke in the free wire")).to_be_visible()
+    assert troubles == []
+
+
+def test_open_page_follows_without_being_loaded_again(
+    page: Page, bench: FakeBench, troubles: list[str]
+) -> None:
+    page.goto("/bench")
+    expect(page.get_by_role("button", name="Start this sample")).to_be_visible()
+    bench.start(order_of("Ann Example", "red"))
+    expect(page.get_by_role("button", name="Clips are on")).to_be_focused()
+    expect(page.get_by_role("button", name="Start this sample")).to_be_hidden()
+    bench.abandon("enough")
+    expect(page.locator("#verdict")).to_have_text("Void")
+    expect(page.locator("#verdict use")).to_have_attribute("href", "#mark-void")
+    expect(page.get_by_text("Void: given up: enough.")).to_be_visible()
+    assert troubles == []
+
+
+def test_trouble_of_an_instrument_is_shown_as_text(page: Page, bench: FakeBench) -> None:
+    page.goto("/bench")
+    bench.board.show(trouble="The meter is <b>silent</b>: check its cable.")
+    expect(page.get_by_text("The meter is <b>silent</b>: check its cable.")).to_be_visible()
+
+
+def test_page_is_loaded_again_after_a_restart(page: Page, bench: FakeBench) -> None:
+    page.goto("/bench")
+    page.evaluate("document.getElementById('live').dataset.started = 'an earlier start'")
+    bench.board.show(trouble="news")
+    expect(page.locator("#live")).not_to_have_attribute("data-started", "an earlier start")
+
+
+def test_wires_that_do_not_fit_the_barrel_cannot_be_chosen(page: Page) -> None:
+    page.goto("/bench")
+    page.get_by_label("Connector").select_option("butt-splice-yellow")
+    enabled = page.locator("select[name=wire] option:not([disabled])")
+    expect(enabled).to_have_text(["Choose", "12 AWG", "10 AWG"])
+
+
+def test_bench_works_without_script(browser: Browser, address: str, bench: FakeBench) -> None:
+    context = browser.new_context(java_script_enabled=False, base_url=address)
+    try:
+        page = context.new_page()
+        fill_form(page)
+        expect(page.get_by_role("button", name="Clips are on")).to_be_visible()
+        page.get_by_role("button", name="Give up (void)").click()
+        expect(page.locator("#verdict")).to_have_text("Void")
+    finally:
+        context.close()
+
+
+def test_error_page_leads_back(page: Page, bench: FakeBench) -> None:
+    bench.start(order_of("Bo Invented", "blue"))
+    bench.problem = InstrumentSilent("The milliohm meter did not answer: check its cable.")
+    page.goto("/bench")
+    page.get_by_role("button", name="Clips are on").click()
+    expect(page.get_by_role("alert")).to_have_text(
+        "The milliohm meter did not answer: check its cable."
+    )
+    page.get_by_role("link", name="Go to the bench").click()
+    expect(page.get_by_role("button", name="Clips are on")).to_be_visible()

@@ -1,0 +1,40 @@
+"""How each nest stands."""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from station.ledger.queries import LedgerReader
+from tests.web.invented import NOW
+from web.nests import (
+    SPARK_HEIGHT,
+    SPARK_WIDTH,
+    nest_statuses,
+    samples_since,
+    spark_points,
+)
+
+START = NOW.astimezone().replace(hour=0, minute=0)
+
+
+def test_worn_nests_come_first(records: LedgerReader) -> None:
+    statuses = nest_statuses(records, run_length=1_000_000, today=START)
+    assert [status.state for status in statuses] == ["worn", "unknown", "unknown", "steady"]
+    assert statuses[0].trend.nest == "red"
+
+
+def test_samples_since_a_moment_are_those_and_no_others(records: LedgerReader) -> None:
+    everything = records.samples(limit=1000)
+    start = everything[20].at_utc
+    found = list(samples_since(records, start))
+    assert found == [row for row in everything if row.at_utc >= start]
+
+
+@given(st.lists(st.floats(-1e6, 1e6, allow_nan=False), min_size=2, max_size=60))
+def test_small_curve_stays_in_its_box(scores: list[float]) -> None:
+    pairs = [tuple(map(float, pair.split(","))) for pair in spark_points(scores).split()]
+    assert len(pairs) == len(scores)
+    assert all(0.0 <= x <= SPARK_WIDTH and 0.0 <= y <= SPARK_HEIGHT for x, y in pairs)
+
+
+def test_one_score_is_no_curve() -> None:
+    assert spark_points([1.0]) == ""

@@ -1,0 +1,57 @@
+"""What the form offers, and how a place survives the way through it."""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from station.datafiles import shipped_connectors, shipped_limit_sets
+from station.ledger.queries import LedgerReader
+from station.wire import parse_size
+from web.order import choices, order_again, order_from, read_place
+from web.shown import place
+
+WORDS = st.text(max_size=40)
+
+
+@given(WORDS, WORDS)
+def test_place_reads_back(tool: str, nest: str) -> None:
+    assert read_place(place(tool, nest)) == (tool, nest)
+
+
+@given(st.text(max_size=60))
+def test_any_text_is_a_place_or_none(text: str) -> None:
+    found = read_place(text)
+    assert found is None or read_place(place(*found)) == found
+
+
+def test_form_offers_what_is_on_record(records: LedgerReader) -> None:
+    offered = choices(records, shipped_limit_sets())
+    assert len(offered.people) == 3
+    assert (place("Bench tool 2", "16/14"), "Bench tool 2, nest 16/14") in offered.places
+    assert [name for name, _ in offered.limit_sets] == list(shipped_limit_sets().ids)
+    accepted = {size for item in shipped_connectors().values() for size in item.accepts}
+    assert set(offered.wires) == accepted
+    areas = [parse_size(size).area_m2 for size in offered.wires]
+    assert areas == sorted(areas)
+
+
+def test_wires_are_written_canonically() -> None:
+    form = {
+        "person": " Ann   Example ",
+        "job": "tool_validation",
+        "tool": "Hand tool 1",
+        "nest": "red",
+        "connector": "butt-splice-red",
+        "wire": "awg 18",
+        "wire2": "22awg",
+        "limit_set": "mil-t-7928",
+    }
+    order = order_from(form, shipped_limit_sets())
+    assert order.person == "Ann Example"
+    assert order.joint.wires == ("18 AWG", "22 AWG")
+    assert order.joint.material == "copper"
+
+
+def test_order_again_names_what_it_replaces(records: LedgerReader) -> None:
+    [row] = records.unfinished()
+    order = order_again(row, "Ann Example")
+    assert (order.offered_again_for, order.joint.key) == (row.sample_id, row.joint_key)

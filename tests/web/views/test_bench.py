@@ -1,0 +1,187 @@
+"""The bench page without a browser: form, buttons, live state."""
+
+import threading
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+
+from station.bench_state import Stage
+from station.ledger.queries import LedgerReader
+from tests.web.fake_bench import FakeBench
+from tests.web.invented import order_of
+from web.context import MAX_WAITING
+from web.shown import place
+
+GOOD = {
+    "person": "Bo Invented",
+    "job": "daily_check",
+    "place": place("Hand tool 1", "blue"),
+    "connector": "butt-splice-red",
+    "wire": "18 AWG",
+    "wire2": "",
+    "material": "copper",
+    "limit_set": "ul-486a-1991",
+}
+
+
+def test_form_starts_a_sample(client: FlaskClient, bench: FakeBench, token: str) -> None:
+    answer = client.post("/bench", data=GOOD | {"csrf_token": token})
+    assert (answer.status_code, answer.location) == (303, "/bench")
+    assert bench.board.state.order == order_of("Bo Invented", "blue")
+    assert "Clips are on" in client.get("/bench").text
+
+
+@pytest.mark.parametrize(
+    ("wrong", "sentence"),
+    [
+        ({"person": " "}, "Fill in the person"),
+        ({"person": "x" * 201}, "Shorten the person"),
+        ({"job": "lunch"}, "is not a job"),
+        ({"place": "not a place"}, "choose them from the list"),
+        ({"place": ""}, "Fill in the tool"),
+        ({"connector": "no-such"}, "There is no connector"),
+        ({"connector": ""}, "Fill in the connector"),
+        ({"wire": "10 AWG"}, "is not made for 10 AWG"),
+        ({"wire": "rope"}, "is not a wire size"),
+        ({"wire2": "12 AWG"}, "is not made for 12 AWG"),
+        ({"material": "gold"}, "is not a material"),
+        ({"limit_set": "no-such"}, "There is no limit set"),
+    ],
+)
+def test_form_comes_back_with_what_is_wrong(
+    client: FlaskClient, bench: FakeBench, token: str, wrong: dict[str, str], sentence: str
+) -> None:
+    answer = client.post("/bench", data=GOOD | wrong | {"csrf_token": token})
+    assert answer.status_code == 400
+    assert sentence in answer.text
+    assert bench.board.state.stage is Stage.IDLE
+
+
+def test_form_keeps_what_was_filled_in(client: FlaskClient, token: str) -> None:
+    data = GOOD | {"csrf_token": token, "wire": "12 AWG"}
+    text = client.post("/bench", data=data).text
+    assert '<option value="Bo Invented" selected>' in text
+    assert '<option value="12 AWG" selected>' in text
+
+
+def test_busy_bench_refuses_a_second_sample(
+    client: FlaskClient, bench: FakeBench, token: str
+) -> None:
+    bench.start(order_of("Ann Example", "red"))
+    answer = client.post("/bench", data=GOOD | {"csrf_token": token})
+    assert answer.status_code == 400
+    assert bench.board.state.order == order_of("Ann Example", "red")
+
+
+def test_link_from_another_page_fills_the_form(client: FlaskClient) -> None:
+    query = {"place": place("Bench tool 2", "16/14"), "job": "certification"}
+    text = client.get("/bench", query_string=query).text
+    assert "selected>Bench tool 2, nest 16/14" in text
+    assert '<option value="certification" selected>' in text
+
+
+def test_form_starts_with_the_sample_before(client: FlaskClient, bench: FakeBench) -> None:
+    bench.start(order_of("Ann Example", "red"))
+    bench.abandon("enough")
+    text = client.get("/bench").text
+    assert '<option value="Ann Example" selected>' in text
+    assert "selected>Hand tool 1, nest red" in text
+
+
+def test_shop_without_records_writes_names_by_hand(empty_client: FlaskClient) -> None:
+    text = empty_client.get("/bench").text
+    for name in ("person", "tool", "nest"):
+        assert f'<input name="{name}"' in text
+
+
+def test_buttons_lead_to_the_verdict(
+    client: FlaskClient, bench: FakeBench, records: LedgerReader, token: str
+) -> None:
+    data = {"csrf_token": token}
+    bench.start(order_of("Bo Invented", "blue"))
+    assert client.post("/bench/confirm", data=data).location == "/bench"
+    assert bench.board.state.stage is Stage.READING
+    bench.board.show(stage=Stage.NAME_FAILURE, peak_n=142.0, suggested_mode="drawn_out")
+    answer = client.post("/bench/failure", data=data | {"mode": "broke_at_edge"})
+    assert (answer.status_code, bench.board.state.stage) == (303, Stage.DONE)
+    row = records.sample(bench.board.state.sample_id or "")
+    assert row is not None
+    assert (row.verdict, row.failure_mode) == ("pass", "broke_at_edge")
+    text = client.get("/bench").text
+    assert "53.04 N (11.92 lbf) above its limit" in text
+    assert "New sample" in text
+
+
+def test_giving_up_voids_with_the_reason(
+    client: FlaskClient, bench: FakeBench, records: LedgerReader, token: str
+) -> None:
+    bench.start(order_of("Bo Invented", "blue"))
+    data = {"csrf_token": token, "reason": "clip broke"}
+    assert client.post("/bench/abandon", data=data).status_code == 303
+    row = records.sample(bench.board.state.sample_id or "")
+    assert row is not None
+    assert (row.verdict, row.void_reason) == ("void", "given up: clip broke")
+
+
+@pytest.mark.parametrize("path", ["/bench/confirm", "/bench/abandon", "/bench/failure"])
+def test_button_out_of_turn_is_refused(client: FlaskClient, token: str, path: str) -> None:
+    data = {"csrf_token": token, "reason": "r", "mode": "drawn_out"}
+    answer = client.post(path, data=data)
+    assert answer.status_code == 400
+    assert "not waiting for that" in answer.text
+
+
+def test_cautions_stand_where_a_person_acts(client: FlaskClient, bench: FakeBench) -> None:
+    assert "Battery disconnected and circuit dead" in client.get("/bench").text
+    bench.start(order_of("Bo Invented", "blue"))
+    bench.board.show(stage=Stage.GRIP)
+    text = client.get("/bench").text
+    for words in ("Eye protection on", "Nobody in line", "not a safety function"):
+        assert words in text
+
+
+def test_state_answers_at_once_when_it_has_news(client: FlaskClient, bench: FakeBench) -> None:
+    bench.board.show(stage=Stage.PULLING, force_n=100.0, peak_n=111.2)
+    answer = client.get("/bench/state?beyond=0")
+    state = answer.get_json()
+    assert (state["version"], state["stage"]) == (1, "pulling")
+    assert state["texts"]["force"] == "100.0 N (22.5 lbf)"
+    assert state["texts"]["peak"] == "111.2 N (25.0 lbf)"
+    assert answer.headers["Cache-Control"] == "no-store"
+
+
+@pytest.mark.parametrize("query", ["", "?beyond=", "?beyond=x", "?beyond=57", "?beyond=-1"])
+def test_state_never_waits_for_a_version_that_is_not_its_own(
+    client: FlaskClient, query: str
+) -> None:
+    assert client.get(f"/bench/state{query}").get_json()["version"] == 0
+
+
+def test_state_waits_for_news(app: Flask, bench: FakeBench) -> None:
+    answers: list[int] = []
+
+    def ask() -> None:
+        answers.append(app.test_client().get("/bench/state?beyond=0").get_json()["version"])
+
+    waiting = threading.Thread(target=ask)
+    waiting.start()
+    bench.board.show(stage=Stage.READING)
+    waiting.join(timeout=30.0)
+    assert answers == [1]
+
+
+def test_state_does_not_wait_where_enough_others_do(app: Flask, client: FlaskClient) -> None:
+    waiting = app.extensions["station"].waiting
+    for _ in range(MAX_WAITING):
+        assert waiting.acquire(blocking=False)
+    assert client.get("/bench/state?beyond=0").get_json()["version"] == 0
+
+
+def test_page_without_script_looks_again_only_while_a_sample_is_under_way(
+    client: FlaskClient, bench: FakeBench
+) -> None:
+    # Loading again would wipe a form that is being filled in.
+    assert 'http-equiv="refresh"' not in client.get("/bench").text
+    bench.start(order_of("Bo Invented", "blue"))
+    assert 'http-equiv="refresh"' in client.get("/bench").text

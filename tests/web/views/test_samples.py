@@ -1,0 +1,120 @@
+"""Samples: filter, pages, everything about one."""
+
+import re
+from xml.etree import ElementTree
+
+import pytest
+from flask.testing import FlaskClient
+
+from station.ledger.entries import Correction
+from station.ledger.queries import LedgerReader
+from station.ledger.store import Ledger
+from tests.web.invented import HOSTILE
+from web.shown import place
+from web.views import samples
+from web.views.samples import Filter, find_samples
+
+
+def sample_links(text: str) -> list[str]:
+    return re.findall(r'<td><a href="/samples/([^"]+)">', text)
+
+
+def test_newest_sample_comes_first(client: FlaskClient, records: LedgerReader) -> None:
+    newest = [row.sample_id for row in records.samples(limit=samples.PAGE_ROWS)]
+    assert sample_links(client.get("/samples").text) == newest
+
+
+def test_pages_hold_every_sample_once(client: FlaskClient, records: LedgerReader) -> None:
+    found: list[str] = []
+    path: str | None = "/samples"
+    while path:
+        text = client.get(path).text
+        found += sample_links(text)
+        older = re.search(r'rel="next" href="([^"]+)"', text)
+        path = older[1].replace("&amp;", "&") if older else None
+    assert found == [row.sample_id for row in records.samples(limit=1000)]
+    assert len(found) > samples.PAGE_ROWS
+
+
+@pytest.mark.parametrize(
+    ("query", "count"),
+    [
+        ({"verdict": "fail"}, 1),
+        ({"verdict": "void"}, 0),
+        ({"verdict": "unfinished"}, 1),
+        ({"person": HOSTILE}, 1),
+        ({"person": "Nobody"}, 0),
+        ({"place": place("Hand tool 1", "blue")}, 36),
+        ({"place": place("Hand tool 1", "yellow"), "verdict": "pass"}, 0),
+    ],
+)
+def test_filter_keeps_what_was_asked_for(
+    client: FlaskClient, query: dict[str, str], count: int
+) -> None:
+    assert len(sample_links(client.get("/samples", query_string=query).text)) == count
+
+
+@pytest.mark.parametrize("query", ["place=x", "place=[1,2]", "verdict=maybe", "before=x"])
+def test_filter_that_cannot_be_read_does_not_filter(client: FlaskClient, query: str) -> None:
+    text = client.get(f"/samples?{query}").text
+    assert len(sample_links(text)) == samples.PAGE_ROWS
+
+
+def test_filter_by_verdict_stops_after_some_blocks_and_goes_on(
+    records: LedgerReader, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(samples, "SCAN_ROWS", 10)
+    monkeypatch.setattr(samples, "MAX_SCANS", 3)
+    wanted = Filter(verdict="void")
+    rows, before = find_samples(records, wanted, None, 5)
+    assert rows == []
+    assert before == records.samples(limit=30)[-1].begun_seq
+    for _ in range(3):
+        if before is not None:
+            rows, before = find_samples(records, wanted, before, 5)
+    assert before is None
+
+
+def test_sample_page_tells_everything(client: FlaskClient, records: LedgerReader) -> None:
+    [row] = [row for row in records.samples() if row.verdict == "fail"]
+    text = client.get(f"/samples/{row.sample_id}").text
+    for words in (
+        "71.17 N (16.00 lbf)",
+        "89.0 N (20.0 lbf)",
+        "0.400 mΩ",
+        "Repeatability",
+        "not corrected: no thermometer",
+        "seen in 3 texts",
+        "Invented instrument",
+        "This record is invented",
+        "wire drawn out of the barrel",
+    ):
+        assert words in text
+    assert '<svg xmlns="http://www.w3.org/2000/svg"' in text
+
+
+def test_unfinished_sample_has_a_page(client: FlaskClient, records: LedgerReader) -> None:
+    [row] = records.unfinished()
+    answer = client.get(f"/samples/{row.sample_id}")
+    assert answer.status_code == 200
+    assert "begun and not finished" in answer.text
+    assert client.get(f"/samples/{row.sample_id}/trace.svg").status_code == 404
+
+
+def test_correction_is_told_beside_what_was_written(
+    client: FlaskClient, ledger: Ledger, records: LedgerReader
+) -> None:
+    row = next(row for row in records.samples() if row.verdict == "pass")
+    correction = Correction(
+        corrects_id=row.sample_id, reason="wrong <reel>", void_sample=True, demo=True
+    )
+    ledger.append(correction, person="Ann Example")
+    text = client.get(f"/samples/{row.sample_id}").text
+    assert "it was pass, and was voided because: wrong &lt;reel&gt;" in text
+
+
+def test_trace_is_a_figure_of_its_own(client: FlaskClient, records: LedgerReader) -> None:
+    row = next(row for row in records.samples() if row.trace_sha256)
+    answer = client.get(f"/samples/{row.sample_id}/trace.svg")
+    assert answer.mimetype == "image/svg+xml"
+    assert ElementTree.fromstring(answer.text).tag.endswith("svg")
