@@ -1,7 +1,7 @@
 """Wire check: from the resistance of a length, what size and metal a wire really is.
 
-Resistance alone cannot tell everything: 18 AWG of copper-clad aluminium and 20 AWG of copper are the
-same to a meter. The check therefore names every size and metal that the measurement allows, and
+Resistance alone cannot tell everything: 18 AWG of copper-clad aluminium and 20 AWG of copper are
+the same to a meter. The check therefore names every size and metal that the measurement allows, and
 says "cannot tell" where the uncertainty is too large to separate what was sold from its rivals.
 """
 

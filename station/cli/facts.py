@@ -6,6 +6,7 @@ import click
 
 from calibration.uncertainty import Contribution
 from station.cli.output import json_option, print_facts, print_json
+from station.conductors import BASES, IEC_60228_SOURCE, Basis, iec_60228_max_ohm_per_m
 from station.datafiles import shipped_limit_sets
 from station.errors import BadInput, NoLimit
 from station.judging import (
@@ -21,11 +22,14 @@ from station.units import NEWTON_PER_LBF, SQUARE_MILLIMETRE_M2
 from station.verdict import DEFAULT_GUARD, Verdict
 from station.wire import (
     MATERIALS,
+    Material,
+    WireSize,
     conservative_current_a,
     material_named,
     parse_size,
     resistance_ohm_per_m,
     soft_break_force_n,
+    temperature_factor,
 )
 
 PEOPLE_UNITS = {"N": ("N", 1.0), "V": ("mV", 1e3), "ohm": ("mohm", 1e3), "1": ("1", 1.0)}
@@ -44,22 +48,31 @@ _materials = click.Choice(sorted(MATERIALS))
 @click.argument("size")
 @click.option("--material", type=_materials, default="copper", show_default=True)
 @click.option("--at-c", type=float, default=20.0, show_default=True, help="Temperature in °C.")
+@click.option(
+    "--basis",
+    type=click.Choice(BASES),
+    default="area",
+    show_default=True,
+    help="Resistance of exactly this metal area, or the highest that IEC 60228 allows.",
+)
 @json_option
-def wire(size: str, material: str, at_c: float, as_json: bool) -> None:
+def wire(size: str, material: str, at_c: float, basis: Basis, as_json: bool) -> None:
     """Print what is known of a wire SIZE: metal, resistance, breaking force, current."""
     known = parse_size(size)
     metal = material_named(material)
+    per_metre, source = wire_resistance(known, metal, at_c, basis)
     document = {
         "size": known.label,
         "material": metal.name,
         "area_mm2": known.area_m2 / SQUARE_MILLIMETRE_M2,
         "diameter_mm": known.diameter_m * 1e3,
         "circular_mils": known.circular_mils,
-        "resistance_mohm_per_m": resistance_ohm_per_m(known, metal, at_c) * 1e3,
+        "resistance_mohm_per_m": per_metre * 1e3,
+        "basis": basis,
         "temperature_c": at_c,
         "soft_break_force_n": soft_break_force_n(known, metal),
         "conservative_current_a": conservative_current_a(known, metal),
-        "source": metal.source,
+        "source": source,
     }
     if as_json:
         print_json(document)
@@ -74,7 +87,7 @@ def wire(size: str, material: str, at_c: float, as_json: bool) -> None:
                 f"{document['area_mm2']:.4g} mm² ({known.circular_mils:.0f} circ. mils)",
             ),
             ("solid diameter", f"{document['diameter_mm']:.4g} mm"),
-            ("resistance", f"{document['resistance_mohm_per_m']:.4g} mΩ/m at {at_c:g} °C"),
+            ("resistance", f"{per_metre * 1e3:.4g} mΩ/m at {at_c:g} °C ({BASIS_WORDS[basis]})"),
             ("soft wire breaks at", f"about {force_n:.4g} N ({force_n / NEWTON_PER_LBF:.3g} lbf)"),
             (
                 "conservative current",
@@ -82,9 +95,35 @@ def wire(size: str, material: str, at_c: float, as_json: bool) -> None:
                 if current is None
                 else f"{current:.3g} A (700 circ. mils/A)",
             ),
-            ("from", metal.source),
+            ("from", source),
         ]
     )
+
+
+BASIS_WORDS: dict[Basis, str] = {
+    "area": "exactly this metal area",
+    "iec-60228-class-2": "highest allowed, stranded class 2",
+    "iec-60228-class-5": "highest allowed, flexible class 5",
+}
+
+
+def wire_resistance(
+    size: WireSize, metal: Material, at_c: float, basis: Basis
+) -> tuple[float, str]:
+    """Ohm per metre at a temperature, and where it comes from.
+
+    Raises
+    ------
+    BadInput
+        The table of the basis has no row for the size or the metal.
+    """
+    if basis == "area":
+        return resistance_ohm_per_m(size, metal, at_c), metal.source
+    if not metal.is_copper:
+        raise BadInput(f"IEC 60228 is asked here for copper only, not for {metal.name}.")
+    tinned = metal.name == "tinned-copper"
+    at_20_c = iec_60228_max_ohm_per_m(size, basis, tinned=tinned)
+    return at_20_c * temperature_factor(metal, at_c), IEC_60228_SOURCE
 
 
 @click.command(

@@ -37,7 +37,7 @@ def test_tinned_maxima_and_the_tinned_material_agree(area_mm2: float) -> None:
 
 
 def test_a_size_that_is_not_in_the_table_is_refused() -> None:
-    with pytest.raises(BadInput, match="no row for 0.6 mm2"):
+    with pytest.raises(BadInput, match=r"no row for 0\.6 mm2"):
         iec_60228_max_ohm_per_m(metric(0.6), "iec-60228-class-5")
     with pytest.raises(BadInput, match="no row for 18 AWG"):
         iec_60228_max_ohm_per_m(awg(18), "iec-60228-class-5")

@@ -144,8 +144,8 @@ def test_budget_by_reference_agrees_with_gtc() -> None:
 
 
 def test_reversal_and_delta_against_the_worked_drift() -> None:
-    # 1 mohm at 1 A with 5 uV + 2 uV/s, 0.2 s a reading: one-way 1005.0, reversal 999.8, delta 1000.0
-    # microohm (own computation that the reference notes as tried).
+    # 1 mohm at 1 A with 5 uV + 2 uV/s, 0.2 s a reading: one-way 1005.0, reversal 999.8, delta
+    # 1000.0 microohm (own computation that the reference notes as tried).
     emf = [5e-6 + 2e-6 * 0.2 * n for n in range(3)]
     first, second, third = 1e-3 + emf[0], -1e-3 + emf[1], 1e-3 + emf[2]
     assert first * 1e6 == pytest.approx(1005.0, abs=0.05)

@@ -40,6 +40,16 @@ def test_wire_of_another_metal_has_no_copper_current(capsys: pytest.CaptureFixtu
     assert wire["resistance_mohm_per_m"] == pytest.approx(33.3, abs=0.05)
 
 
+def test_metric_wire_says_which_resistance_it_is(capsys: pytest.CaptureFixture[str]) -> None:
+    # IEC 60228 class 5, plain copper, 0.5 mm2: 39.0 ohm/km (seen in five texts); ideal 34.48.
+    _, ideal = document(capsys, "wire", "0.5 mm2")
+    assert ideal["basis"] == "area"
+    assert ideal["resistance_mohm_per_m"] == pytest.approx(34.48, abs=0.005)
+    _, highest = document(capsys, "wire", "0,5 mm²", "--basis", "iec-60228-class-5")
+    assert highest["resistance_mohm_per_m"] == pytest.approx(39.0)
+    assert "60228" in highest["source"]
+
+
 def test_limits_state_source_and_standing(capsys: pytest.CaptureFixture[str]) -> None:
     code, limits = document(capsys, "limits", "18 AWG")
     assert code == 0
@@ -121,6 +131,8 @@ def test_impossible_splice_is_void_and_exits_1(capsys: pytest.CaptureFixture[str
         (["wire", ""], "not a wire size"),
         (["wire", "18 AWG", "--material", "tin"], "--material"),
         (["wire", "18 AWG", "--at-c", "nan"], "thermometer"),
+        (["wire", "18 AWG", "--basis", "iec-60228-class-2"], "no row for 18 AWG"),
+        (["wire", "1 mm2", "--basis", "iec-60228-class-2", "--material", "cca-10"], "copper only"),
         (["limits", "17 AWG"], "not interpolated"),
         (["limits", "18 AWG", "--set", "none"], "mil-t-7928"),
         (["judge", "--wire", "18 AWG", "--set", "mil-t-7928"], "Nothing to judge"),

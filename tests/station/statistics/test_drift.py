@@ -46,10 +46,12 @@ def test_run_length_by_simulation() -> None:
 
 
 def test_published_cusum_example() -> None:
-    # NIST/SEMATECH handbook 6.3.2.3 (table seen in five places): target 325, k 0.3175, h 4.1959, first
-    # signal at sample 14 on the upper side; printed sums are rounded, tolerance 0.006.
-    x = [324.925, 324.675, 324.725, 324.35, 325.35, 325.225, 324.125, 324.525, 325.225, 324.6,
-         324.625, 325.15, 328.325, 327.25, 327.825, 328.5, 326.675, 327.775, 326.875, 328.35]  # fmt: skip
+    # NIST/SEMATECH handbook 6.3.2.3 (table seen in five places): target 325, k 0.3175, h 4.1959,
+    # first signal at sample 14 on the upper side; printed sums are rounded, tolerance 0.006.
+    x = [
+        324.925, 324.675, 324.725, 324.35, 325.35, 325.225, 324.125, 324.525, 325.225, 324.6,
+        324.625, 325.15, 328.325, 327.25, 327.825, 328.5, 326.675, 327.775, 326.875, 328.35,
+    ]  # fmt: skip
     printed = [0.0, 0.0, 0.0, 0.0, 0.03, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 3.01, 4.94, 7.45,
                10.63, 11.99, 14.44, 16.0, 19.04]  # fmt: skip
     result = cusum([value - 325.0 for value in x], reference=0.3175, threshold=4.1959)

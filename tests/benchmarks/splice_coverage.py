@@ -1,0 +1,148 @@
+"""How often an interval holds the true splice: ``python -m tests.benchmarks.splice_coverage``.
+
+Draws splices of random size, span, temperature and meter; every error that a budget lists is drawn
+from the distribution the budget assumes for it (rectangular for a specification, normal for the
+rest). Counts how often the 95 % interval holds the true resistance, and how often a splice exactly
+at its limit is passed. Holds when coverage lies in 94 to 96 % for both methods and both numbers of
+repeats, and false acceptance at the limit is at most 5 % (within the counting error of the run).
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from calibration.uncertainty import Contribution, repeatability
+from station.resistance import (
+    ReferenceReading,
+    SpliceResistance,
+    WireSpan,
+    reduce_by_length,
+    reduce_by_reference,
+)
+from station.verdict import Verdict, judge_at_most
+from station.wire import MATERIALS, awg, resistance_ohm_per_m, temperature_factor
+from tests.benchmarks.report import Figures, run
+
+COPPER = MATERIALS["copper"]
+SPLICES = 20_000
+SEED = 20261125
+
+
+@dataclass(frozen=True)
+class World:
+    """One bench on one day: what is true, and how well it is known."""
+
+    truth_ohm: float
+    gauge: int
+    span_m: float
+    temperature_c: float
+    scale_bound: float
+    noise_ohm: float
+    u_span_m: float
+    u_wire: float
+    u_temperature_k: float
+
+    @property
+    def per_metre(self) -> float:
+        """Nominal ohm per metre at 20 °C."""
+        return resistance_ohm_per_m(awg(self.gauge))
+
+
+def draw_world(rng: np.random.Generator) -> World:
+    """A random bench, splice and day."""
+    return World(
+        truth_ohm=float(np.exp(rng.uniform(np.log(5e-5), np.log(2e-3)))),
+        gauge=int(rng.choice([10, 12, 14, 16, 18, 20, 22])),
+        span_m=float(rng.uniform(0.04, 0.16)),
+        temperature_c=float(rng.uniform(5.0, 38.0)),
+        scale_bound=float(rng.uniform(0.0002, 0.002)),
+        noise_ohm=float(np.exp(rng.uniform(np.log(2e-7), np.log(5e-6)))),
+        u_span_m=float(rng.uniform(0.0002, 0.001)),
+        u_wire=float(rng.uniform(0.002, 0.012)),
+        u_temperature_k=float(rng.uniform(0.3, 2.0)),
+    )
+
+
+def read(
+    true_ohm: float, scale: float, world: World, repeats: int, rng: np.random.Generator
+) -> tuple[float, Contribution]:
+    """Mean of noisy repeats on a meter that is off by ``scale``, with its repeatability line."""
+    values = true_ohm * scale + rng.normal(0.0, world.noise_ohm, repeats)
+    mean, u, dof = repeatability(values.tolist())
+    return mean, Contribution("repeatability", u, dof)
+
+
+def by_length(world: World, repeats: int, rng: np.random.Generator) -> SpliceResistance:
+    """Measure a splice by the length of its wire."""
+    wire = world.per_metre * rng.normal(1.0, world.u_wire)
+    length = rng.normal(world.span_m, world.u_span_m)
+    true_c = rng.normal(world.temperature_c, world.u_temperature_k)
+    between = world.truth_ohm + wire * length * temperature_factor(COPPER, true_c)
+    scale = rng.uniform(1.0 - world.scale_bound, 1.0 + world.scale_bound)
+    mean, repeat_line = read(between, scale, world, repeats, rng)
+    accuracy = Contribution("meter accuracy", mean * world.scale_bound / math.sqrt(3.0))
+    span = WireSpan(awg(world.gauge), COPPER, world.span_m, world.u_span_m, world.u_wire)
+    return reduce_by_length(
+        mean,
+        [accuracy, repeat_line],
+        [span],
+        temperature_c=world.temperature_c,
+        u_temperature_k=world.u_temperature_k,
+    )
+
+
+def by_reference(world: World, repeats: int, rng: np.random.Generator) -> SpliceResistance:
+    """Measure a splice by an unbroken span of the same reel."""
+    wire = world.per_metre * rng.normal(1.0, 0.05)
+    scale = rng.uniform(1.0 - world.scale_bound, 1.0 + world.scale_bound)
+    lengths = rng.normal(world.span_m, world.u_span_m, 2)
+    true_c = world.temperature_c + rng.normal(0.0, world.u_temperature_k) * np.array([1.0, 0.0])
+    shares = [
+        wire * float(length) * temperature_factor(COPPER, float(at))
+        for length, at in zip(lengths, true_c, strict=True)
+    ]
+    mean, repeat_line = read(world.truth_ohm + shares[0], scale, world, repeats, rng)
+    reference, reference_line = read(shares[1], scale, world, repeats, rng)
+    return reduce_by_reference(
+        mean,
+        [repeat_line],
+        ReferenceReading(reference, (reference_line,), world.span_m, world.temperature_c),
+        span_m=world.span_m,
+        u_span_m=world.u_span_m,
+        u_scale_fraction=world.scale_bound / math.sqrt(3.0),
+        temperature_c=world.temperature_c,
+        u_temperature_k=world.u_temperature_k,
+    )
+
+
+METHODS = {"by length": by_length, "by reference": by_reference}
+
+
+def figures(splices: int = SPLICES, seed: int = SEED) -> Figures:
+    """Coverage and false acceptance for both methods and two numbers of repeats."""
+    table: dict[str, float] = {}
+    holds = True
+    slack = 3.0 * math.sqrt(0.05 * 0.95 / splices)
+    for name, method in METHODS.items():
+        for repeats in (3, 10):
+            rng = np.random.default_rng([seed, repeats])
+            covered = accepted = 0
+            for _ in range(splices):
+                world = draw_world(rng)
+                result = method(world, repeats, rng)
+                covered += abs(result.splice_ohm - world.truth_ohm) <= result.budget.expanded(0.95)
+                judged = judge_at_most(
+                    result.splice_ohm, result.u_ohm, world.truth_ohm, dof=result.effective_dof
+                )
+                accepted += judged.verdict is Verdict.PASS
+            key = f"{name}, {repeats} repeats"
+            table[f"{key}: coverage %"] = 100.0 * covered / splices
+            table[f"{key}: accepted at the limit %"] = 100.0 * accepted / splices
+            holds &= 0.94 <= covered / splices <= 0.96
+            holds &= accepted / splices <= 0.05 + slack
+    return Figures("splice_coverage", table, holds)
+
+
+if __name__ == "__main__":
+    run(figures)
