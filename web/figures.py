@@ -38,7 +38,7 @@ ALARM = "#d3492a"
 DOUBT = "#a87900"
 
 _COLORS = {"pass": LINE, "fail": ALARM, "undecided": DOUBT}
-_TORN = ((-0.2, 1), (-0.2, -1), (-1.2, 0), (-0.2, 1), (0.2, 1), (0.2, -1), (1.2, 0), (0.2, 1))
+_TORN = ((-0.3, 1), (-0.3, -1), (-1.3, 0), (-0.3, 1), (0.3, 1), (0.3, -1), (1.3, 0), (0.3, 1))
 """Two triangles that point apart: the mark of a fail on every page."""
 
 _DRAWING = threading.Lock()
@@ -146,7 +146,7 @@ def _scores(
                 [score for _, score, _ in chosen],
                 marker=_marker(verdict),
                 color=color,
-                s=60 if verdict == "fail" else 26,
+                s=80 if verdict == "fail" else 26,
                 zorder=3,
             )
             points.set_urls([url for _, _, url in chosen])

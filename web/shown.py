@@ -28,9 +28,13 @@ ROLE_WORDS = {"apprentice": "Apprentice", "installer": "Installer", "lead": "Lea
 
 def number(value: float, u: float | None = None, *, decimals: int) -> str:
     """Write a value with two digits of its uncertainty, or ``decimals`` where ``u`` is unknown."""
-    if u is not None and u > 0.0:
-        decimals = min(max(1 - math.floor(math.log10(u)), 0), 9)
-    return f"{value:.{decimals}f}"
+    return f"{value:.{_decimals(u, decimals)}f}"
+
+
+def _decimals(u: float | None, otherwise: int) -> int:
+    if u is None or not u > 0.0:
+        return otherwise
+    return min(max(1 - math.floor(math.log10(u)), 0), 9)
 
 
 def milliohm(ohm: float | None, u_ohm: float | None = None) -> str:
@@ -44,9 +48,8 @@ def newton(force_n: float | None, u_n: float | None = None) -> str:
     """Write a force in newton, with pound-force beside it."""
     if force_n is None:
         return NOTHING
-    u_lbf = None if u_n is None else u_n / NEWTON_PER_LBF
-    pounds = number(force_n / NEWTON_PER_LBF, u_lbf, decimals=1)
-    return f"{number(force_n, u_n, decimals=1)} N ({pounds} lbf)"
+    decimals = _decimals(u_n, 1)
+    return f"{force_n:.{decimals}f} N ({force_n / NEWTON_PER_LBF:.{decimals}f} lbf)"
 
 
 def millivolt(volt: float | None, u_volt: float | None = None) -> str:

@@ -67,7 +67,7 @@ def test_score_has_a_sign_and_no_minus_zero() -> None:
 def test_reason_tells_value_margin_and_limit() -> None:
     least = shown.reason(criterion("pull_force_min", "N", 80.0, 100.0))
     assert least == (
-        "Pull force 80.0 N (17.98 lbf), 20.0 N (4.50 lbf) below its limit: it must be at least "
+        "Pull force 80.0 N (18.0 lbf), 20.0 N (4.5 lbf) below its limit: it must be at least "
         "100.0 N (22.5 lbf). Probability that it conforms: 50.0 %."
     )
     most = shown.reason(criterion("voltage_drop_max", "V", 0.004, 0.005))
