@@ -56,7 +56,7 @@ def photograph(address: str) -> None:
     chromium = shutil.which("chromium") or shutil.which("chromium-browser")
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS)
-        page = browser.new_page(viewport={"width": 1000, "height": 760})
+        page = browser.new_page(viewport={"width": 1000, "height": 940})
         page.goto(address, wait_until="networkidle")
         page.screenshot(path=str(TARGET))
         browser.close()

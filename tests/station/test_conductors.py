@@ -1,6 +1,11 @@
 import pytest
 
-from station.conductors import IEC_60228_MAX_OHM_PER_KM, SAE_STRANDS, iec_60228_max_ohm_per_m
+from station.conductors import (
+    IEC_60228_MAX_OHM_PER_KM,
+    SAE_STRANDS,
+    Basis,
+    iec_60228_max_ohm_per_m,
+)
 from station.errors import BadInput
 from station.wire import MATERIALS, awg, metric, parse_size, resistance_ohm_per_m, sae, stranded
 
@@ -21,9 +26,10 @@ def test_iec_60228_rows(size: str, class_2: float, class_5: float) -> None:
 @pytest.mark.parametrize("area_mm2", IEC_60228_MAX_OHM_PER_KM)
 def test_ideal_copper_lies_below_every_maximum(area_mm2: float) -> None:
     ideal = resistance_ohm_per_m(metric(area_mm2))
-    for basis in ("iec-60228-class-2", "iec-60228-class-5"):
+    bases: tuple[Basis, ...] = ("iec-60228-class-2", "iec-60228-class-5")
+    for basis in bases:
         for tinned in (False, True):
-            limit = iec_60228_max_ohm_per_m(metric(area_mm2), basis, tinned=tinned)  # type: ignore[arg-type]
+            limit = iec_60228_max_ohm_per_m(metric(area_mm2), basis, tinned=tinned)
             assert ideal < limit < 1.2 * ideal
 
 

@@ -155,8 +155,12 @@ def test_reversal_and_delta_against_the_worked_drift() -> None:
 
 @given(st.floats(1e-5, 1.0), st.floats(-1e-4, 1e-4), st.floats(-1e-5, 1e-5), st.floats(0.01, 10.0))
 def test_delta_cancels_any_even_drift(r: float, emf: float, drift: float, current: float) -> None:
-    volts = [sign * r * current + emf + drift * n for n, sign in enumerate((1, -1, 1))]
-    assert delta_ohm(*volts, current) == pytest.approx(r, abs=1e-13 / current + 1e-12 * r)
+    first, second, third = (
+        sign * r * current + emf + drift * n for n, sign in enumerate((1, -1, 1))
+    )
+    assert delta_ohm(first, second, third, current) == pytest.approx(
+        r, abs=1e-13 / current + 1e-12 * r
+    )
 
 
 @pytest.mark.parametrize("current_a", [0.0, -1.0, math.nan])
