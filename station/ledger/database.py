@@ -1,6 +1,7 @@
 """Connections to the ledger's file, and what SQLite's failures mean to the bench."""
 
 import sqlite3
+import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -32,6 +33,8 @@ from station.ledger.tables import APPLICATION_ID
 
 BUSY_TIMEOUT_S = 5.0
 """How long a connection waits for another program's lock unless told otherwise."""
+
+_LOCK_RETRY_S = 0.005
 
 PRAGMAS = ("PRAGMA synchronous = FULL", "PRAGMA foreign_keys = ON")
 """Settings that SQLite keeps per connection, not per file, so that each must be given them."""
@@ -164,7 +167,24 @@ def prepare_file(path: Path, *, create: bool, busy_timeout_s: float) -> None:
     with closing(connect(path, "rwc" if create else "rw", busy_timeout_s)) as connection:
         if not (create and _is_blank(connection)):
             _check_is_ledger(path, connection)
-        connection.execute("PRAGMA journal_mode = WAL")
+        _switch_to_wal(connection, busy_timeout_s)
+
+
+def _switch_to_wal(connection: sqlite3.Connection, busy_timeout_s: float) -> None:
+    """Switch to WAL, waiting for others who do the same.
+
+    SQLite does not wait by itself here: two that upgrade their locks at once could wait for ever.
+    """
+    give_up_at_s = time.monotonic() + busy_timeout_s
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            busy = error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY
+            if not busy or time.monotonic() >= give_up_at_s:
+                raise
+        time.sleep(_LOCK_RETRY_S)
 
 
 def check_is_ledger(path: Path, *, busy_timeout_s: float = BUSY_TIMEOUT_S) -> None:

@@ -226,20 +226,26 @@ def test_threads_write_one_after_the_other(ledger_path: Path) -> None:
 
 
 def test_openers_that_create_a_ledger_at_once_share_it(tmp_path: Path) -> None:
-    start = threading.Barrier(3)
-    paths = [tmp_path / f"{number}.ledger" for number in range(5)]
+    start = threading.Barrier(3, timeout=60)  # one that fails must not keep the others waiting
+    failures: list[Exception] = []
+    paths = [tmp_path / f"{number}.ledger" for number in range(20)]
 
     def open_all() -> None:
-        for path in paths:
-            start.wait()
-            with Ledger.open(path) as ledger:
-                ledger.append(ANA, person="Ana")
+        try:
+            for path in paths:
+                start.wait()
+                with Ledger.open(path) as ledger:
+                    ledger.append(ANA, person="Ana")
+        except Exception as error:
+            failures.append(error)
+            start.abort()
 
     threads = [threading.Thread(target=open_all) for _ in range(3)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
+    assert failures == []
     for path in paths:
         report = verify_ledger(path)
         assert (report.entries, report.first_bad) == (3, None)
