@@ -140,6 +140,11 @@ class InstrumentBay:
         self._ports: dict[Role, LinePort] = {}
         self._identity: dict[Role, str] = {}
         self._trouble: dict[Role, str] = {}
+        # A misspelt profile is found now, not at the first sample.
+        if meter is not None:
+            load_meter_profile(meter.profile)
+        if tester is not None:
+            load_tester_profile(tester.profile)
 
     @property
     def simulated(self) -> bool:

@@ -95,7 +95,7 @@ def _first_problem(error: ValidationError) -> str:
     if first["type"] != "extra_forbidden":
         return f"{place}: {first['msg']}"
     near = difflib.get_close_matches(str(first["loc"][-1]), _known_keys(), n=1)
-    return f"{place} is not a setting" + (f": did you mean {near[0]}?" if near else "")
+    return f"{place} is not a setting" + (f" (the nearest is {near[0]})" if near else "")
 
 
 def _known_keys() -> list[str]:

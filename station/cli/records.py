@@ -8,6 +8,7 @@ from rich.progress import Progress
 
 from station.cli.output import json_option, print_json
 from station.errors import BadInput
+from station.ledger.database import check_path
 from station.ledger.verify import verify_ledger
 from station.settings import data_folder
 
@@ -26,6 +27,7 @@ def ledger() -> None:
 def verify(path: Path | None, as_json: bool) -> int:
     """Hash every entry and trace again and name the first that does not match."""
     path = path or default_ledger()
+    check_path(path, create=False)
     console = Console(stderr=True, quiet=as_json, highlight=False)
     with Progress(console=console, transient=True) as bar:
         task = bar.add_task(f"Verifying {path.name}", total=None)
