@@ -6,6 +6,7 @@ from collections.abc import Sequence
 import click
 
 from station.cli.bench import COMMANDS as BENCH_COMMANDS
+from station.cli.calibrations import COMMANDS as CALIBRATION_COMMANDS
 from station.cli.facts import COMMANDS as FACTS_COMMANDS
 from station.cli.records import COMMANDS as RECORDS_COMMANDS
 from station.cli.wire_checks import COMMANDS as WIRE_CHECK_COMMANDS
@@ -24,7 +25,13 @@ def station() -> None:
     """Measure, judge and log crimp samples on the bench."""
 
 
-for command in (*FACTS_COMMANDS, *WIRE_CHECK_COMMANDS, *BENCH_COMMANDS, *RECORDS_COMMANDS):
+for command in (
+    *FACTS_COMMANDS,
+    *WIRE_CHECK_COMMANDS,
+    *BENCH_COMMANDS,
+    *CALIBRATION_COMMANDS,
+    *RECORDS_COMMANDS,
+):
     station.add_command(command)
 
 

@@ -1,0 +1,109 @@
+"""Reading a person's CSV: named columns, numbers checked, mistakes named by line."""
+
+import csv
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from station.errors import BadInput
+
+MAX_ROWS = 2_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Columns of a CSV file, as text, with the line each row stands on."""
+
+    path: Path
+    columns: dict[str, list[str]]
+    lines: list[int]
+
+    def numbers(self, name: str) -> list[float]:
+        """One column as numbers.
+
+        Raises
+        ------
+        BadInput
+            A value is missing, no number, or not finite; the message names the line.
+        """
+        return [
+            _number(text, name, self.path, line)
+            for text, line in zip(self.columns[name], self.lines, strict=True)
+        ]
+
+    def words(self, name: str) -> list[str]:
+        """One column as text; BadInput where a row leaves it empty."""
+        for text, line in zip(self.columns[name], self.lines, strict=True):
+            if not text:
+                raise BadInput(f"{self.path.name} line {line}: the column {name} is empty.")
+        return self.columns[name]
+
+    def has(self, name: str) -> bool:
+        """Whether the file has this column."""
+        return name in self.columns
+
+
+def read_table(path: Path, required: Sequence[str], optional: Sequence[str] = ()) -> Table:
+    """Read a CSV file with a header; other columns are left aside.
+
+    Parameters
+    ----------
+    path
+        UTF-8, comma separated; a byte order mark and blank lines are allowed.
+
+    Raises
+    ------
+    BadInput
+        The file cannot be read, is empty, lacks a column, or has too many rows.
+    """
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            reader = csv.reader(file, strict=True)
+            rows = ((reader.line_num, row) for row in reader)
+            return _read(path, rows, required, optional)
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        reason = error.strerror if isinstance(error, OSError) else str(error)
+        raise BadInput(f"{path.name} could not be read as CSV: {reason}.") from error
+
+
+def _read(
+    path: Path,
+    rows: Iterator[tuple[int, list[str]]],
+    required: Sequence[str],
+    optional: Sequence[str],
+) -> Table:
+    _, first = next(rows, (0, []))
+    header = [name.strip().lower() for name in first]
+    if not any(header):
+        raise BadInput(f"{path.name} is empty: it needs a header with {', '.join(required)}.")
+    missing = [name for name in required if name not in header]
+    if missing:
+        raise BadInput(
+            f"{path.name} has no column {', '.join(missing)}: its header is {', '.join(header)}."
+        )
+    wanted = {name: header.index(name) for name in (*required, *optional) if name in header}
+    columns: dict[str, list[str]] = {name: [] for name in wanted}
+    lines: list[int] = []
+    for number, row in rows:
+        if not any(cell.strip() for cell in row):
+            continue
+        if len(lines) >= MAX_ROWS:
+            raise BadInput(f"{path.name} has more than {MAX_ROWS} rows: split it.")
+        lines.append(number)
+        for name, place in wanted.items():
+            columns[name].append(row[place].strip() if place < len(row) else "")
+    if not lines:
+        raise BadInput(f"{path.name} has a header but no rows.")
+    return Table(path, columns, lines)
+
+
+def _number(text: str, name: str, path: Path, line: int) -> float:
+    try:
+        value = float(text) if text.isascii() and "_" not in text else math.nan
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        shown = repr(text if len(text) <= 30 else text[:27] + "...")
+        raise BadInput(f"{path.name} line {line}: {name} is {shown}, not a number.")
+    return value

@@ -1,0 +1,94 @@
+import re
+from importlib import resources
+
+import numpy as np
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from calibration.fits import fit_line, fit_through_zero, standardised_residuals
+
+# JCGM 100:2008, example H.3, thermometer calibration (data seen in three places).
+H3_T_C = [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511]
+H3_B_C = [
+    -0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160,
+]  # fmt: skip
+
+
+def test_gum_h3_thermometer() -> None:
+    # Printed: -0.1712 (0.0029), 0.00218 (0.00067), r -0.930, at 30 °C -0.1494 (0.0041), 9 degrees
+    # of freedom (seen); further digits computed independently.
+    fit = fit_line(np.array(H3_T_C) - 20.0, H3_B_C)
+    assert fit.intercept == pytest.approx(-0.17120379, abs=1e-8)
+    assert fit.u_intercept == pytest.approx(0.00287760, abs=1e-8)
+    assert fit.slope == pytest.approx(0.00218270, abs=1e-8)
+    assert fit.u_slope == pytest.approx(0.00066794, abs=1e-8)
+    assert fit.correlation == pytest.approx(-0.9304296, abs=1e-7)
+    assert fit.residual_sd == pytest.approx(0.00349756, abs=1e-8)
+    assert fit.dof == 9
+    value, u = fit.predict(10.0)
+    assert value == pytest.approx(-0.14937681, abs=1e-8)
+    assert u == pytest.approx(0.00413860, abs=1e-8)
+
+
+def test_nist_strd_norris_to_nine_digits() -> None:
+    # NIST StRD Norris, the file that SciPy ships with its certified values (primary file).
+    data = resources.files("scipy.stats.tests.data") / "nist_linregress" / "Norris.dat"
+    text = data.read_text()
+    rows = [line.split() for line in text.splitlines()[60:] if line.strip()]
+    y, x = np.array(rows, dtype=float).T
+    fit = fit_line(x, y)
+    certified = [float(v) for v in re.findall(r"B[01]\s+(-?\d+\.\d+)", text)]
+    assert fit.intercept == pytest.approx(certified[0], rel=1e-9)
+    assert fit.slope == pytest.approx(certified[1], rel=1e-9)
+    assert fit.residual_sd == pytest.approx(0.884796396144373, rel=1e-9)
+
+
+def test_through_zero_by_hand() -> None:
+    fit = fit_through_zero([1.0, 2.0, 3.0], [2.0, 4.1, 5.9])
+    assert fit.slope == pytest.approx((2.0 + 8.2 + 17.7) / 14.0)
+    assert fit.predict(0.0) == (0.0, 0.0)
+    assert fit.correlation is None
+
+
+@given(
+    st.floats(-5, 5),
+    st.floats(-5, 5),
+    st.lists(st.floats(-100, 100), min_size=3, max_size=30, unique=True),
+)
+def test_points_on_a_line_are_found(intercept: float, slope: float, x: list[float]) -> None:
+    assume(max(x) - min(x) > 1e-3)
+    fit = fit_line(x, intercept + slope * np.array(x))
+    value, _ = fit.predict(7.0)
+    assert value == pytest.approx(intercept + slope * 7.0, abs=1e-4)
+
+
+def test_digits_survive_a_large_offset() -> None:
+    # In the manner of StRD NumAcc: the same line, a million away.
+    x = np.arange(11.0)
+    y = 0.5 * x + np.array([0.1, -0.1] * 5 + [0.1])
+    near, far = fit_line(x, y), fit_line(x + 1e6, y + 1e6)
+    assert far.slope == pytest.approx(near.slope, rel=1e-9)
+    assert far.residual_sd == pytest.approx(near.residual_sd, rel=1e-8)
+    assert far.predict(1e6 + 5.0)[1] == pytest.approx(near.predict(5.0)[1], rel=1e-8)
+
+
+def test_residuals_are_standardised() -> None:
+    fit = fit_line([0.0, 1.0, 2.0, 3.0], [0.0, 1.0, 2.0, 3.0])
+    assert list(standardised_residuals(fit)) == [0.0] * 4
+    fit = fit_line([0.0, 1.0, 2.0, 3.0, 4.0], [0.0, 1.0, 2.5, 3.0, 4.0])
+    assert max(standardised_residuals(fit)) > 1.5
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "says"),
+    [
+        ([1.0, 2.0], [1.0, 2.0], "at least 3"),
+        ([1.0, 1.0, 1.0], [1.0, 2.0, 3.0], "all reference values are equal"),
+        ([1.0, 2.0, np.nan], [1.0, 2.0, 3.0], "finite"),
+        ([1.0, 2.0, 3.0], [1.0, 2.0], "3 references but 2"),
+    ],
+)
+def test_impossible_points_are_refused(x: list[float], y: list[float], says: str) -> None:
+    with pytest.raises(ValueError, match=says):
+        fit_line(x, y)
