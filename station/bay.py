@@ -22,7 +22,7 @@ from station.instruments.profiles import (
 )
 from station.instruments.pull_tester import ForceTrace, PullTester
 from station.ledger.entries import InstrumentUsed
-from station.sample_record import MeterWorth, TesterWorth
+from station.sample_record import ForceWorth, OhmWorth
 from station.settings import InstrumentSettings
 
 Role = Literal["meter", "tester"]
@@ -69,7 +69,7 @@ class BayMeter:
         self._bay = bay
         self._meter = meter
         accuracy = profile.accuracy
-        self.worth = MeterWorth(
+        self.worth = OhmWorth(
             accuracy.percent_of_reading,
             accuracy.percent_of_range,
             range_ohm,
@@ -91,7 +91,7 @@ class BayTester:
     ) -> None:
         self._bay = bay
         self._tester = tester
-        self.worth = TesterWorth(
+        self.worth = ForceWorth(
             profile.force.percent_of_reading, profile.force.resolution_n, profile.sampling.filter_hz
         )
 

@@ -30,7 +30,7 @@ from station.wire import material_named, parse_size
 
 
 @dataclass(frozen=True, slots=True)
-class MeterWorth:
+class OhmWorth:
     """What a meter's specification promises: error bounds, taken as rectangular."""
 
     percent_of_reading: float
@@ -40,7 +40,7 @@ class MeterWorth:
 
 
 @dataclass(frozen=True, slots=True)
-class TesterWorth:
+class ForceWorth:
     """What a pull tester's specification promises, and how it samples."""
 
     percent_of_reading: float
@@ -49,7 +49,7 @@ class TesterWorth:
 
 
 def reading_budget(
-    repeats_ohm: Sequence[float], worth: MeterWorth
+    repeats_ohm: Sequence[float], worth: OhmWorth
 ) -> tuple[float, list[Contribution]]:
     """Mean of the repeats, and what makes it uncertain, in ohm.
 
@@ -67,7 +67,7 @@ def reading_budget(
     ]
 
 
-def force_u_n(peak_n: float, worth: TesterWorth) -> float:
+def force_u_n(peak_n: float, worth: ForceWorth) -> float:
     """Standard uncertainty of a peak force, in newton."""
     accuracy = worth.percent_of_reading / 100.0 * abs(peak_n) / math.sqrt(3.0)
     return math.hypot(accuracy, worth.resolution_n / math.sqrt(12.0))
@@ -75,7 +75,7 @@ def force_u_n(peak_n: float, worth: TesterWorth) -> float:
 
 def reduce_reading(
     repeats_ohm: Sequence[float],
-    worth: MeterWorth,
+    worth: OhmWorth,
     order: SampleOrder,
     fixture: FixtureSettings,
 ) -> SpliceResistance:
@@ -130,7 +130,7 @@ def resistance_result(
 
 def pull_result(
     reduced: PullReduction,
-    worth: TesterWorth,
+    worth: ForceWorth,
     failure_mode: str | None,
     trace_sha256: str | None,
     instrument: InstrumentUsed,

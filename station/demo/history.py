@@ -26,8 +26,8 @@ from station.ledger.traces import encode_trace, trace_key
 from station.limits import LimitSets
 from station.pull import reduce_trace
 from station.sample_record import (
-    MeterWorth,
-    TesterWorth,
+    ForceWorth,
+    OhmWorth,
     finished_sample,
     pull_result,
     reduce_reading,
@@ -71,10 +71,10 @@ class HistoryWriter:
     def __post_init__(self) -> None:
         self._crimper = workshop.Crimper(self.rng, self.settings.fixture.span_m)
         accuracy, force = self.meter.accuracy, self.tester.force
-        self._meter_worth = MeterWorth(
+        self._meter_worth = OhmWorth(
             accuracy.percent_of_reading, accuracy.percent_of_range, 0.01, accuracy.resolution_ohm
         )
-        self._tester_worth = TesterWorth(force.percent_of_reading, force.resolution_n, None)
+        self._tester_worth = ForceWorth(force.percent_of_reading, force.resolution_n, None)
 
     def write(self, today: date, days: int, progress: Progress | None = None) -> None:
         """Write people, tools, validation samples, baselines and daily samples: all or nothing."""

@@ -1,0 +1,73 @@
+import math
+
+import pytest
+
+from station.bench_state import SampleOrder
+from station.ledger.entries import InstrumentUsed, Joint
+from station.pull import reduce_trace
+from station.sample_record import (
+    ForceWorth,
+    OhmWorth,
+    finished_sample,
+    force_u_n,
+    pull_result,
+    reading_budget,
+    reduce_reading,
+    resistance_result,
+)
+from station.settings import FixtureSettings
+
+WORTH = OhmWorth(0.1, 0.02, 0.01, 1e-7)
+USED = InstrumentUsed(profile="p", identity="i", port="none")
+
+
+def order(*wires: str) -> SampleOrder:
+    joint = Joint(connector="butt-splice-red", wires=wires, tool="Heron", nest="red")
+    return SampleOrder("Benno", "daily_check", joint, "ul-486a-1991")
+
+
+def test_reading_budget_by_hand() -> None:
+    # 0.1 % of 2 mohm and 0.02 % of 10 mohm, rectangular: 4 microohm / sqrt 3 (JCGM 100, 4.3.7).
+    mean, lines = reading_budget([1.999e-3, 2.000e-3, 2.001e-3], WORTH)
+    by_name = {line.name: line for line in lines}
+    assert mean == pytest.approx(2.0e-3)
+    assert by_name["meter accuracy"].u == pytest.approx(4e-6 / math.sqrt(3.0))
+    assert by_name["meter resolution"].u == pytest.approx(1e-7 / math.sqrt(12.0))
+    assert by_name["repeatability"].u == pytest.approx(1e-6 / math.sqrt(3.0))
+    assert by_name["repeatability"].dof == 2
+
+
+def test_force_uncertainty_by_hand() -> None:
+    worth = ForceWorth(0.5, 0.1, None)
+    expected = math.hypot(0.5 / math.sqrt(3.0), 0.1 / math.sqrt(12.0))
+    assert force_u_n(100.0, worth) == pytest.approx(expected)
+
+
+def test_two_different_wires_share_the_span() -> None:
+    fixture = FixtureSettings(span_m=0.08)
+    same = reduce_reading([5e-3] * 3, WORTH, order("18 AWG", "18 AWG"), fixture)
+    mixed = reduce_reading([5e-3] * 3, WORTH, order("18 AWG", "20 AWG"), fixture)
+    # Half of 80 mm each: 20.95 and 33.31 mohm/m (ASTM B258, CALC).
+    assert same.wire_share_ohm == pytest.approx(0.08 * 20.948e-3, rel=1e-4)
+    assert mixed.wire_share_ohm == pytest.approx(0.04 * (20.948e-3 + 33.309e-3), rel=1e-4)
+
+
+def test_a_void_sample_is_never_judged() -> None:
+    finished = finished_sample(
+        "id", order("18 AWG"), (), standing="seen-3", guard=1.645,
+        resistance=None, pull=None, void_reason="the clips fell off",
+    )  # fmt: skip
+    assert finished.verdict == "void"
+    assert finished.criteria == ()
+
+
+def test_results_keep_raw_wire_share_and_splice() -> None:
+    fixture = FixtureSettings()
+    reduced = reduce_reading([2e-3] * 3, WORTH, order("18 AWG"), fixture)
+    kept = resistance_result([2e-3] * 3, reduced, (fixture.span_m,), USED)
+    assert kept.reading_ohm == pytest.approx(kept.wire_share_ohm + kept.splice_ohm)
+    assert kept.u_ohm == pytest.approx(math.hypot(*(line.u for line in kept.budget)))
+    pulled = reduce_trace([0.0, 1.0, 2.0, 3.0], [0.0, 50.0, 100.0, 0.0])
+    pull = pull_result(pulled, ForceWorth(0.5, 0.1, None), "drawn_out", None, USED)
+    assert pull.peak_n == 100.0
+    assert pull.failure_mode == "drawn_out"
