@@ -9,6 +9,7 @@ from station.cli.bench import COMMANDS as BENCH_COMMANDS
 from station.cli.calibrations import COMMANDS as CALIBRATION_COMMANDS
 from station.cli.facts import COMMANDS as FACTS_COMMANDS
 from station.cli.records import COMMANDS as RECORDS_COMMANDS
+from station.cli.studies import COMMANDS as STUDY_COMMANDS
 from station.cli.wire_checks import COMMANDS as WIRE_CHECK_COMMANDS
 from station.errors import StationError
 
@@ -30,6 +31,7 @@ for command in (
     *WIRE_CHECK_COMMANDS,
     *BENCH_COMMANDS,
     *CALIBRATION_COMMANDS,
+    *STUDY_COMMANDS,
     *RECORDS_COMMANDS,
 ):
     station.add_command(command)

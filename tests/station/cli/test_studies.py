@@ -1,0 +1,73 @@
+import json
+from pathlib import Path
+
+import pytest
+
+from station.cli.main import run
+
+PUBLISHED = Path(__file__).parents[2] / "published"
+
+
+def test_classic_crossed_study(capsys: pytest.CaptureFixture[str]) -> None:
+    # AIAG MSA, 4th edition (printed values seen in two places).
+    assert run(["study", "gauge", str(PUBLISHED / "crossed_10x3x3.csv"), "--json"]) == 0
+    study = json.loads(capsys.readouterr().out)
+    assert study["repeatability_sd"] == pytest.approx(0.199933, abs=1e-6)
+    assert study["reproducibility_sd"] == pytest.approx(0.226838, abs=1e-6)
+    assert study["gauge_sd"] == pytest.approx(0.302373, abs=3e-6)
+    assert study["part_sd"] == pytest.approx(1.042327, abs=1e-6)
+    assert round(study["percent_gauge"], 1) == 27.9
+    assert study["distinct_categories"] == 4
+    assert study["pooled"] is True
+    assert study["unpooled"]["repeatability_sd"] == pytest.approx(0.21443466, abs=1e-8)
+
+
+def nested_file(folder: Path, column: str) -> Path:
+    rows = (PUBLISHED / "dyestuff.csv").read_text().splitlines()
+    place = rows[0].split(",").index(column)
+    lines = [
+        f"{number},{row.split(',')[0]},{row.split(',')[place]}"
+        for number, row in enumerate(rows[1:])
+    ]
+    path = folder / "pulls.csv"
+    path.write_text("part,batch,value\n" + "\n".join(lines) + "\n")
+    return path
+
+
+def test_dyestuff_nested(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    # lme4 documentation: 42.00 between batches, 49.51 within (seen).
+    assert run(["study", "gauge", str(nested_file(tmp_path, "yield")), "--nested", "--json"]) == 0
+    study = json.loads(capsys.readouterr().out)
+    assert round(study["part_sd"], 2) == 42.00
+    assert round(study["repeatability_sd"], 2) == 49.51
+    assert study["reproducibility_sd"] is None
+
+
+def test_the_negative_twin_floors_and_says_so(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = nested_file(tmp_path, "yield2")
+    assert run(["study", "gauge", str(path), "--nested"]) == 0
+    assert "came out negative and is stated as 0" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("text", "nested", "says"),
+    [
+        ("part,appraiser,trial,value\n1,A,1,2\n1,A,1,3\n", False, "line 3"),
+        ("part,appraiser,trial,value\n1,A,1,2\n1,A,2,3\n2,A,1,3\n", False, "part 2 1 times"),
+        ("part,value\n1,2\n", False, "no column appraiser, trial"),
+        ("part,batch,value\n1,a,2\n1,a,3\n", True, "a pulled part is gone"),
+        ("part,appraiser,trial,value\n,A,1,2\n", False, "the column part is empty"),
+    ],
+)
+def test_bad_files_are_one_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], text: str, nested: bool, says: str
+) -> None:
+    path = tmp_path / "odd.csv"
+    path.write_text(text)
+    assert run(["study", "gauge", str(path), *(["--nested"] if nested else [])]) == 2
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert printed.err.count("\n") == 1
+    assert says in printed.err
