@@ -71,3 +71,43 @@ def test_bad_files_are_one_sentence(
     assert printed.out == ""
     assert printed.err.count("\n") == 1
     assert says in printed.err
+
+
+def values_file(folder: Path, *values: float) -> Path:
+    path = folder / "pulls.csv"
+    path.write_text("value\n" + "\n".join(map(str, values)) + "\n")
+    return path
+
+
+def test_capability_by_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    # n = 10, 95/95: k = 2.911 (Montgomery & Runger, table XII; transcription seen).
+    path = values_file(tmp_path, *range(141, 151))
+    assert run(["study", "capability", str(path), "--lower", "89", "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    assert result["k"] == pytest.approx(2.911, abs=5e-4)
+    assert result["lower_tolerance_bound"] == pytest.approx(145.5 - result["k"] * result["sd"])
+    assert result["verdict"] == "pass"
+    assert result["more_samples"] == 0
+
+
+def test_capability_that_fails_exits_1(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = values_file(tmp_path, *range(141, 151))
+    assert run(["study", "capability", str(path), "--lower", "146"]) == 1
+    assert "More samples alone will not do" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["--lower", "nan"], "finite"),
+        (["--lower", "1", "--coverage", "2"], "coverage"),
+        (["--lower", "1", "--confidence", "0"], "confidence"),
+        ([], "--lower"),
+    ],
+)
+def test_capability_refuses(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], says: str
+) -> None:
+    path = values_file(tmp_path, 1.0, 2.0)
+    assert run(["study", "capability", str(path), *arguments]) == 2
+    assert says in capsys.readouterr().err

@@ -1,0 +1,175 @@
+import csv
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+from statsmodels.stats.diagnostic import normal_ad
+from statsmodels.stats.proportion import proportion_confint
+
+from station.statistics.capability import (
+    anderson_darling,
+    capability,
+    grubbs,
+    ppk_lower_bound,
+    reliability_bound,
+    samples_needed,
+    success_run,
+    tolerance_factor,
+)
+
+TABLE = Path(__file__).parents[2] / "published" / "k_one_sided.csv"
+
+
+def published_factors() -> list[tuple[int, float, float, float]]:
+    with TABLE.open(newline="") as file:
+        return [
+            (int(row["n"]), int(key[1:3]) / 100, int(key[5:7]) / 100, float(value))
+            for row in csv.DictReader(file)
+            for key, value in row.items()
+            if key != "n"
+        ]
+
+
+@pytest.mark.parametrize(("n", "coverage", "confidence", "k"), published_factors())
+def test_one_sided_factors_of_the_published_table(
+    n: int, coverage: float, confidence: float, k: float
+) -> None:
+    # Montgomery & Runger, table XII (transcription seen): every row, to its last digit.
+    assert tolerance_factor(n, coverage, confidence) == pytest.approx(k, abs=6e-4, rel=3e-4)
+
+
+@pytest.mark.parametrize(("ppk", "bound"), [(1.33, 1.02156), (1.67, 1.29069)])
+def test_ppk_bound(ppk: float, bound: float) -> None:
+    # n = 30, 95 % (computed independently from the noncentral t).
+    assert ppk_lower_bound(ppk, 30, 0.95) == pytest.approx(bound, abs=1e-5)
+
+
+@given(st.integers(3, 200), st.floats(0.2, 1.5))
+def test_bound_and_factor_are_one_statement(n: int, c: float) -> None:
+    # 3 Ppk = k(n, Phi(3c), confidence) if and only if the bound is c.
+    k = tolerance_factor(n, float(stats.norm.cdf(3 * c)), 0.95)
+    assert ppk_lower_bound(k / 3, n, 0.95) == pytest.approx(c, rel=1e-5)
+
+
+def test_published_capability_example() -> None:
+    # LSL 8, mean 16, s 2 (seen once): the lower index is 1.3333.
+    values = stats.norm.ppf((np.arange(50) + 0.5) / 50)
+    values = 16 + 2 * (values - values.mean()) / values.std(ddof=1)
+    assert capability(values.tolist(), 8.0).ppk == pytest.approx(8 / 6)
+
+
+@pytest.mark.parametrize(
+    ("reliability", "confidence", "n"),
+    [(0.95, 0.95, 59), (0.90, 0.90, 22), (0.90, 0.95, 29), (0.99, 0.95, 299)],
+)
+def test_success_run(reliability: float, confidence: float, n: int) -> None:
+    # Published figures, exact.
+    assert success_run(reliability, confidence) == n
+    assert (
+        reliability_bound(n, n, confidence)
+        >= reliability
+        > reliability_bound(n - 1, n - 1, confidence)
+    )
+
+
+@given(st.integers(1, 200), st.data())
+def test_reliability_bound_against_statsmodels(n: int, data: st.DataObject) -> None:
+    passed = data.draw(st.integers(0, n))
+    low, _ = proportion_confint(passed, n, alpha=0.10, method="beta")
+    assert reliability_bound(passed, n, 0.95) == pytest.approx(low, abs=1e-9)
+
+
+def test_anderson_darling_against_statsmodels() -> None:
+    rng = np.random.default_rng(1)
+    for draw in (rng.standard_normal, rng.standard_exponential):
+        for n in (10, 30, 200):
+            values = draw(n)
+            statistic, p = anderson_darling(values)
+            expected, expected_p = normal_ad(values)
+            assert statistic == pytest.approx(expected, rel=1e-9)
+            assert p == pytest.approx(expected_p, rel=1e-6, abs=1e-12)
+
+
+def test_grubbs_finds_the_outlier_at_its_level() -> None:
+    # Grubbs' critical value for n = 10 at two-sided 5 % is 2.290 (handbook table, from memory,
+    # agrees with the formula).
+    t = stats.t.ppf(1 - 0.05 / 20, 8)
+    critical = 9 / math.sqrt(10) * math.sqrt(t**2 / (8 + t**2))
+    assert critical == pytest.approx(2.290, abs=5e-4)
+    index, p = grubbs([1.0, 1.1, 0.9, 1.05, 0.95, 1.0, 1.02, 0.98, 3.0])
+    assert index == 8
+    assert p < 1e-4
+
+
+def test_a_clear_pass_and_a_clear_fail() -> None:
+    rng = np.random.default_rng(3)
+    good = (150 + 5 * rng.standard_normal(30)).tolist()
+    assert capability(good, 89.0).verdict == "pass"
+    assert capability(good, 89.0).more_samples == 0
+    assert capability(good, 149.0).verdict == "fail"
+    assert capability(good, 149.0).more_samples is None
+
+
+def test_between_the_bounds_more_samples_are_named() -> None:
+    rng = np.random.default_rng(3)
+    values = (100 + 5 * rng.standard_normal(8)).tolist()
+    lower = float(np.mean(values) - 2.2 * np.std(values, ddof=1))
+    result = capability(values, lower)
+    assert result.verdict == "undecided"
+    assert result.more_samples is not None
+    assert result.more_samples > 0
+    needed = 8 + result.more_samples
+    assert tolerance_factor(needed, 0.95, 0.95) <= 2.2 < tolerance_factor(needed - 1, 0.95, 0.95)
+
+
+def test_coverage_of_the_tolerance_bound_by_simulation() -> None:
+    rng = np.random.default_rng(9)
+    data = rng.standard_normal((4000, 10))
+    bounds = data.mean(axis=1) - tolerance_factor(10, 0.95, 0.95) * data.std(axis=1, ddof=1)
+    held = float(np.mean(stats.norm.sf(bounds) >= 0.95))
+    assert held == pytest.approx(0.95, abs=0.011)
+
+
+def test_large_offsets_keep_their_digits() -> None:
+    # In the manner of StRD NumAcc: a million away, the spread stays.
+    values = [0.1, -0.1] * 500 + [0.0]
+    near = capability(values, -1.0)
+    far = capability([1e6 + value for value in values], 1e6 - 1.0)
+    assert far.sd == pytest.approx(near.sd, rel=1e-8)
+    assert far.ppk == pytest.approx(near.ppk, rel=1e-8)
+
+
+def test_warnings_do_not_drop_data() -> None:
+    values = [100.0, 101.0, 99.0, 100.5, 99.5, 100.2, 99.8, 100.1, 60.0]
+    result = capability(values, 50.0)
+    assert result.n == 9
+    assert any("index 8" in warning for warning in result.warnings)
+    rng = np.random.default_rng(2)
+    skewed = rng.standard_exponential(100).tolist()
+    assert any("normal" in warning for warning in capability(skewed, -1.0).warnings)
+
+
+def test_equal_values_show_nothing() -> None:
+    result = capability([5.0] * 10, 1.0)
+    assert result.verdict == "undecided"
+    assert result.ppk is None
+    assert result.warnings
+
+
+@pytest.mark.parametrize(
+    ("values", "lower", "says"),
+    [([], 1.0, "at least 2"), ([1.0], 1.0, "at least 2"), ([1.0, math.nan], 1.0, "finite"),
+     ([1.0, 2.0], math.inf, "finite")],
+)  # fmt: skip
+def test_degenerate_input_is_refused(values: list[float], lower: float, says: str) -> None:
+    with pytest.raises(ValueError, match=says):
+        capability(values, lower)
+
+
+def test_samples_needed_is_none_where_nothing_would_do() -> None:
+    assert samples_needed(10, 1.6, 0.95, 0.95) is None
+    assert samples_needed(10, 5.0, 0.95, 0.95) == 0
