@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from station.errors import BadInput, NoLimit
+from station.errors import BadInput
 from station.limits import Criterion, Limit
 from station.verdict import DEFAULT_GUARD, Verdict, judge_at_least, judge_at_most, worst
 
@@ -19,11 +19,16 @@ class MeasuredForce:
 
 @dataclass(frozen=True, slots=True)
 class MeasuredResistance:
-    """A splice's resistance in ohm, its standard uncertainty and degrees of freedom."""
+    """A splice's resistance in ohm, its standard uncertainty and degrees of freedom.
+
+    ``equal_length_ohm`` is the resistance of as long a piece of unbroken wire as the joint is
+    stated for, in ohm; None where no length was stated, and then no ratio can be judged.
+    """
 
     value_ohm: float
     u_ohm: float | None
     dof: float = float("inf")
+    equal_length_ohm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,12 +93,15 @@ def _judge_one(
         return _judge_force(limit, force, guard)
     if resistance is None:
         return _missing(limit)
-    scale = 1.0
+    scale, offset = 1.0, 0.0
     if limit.criterion == "voltage_drop_max":
         scale = current_a or limit.test_current_a or 0.0
-    elif limit.criterion != "resistance_max":
-        raise NoLimit(f"{limit.set_id}: {limit.criterion} cannot be judged from a splice alone.")
-    value = resistance.value_ohm * scale
+    elif limit.criterion == "resistance_ratio_max":
+        if resistance.equal_length_ohm is None:
+            return _missing(limit)
+        # Joint plus the wire beside it, over the same length of unbroken wire.
+        scale, offset = 1.0 / resistance.equal_length_ohm, 1.0
+    value = offset + resistance.value_ohm * scale
     u = None if resistance.u_ohm is None else resistance.u_ohm * scale
     judged = judge_at_most(value, u, limit.value_si, guard=guard, dof=resistance.dof)
     return JudgedCriterion(

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from station.errors import NoLimit
 from station.units import NEWTON_PER_LBF
-from station.wire import WireSize, parse_size
+from station.wire import WireSize, parse_size, soft_break_force_n
 
 Criterion = Literal["pull_force_min", "voltage_drop_max", "resistance_max", "resistance_ratio_max"]
 
@@ -23,8 +23,11 @@ SI_PER_UNIT: dict[str, tuple[str, float]] = {
     "mV": ("V", 1e-3),
     "mohm": ("ohm", 1e-3),
     "1": ("1", 1.0),
+    "share of soft break": ("N", 1.0),
 }
-"""Master unit as printed -> (SI unit, factor)."""
+"""Master unit as printed -> (SI unit, factor); a share is taken of the wire's own strength."""
+
+SHARE = "share of soft break"
 
 UNIT_KIND: dict[Criterion, str] = {
     "pull_force_min": "N",
@@ -53,7 +56,7 @@ class CriterionTable(_Data):
     """One criterion of a set: its unit as printed, and a row per size."""
 
     criterion: Criterion
-    unit: Literal["N", "lbf", "mV", "mohm", "1"]
+    unit: Literal["N", "lbf", "mV", "mohm", "1", "share of soft break"]
     rows: dict[str, Row | Annotated[float, Field(gt=0.0)]]
 
     @model_validator(mode="after")
@@ -92,7 +95,10 @@ class LimitSet(_Data):
     def conditions(self) -> str:
         """How the set says the test is made, in one line."""
         parts = [f"insulation grip {self.insulation_grip}"]
-        if self.hold_s is not None:
+        if self.pull_kind == "hold":
+            held = "" if self.hold_s is None else f" for {self.hold_s:g} s"
+            parts.append(f"stated as a force that is held{held}; a peak is not a hold")
+        elif self.hold_s is not None:
             parts.append(f"held {self.hold_s:g} s")
         if self.rate_mm_per_min is not None:
             parts.append(f"{self.rate_mm_per_min} mm/min")
@@ -206,6 +212,8 @@ def limit_of(limit_set: LimitSet, table: CriterionTable, size: WireSize) -> Limi
     """Read one row of a set (KeyError if absent)."""
     row = table.row(size.label)
     unit_si, factor = SI_PER_UNIT[table.unit]
+    if table.unit == SHARE:
+        factor = soft_break_force_n(size)
     return Limit(
         set_id=limit_set.id,
         criterion=table.criterion,

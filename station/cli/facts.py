@@ -176,7 +176,7 @@ def _limit_document(limit: Limit) -> dict[str, object]:
 def _limit_line(limit: Limit) -> str:
     what = limit.criterion.replace("_", " ")
     printed = f"{limit.value:g} {limit.unit}"
-    if limit.unit == "lbf":
+    if limit.unit != limit.unit_si and limit.unit_si == "N":
         printed += f" = {limit.value_si:.1f} N"
     if limit.test_current_a is not None:
         printed += f" at {limit.test_current_a:g} A"
@@ -300,6 +300,7 @@ def _print_splice(result: SpliceResistance, missing: list[str], possible: int) -
 @click.option("--resistance-mohm", type=float, help="Resistance of the splice in milliohm.")
 @click.option("--resistance-u-mohm", type=float)
 @click.option("--current-a", type=float, help="Current for a voltage drop; else the set's own.")
+@click.option("--length-mm", type=float, help="Length that a ratio to equal length is stated for.")
 @click.option("--guard", type=float, default=DEFAULT_GUARD, show_default=True)
 @json_option
 def judge(
@@ -310,6 +311,7 @@ def judge(
     resistance_mohm: float | None,
     resistance_u_mohm: float | None,
     current_a: float | None,
+    length_mm: float | None,
     guard: float,
     as_json: bool,
 ) -> int:
@@ -322,14 +324,12 @@ def judge(
             "--guard": guard,
         }
     )
-    found = shipped_limit_sets().for_size(parse_size(wire), set_id)
+    size = parse_size(wire)
+    found = shipped_limit_sets().for_size(size, set_id)
     force = None if force_n is None else MeasuredForce(force_n, force_u_n)
     resistance = None
     if resistance_mohm is not None:
-        if not math.isfinite(resistance_mohm):
-            raise BadInput(f"--resistance-mohm must be a number, not {resistance_mohm}.")
-        u_ohm = None if resistance_u_mohm is None else resistance_u_mohm * 1e-3
-        resistance = MeasuredResistance(resistance_mohm * 1e-3, u_ohm)
+        resistance = _measured(resistance_mohm, resistance_u_mohm, size, length_mm)
     _check_something_to_judge(found, force, resistance)
     judged = judge_sample(
         found, force=force, resistance=resistance, current_a=current_a, guard=guard
@@ -346,6 +346,22 @@ def judge(
     return 1 if judged.verdict is Verdict.FAIL else 0
 
 
+def _measured(
+    resistance_mohm: float, u_mohm: float | None, size: WireSize, length_mm: float | None
+) -> MeasuredResistance:
+    if not math.isfinite(resistance_mohm):
+        raise BadInput(f"--resistance-mohm must be a number, not {resistance_mohm}.")
+    if length_mm is not None and not (math.isfinite(length_mm) and length_mm > 0.0):
+        raise BadInput(f"--length-mm must be a positive length, not {length_mm}.")
+    return MeasuredResistance(
+        resistance_mohm * 1e-3,
+        None if u_mohm is None else u_mohm * 1e-3,
+        equal_length_ohm=(
+            None if length_mm is None else resistance_ohm_per_m(size) * length_mm * 1e-3
+        ),
+    )
+
+
 def _check_something_to_judge(
     found: list[Limit], force: MeasuredForce | None, resistance: MeasuredResistance | None
 ) -> None:
@@ -359,6 +375,12 @@ def _check_something_to_judge(
         raise NoLimit(
             f"{where} has no electrical limit: leave --resistance-mohm out or use another set."
         )
+    if (
+        "resistance_ratio_max" in criteria
+        and resistance is not None
+        and resistance.equal_length_ohm is None
+    ):
+        raise BadInput(f"{where} compares with an equal length of wire: state it with --length-mm.")
 
 
 def _criterion_document(criterion: JudgedCriterion) -> dict[str, object]:

@@ -4,7 +4,7 @@ from pydantic import ValidationError
 from station.datafiles import shipped_limit_sets
 from station.errors import NoLimit
 from station.limits import CriterionTable, LimitSet, LimitSets
-from station.wire import parse_size
+from station.wire import parse_size, soft_break_force_n
 
 # Newton column as printed beside UL 486A (seen in three texts; pound-force times 4.45, rounded),
 # without the 2/0 misprint.
@@ -51,6 +51,100 @@ def test_no_interpolation_and_the_message_says_who_has_the_size() -> None:
 def test_unknown_set_names_those_there_are() -> None:
     with pytest.raises(NoLimit, match="mil-t-7928"):
         shipped_limit_sets()["no-such-set"]
+
+
+# QC/T 29106-2014 table 2, newton by mm2 (seen once, text layer of the standard).
+QC_T_N = {
+    "0.22 mm2": 30, "0.35 mm2": 50, "0.5 mm2": 70, "0.75 mm2": 80, "1 mm2": 110, "1.5 mm2": 150,
+    "2 mm2": 195, "2.5 mm2": 200, "3 mm2": 260, "4 mm2": 270, "5 mm2": 360, "6 mm2": 450,
+    "10 mm2": 500, "16 mm2": 1500, "25 mm2": 1900, "35 mm2": 2200, "50 mm2": 2700, "120 mm2": 2700,
+}  # fmt: skip
+
+# ABYC E-11 table XVI, pound-force (seen once; 4 AWG twice).
+ABYC_LBF = {
+    "18 AWG": 10, "16 AWG": 15, "14 AWG": 30, "12 AWG": 35, "4 AWG": 70, "3 AWG": 80, "2 AWG": 90,
+    "1 AWG": 100,
+}  # fmt: skip
+
+# Company harness specification, newton by mm2 (seen once).
+HARNESS_N = {
+    "0.3 mm2": 40, "0.5 mm2": 80, "0.85 mm2": 100, "1 mm2": 120, "1.5 mm2": 140, "2 mm2": 160,
+    "2.5 mm2": 200, "3 mm2": 260, "4 mm2": 300, "5 mm2": 360, "6 mm2": 500,
+}  # fmt: skip
+
+# Drop at test current, mV and A (the same specification, seen once; 2 mm2 was cut off).
+DROP_MV_AT_A = {
+    "0.5 mm2": (3, 5), "0.85 mm2": (5, 10), "1 mm2": (8, 15), "1.5 mm2": (11, 20),
+    "3 mm2": (18, 35), "4 mm2": (18, 35), "5 mm2": (20, 40), "6 mm2": (20, 40),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("set_id", "rows"),
+    [
+        ("qc-t-29106-2014", QC_T_N),
+        ("abyc-e11", ABYC_LBF),
+        ("vehicle-harness-pull", HARNESS_N),
+        # NASA-STD-8739.4 table 13-1, grounding leads (seen once): 36 and 57 N printed beside lbf.
+        ("nasa-8739-4-grounding", {"24 AWG": 8, "22 AWG": 13}),
+    ],
+)
+def test_every_row_as_printed(set_id: str, rows: dict[str, float]) -> None:
+    table = shipped_limit_sets()[set_id].criteria[0]
+    for label, value in rows.items():
+        assert table.row(label).value == value, label
+    extra = set(table.rows) - set(rows)
+    assert extra <= {"70 mm2", "95 mm2"}
+
+
+def test_drop_limits_as_printed_and_about_half_a_milliohm() -> None:
+    table = shipped_limit_sets()["vehicle-harness-drop"].criteria[0]
+    assert set(table.rows) == set(DROP_MV_AT_A)
+    for label, (millivolt, ampere) in DROP_MV_AT_A.items():
+        row = table.row(label)
+        assert (row.value, row.test_current_a) == (millivolt, ampere)
+        # All sizes come out at 0.50 to 0.60 mohm (CALC).
+        assert 0.495 <= millivolt / ampere <= 0.605
+
+
+def test_nasa_share_of_the_wire() -> None:
+    # 22 AWG by the 60 % rule at 37 ksi would be 11.2 lbf, where 13 is listed (CALC); so the share
+    # set leaves 22 AWG out. 20 AWG: 0.6 x 29.7 lbf.
+    sets = shipped_limit_sets()
+    with pytest.raises(NoLimit, match="nasa-8739-4-grounding"):
+        sets.for_size(parse_size("22 AWG"), "nasa-8739-4-share")
+    limit = sets.limit("nasa-8739-4-share", "pull_force_min", parse_size("20 AWG"))
+    assert limit.value_si / 4.4482216 == pytest.approx(0.6 * 29.7, abs=0.05)
+    by_rule_n = 0.6 * soft_break_force_n(parse_size("22 AWG"))
+    assert by_rule_n / 4.4482216 == pytest.approx(11.2, abs=0.05)
+
+
+def test_the_low_field_terminal_table_is_not_mixed_in() -> None:
+    # UL 486E prints 6.75 lbf for 18 AWG: no set may come near it as if it were a crimp limit.
+    for limit in shipped_limit_sets().for_size(parse_size("18 AWG")):
+        if limit.criterion == "pull_force_min":
+            assert limit.value_si > 9.9 * 4.448
+    assert not any("486e" in name for name in shipped_limit_sets().ids)
+
+
+def test_sets_say_whether_the_insulation_grip_counts() -> None:
+    sets = shipped_limit_sets()
+    assert sets["qc-t-29106-2014"].insulation_grip == "included"
+    assert sets["iec-60352-2-memory"].insulation_grip == "excluded"
+
+
+def test_a_force_that_is_held_says_that_a_peak_is_no_hold() -> None:
+    limit = shipped_limit_sets().limit("abyc-e11", "pull_force_min", parse_size("18 AWG"))
+    assert "a peak is not a hold" in limit.conditions
+
+
+def test_shipped_sets_from_memory_are_labelled_and_hidden() -> None:
+    sets = shipped_limit_sets()
+    memory = [name for name in sets.ids if sets[name].from_memory]
+    assert memory == ["abyc-e11-memory", "iec-60352-2-memory"]
+    for name in memory:
+        assert "nverified, from memory" in " ".join(sets[name].notes)
+    assert all(limit.standing != "memory" for limit in sets.for_size(parse_size("1 mm2")))
 
 
 def small_set(**changes: object) -> LimitSet:

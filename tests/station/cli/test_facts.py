@@ -89,6 +89,23 @@ def test_voltage_drop_at_the_current_of_the_table(capsys: pytest.CaptureFixture[
     assert judged["verdict"] == "pass"
 
 
+def test_ratio_to_an_equal_length_of_wire(capsys: pytest.CaptureFixture[str]) -> None:
+    # Joint at most 1.2 times the same length (seen once, low): 100 mm of 18 AWG is 2.095 mohm.
+    arguments = ["judge", "--wire", "18 AWG", "--set", "equal-length-ratio", "--resistance-mohm"]
+    code, judged = document(capsys, *arguments, "0.4", "--length-mm", "100")
+    assert code == 0
+    assert judged["criteria"][0]["value"] == pytest.approx(1 + 0.4 / 2.0948, abs=1e-4)
+    assert document(capsys, *arguments, "0.5", "--length-mm", "100")[0] == 1
+    assert "--length-mm" in sentence(capsys, *arguments, "0.5")
+
+
+def test_memory_sets_are_labelled(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["limits", "1 mm2", "--set", "iec-60352-2-memory"]) == 0
+    assert "unverified, from memory" in capsys.readouterr().out
+    assert run(["judge", "--wire", "1 mm2", "--set", "iec-60352-2-memory", "--force-n", "150"]) == 0
+    assert "unverified, from memory" in capsys.readouterr().out
+
+
 def test_undecided_is_neither_pass_nor_fail(capsys: pytest.CaptureFixture[str]) -> None:
     code, judged = document(
         capsys, "judge", "--wire", "18 AWG", "--set", "ul-486a-1991", "--force-n", "90",
