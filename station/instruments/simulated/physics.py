@@ -11,15 +11,24 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
+from station.instruments.simulated.pull_shapes import SHAPES, PulledWire, ShapeDrawer
+
 COPPER_PER_K = 0.00393
 """Temperature coefficient of annealed copper at 20 °C (IACS), for the wire between the clips."""
 
 _ROUNDING_BEGINS = 0.8
 _TOP_STRETCH = 1.2
+_STOPS_ROUNDING_AT = 0.45
+"""Of the way to a flat top."""
+
+_PLASTIC_MM = 8.0
 _GRIP_SLIPS_AT = 0.5
 _GRIP_SLIP_STRETCH = 0.25
 
-FailureKind = Literal["break", "slip", "grip_slip"]
+FailureKind = Literal[
+    "break", "slip", "grip_slip", "broke_in_barrel", "broke_in_wire", "connector_broke",
+    "insulation_only",
+]  # fmt: skip
 NotNegative = Annotated[float, Field(ge=0)]
 Positive = Annotated[float, Field(gt=0)]
 
@@ -35,7 +44,8 @@ class Specimen(BaseModel):
     temperature_c: float = 20.0
     break_force_n: Positive = 120.0
     failure: FailureKind = "break"
-    """Strands break; the wire slips out of the barrel; the rig's grip slips first, then a break."""
+    """Strands break at the barrel's edge; the wire slips out of the barrel; the rig's grip slips
+    first, then a break; the others are drawn by `pull_shapes`."""
     stiffness_n_per_mm: Positive = 60.0
     slack_mm: NotNegative = 1.0
     strands: Annotated[int, Field(ge=1)] = 16
@@ -101,6 +111,8 @@ def pull_curve(
     ``break_force_n``; then strands part one by one, or friction fades as the wire slips out.
     """
     step_mm = crosshead_mm_per_min / 60 / sample_rate_hz
+    if specimen.failure in SHAPES and specimen.failure != "grip_slip":
+        return _shaped_curve(specimen, SHAPES[specimen.failure], step_mm, rng)
     stretch_mm = specimen.break_force_n / specimen.stiffness_n_per_mm
     slip_mm = _GRIP_SLIP_STRETCH * stretch_mm if specimen.failure == "grip_slip" else 0.0
     top_mm = specimen.slack_mm + _TOP_STRETCH * stretch_mm + slip_mm
@@ -116,9 +128,32 @@ def pull_curve(
 
 
 def _rounded_ramp(stretch: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Yield early and break while the force still climbs, as notched strands do."""
     beyond = np.maximum(stretch - _ROUNDING_BEGINS, 0) / (_TOP_STRETCH - _ROUNDING_BEGINS)
-    rounded = _ROUNDING_BEGINS + (1 - _ROUNDING_BEGINS) * (2 * beyond - beyond**2)
+    left = 1 - _STOPS_ROUNDING_AT
+    rounded = (1 - (1 - _STOPS_ROUNDING_AT * beyond) ** 2) / (1 - left**2)
+    rounded = _ROUNDING_BEGINS + (1 - _ROUNDING_BEGINS) * rounded
     return np.where(stretch < _ROUNDING_BEGINS, stretch, rounded)
+
+
+def _shaped_curve(
+    specimen: Specimen, shape: ShapeDrawer, step_mm: float, rng: np.random.Generator
+) -> NDArray[np.float64]:
+    wire = PulledWire(
+        break_n=specimen.break_force_n,
+        stiffness_n_per_mm=specimen.stiffness_n_per_mm,
+        plastic_mm=_PLASTIC_MM,
+        yield_share=0.4,
+        hardening=2.5,
+        toe_mm=0.2,
+        toe_n=0.05 * specimen.break_force_n,
+        strands=specimen.strands,
+    )
+    drawn = shape(wire, rng)
+    top_mm = float(drawn.travel_mm[int(np.argmax(drawn.force_n))])
+    travel_mm = np.arange(-specimen.slack_mm, float(drawn.travel_mm[-1]) + 2, step_mm)
+    travel_mm += top_mm - travel_mm[np.searchsorted(travel_mm, top_mm)]
+    return drawn.at(travel_mm) * (specimen.break_force_n / drawn.peak_n)
 
 
 def _friction_tail(slipped_mm: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -130,7 +165,9 @@ def _friction_tail(slipped_mm: NDArray[np.float64]) -> NDArray[np.float64]:
 class _StrandTail:
     def __init__(self, strands: int, rng: np.random.Generator) -> None:
         self._strands = strands
-        self._breaks_at_mm = np.sort(rng.uniform(0.1, 0.8, strands))
+        breaks_at_mm = np.sort(rng.uniform(0, 0.7, strands))
+        # The top is where the first strand gives way.
+        self._breaks_at_mm = breaks_at_mm - breaks_at_mm[0] + 0.01
 
     def __call__(self, after_mm: NDArray[np.float64]) -> NDArray[np.float64]:
         broken = np.searchsorted(self._breaks_at_mm, after_mm, side="right")
