@@ -4,7 +4,13 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from station.errors import InstrumentGarbled, InstrumentRefused, InstrumentSilent
-from station.instruments.framing import ErrorReport, parse_error_report, show
+from station.instruments.framing import (
+    ErrorReport,
+    parse_error_report,
+    parse_number,
+    show,
+    without_header,
+)
 from station.instruments.port import LinePort
 from station.instruments.profiles import MeterProfile
 
@@ -14,6 +20,13 @@ MOST_ERRORS = 50
 _RESYNC_TRIES = 3
 _MOST_LATE_LINES = 100
 _CONTROL_C = b"\x03"
+_ERROR_EVENTS = {
+    32: "it could not read a command: this profile may be for another instrument",
+    16: "it could not do what it was told",
+    8: "it failed inside",
+    4: "a question and its answer went out of step",
+}
+# Event status register, bits 5 to 2 (IEEE 488.2-1992, 11.5.1).
 
 T = TypeVar("T")
 
@@ -32,6 +45,7 @@ class Dialogue:
         self._line = profile.line
         self._measuring = profile.measuring
         self._in_step = True
+        self._events = 0
 
     def tell(self, command: str) -> None:
         """Send a command that is not answered."""
@@ -83,8 +97,12 @@ class Dialogue:
         InstrumentRefused
             It does not end.
         """
+        self.take_events()
+        self._events = 0
+        if self._dialect.error_query is None:
+            return
         for _ in range(MOST_ERRORS):
-            if self._next_error().code == 0:
+            if self._next_error(self._dialect.error_query).code == 0:
                 return
         raise InstrumentRefused(
             f"The {self._port.name} still reports errors after {MOST_ERRORS} were read; "
@@ -93,20 +111,44 @@ class Dialogue:
 
     def require_no_error(self) -> None:
         """Raise `InstrumentRefused` if the instrument has an error to report."""
-        report = self._next_error()
+        if self._dialect.error_query is None:
+            self._require_no_error_event()
+            return
+        report = self._next_error(self._dialect.error_query)
         if report.code != 0:
             raise InstrumentRefused(
                 f"The {self._port.name} reports error {report.code} ({report.text}): "
                 f"{report.hint}. Check that the profile fits this instrument."
             )
 
-    def _next_error(self) -> ErrorReport:
-        report, _ = self.ask(self._dialect.error_query, parse_error_report)
+    def take_events(self) -> int:
+        """Return the event status register, which reading clears; 0 where there is none.
+
+        Error bits are kept for `require_no_error`.
+        """
+        if self._dialect.status_query is None:
+            return 0
+        register, _ = self.ask(self._dialect.status_query, parse_number)
+        self._events |= int(register)
+        return int(register)
+
+    def _require_no_error_event(self) -> None:
+        self.take_events()
+        events, self._events = self._events, 0
+        for bit, hint in _ERROR_EVENTS.items():
+            if events & bit:
+                raise InstrumentRefused(
+                    f"The {self._port.name} reports an error in its event status ({events}): "
+                    f"{hint}. Check that the profile fits this instrument."
+                )
+
+    def _next_error(self, query: str) -> ErrorReport:
+        report, _ = self.ask(query, parse_error_report)
         return report
 
     def _understood(self, query: str, data: bytes, parse: Callable[[bytes], T]) -> T:
         try:
-            return parse(data)
+            return parse(without_header(data) if self._dialect.headers else data)
         except InstrumentGarbled as error:
             raise InstrumentGarbled(
                 f"The {self._port.name} on {self._port.url} gave an answer to {query} that cannot "
@@ -130,7 +172,7 @@ class Dialogue:
     def _barrier_passed(self) -> bool:
         try:
             answer = self._port.next_line(self._measuring.reading_timeout_s)
-            _parse_one(answer.data)
+            self._understood(self._dialect.barrier_query, answer.data, _parse_one)
         except (InstrumentSilent, InstrumentGarbled):
             return False
         return True

@@ -2,6 +2,8 @@
 
 import re
 from dataclasses import dataclass
+from functools import reduce
+from operator import xor
 
 from station.errors import InstrumentGarbled
 from station.instruments.framing import parse_number, show
@@ -10,6 +12,9 @@ from station.instruments.profiles import PullTesterProfile
 MOST_UNREAD_IN_A_ROW = 5
 """Unreadable lines in a row after which the tester counts as garbled."""
 
+_HEX = re.compile(rb"[0-9A-Fa-f]{1,8}")
+_CHECKED = re.compile(rb"\$([^$*]*)\*([0-9A-F]{2})")
+
 
 @dataclass(frozen=True, slots=True)
 class ForceSample:
@@ -17,11 +22,13 @@ class ForceSample:
 
     ``index`` counts samples from the first line read, lost ones included; ``at_s`` is the
     monotonic time in s at which the line arrived. ``force_n`` is null for an overload line.
+    ``device_s`` is the time by the tester's own clock, in s from its first line; null without one.
     """
 
     index: int
     at_s: float
     force_n: float | None
+    device_s: float | None = None
 
 
 class ForceLines:
@@ -42,6 +49,8 @@ class ForceLines:
         self._counter: int | None = None
         self._index = -1
         self._unread_in_a_row = 0
+        self._ticks: int | None = None
+        self._device_ticks = 0
         self.counted = "counter" in self._pattern.groupindex
         """True when the tester numbers its samples."""
         self.unit = ""
@@ -55,7 +64,8 @@ class ForceLines:
     def read(self, data: bytes, at_s: float) -> ForceSample | None:
         """Read the next line; null for one that cannot be read."""
         match = self._pattern.fullmatch(data)
-        sample = None if match is None else self._sample(match.groupdict(), at_s)
+        intact = self._dialect.checksum == "none" or xor_intact(data)
+        sample = self._sample(match.groupdict(), at_s) if match is not None and intact else None
         if sample is None:
             self.skip(data)
         else:
@@ -75,17 +85,46 @@ class ForceLines:
 
     def _sample(self, fields: dict[str, bytes | None], at_s: float) -> ForceSample | None:
         force = (fields["force"] or b"").strip()
-        words = [force] if fields.get("status") is None else [force, fields["status"]]
-        overloaded = any(_text(word).upper() in self._overload_words for word in words)
+        overloaded = self._overloaded(force, fields.get("status"))
         try:
             counter = int(parse_number(fields["counter"] or b"")) if self.counted else None
+            ticks = int(parse_number(fields["time"] or b"")) if "time" in fields else None
             value = None if overloaded else parse_number(force)
         except InstrumentGarbled:
             return None
+        sign = self._dialect.signs.get(_text(fields.get("sign")), None if "sign" in fields else 1)
+        if sign is None:
+            return None
         factor = 1.0 if value is None else self._newtons_per_unit(_text(fields.get("unit")))
         self._advance(counter)
-        force_n = None if value is None else self._dialect.tension_sign * value * factor
-        return ForceSample(self._index, at_s, force_n)
+        device_s = self._device_time_s(ticks)
+        if value is None:
+            return ForceSample(self._index, at_s, None, device_s)
+        force_n = self._dialect.tension_sign * sign * (value - self._dialect.zero_raw) * factor
+        return ForceSample(self._index, at_s, force_n, device_s)
+
+    def _overloaded(self, force: bytes, status: bytes | None) -> bool:
+        words = [force] if status is None else [force, status]
+        if any(_text(word).upper() in self._overload_words for word in words):
+            return True
+        flags = _HEX.fullmatch(status or b"")
+        mask = self._dialect.overload_mask
+        return bool(mask and flags and int(flags[0], 16) & mask)
+
+    def _device_time_s(self, ticks: int | None) -> float | None:
+        if ticks is None:
+            return None
+        if self._ticks is not None:
+            step = ticks - self._ticks
+            modulus = self._dialect.time_modulus
+            self._device_ticks += step if modulus is None else step % modulus
+            if step < 0 and modulus is None:
+                raise InstrumentGarbled(
+                    f"The clock of the {self._name} went back from {self._ticks} to {ticks}: it "
+                    "was restarted, so this run is void; pull a new sample."
+                )
+        self._ticks = ticks
+        return self._device_ticks * self._dialect.time_unit_s
 
     def _newtons_per_unit(self, unit: str) -> float:
         if not unit:
@@ -117,6 +156,15 @@ class ForceLines:
                 "it was restarted, so this run is void; pull a new sample."
             )
         self._counter, self._index = counter, self._index + step
+
+
+def xor_intact(data: bytes) -> bool:
+    """True for ``$...*hh`` whose hh is the exclusive or of the bytes between ``$`` and ``*``.
+
+    The checksum is that of NMEA 0183.
+    """
+    match = _CHECKED.fullmatch(data)
+    return match is not None and reduce(xor, match[1], 0) == int(match[2], 16)
 
 
 def _text(field: bytes | None) -> str:

@@ -12,6 +12,8 @@ LONGEST_LINE = 256
 _NUMBER = re.compile(rb"([+-]?)[ \t]*((?:\d+\.?\d*|\.\d+)(?:[Ee][+-]?\d{1,3})?)")
 _ERROR = re.compile(rb"\s*([+-]?\d+)\s*,?\s*(.*)", re.DOTALL)
 
+_HEADER = re.compile(rb"[:*][A-Za-z][A-Za-z0-9:*]*[ \t]+")
+
 _HINTS = {
     -102: "it could not read the command",
     -108: "it does not take that parameter",
@@ -155,6 +157,13 @@ def parse_number(data: bytes) -> float:
     if not isfinite(value):
         raise InstrumentGarbled(f"{show(data)} is not a number")
     return value
+
+
+def without_header(data: bytes) -> bytes:
+    """Drop the header that an answer begins with, as in ``:FRES:NPLC 1``, if there is one."""
+    data = data.lstrip(b" \t")
+    header = _HEADER.match(data)
+    return data[header.end() :] if header else data
 
 
 def parse_identity(data: bytes) -> Identity:

@@ -1,8 +1,10 @@
 """The four-wire milliohm meter: set up once, read back, then one question per reading."""
 
-from dataclasses import dataclass
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from math import isfinite
-from typing import NoReturn
+from typing import Literal, NoReturn
 
 from station.errors import (
     BadInput,
@@ -12,21 +14,42 @@ from station.errors import (
     NoReading,
     WrongInstrument,
 )
+from station.instruments.dialects import Reversal
 from station.instruments.dialogue import Dialogue
 from station.instruments.framing import Identity, parse_identity, parse_number
+from station.instruments.ohm_answers import OhmAnswers
 from station.instruments.port import LinePort
 from station.instruments.profiles import MeterProfile
+from station.resistance import delta_ohm
 
 _POWERED_ON = 128  # event status register, bit 7 (IEEE 488.2-1992, 11.5.1)
 _SETTING_TOLERANCE = 0.01
+_ZERO_REPEATS = 3
+_ZERO_TOLERANCE_FRACTION = 0.1
+_ZERO_MAX_READS = 20
+
+ThermalCancelled = Literal["no", "offset compensation", "delta"]
+
+
+@dataclass(frozen=True, slots=True)
+class ZeroCheck:
+    """What the meter read with its clips shorted, in ohm, and when, in monotonic s."""
+
+    value_ohm: float
+    at_s: float
 
 
 @dataclass(frozen=True, slots=True)
 class MeterReading:
-    """A resistance in ohm and the monotonic time in s at which the answer arrived."""
+    """A resistance in ohm and the monotonic time in s at which the answer arrived.
+
+    ``zero_age_s`` is how old the last good zero check was then, in s; null without one.
+    """
 
     value_ohm: float
     at_s: float
+    thermal_cancelled: ThermalCancelled = "no"
+    zero_age_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,12 +63,32 @@ class MeterSettings:
 
 
 class Meter:
-    """A milliohm meter on an open port."""
+    """A milliohm meter on an open port.
 
-    def __init__(self, port: LinePort, profile: MeterProfile) -> None:
+    Parameters
+    ----------
+    reverse
+        Turns the relay that reverses the test current: called with True for reversed. Needed for
+        a profile whose reversal is ``by = "relay"``.
+    zero
+        The last good zero check, where one was made before.
+    """
+
+    def __init__(
+        self,
+        port: LinePort,
+        profile: MeterProfile,
+        *,
+        reverse: Callable[[bool], None] | None = None,
+        zero: ZeroCheck | None = None,
+    ) -> None:
         self._port = port
         self._profile = profile
+        self._reverse = reverse
+        self.zero = zero
+        """The last good zero check; null without one."""
         self._dialogue = Dialogue(port, profile)
+        self._answers = OhmAnswers(profile)
         self._expected_ohm = 0.0
         self.settings: MeterSettings | None = None
         """Null until configured."""
@@ -85,7 +128,9 @@ class Meter:
         """
         if not (isfinite(expected_ohm) and expected_ohm > 0):
             raise BadInput(f"The expected resistance must be above 0 ohm, not {expected_ohm}.")
+        self._require_relay()
         self.settings = None
+        self._answers = OhmAnswers(self._profile)
         self._start_up()
         self._send_settings(expected_ohm)
         self._dialogue.wait_until_done()
@@ -97,7 +142,7 @@ class Meter:
         return settings
 
     def read_ohm(self) -> MeterReading:
-        """Take one reading.
+        """Take one reading; with its test current turned round and back where the profile says so.
 
         Raises
         ------
@@ -106,16 +151,45 @@ class Meter:
         NoReading
             The answer means open lead, over range or crossed leads.
         InstrumentSilent, InstrumentGarbled, PortLost
-            No answer, or none that can be read.
+            No answer, or none that can be read; or an old one.
         """
         if self.settings is None:
             raise BadInput(f"The {self._port.name} was not configured; configure it first.")
-        value_ohm, at_s = self._dialogue.ask(
-            self._profile.dialect.read_query,
-            self._parse_reading,
-            self._profile.measuring.reading_timeout_s,
+        reversal = self._profile.dialect.reversal
+        reading = self._read_once() if reversal is None else self._read_delta(reversal)
+        value_ohm = self._not_below_zero(reading.value_ohm)
+        age_s = None if self.zero is None else reading.at_s - self.zero.at_s
+        return replace(reading, value_ohm=value_ohm, zero_age_s=age_s)
+
+    def check_zero(self, limit_ohm: float) -> ZeroCheck:
+        """Read with all four clips on one bare conductor: source, sense, sense, source.
+
+        The check is kept in `zero` and never subtracted: a zero says whether the leads are good.
+
+        Raises
+        ------
+        BadInput
+            ``limit_ohm`` is not positive, or the meter was not configured.
+        NoReading
+            The zero is further from 0 than ``limit_ohm``.
+        InstrumentGarbled
+            It never settled.
+        """
+        if not (isfinite(limit_ohm) and limit_ohm > 0):
+            raise BadInput(f"The limit of a zero must be above 0 ohm, not {limit_ohm}.")
+        self.zero = None
+        readings = self.read_settled(
+            _ZERO_REPEATS, 0.0, _ZERO_TOLERANCE_FRACTION * limit_ohm, _ZERO_MAX_READS
         )
-        return MeterReading(self._plausible(value_ohm), at_s)
+        _, mean_ohm = _spread_and_mean(readings)
+        if abs(mean_ohm) > limit_ohm:
+            raise NoReading(
+                f"The {self._port.name} reads {mean_ohm:.3g} ohm with its clips shorted, more than "
+                f"{limit_ohm:.3g} ohm; clean the clips, put them on one thick wire with the sense "
+                "clips inside, and check again."
+            )
+        self.zero = ZeroCheck(mean_ohm, readings[-1].at_s)
+        return self.zero
 
     def read_settled(
         self, repeats: int, tolerance_fraction: float, tolerance_ohm: float, max_reads: int
@@ -160,7 +234,6 @@ class Meter:
         for command in self._profile.dialect.start_up:
             self._dialogue.tell(command)
         self.identify()
-        self._was_powered_on()
         self._dialogue.drain_errors()
 
     def _send_settings(self, expected_ohm: float) -> None:
@@ -199,11 +272,7 @@ class Meter:
         )
 
     def _was_powered_on(self) -> bool:
-        query = self._profile.dialect.status_query
-        if query is None:
-            return False
-        register, _ = self._dialogue.ask(query, parse_number)
-        return bool(int(register) & _POWERED_ON)
+        return bool(self._dialogue.take_events() & _POWERED_ON)
 
     def _restore_after_power_loss(self) -> None:
         if self.settings is not None and self._was_powered_on():
@@ -215,14 +284,60 @@ class Meter:
         except (NoReading, InstrumentSilent, InstrumentGarbled):
             return
 
-    def _parse_reading(self, data: bytes) -> float:
-        text = data.decode("ascii", errors="replace").upper().strip()
-        words = {word.upper() for word in self._profile.measuring.no_reading_words}
-        if text in words or not text.strip("-. "):
-            return float("inf")
-        return parse_number(data)
+    def _require_relay(self) -> None:
+        reversal = self._profile.dialect.reversal
+        if reversal is not None and reversal.by == "relay" and self._reverse is None:
+            raise BadInput(
+                f"The profile of the {self._port.name} reverses the current by a relay, and this "
+                "bench has none; set up the relay or choose a profile without reversal."
+            )
 
-    def _plausible(self, value_ohm: float) -> float:
+    def _read_delta(self, reversal: Reversal) -> MeterReading:
+        try:
+            first = self._read_once()
+            self._turn(reversal, True)
+            second = self._read_once()
+        finally:
+            self._turn(reversal, False)
+        third = self._read_once()
+        sign = 1 if reversal.shows == "signed" else -1
+        # A resistance is the voltage at 1 A.
+        value_ohm = delta_ohm(first.value_ohm, sign * second.value_ohm, third.value_ohm, 1.0)
+        return MeterReading(value_ohm, third.at_s, "delta")
+
+    def _turn(self, reversal: Reversal, reverse: bool) -> None:
+        if self._reverse is not None and reversal.by == "relay":
+            self._reverse(reverse)
+        else:
+            self._dialogue.tell(reversal.reverse if reverse else reversal.forward)
+            self._dialogue.wait_until_done()
+        threading.Event().wait(reversal.settle_s)
+
+    def _read_once(self) -> MeterReading:
+        dialect, measuring = self._profile.dialect, self._profile.measuring
+        timeout_s = measuring.reading_timeout_s
+        if dialect.trigger is not None:
+            self._dialogue.tell(dialect.trigger)
+            self._dialogue.wait_until_done()
+            self._require_fresh()
+        value_ohm, at_s = self._dialogue.ask(dialect.read_query, self._answers.read, timeout_s)
+        cancelled: ThermalCancelled = (
+            "offset compensation" if measuring.offset_compensation else "no"
+        )
+        return MeterReading(self._within_range(value_ohm), at_s, cancelled)
+
+    def _require_fresh(self) -> None:
+        fresh = self._profile.dialect.fresh
+        if fresh is None:
+            return
+        bits, _ = self._dialogue.ask(fresh.query, parse_number)
+        if not int(bits) & fresh.mask:
+            raise InstrumentGarbled(
+                f"The {self._port.name} has no new reading after its trigger, only the old one; "
+                "check that no key has put it on hold and read again."
+            )
+
+    def _within_range(self, value_ohm: float) -> float:
         # Meters disagree on the number that means "no reading", so it is told by its size.
         measuring = self._profile.measuring
         ceiling_ohm = measuring.overrange_ohm
@@ -234,7 +349,10 @@ class Meter:
                 f"The {self._port.name} gives no reading below {ceiling_ohm:.4g} ohm: open lead or "
                 "over range; check all four clips, or expect more ohm."
             )
-        if value_ohm < measuring.lowest_ohm:
+        return value_ohm
+
+    def _not_below_zero(self, value_ohm: float) -> float:
+        if value_ohm < self._profile.measuring.lowest_ohm:
             raise NoReading(
                 f"The {self._port.name} reads {value_ohm:.3g} ohm, below zero; check that the "
                 "sense clips are not crossed, and let the joint cool."

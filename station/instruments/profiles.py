@@ -4,81 +4,41 @@ A profile holds the line settings, the words the instrument speaks and what its 
 A shop keeps its own profiles in a folder; a name found there goes before one that ships.
 """
 
-import re
 import tomllib
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError, field_validator
+from pydantic import Field, TypeAdapter, ValidationError
 
 from station.errors import DataFileError
+from station.instruments.dialects import (
+    LineSettings,
+    MeterDialect,
+    NotNegative,
+    Part,
+    Positive,
+    TesterDialect,
+)
 
 SHIPPED_FOLDER = Path(__file__).parent / "profiles"
 
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
-LineEnd = Annotated[str, Field(pattern=r"^[\x00-\x7f]{1,2}$")]
-
-_REPLY_GROUPS = {"force", "unit", "status", "counter"}
-
-
-class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class LineSettings(_Part):
-    """Settings of a serial line."""
-
-    baud: Annotated[int, Field(gt=0)]
-    data_bits: Literal[7, 8] = 8
-    parity: Literal["none", "even", "odd"] = "none"
-    stop_bits: Literal[1, 2] = 1
-    flow: Literal["none", "rts_cts", "xon_xoff"] = "none"
-    send_end: LineEnd = "\n"
-    receive_end: LineEnd = "\n"
-    settle_s: NotNegative = 0.2
-    """Quiet time to wait for after opening and after a clear."""
+__all__ = [
+    "LineSettings",
+    "Measuring",
+    "MeterAccuracy",
+    "MeterProfile",
+    "Profile",
+    "PullTesterProfile",
+    "load_meter_profile",
+    "load_profile",
+    "load_tester_profile",
+    "profile_names",
+    "read_profile",
+]
 
 
-class ReadBack(_Part):
-    """A question that shows whether a setting was taken."""
-
-    setting: Literal["range_ohm", "nplc", "offset_compensation"]
-    query: str
-
-
-class MeterDialect(_Part):
-    """The words of a milliohm meter. A query or list left out is not used."""
-
-    clear: Literal["none", "break", "ctrl_c"] = "none"
-    """How the meter is made to drop what it is doing."""
-    start_up: tuple[str, ...] = ()
-    finish: tuple[str, ...] = ()
-    """Sent at the end, to give the keys back to the operator."""
-    identify_query: str
-    error_query: str
-    barrier_query: str
-    """Answered with 1 when all earlier work is done."""
-    status_query: str | None = None
-    """Event status register; bit 7 tells that the meter was switched off and on."""
-    configure: tuple[str, ...]
-    """Templates; may use ``{expected_ohm}``, ``{nplc}`` and ``{offset_compensation}``."""
-    read_back: tuple[ReadBack, ...] = ()
-    read_query: str
-
-    @field_validator("configure")
-    @classmethod
-    def _templates_fill(cls, templates: tuple[str, ...]) -> tuple[str, ...]:
-        for template in templates:
-            try:
-                template.format(expected_ohm=0.1, nplc=1.0, offset_compensation="ON")
-            except (KeyError, IndexError, ValueError) as error:
-                raise ValueError(f"cannot fill {template!r}: {error}") from error
-        return templates
-
-
-class Measuring(_Part):
+class Measuring(Part):
     """How the meter is set to measure, and which answers are no readings."""
 
     nplc: Positive
@@ -109,7 +69,7 @@ class Measuring(_Part):
         return 3 * self.reading_time_s + self.answer_timeout_s
 
 
-class MeterAccuracy(_Part):
+class MeterAccuracy(Part):
     """The meter's own statement of its error bounds: of reading, of range, and the last digit."""
 
     percent_of_reading: NotNegative
@@ -117,7 +77,7 @@ class MeterAccuracy(_Part):
     resolution_ohm: Positive
 
 
-class MeterProfile(_Part):
+class MeterProfile(Part):
     """A four-wire milliohm meter."""
 
     kind: Literal["meter"]
@@ -130,48 +90,18 @@ class MeterProfile(_Part):
     accuracy: MeterAccuracy
 
 
-class TesterDialect(_Part):
-    """The words of a pull tester that sends its force line by line."""
-
-    identify_query: str | None = None
-    start: tuple[str, ...] = ()
-    """Makes it send; empty for one that always does. Never a command to a motor."""
-    stop: tuple[str, ...] = ()
-    reply: str
-    """Regular expression of a whole line; groups ``force``, ``unit``, ``status``, ``counter``."""
-    tension_sign: Literal[1, -1] = 1
-    units: dict[str, Positive]
-    """Newtons in one of each unit that the tester may name."""
-    assumed_unit: str | None = None
-    """Taken where a line names no unit; left out, such a line is refused."""
-    overload_words: tuple[str, ...] = ()
-    """What stands in place of the force or the status when the tester is overloaded."""
-    counter_modulus: Annotated[int, Field(gt=1)] | None = None
-    """The counter goes back to 0 after one less than this; left out, it never does."""
-
-    @field_validator("reply")
-    @classmethod
-    def _reply_compiles(cls, reply: str) -> str:
-        try:
-            groups = set(re.compile(reply.encode("ascii")).groupindex)
-        except (re.error, UnicodeEncodeError) as error:
-            raise ValueError(f"not a regular expression in ASCII: {error}") from error
-        if "force" not in groups or groups - _REPLY_GROUPS:
-            raise ValueError(f"needs the group force and may have unit, status, counter: {groups}")
-        return reply
-
-
-class Sampling(_Part):
+class Sampling(Part):
     """How fast the force line is."""
 
     sample_rate_hz: Positive
+    """Lines per second; where the tester is polled, polls per second."""
     filter_hz: Positive | None = None
     """Corner of the tester's own low-pass filter, where it is known."""
     silence_s: Positive = 2.0
     """Without a line for this long the tester counts as silent."""
 
 
-class ForceAccuracy(_Part):
+class ForceAccuracy(Part):
     """What a force from this tester is worth."""
 
     resolution_n: Positive
@@ -179,7 +109,7 @@ class ForceAccuracy(_Part):
     percent_of_reading: NotNegative
 
 
-class PullTesterProfile(_Part):
+class PullTesterProfile(Part):
     """A pull tester."""
 
     kind: Literal["pull_tester"]
@@ -245,15 +175,31 @@ def load_tester_profile(name: str, folder: Path | None = None) -> PullTesterProf
 
 def _read(path: Path) -> Profile:
     try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-        return _READER.validate_python(content)
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise DataFileError(
+            f"The profile {path} cannot be read: {error}. Correct or replace the file."
+        ) from error
+    return read_profile(text, str(path))
+
+
+def read_profile(text: str, where: str) -> Profile:
+    """Read a profile from the text of its file; ``where`` names it in messages.
+
+    Raises
+    ------
+    DataFileError
+        The text does not hold what a profile must.
+    """
+    try:
+        return _READER.validate_python(tomllib.loads(text))
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(str(step) for step in first["loc"][1:]) or "kind"
         raise DataFileError(
-            f"In the profile {path}, {place} is wrong: {first['msg']}. Correct the file."
+            f"In the profile {where}, {place} is wrong: {first['msg']}. Correct the file."
         ) from error
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except tomllib.TOMLDecodeError as error:
         raise DataFileError(
-            f"The profile {path} cannot be read: {error}. Correct or replace the file."
+            f"The profile {where} cannot be read: {error}. Correct or replace the file."
         ) from error

@@ -1,6 +1,6 @@
 """The pull tester: a stream of forces, recorded from before the pull to after the break."""
 
-import contextlib
+import re
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -8,14 +8,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from station.errors import InstrumentError, InstrumentGarbled, InstrumentSilent, PortLost
+from station.errors import InstrumentRefused, PortLost, WrongInstrument
+from station.instruments.dialects import PeakRegister
 from station.instruments.force_lines import ForceLines, ForceSample
-from station.instruments.framing import Identity, parse_identity
+from station.instruments.force_source import ForceSource
+from station.instruments.framing import Identity, parse_identity, parse_number
 from station.instruments.port import LinePort
 from station.instruments.profiles import PullTesterProfile
 from station.instruments.recording import EndedBy, PullLimits, PullWatch, TimeFrom, time_axis
 
-_MOST_LINES_BEFORE_IDENTITY = 2000
+_REGISTER_ZERO_DIGITS = 20
+"""A cleared peak register may show so many last digits, or the preload."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,7 +32,8 @@ class ForceTrace:
     time_s: NDArray[np.float64]
     force_n: NDArray[np.float64]
     time_from: TimeFrom
-    """``counter``: sample number over the profile's rate; ``arrival``: fitted arrival times."""
+    """``counter``: sample number over the profile's rate; ``device``: the tester's own clock;
+    ``arrival``: fitted arrival times; ``polls``: arrival times as they are."""
     arrival_rate_hz: float
     """Samples per second by this computer's clock; NaN when there are too few."""
     lost_samples: int
@@ -39,6 +43,8 @@ class ForceTrace:
     unit_assumed: bool
     overload: bool
     ended_by: EndedBy
+    register_peak_n: float | None = None
+    """The tester's own peak register after the pull, in N; null where it has none."""
 
 
 class PullTester:
@@ -48,30 +54,36 @@ class PullTester:
         self._port = port
         self._profile = profile
         self._dialect = profile.dialect
-        self._send_end = profile.line.send_end.encode("ascii")
+        self._source = ForceSource(port, profile)
 
-    def identify(self) -> Identity:
+    def identify(self, bound_serial: str | None = None) -> Identity:
         """Ask the tester who it is; an identity with empty fields where the profile has no words.
+
+        Parameters
+        ----------
+        bound_serial
+            The serial number that must answer, where one is bound to this place.
 
         Raises
         ------
         InstrumentSilent
             No answer among the forces that it sends.
+        WrongInstrument
+            Another serial number answered, or none can.
         """
-        if self._dialect.identify_query is None:
-            return Identity("")
-        lines = ForceLines(self._profile, self._port.name)
-        self._port.discard()
-        self._enter_stream()
-        self._send(self._dialect.identify_query)
-        for _ in range(_MOST_LINES_BEFORE_IDENTITY):
-            data = self._next_line_or_bad()
-            if data is not None and not lines.matches(data):
-                return parse_identity(data)
-        raise InstrumentSilent(
-            f"The {self._port.name} sends forces and does not say who it is; "
-            "check the identify query in its profile."
-        )
+        identity = Identity("")
+        if self._dialect.identify_query is not None:
+            lines = ForceLines(self._profile, self._port.name)
+            identity = self._source.ask(
+                self._dialect.identify_query,
+                lambda data: None if lines.matches(data) else parse_identity(data),
+            )
+        if bound_serial is not None and identity.serial != bound_serial:
+            raise WrongInstrument(
+                f"The {self._port.name} on {self._port.url} has serial number "
+                f"{identity.serial!r}, not {bound_serial!r}; connect the right one, or bind this."
+            )
+        return identity
 
     def check_alive(self) -> ForceSample:
         """Return a force that was sent just now.
@@ -83,13 +95,13 @@ class PullTester:
         """
         lines = ForceLines(self._profile, self._port.name)
         try:
-            self._begin()
+            self._source.begin()
             while True:
-                sample = self._next_sample(lines)
+                sample = self._source.next_sample(lines)
                 if sample is not None:
                     return sample
         finally:
-            self._finish()
+            self._source.finish()
 
     def record(
         self,
@@ -120,6 +132,8 @@ class PullTester:
         ------
         BadInput
             A limit makes no sense.
+        InstrumentRefused
+            The tester's peak register could not be cleared.
         PortLost, InstrumentSilent, InstrumentGarbled
             The tester went away, fell silent, restarted, or changed its unit: the pull is void.
         """
@@ -127,9 +141,13 @@ class PullTester:
         rate_hz = self._profile.sampling.sample_rate_hz
         watch = PullWatch(limits, rate_hz, self._profile.force.capacity_n)
         lines = ForceLines(self._profile, self._port.name)
+        register = self._dialect.peak
         try:
-            self._begin()
+            if register is not None:
+                self._clear_register(register, preload_n)
+            self._source.begin()
             ended_by = self._listen(lines, watch, on_sample, stop)
+            register_n = None if register is None else self._read_register(register)
         except PortLost as error:
             raise PortLost(
                 f"The {self._port.name} on {self._port.url} was lost during the pull, at a peak of "
@@ -137,8 +155,8 @@ class PullTester:
                 "sample."
             ) from error
         finally:
-            self._finish()
-        return self._trace(lines, watch, ended_by)
+            self._source.finish()
+        return self._trace(lines, watch, ended_by, register_n)
 
     def _listen(
         self,
@@ -149,7 +167,7 @@ class PullTester:
     ) -> EndedBy:
         rate_hz = self._profile.sampling.sample_rate_hz
         while not stop.is_set():
-            sample = self._next_sample(lines)
+            sample = self._source.next_sample(lines)
             if sample is None:
                 continue
             on_sample(sample)
@@ -158,47 +176,55 @@ class PullTester:
                 return ended_by
         return "stopped"
 
-    def _next_sample(self, lines: ForceLines) -> ForceSample | None:
-        try:
-            line = self._port.next_line(self._profile.sampling.silence_s)
-        except InstrumentGarbled:
-            lines.skip(b"")
-            return None
-        return lines.read(line.data, line.at_s)
+    def _clear_register(self, register: PeakRegister, preload_n: float) -> None:
+        self._source.send(register.clear)
+        left_n = self._read_register(register)
+        most_n = max(preload_n, _REGISTER_ZERO_DIGITS * self._profile.force.resolution_n)
+        if abs(left_n) > most_n:
+            raise InstrumentRefused(
+                f"The peak register of the {self._port.name} still shows {left_n:.1f} N after it "
+                "was cleared; take the load off, zero the tester, and pull again."
+            )
 
-    def _next_line_or_bad(self) -> bytes | None:
-        try:
-            return self._port.next_line(self._profile.sampling.silence_s).data
-        except InstrumentGarbled:
-            return None
+    def _read_register(self, register: PeakRegister) -> float:
+        pattern = re.compile(register.reply.encode("ascii"))
 
-    def _begin(self) -> None:
-        self._port.discard()
-        for command in self._dialect.start:
-            self._send(command)
-        self._enter_stream()
+        def force_n(data: bytes) -> float | None:
+            match = pattern.fullmatch(data)
+            if match is None:
+                return None
+            fields = match.groupdict()
+            unit = (fields.get("unit") or b"").decode("ascii").strip()
+            factor = self._dialect.units.get(unit or self._dialect.assumed_unit or "")
+            if factor is None:
+                return None
+            return self._dialect.tension_sign * parse_number(fields["force"] or b"") * factor
 
-    def _enter_stream(self) -> None:
-        # A stream is entered anywhere: the first line may have lost its head and still look whole.
-        if not self._dialect.start:
-            self._next_line_or_bad()
+        return self._source.ask(register.query, force_n)
 
-    def _finish(self) -> None:
-        # What made the run end counts, not that a lost tester cannot be told to stop.
-        with contextlib.suppress(InstrumentError):
-            for command in self._dialect.stop:
-                self._send(command)
+    def _time_from(self, lines: ForceLines, device_s: NDArray[np.float64]) -> TimeFrom:
+        if self._dialect.poll is not None:
+            return "polls"
+        if len(device_s) and np.isfinite(device_s).all():
+            return "device"
+        return "counter" if lines.counted else "arrival"
 
-    def _send(self, text: str) -> None:
-        self._port.send(text.encode("ascii") + self._send_end)
-
-    def _trace(self, lines: ForceLines, watch: PullWatch, ended_by: EndedBy) -> ForceTrace:
+    def _trace(
+        self, lines: ForceLines, watch: PullWatch, ended_by: EndedBy, register_n: float | None
+    ) -> ForceTrace:
         samples = watch.samples
         index = np.array([sample.index for sample in samples], dtype=np.int64)
         arrival_s = np.array([sample.at_s for sample in samples], dtype=np.float64)
-        time_from: TimeFrom = "counter" if lines.counted else "arrival"
+        # A missing time becomes NaN.
+        device_s = np.array([sample.device_s for sample in samples], dtype=np.float64)
+        time_from = self._time_from(lines, device_s)
         times_s, arrival_rate_hz = time_axis(
-            index, arrival_s, time_from, self._profile.sampling.sample_rate_hz, watch.begin_index
+            index,
+            arrival_s,
+            time_from,
+            self._profile.sampling.sample_rate_hz,
+            watch.begin_index,
+            device_s,
         )
         return ForceTrace(
             time_s=times_s,
@@ -210,4 +236,5 @@ class PullTester:
             unit_assumed=lines.unit_assumed,
             overload=watch.overload,
             ended_by=ended_by,
+            register_peak_n=register_n,
         )

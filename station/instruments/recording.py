@@ -13,7 +13,7 @@ from station.instruments.force_lines import ForceSample
 
 EndedBy = Literal["force fell", "time ran out", "no specimen", "stopped", "overload"]
 
-TimeFrom = Literal["counter", "arrival"]
+TimeFrom = Literal["counter", "device", "arrival", "polls"]
 
 PRE_TRIGGER_S = 0.5
 """Kept at least, before the force passed the preload."""
@@ -157,17 +157,23 @@ def time_axis(
     time_from: TimeFrom,
     sample_rate_hz: float,
     begin_index: int | None,
+    device_s: NDArray[np.float64] | None = None,
 ) -> tuple[NDArray[np.float64], float]:
     """Return the times of samples in s, and their rate in Hz by arrival.
 
     Time 0 is the sample numbered ``begin_index``, or the first one where that is null. Times come
-    from the numbers and the nominal rate, or from a line through the arrival times; see
-    `fitted_times`. Without samples both are empty and NaN.
+    from the numbers and the nominal rate, from ``device_s`` (the tester's own clock, shape (n,)),
+    from a line through the arrival times (see `fitted_times`), or, for polls, which are not evenly
+    spaced, from the arrivals as they are. Without samples both are empty and NaN.
     """
     if not len(index):
         return np.empty(0), float("nan")
     times_s, arrival_rate_hz = fitted_times(index, arrival_s)
     if time_from == "counter":
         times_s = index / sample_rate_hz
+    elif time_from == "device" and device_s is not None:
+        times_s = device_s
+    elif time_from == "polls":
+        times_s = arrival_s
     begin = 0 if begin_index is None else int(np.searchsorted(index, begin_index))
     return times_s - times_s[begin], arrival_rate_hz
