@@ -1,25 +1,52 @@
-"""From a force trace to its peak, what the peak may hide, and how the crimp let go.
+"""From a force trace to its peak, what the peak may hide, and how the sample let go.
 
 A trace is two arrays of equal length, seconds and newtons, time rising. The peak of a sampled trace
-is one-sided low: the true one may lie between two samples or be rounded by a filter, by at most the
-loading rate over the sample rate plus the loading rate times the filter's lag.
+is one-sided low: the true one may lie between two samples or be rounded off by a filter; see
+:mod:`station.pull_peak` for the bound. How it let go is a suggestion (:mod:`station.pull_modes`);
+what the operator says is what counts.
+
+A slip in the grips voids a pull even where a break followed: the jerk loaded the sample in a way
+that no rate describes, and a void costs one more sample while a wrong verdict may cost a joint. A
+recording that ends while the force is still up shows only what the sample held at least, so that it
+is void unless the force was being held.
 """
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from station.errors import BadInput
+from station.pull_events import falls, longest_stretch_s, noise_sd, steepest_climb
+from station.pull_modes import shape_of, suggest
+from station.pull_peak import (
+    RATE_WINDOW_FRACTION,
+    Climb,
+    climb_at_top,
+    lag_s,
+    loading_rate,
+    peak_loss,
+)
+from station.wire import WireSize, soft_break_force_n
 
 MAX_SAMPLES = 20_000_000
-RATE_WINDOW_FRACTION = 0.15
-"""The loading rate is taken over the last rise from this far below the peak up to the peak."""
 
 SLACK_FRACTION = 0.02
 DROP_FRACTION = 0.04
 """A fall of this share of the peak within the trace counts as a drop (a strand, a slip)."""
+
+OVERLOAD_FRACTION = 0.9
+"""Of the tester's capacity; what came nearer is void."""
+
+HOLD_BAND = 0.9
+HOLD_LEAST_S = 2.0
+"""A force kept above this share of the peak for this long, after a climb, was held."""
+
+STILL_HIGH = 0.5
+"""A recording that ends above this share of its peak ended before the sample let go."""
+
+ENOUGH_FOR_NOISE = 50
+"""Samples on the rise from which on scatter can be told from teeth."""
 
 FAILURE_MODES = {
     "drawn_out": "wire drawn out of the barrel",
@@ -46,17 +73,24 @@ class PullReduction:
     loading_rate_n_per_s
         Slope of the rise just before the peak; None where the trace starts at its peak.
     peak_may_be_low_by_n
-        Bound of the one-sided loss by sampling and filtering.
+        Bound of the one-sided loss by sampling, filter and noise.
     drops
         Falls of at least :data:`DROP_FRACTION` of the peak that were followed by a new rise.
     slack_end_s
         When the force began to rise for good; None where it never did.
     ended_by
-        ``break`` (force fell away), ``hold`` (still held at the end) or ``nothing`` (no force).
+        ``break`` (force fell away), ``hold`` (kept up, then released or still on), ``truncated``
+        (the recording ends with the force up) or ``nothing`` (no force).
     suggested_mode
-        How the crimp let go, as a suggestion to the operator; None where the trace does not tell.
+        How the sample let go, as a suggestion to the operator; None where the trace does not tell.
     void_reason
         Set where the trace cannot be judged.
+    reasons
+        Why that mode is suggested, in plain sentences.
+    held_s
+        Longest time at or above the proof force; without one, above :data:`HOLD_BAND` of the peak.
+    noise_n
+        Standard deviation of a sample, as far as the trace shows it.
     """
 
     peak_n: float
@@ -68,6 +102,9 @@ class PullReduction:
     ended_by: str
     suggested_mode: str | None
     void_reason: str | None
+    reasons: tuple[str, ...] = ()
+    held_s: float = 0.0
+    noise_n: float = 0.0
 
 
 def checked_trace(time_s: ArrayLike, force_n: ArrayLike) -> tuple[Force, Force]:
@@ -105,6 +142,9 @@ def reduce_trace(
     *,
     filter_hz: float | None = None,
     preload_n: float = 2.0,
+    wire: WireSize | None = None,
+    capacity_n: float | None = None,
+    proof_n: float | None = None,
 ) -> PullReduction:
     """Reduce a trace to its peak and what surrounds it.
 
@@ -113,97 +153,128 @@ def reduce_trace(
     time_s, force_n
         Shape (n,), n at least 2; time rising, tension positive.
     filter_hz
-        Corner of a one-pole filter in the tester, where it is known.
+        Corner of a one-pole filter in the tester, where it is known; 1/(pi T) for an average over
+        T seconds.
     preload_n
         Force below which nothing is held.
+    wire
+        The wire, whose own strength helps to tell how it let go.
+    capacity_n
+        Of the tester.
+    proof_n
+        Force that was to be held.
 
     Raises
     ------
     BadInput
-        The trace is malformed.
+        The trace is malformed, or a parameter is not a positive number.
     """
+    _check_positive(filter_hz=filter_hz, capacity_n=capacity_n, proof_n=proof_n)
     time, force = checked_trace(time_s, force_n)
     top = int(np.argmax(force))
-    peak = float(force[top])
+    peak, peak_time = float(force[top]), float(time[top])
     if peak <= preload_n:
-        return PullReduction(
-            peak,
-            float(time[top]),
-            None,
-            0.0,
-            0,
-            None,
-            "nothing",
-            None,
-            f"the force never rose above {preload_n:g} N: no sample in the grips",
-        )
-    rate = _loading_rate(time[: top + 1], force[: top + 1])
-    ended_by = "break" if float(force[-1]) < 0.5 * peak else "hold"
-    drops = _drops(force, DROP_FRACTION * peak)
+        reason = f"the force never rose above {preload_n:g} N: no sample in the grips"
+        return PullReduction(peak, peak_time, None, 0.0, 0, None, "nothing", None, reason)
+    slack = _slack_end(force, top, max(preload_n, SLACK_FRACTION * peak))
+    lag = lag_s(filter_hz)
+    climb = _climb(time, force, top, slack, lag)
+    enough = np.count_nonzero(force[: top + 1] > 0.2 * peak) >= ENOUGH_FOR_NOISE
+    found = falls(force, max(DROP_FRACTION * peak, 6.0 * climb.noise_n if enough else 0.0))
+    ended_by = _ended_by(time, force, peak / max(climb.steepest_n_per_s, 1e-12 * peak), lag)
+    soft_n = None if wire is None else soft_break_force_n(wire)
+    shape = shape_of(time, force, climb, found, soft_break_n=soft_n, filter_lag_s=lag)
+    mode, reasons = suggest(shape) if ended_by == "break" or shape.slip else (None, ())
+    enough_n = HOLD_BAND * peak if proof_n is None else proof_n
     return PullReduction(
         peak_n=peak,
-        peak_time_s=float(time[top]),
-        loading_rate_n_per_s=rate,
-        peak_may_be_low_by_n=_peak_loss(time, top, rate, filter_hz),
-        drops=drops,
-        slack_end_s=_slack_end(time, force, top, max(preload_n, SLACK_FRACTION * peak)),
+        peak_time_s=peak_time,
+        loading_rate_n_per_s=loading_rate(time[: top + 1], force[: top + 1]),
+        peak_may_be_low_by_n=peak_loss(time, force, climb, found, lag),
+        drops=len(found),
+        slack_end_s=float(time[slack]),
         ended_by=ended_by,
-        suggested_mode=_suggest(time, force, top) if ended_by == "break" else None,
-        void_reason=None,
+        suggested_mode=mode,
+        void_reason=_why_void(force, ended_by, mode, capacity_n),
+        reasons=reasons,
+        held_s=longest_stretch_s(time, force >= enough_n),
+        noise_n=climb.noise_n,
     )
 
 
-def _loading_rate(time: Force, force: Force) -> float | None:
-    """Least-squares slope over the last rise below the peak, in newton per second."""
-    floor = force[-1] * (1.0 - RATE_WINDOW_FRACTION)
-    below = np.flatnonzero(force < floor)
-    start = min(int(below[-1]) if below.size else 0, force.size - 2)
-    if start < 0:
-        return None
-    t = time[start:] - time[start:].mean()
-    slope = float(np.dot(t, force[start:]) / np.dot(t, t))
-    return max(slope, 0.0)
+def _check_positive(**values: float | None) -> None:
+    for name, value in values.items():
+        if value is not None and not value > 0.0:
+            raise BadInput(f"The pull's {name} must be above 0, not {value}.")
 
 
-def _peak_loss(time: Force, top: int, rate: float | None, filter_hz: float | None) -> float:
-    if rate is None:
-        return 0.0
-    # A sudden break can come at any instant after the highest sample, up to the next one.
-    gap = float(time[min(top + 1, time.size - 1)] - time[max(top - 1, 0)])
-    gap /= 2.0 if 0 < top < time.size - 1 else 1.0
-    lag = 0.0 if filter_hz is None else 1.0 / (2.0 * math.pi * filter_hz)
-    return rate * (gap + lag)
-
-
-def _slack_end(time: Force, force: Force, top: int, threshold: float) -> float | None:
+def _slack_end(force: Force, top: int, threshold: float) -> int:
+    """Number of the first sample of the rise that no longer falls back below the threshold."""
     below = np.flatnonzero(force[: top + 1] < threshold)
-    if not below.size:
-        return float(time[0])
-    return float(time[min(int(below[-1]) + 1, top)])
+    return min(int(below[-1]) + 1, top) if below.size else 0
 
 
-def _drops(force: Force, least: float) -> int:
-    """Falls of at least ``least`` that are followed by a rise of half as much."""
-    count, high, low = 0, float(force[0]), float(force[0])
-    falling = False
-    for value in force.tolist():
-        if falling:
-            low = min(low, value)
-            if value > low + least / 2.0:
-                count += 1
-                falling, high = False, value
-        elif value > high:
-            high = value
-        elif value < high - least:
-            falling, low = True, value
-    return count
+def _climb(time: Force, force: Force, top: int, slack: int, lag: float) -> Climb:
+    peak = force[top]
+
+    def from_below(share: float) -> slice:
+        below = np.flatnonzero(force[: top + 1] < share * peak)
+        return slice(min(int(below[-1]) if below.size else 0, max(top - 1, 0)), top + 1)
+
+    steady, last = from_below(0.2), from_below(1.0 - RATE_WINDOW_FRACTION)
+    noise_n = noise_sd(time[steady], force[steady])
+    rise = slice(max(slack - 1, 0), top + 1)
+    steepest = steepest_climb(time[rise], force[rise], noise_n) or 0.0
+    reach_s = float(np.median(np.diff(time))) + lag
+    return Climb(noise_n, steepest, climb_at_top(time[last], force[last], noise_n, reach_s))
 
 
-def _suggest(time: Force, force: Force, top: int) -> str | None:
-    """Sudden loss of nearly all force speaks for a break, a long tail for drawing out."""
-    peak = float(force[top])
-    after = force[top:]
-    still = np.flatnonzero(after > 0.2 * peak)
-    tail_s = float(time[top + int(still[-1])] - time[top])
-    rise_s = float(time[top] - time[0])
-    return "drawn_out" if tail_s > max(0.25 * rise_s, 0.3) else "broke_at_edge"
+def _ended_by(time: Force, force: Force, climb_s: float, lag: float) -> str:
+    """Tell a break from a hold and from a recording cut short.
+
+    ``climb_s`` is the time of a straight climb to the peak: what was held stays up longer than a
+    climb takes to pass, and what is let go by hand does not fall at once.
+    """
+    peak = float(force.max())
+    up = np.flatnonzero(force >= HOLD_BAND * peak)
+    kept_s = longest_stretch_s(time, force >= HOLD_BAND * peak)
+    before = force[: up[0] + 1]
+    low, nearly = (np.flatnonzero(before < share * peak) for share in (0.7, HOLD_BAND))
+    climbed_s = float(time[nearly[-1]] - time[low[-1]]) if low.size and nearly.size else 0.0
+    # A climb that stops at a corner is a machine that stopped; a wire that yields has no corner.
+    corner = climbed_s < 2.0 * (HOLD_BAND - 0.7) * climb_s
+    held = corner and kept_s >= max(HOLD_LEAST_S, 3.0 * (1.0 - HOLD_BAND) * climb_s)
+    if force[-1] >= STILL_HIGH * peak:
+        return "hold" if held else "truncated"
+    last = np.flatnonzero(force >= 0.1 * peak)[-1]
+    gap_s = float(np.median(np.diff(time)))
+    fall_s = float(time[last] - time[up[-1]])
+    released = max(0.2 * climb_s, 4.0 * gap_s + 6.0 * lag) < fall_s < 1.5 * climb_s
+    return "hold" if held and released else "break"
+
+
+def _why_void(
+    force: Force, ended_by: str, mode: str | None, capacity_n: float | None
+) -> str | None:
+    peak = float(force.max())
+    rise = force[: int(np.argmax(force)) + 1]
+    if capacity_n is not None and peak > OVERLOAD_FRACTION * capacity_n:
+        return (
+            f"the force came to {peak:g} N, too near the tester's {capacity_n:g} N: "
+            "use a larger tester for this wire"
+        )
+    if force[0] >= 0.95 * peak:
+        return "the recording begins at the peak: start it before the pull and repeat"
+    if np.count_nonzero(rise > 0.1 * peak) < 2:
+        return (
+            "the force rose within one sample, so that the peak is not known: "
+            "pull more slowly or use a faster tester"
+        )
+    if mode == "grip_slip":
+        return "the sample slipped in the grips: grip a new one deeper and repeat"
+    if ended_by == "truncated":
+        return (
+            f"the recording ends with {force[-1]:g} N still on: the sample held at least "
+            f"{peak:g} N, but how it ends is not known; record to the end"
+        )
+    return None
