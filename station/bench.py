@@ -11,7 +11,7 @@ from typing import Protocol
 
 from station.bay import InstrumentBay, InstrumentLine
 from station.bench_state import Board, SampleOrder, Stage
-from station.connectors import Connector, connector_named
+from station.connectors import ConnectorBook, connector_named
 from station.errors import BadInput, InstrumentError, StationError
 from station.ledger.entries import PullResult, ResistanceResult, SampleBegun, SampleFinished
 from station.ledger.store import Ledger
@@ -86,7 +86,7 @@ class Bench:
         ledger: Ledger,
         bay: InstrumentBay,
         limit_sets: LimitSets,
-        connectors: dict[str, Connector],
+        connectors: ConnectorBook,
         demo: bool = False,
     ) -> None:
         self.settings = settings
@@ -220,17 +220,25 @@ class Bench:
     def _limits_for(self, order: SampleOrder) -> list[Limit]:
         if not order.person.strip():
             raise BadInput("Say who makes the sample.")
-        connector = connector_named(self.connectors, order.joint.connector)
         if not order.joint.wires:
             raise BadInput("A sample has at least one wire.")
-        for wire in order.joint.wires:
-            if not connector.accepts_size(parse_size(wire)):
-                raise BadInput(
-                    f"{connector.title} is not made for {wire}: it takes "
-                    f"{', '.join(connector.accepts)}. Use the right barrel."
-                )
+        warning = self._barrel_warning(order)
+        if warning is not None and not order.use_wrong_barrel:
+            raise BadInput(f"{warning} A sample made all the same must say so; it is recorded.")
+        self._check_answers(order)
         weakest = min((parse_size(wire) for wire in order.joint.wires), key=lambda w: w.area_m2)
         return self.limit_sets.for_size(weakest, order.limit_set)
+
+    def _barrel_warning(self, order: SampleOrder) -> str | None:
+        connector = connector_named(self.connectors.connectors, order.joint.connector)
+        return self.connectors.fit(connector, [parse_size(w) for w in order.joint.wires]).warning
+
+    def _check_answers(self, order: SampleOrder) -> None:
+        connector = connector_named(self.connectors.connectors, order.joint.connector)
+        known = {item.id for item in self.connectors.checklist(connector)}
+        for name in order.checklist:
+            if name not in known:
+                raise BadInput(f"{name!r} is not on the checklist of {connector.title}.")
 
     def _standing(self, limit_set: str) -> str:
         known = limit_set in self.limit_sets.ids
@@ -243,6 +251,7 @@ class Bench:
             joint=order.joint,
             limit_set=order.limit_set,
             offered_again_for=order.offered_again_for,
+            overridden_warning=self._barrel_warning(order),
         )
         sample_id = self._ledger.append(begun, person=order.person).id
         self.board.show(
@@ -267,6 +276,7 @@ class Bench:
             resistance=course.resistance,
             pull=course.pull,
             void_reason=void_reason,
+            overridden_warning=begun.overridden_warning,
             demo=self._demo,
         )
         self._ledger.append(finished, person=order.person, traces=course.traces)

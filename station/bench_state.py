@@ -1,6 +1,7 @@
 """What the bench shows while a sample goes its way: one immutable snapshot at a time."""
 
 import threading
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
@@ -41,6 +42,10 @@ class SampleOrder:
     joint: Joint
     limit_set: str
     offered_again_for: str | None = None
+    use_wrong_barrel: bool = False
+    """The person was warned that the barrel is not made for the wires, and goes on all the same."""
+    checklist: Mapping[str, bool] = field(default_factory=dict)
+    """Answers to the visual checklist by item; True is good."""
 
 
 @dataclass(frozen=True, slots=True)

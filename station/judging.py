@@ -1,5 +1,6 @@
 """A sample's measured values against the limits of its set: criteria, then one verdict."""
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -22,13 +23,15 @@ class MeasuredResistance:
     """A splice's resistance in ohm, its standard uncertainty and degrees of freedom.
 
     ``equal_length_ohm`` is the resistance of as long a piece of unbroken wire as the joint is
-    stated for, in ohm; None where no length was stated, and then no ratio can be judged.
+    stated for, in ohm, and ``equal_length_u_ohm`` its standard uncertainty; None where no length
+    was stated, and then no ratio can be judged.
     """
 
     value_ohm: float
     u_ohm: float | None
     dof: float = float("inf")
     equal_length_ohm: float | None = None
+    equal_length_u_ohm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,19 +96,35 @@ def _judge_one(
         return _judge_force(limit, force, guard)
     if resistance is None:
         return _missing(limit)
-    scale, offset = 1.0, 0.0
+    scale = 1.0
     if limit.criterion == "voltage_drop_max":
         scale = current_a or limit.test_current_a or 0.0
     elif limit.criterion == "resistance_ratio_max":
         if resistance.equal_length_ohm is None:
             return _missing(limit)
-        # Joint plus the wire beside it, over the same length of unbroken wire.
-        scale, offset = 1.0 / resistance.equal_length_ohm, 1.0
-    value = offset + resistance.value_ohm * scale
+        return _judge_ratio(limit, resistance, resistance.equal_length_ohm, guard)
+    value = resistance.value_ohm * scale
     u = None if resistance.u_ohm is None else resistance.u_ohm * scale
     judged = judge_at_most(value, u, limit.value_si, guard=guard, dof=resistance.dof)
     return JudgedCriterion(
         limit.criterion, limit.unit_si, value, u, limit.value_si,
+        judged.verdict, judged.probability_conforming,
+    )  # fmt: skip
+
+
+def _judge_ratio(
+    limit: Limit, resistance: MeasuredResistance, equal_ohm: float, guard: float
+) -> JudgedCriterion:
+    """Joint plus the wire beside it, over the same length of unbroken wire."""
+    share = resistance.value_ohm / equal_ohm
+    u = None
+    if resistance.u_ohm is not None:
+        u = math.hypot(
+            resistance.u_ohm / equal_ohm, share * resistance.equal_length_u_ohm / equal_ohm
+        )
+    judged = judge_at_most(1.0 + share, u, limit.value_si, guard=guard, dof=resistance.dof)
+    return JudgedCriterion(
+        limit.criterion, limit.unit_si, 1.0 + share, u, limit.value_si,
         judged.verdict, judged.probability_conforming,
     )  # fmt: skip
 

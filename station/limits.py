@@ -5,13 +5,16 @@ and a value keeps the unit it was printed in: conversions happen on reading, so 
 converted column cannot get in.
 """
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from station.errors import NoLimit
+from station.errors import BadInput, NoLimit
+from station.statistics.capability import tolerance_factor
+from station.statistics.pooling import MIN_BASELINE
 from station.units import NEWTON_PER_LBF
 from station.wire import WireSize, parse_size, soft_break_force_n
 
@@ -23,11 +26,11 @@ SI_PER_UNIT: dict[str, tuple[str, float]] = {
     "mV": ("V", 1e-3),
     "mohm": ("ohm", 1e-3),
     "1": ("1", 1.0),
-    "share of soft break": ("N", 1.0),
 }
-"""Master unit as printed -> (SI unit, factor); a share is taken of the wire's own strength."""
+"""Master unit as printed -> (SI unit, factor)."""
 
 SHARE = "share of soft break"
+"""Unit of a force that is stated as a share of the wire's own strength."""
 
 UNIT_KIND: dict[Criterion, str] = {
     "pull_force_min": "N",
@@ -61,7 +64,8 @@ class CriterionTable(_Data):
 
     @model_validator(mode="after")
     def _check(self) -> "CriterionTable":
-        if SI_PER_UNIT[self.unit][0] != UNIT_KIND[self.criterion]:
+        unit_si = "N" if self.unit == SHARE else SI_PER_UNIT[self.unit][0]
+        if unit_si != UNIT_KIND[self.criterion]:
             raise ValueError(f"unit {self.unit} does not fit {self.criterion}")
         for label in self.rows:
             if parse_size(label).label != label:
@@ -90,6 +94,14 @@ class LimitSet(_Data):
     rate_mm_per_min: str | None = None
     notes: tuple[str, ...] = ()
     criteria: tuple[CriterionTable, ...]
+
+    @model_validator(mode="after")
+    def _memory_stays_apart(self) -> "LimitSet":
+        for table in self.criteria:
+            for label in table.rows:
+                if table.row(label).standing == "memory" and not self.from_memory:
+                    raise ValueError(f"{label} is from memory: put it into a set of its own")
+        return self
 
     @property
     def conditions(self) -> str:
@@ -208,12 +220,40 @@ class LimitSets:
         return f"{where} has no row for {size.label} (sizes are not interpolated); {tail}"
 
 
+def shop_resistance_limit_ohm(
+    log_center: float, log_sd: float, n: int, *, coverage: float = 0.99, confidence: float = 0.95
+) -> float:
+    """Highest resistance that a shop's own baseline still explains, in ohm.
+
+    The exact one-sided normal tolerance bound of the logarithm: with this confidence, at least this
+    share of the crimps of the validated tool lies below it. Its standing is ``shop``.
+
+    Parameters
+    ----------
+    log_center, log_sd, n
+        Mean and standard deviation of the natural logarithm of the splice resistance in ohm, and
+        the number of samples behind them.
+
+    Raises
+    ------
+    BadInput
+        Fewer than 10 samples, or no spread.
+    """
+    if n < MIN_BASELINE or not log_sd > 0.0:
+        raise BadInput(
+            f"A shop limit needs a baseline of at least {MIN_BASELINE} samples with some spread, "
+            f"not {n} samples with a deviation of {log_sd:g}."
+        )
+    return math.exp(log_center + tolerance_factor(n, coverage, confidence) * log_sd)
+
+
 def limit_of(limit_set: LimitSet, table: CriterionTable, size: WireSize) -> Limit:
     """Read one row of a set (KeyError if absent)."""
     row = table.row(size.label)
-    unit_si, factor = SI_PER_UNIT[table.unit]
     if table.unit == SHARE:
-        factor = soft_break_force_n(size)
+        unit_si, factor = "N", soft_break_force_n(size)
+    else:
+        unit_si, factor = SI_PER_UNIT[table.unit]
     return Limit(
         set_id=limit_set.id,
         criterion=table.criterion,

@@ -161,6 +161,7 @@ def finished_sample(
     resistance: ResistanceResult | None,
     pull: PullResult | None,
     void_reason: str | None = None,
+    overridden_warning: str | None = None,
     demo: bool = False,
 ) -> SampleFinished:
     """Judge a sample and put it into words for the ledger.
@@ -176,11 +177,13 @@ def finished_sample(
         limit_set=order.limit_set,
         limit_standing=standing,
         guard=guard,
+        checklist=dict(order.checklist),
         resistance=resistance,
         pull=pull,
         criteria=() if judged is None else tuple(map(_criterion_result, judged.criteria)),
         verdict=Verdict.VOID.value if judged is None else judged.verdict.value,
         void_reason=void_reason,
+        overridden_warning=overridden_warning,
     )
 
 

@@ -15,7 +15,7 @@ from playwright.sync_api import sync_playwright
 
 from station.bay import InstrumentBay
 from station.bench import Bench
-from station.datafiles import shipped_connectors
+from station.datafiles import shipped_book
 from station.demo import run as demo_run
 from station.demo.workshop import LIMIT_SET, WORN
 from station.settings import Settings
@@ -39,7 +39,7 @@ def main() -> None:
                 ledger=ledger,
                 bay=InstrumentBay(None, None),
                 limit_sets=limit_sets,
-                connectors=shipped_connectors(),
+                connectors=shipped_book(),
                 demo=True,
             )
             app = create_app(bench, path)

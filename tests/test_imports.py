@@ -9,7 +9,7 @@ ROOT = Path(__file__).parents[1]
 MODULES = sorted(
     path for package in ("station", "web", "calibration") for path in (ROOT / package).rglob("*.py")
 )
-PURE = {"wire", "connectors", "limits", "resistance", "pull", "verdict", "judging", "units"}
+PURE = {"wire", "wire_check", "conductors", "causes", "connectors", "limits", "resistance", "pull", "verdict", "judging", "units"}
 IMPURE = {"serial", "gpiozero", "sqlalchemy", "flask", "time", "socket", "subprocess", "threading"}
 ONLY_IN = {
     "serial": "station/instruments/port.py",

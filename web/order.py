@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from station.bench_state import SampleOrder
 from station.connectors import Connector, connector_named
-from station.datafiles import shipped_connectors
+from station.datafiles import shipped_book, shipped_connectors
 from station.errors import BadInput
 from station.ledger.entries import Joint
 from station.ledger.queries import LedgerReader, SampleRow
@@ -63,15 +63,29 @@ def order_from(form: Mapping[str, str], limit_sets: LimitSets) -> SampleOrder:
         raise BadInput(f"{job!r} is not a job: choose {', '.join(JOB_WORDS.values())}.")
     connector = connector_named(shipped_connectors(), field(form, "connector", "the connector"))
     tool, nest = tool_and_nest(form)
+    wires = _wires(form)
+    use_wrong_barrel = form.get("use_wrong_barrel") == "yes"
+    fit = shipped_book().fit(connector, [parse_size(size) for size in wires])
+    if fit.warning is not None and not use_wrong_barrel:
+        raise BadInput(
+            f"{fit.warning} To test it all the same, tick that the barrel is wrong on purpose: "
+            "that is recorded."
+        )
     joint = Joint(
         connector=connector.id,
-        wires=_wires(form, connector),
+        wires=wires,
         material=material_named(form.get("material") or "copper").name,
         tool=tool,
         nest=nest,
     )
     limit_set = limit_sets[field(form, "limit_set", "the limit set")].id
-    return SampleOrder(field(form, "person", "the person"), job, joint, limit_set)
+    return SampleOrder(
+        field(form, "person", "the person"),
+        job,
+        joint,
+        limit_set,
+        use_wrong_barrel=use_wrong_barrel,
+    )
 
 
 def order_again(row: SampleRow, person: str) -> SampleOrder:
@@ -119,15 +133,9 @@ def read_place(text: str) -> tuple[str, str] | None:
     return None
 
 
-def _wires(form: Mapping[str, str], connector: Connector) -> tuple[str, str]:
+def _wires(form: Mapping[str, str]) -> tuple[str, str]:
     first = parse_size(field(form, "wire", "the wire"))
     other = parse_size(form["wire2"]) if form.get("wire2") else first
-    for size in (first, other):
-        if not connector.accepts_size(size):
-            raise BadInput(
-                f"{connector.title} is not made for {size.label}: it takes "
-                f"{', '.join(connector.accepts)}. Choose the connector for that wire."
-            )
     return first.label, other.label
 
 

@@ -17,7 +17,7 @@ from rich.progress import Progress
 from station.bay import InstrumentBay
 from station.bench import Bench, SampleOutcome
 from station.cli.output import json_option, print_json
-from station.datafiles import load_limit_sets, shipped_connectors
+from station.datafiles import load_limit_sets, shipped_book
 from station.demo import run as demo_run
 from station.demo.hands import HandsAtTheBench
 from station.demo.run import Say
@@ -121,7 +121,7 @@ def serve(settings_path: Path | None, simulate: bool, ledger_path: Path | None) 
                 ledger=ledger,
                 bay=InstrumentBay(settings.meter, settings.tester),
                 limit_sets=load_limit_sets(settings.limit_sets_folder),
-                connectors=shipped_connectors(),
+                connectors=shipped_book(),
             )
             stack.callback(bench.close)
         serve_page(bench, path, listener, sentences(console))
@@ -227,7 +227,7 @@ def _void_interrupted(ledger: Ledger, limit_sets: LimitSets, settings: Settings)
         ledger=ledger,
         bay=InstrumentBay(None, None),
         limit_sets=limit_sets,
-        connectors=shipped_connectors(),
+        connectors=shipped_book(),
         demo=True,
     )
     rows = ledger.reader.unfinished()

@@ -12,7 +12,7 @@ import numpy as np
 from station.bay import InstrumentBay
 from station.bench import Bench, SampleOutcome
 from station.bench_state import WHAT_TO_DO, BenchState, SampleOrder, Stage
-from station.datafiles import DATA, load_limit_sets, read_all, shipped_connectors
+from station.datafiles import DATA, load_limit_sets, read_all, shipped_book
 from station.demo import workshop
 from station.demo.hands import SimulatedHands
 from station.demo.history import HistoryWriter, Progress
@@ -120,7 +120,7 @@ def simulated_bench(
             ledger=ledger,
             bay=InstrumentBay(simulated.meter, simulated.tester),
             limit_sets=limit_sets,
-            connectors=shipped_connectors(),
+            connectors=shipped_book(),
             demo=demo,
         )
         stack.callback(bench.close)

@@ -159,6 +159,8 @@ class SampleBegun(Payload):
     limit_set: str
     offered_again_for: str | None = None
     """The id of an interrupted sample that this one replaces."""
+    overridden_warning: str | None = None
+    """The warning about a wrong barrel that the person was given and overrode."""
 
 
 class SampleFinished(Payload):
@@ -179,6 +181,8 @@ class SampleFinished(Payload):
     criteria: tuple[CriterionResult, ...]
     verdict: VerdictWord
     void_reason: str | None = None
+    overridden_warning: str | None = None
+    """As in ``sample_begun``: this sample was made in a barrel that is not for its wires."""
 
 
 class BaselineSet(Payload):

@@ -51,6 +51,18 @@ def test_voltage_drop_at_the_set_current_and_at_ones_own() -> None:
     assert doubled.verdict is Verdict.FAIL
 
 
+def test_ratio_carries_the_uncertainty_of_the_wire_too() -> None:
+    ratio = [limit("resistance_ratio_max", 1.2, "1")]
+    measured = MeasuredResistance(
+        0.3e-3, 0.02e-3, equal_length_ohm=2.0e-3, equal_length_u_ohm=0.05e-3
+    )
+    judged = judge_sample(ratio, resistance=measured).criteria[0]
+    assert judged.value == pytest.approx(1.15)
+    assert judged.u == pytest.approx(((0.02 / 2.0) ** 2 + (0.15 * 0.05 / 2.0) ** 2) ** 0.5)
+    unstated = judge_sample(ratio, resistance=MeasuredResistance(0.3e-3, 0.02e-3))
+    assert unstated.verdict is Verdict.UNDECIDED
+
+
 def test_few_repeats_widen_the_band() -> None:
     one = [limit("resistance_max", 0.30e-3, "ohm")]
     sure = judge_sample(one, resistance=MeasuredResistance(0.25e-3, 0.02e-3))

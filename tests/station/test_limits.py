@@ -1,9 +1,16 @@
+import math
+
 import pytest
 from pydantic import ValidationError
 
 from station.datafiles import shipped_limit_sets
-from station.errors import NoLimit
-from station.limits import CriterionTable, LimitSet, LimitSets
+from station.errors import BadInput, NoLimit
+from station.limits import (
+    CriterionTable,
+    LimitSet,
+    LimitSets,
+    shop_resistance_limit_ohm,
+)
 from station.wire import parse_size, soft_break_force_n
 
 # Newton column as printed beside UL 486A (seen in three texts; pound-force times 4.45, rounded),
@@ -95,6 +102,8 @@ def test_every_row_as_printed(set_id: str, rows: dict[str, float]) -> None:
         assert table.row(label).value == value, label
     extra = set(table.rows) - set(rows)
     assert extra <= {"70 mm2", "95 mm2"}
+    for label in extra:  # one printed row, 50 to 120 mm2
+        assert table.row(label).value == 2700
 
 
 def test_drop_limits_as_printed_and_about_half_a_milliohm() -> None:
@@ -145,6 +154,37 @@ def test_shipped_sets_from_memory_are_labelled_and_hidden() -> None:
     for name in memory:
         assert "nverified, from memory" in " ".join(sets[name].notes)
     assert all(limit.standing != "memory" for limit in sets.for_size(parse_size("1 mm2")))
+
+
+def test_memory_tables_are_what_was_remembered() -> None:
+    # IEC 60352-2 (MEM-H) and ABYC E-11 (MEM-H): from memory, unverified.
+    sets = shipped_limit_sets()
+    iec = sets["iec-60352-2-memory"].criteria[0]
+    remembered = {"0.14 mm2": 18, "0.5 mm2": 60, "1 mm2": 108, "2.5 mm2": 230, "10 mm2": 380}
+    for label, value in remembered.items():
+        assert iec.row(label).value == value
+    forces = [iec.row(label).value for label in iec.rows]
+    assert forces == sorted(forces)
+    abyc = sets["abyc-e11-memory"].criteria[0]
+    assert {label: abyc.row(label).value for label in abyc.rows} == {
+        "10 AWG": 40, "8 AWG": 45, "6 AWG": 50, "5 AWG": 60, "1/0 AWG": 125, "2/0 AWG": 150,
+        "3/0 AWG": 175, "4/0 AWG": 225,
+    }  # fmt: skip
+
+
+def test_a_row_from_memory_cannot_hide_in_a_seen_set() -> None:
+    rows = {"18 AWG": {"value": 90, "standing": "memory"}}
+    criteria = [{"criterion": "pull_force_min", "unit": "N", "rows": rows}]
+    with pytest.raises(ValidationError, match="set of its own"):
+        small_set(standing="seen-1", criteria=criteria)
+
+
+def test_a_shop_limit_from_a_baseline() -> None:
+    # n = 30, 99 % with 95 %: k = 3.064 (Montgomery & Runger, table XII; transcription seen).
+    limit = shop_resistance_limit_ohm(math.log(0.25e-3), 0.06, 30)
+    assert limit == pytest.approx(0.25e-3 * math.exp(3.064 * 0.06), rel=1e-4)
+    with pytest.raises(BadInput, match="at least 10"):
+        shop_resistance_limit_ohm(math.log(0.25e-3), 0.06, 9)
 
 
 def small_set(**changes: object) -> LimitSet:

@@ -160,7 +160,15 @@ def test_wires_that_do_not_fit_the_barrel_cannot_be_chosen(page: Page) -> None:
     page.goto("/bench")
     page.get_by_label("Connector").select_option("butt-splice-yellow")
     enabled = page.locator("select[name=wire] option:not([disabled])")
-    expect(enabled).to_have_text(["Choose", "12 AWG", "10 AWG"])
+    expect(enabled).to_have_text(["Choose", "12 AWG", "4 mm2", "10 AWG", "6 mm2"])
+
+
+def test_a_wrong_barrel_can_be_chosen_on_purpose(page: Page) -> None:
+    page.goto("/bench")
+    page.get_by_label("Connector").select_option("butt-splice-yellow")
+    page.get_by_label("wrong for the wire on purpose").check()
+    page.locator("select[name=wire]").select_option("18 AWG")
+    expect(page.locator("select[name=wire]")).to_have_value("18 AWG")
 
 
 def test_bench_works_without_script(browser: Browser, address: str, bench: FakeBench) -> None:

@@ -82,7 +82,8 @@ async function follow() {
 // Only wires that the chosen barrel takes can be chosen; without this file the server says so.
 function fitWires() {
   const chosen = form.elements.connector.selectedOptions[0];
-  const accepts = chosen && chosen.dataset.accepts ? chosen.dataset.accepts.split(";") : null;
+  const onPurpose = form.elements.use_wrong_barrel.checked;
+  const accepts = chosen && chosen.dataset.accepts && !onPurpose ? chosen.dataset.accepts.split(";") : null;
   for (const select of [form.elements.wire, form.elements.wire2]) {
     for (const option of select.options) {
       option.hidden = option.disabled = Boolean(option.value && accepts && !accepts.includes(option.value));
@@ -92,5 +93,6 @@ function fitWires() {
 }
 
 form.elements.connector.addEventListener("change", fitWires);
+form.elements.use_wrong_barrel.addEventListener("change", fitWires);
 fitWires();
 follow();

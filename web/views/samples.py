@@ -5,11 +5,14 @@ from dataclasses import dataclass
 
 from flask import Blueprint, Response, abort, render_template, request
 
+from station.causes import Hint
+from station.datafiles import shipped_causes
 from station.errors import StationError
 from station.ledger.entries import SampleFinished
 from station.ledger.queries import LedgerReader, SampleRow
 from station.ledger.traces import decode_trace
 from station.limits import LimitSet
+from station.sample_hints import sample_hints
 from web.context import bench, reader
 from web.figures import trace_figure
 from web.nests import all_nests
@@ -107,6 +110,7 @@ def sample_page(sample_id: str) -> str:
         limit_set=_limit_set(row.limit_set),
         figure=_trace_svg(row, payload),
         corrected=payload is not None and payload.verdict != row.verdict,
+        hints=_hints(row, payload),
     )
 
 
@@ -117,6 +121,12 @@ def trace_svg(sample_id: str) -> Response:
     if figure is None:
         abort(404, f"Sample {sample_id} has no force trace: it was not pulled.")
     return Response(figure, mimetype="image/svg+xml")
+
+
+def _hints(row: SampleRow, payload: SampleFinished | None) -> list[Hint]:
+    if payload is None:
+        return []
+    return sample_hints(payload, reader().baselines().get(row.joint_key), shipped_causes())
 
 
 def _sample(sample_id: str) -> SampleRow:
