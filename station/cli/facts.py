@@ -1,11 +1,10 @@
-"""Commands that compute from what they are given: wire, limits, splice, judge."""
+"""Commands that compute from what they are given: wire, limits, judge."""
 
 import math
 
 import click
 
-from calibration.uncertainty import Contribution
-from station.cli.output import json_option, print_facts, print_json
+from station.cli.output import check_uncertainties, json_option, print_facts, print_json
 from station.conductors import BASES, IEC_60228_SOURCE, Basis, iec_60228_max_ohm_per_m
 from station.datafiles import shipped_limit_sets
 from station.errors import BadInput, NoLimit
@@ -17,7 +16,6 @@ from station.judging import (
     judge_sample,
 )
 from station.limits import Limit
-from station.resistance import SpliceResistance, WireSpan, reduce_by_length
 from station.units import NEWTON_PER_LBF, SQUARE_MILLIMETRE_M2
 from station.verdict import DEFAULT_GUARD, Verdict
 from station.wire import (
@@ -184,113 +182,6 @@ def _limit_line(limit: Limit) -> str:
 
 
 @click.command(
-    epilog="Example: station splice --wire 'SAE 16' --span-mm 152.4 --reading-mohm 2.70 --at-c 30 "
-    "--reading-u-mohm 0.01 --span-u-mm 0.5 --wire-u-percent 1.2 --temperature-u-c 1"
-)
-@click.option("--wire", required=True, metavar="SIZE")
-@click.option("--wire2", metavar="SIZE", help="Wire of the other side, where it differs.")
-@click.option("--material", type=_materials, default="copper", show_default=True)
-@click.option("--span-mm", type=float, required=True, help="All the wire of that size in the span.")
-@click.option("--span2-mm", type=float, help="The same for --wire2.")
-@click.option("--reading-mohm", type=float, required=True)
-@click.option("--reading-u-mohm", type=float)
-@click.option("--at-c", type=float, help="Wire temperature; without it nothing is corrected.")
-@click.option("--span-u-mm", type=float)
-@click.option("--wire-u-percent", type=float)
-@click.option("--temperature-u-c", type=float)
-@json_option
-def splice(
-    wire: str,
-    wire2: str | None,
-    material: str,
-    span_mm: float,
-    span2_mm: float | None,
-    reading_mohm: float,
-    reading_u_mohm: float | None,
-    at_c: float | None,
-    span_u_mm: float | None,
-    wire_u_percent: float | None,
-    temperature_u_c: float | None,
-    as_json: bool,
-) -> int:
-    """Take the wire's share off a four-wire reading. All u are one standard uncertainty."""
-    if (wire2 is None) != (span2_mm is None):
-        raise BadInput("--wire2 and --span2-mm go together: give both or neither.")
-    sides = [(wire, span_mm)]
-    if wire2 is not None and span2_mm is not None:
-        sides.append((wire2, span2_mm))
-    stated = {
-        "--reading-u-mohm": reading_u_mohm,
-        "--span-u-mm": span_u_mm,
-        "--wire-u-percent": wire_u_percent,
-        "--temperature-u-c": temperature_u_c,
-    }
-    check_uncertainties(stated)
-    spans = [
-        WireSpan(
-            parse_size(size),
-            material_named(material),
-            length_mm * 1e-3,
-            (span_u_mm or 0.0) * 1e-3,
-            (wire_u_percent or 0.0) / 100.0,
-        )
-        for size, length_mm in sides
-    ]
-    result = reduce_by_length(
-        reading_mohm * 1e-3,
-        [Contribution("reading", (reading_u_mohm or 0.0) * 1e-3)],
-        spans,
-        temperature_c=at_c,
-        u_temperature_k=temperature_u_c or 0.0,
-    )
-    missing = [name for name, value in stated.items() if value is None]
-    (_print_splice_json if as_json else _print_splice)(result, missing, len(stated))
-    return 1 if result.void_reason else 0
-
-
-def check_uncertainties(stated: dict[str, float | None]) -> None:
-    """Refuse an uncertainty that is negative or not a number (BadInput)."""
-    for name, value in stated.items():
-        if value is not None and not (math.isfinite(value) and value >= 0.0):
-            raise BadInput(f"{name} must be a number that is not negative, not {value}.")
-
-
-def _print_splice_json(result: SpliceResistance, missing: list[str], possible: int) -> None:
-    none_stated = len(missing) == possible
-    dof = result.effective_dof
-    print_json(
-        {
-            "splice_mohm": result.splice_ohm * 1e3,
-            "splice_u_mohm": None if none_stated else result.u_ohm * 1e3,
-            "wire_share_mohm": result.wire_share_ohm * 1e3,
-            "budget": [
-                {"name": line.name, "u_mohm": line.u * 1e3} for line in result.budget.contributions
-            ],
-            "effective_dof": dof if math.isfinite(dof) else None,
-            "temperature_corrected": result.temperature_c is not None,
-            "not_stated": missing,
-            "void_reason": result.void_reason,
-        }
-    )
-
-
-def _print_splice(result: SpliceResistance, missing: list[str], possible: int) -> None:
-    stated = len(missing) < possible
-    u = f" (u = {result.u_ohm * 1e3:.3f} mΩ)" if stated else ""
-    corrected = "at 20 °C, not corrected for temperature"
-    if result.temperature_c is not None:
-        corrected = f"at {result.temperature_c:g} °C"
-    click.echo(f"splice      {result.splice_ohm * 1e3:.3f} mΩ{u}")
-    click.echo(f"wire share  {result.wire_share_ohm * 1e3:.3f} mΩ {corrected}")
-    for line in result.budget.contributions:
-        click.echo(f"    u from {line.name}: {line.u * 1e3:.4f} mΩ")
-    if missing:
-        click.echo(f"Not stated and so not counted: {', '.join(missing)}.")
-    if result.void_reason:
-        click.echo(f"VOID: {result.void_reason}.")
-
-
-@click.command(
     epilog="Example: station judge --wire '18 AWG' --set ul-486a-1991 --force-n 92 --force-u-n 0.5"
 )
 @click.option("--wire", required=True, metavar="SIZE")
@@ -418,4 +309,4 @@ def criterion_line(criterion: JudgedCriterion) -> str:
     return f"{name}: {value} {unit}, {limit}: {criterion.verdict.value}{sure}"
 
 
-COMMANDS = (wire, limits, splice, judge)
+COMMANDS = (wire, limits, judge)

@@ -1,10 +1,13 @@
-"""Printing results: one JSON document, or lines that people read."""
+"""Printing results: one JSON document, or lines that people read; checking what was given."""
 
 import json
+import math
 from collections.abc import Callable, Iterable
 from typing import Any
 
 import click
+
+from station.errors import BadInput
 
 Command = Callable[..., Any]
 
@@ -27,3 +30,10 @@ def print_facts(pairs: Iterable[tuple[str, str]]) -> None:
     width = max((len(name) for name, _ in rows), default=0)
     for name, value in rows:
         click.echo(f"{name:<{width}}  {value}")
+
+
+def check_uncertainties(stated: dict[str, float | None]) -> None:
+    """Refuse an uncertainty that is negative or not a number (BadInput)."""
+    for name, value in stated.items():
+        if value is not None and not (math.isfinite(value) and value >= 0.0):
+            raise BadInput(f"{name} must be a number that is not negative, not {value}.")

@@ -2,8 +2,7 @@
 
 import click
 
-from station.cli.facts import check_uncertainties
-from station.cli.output import json_option, print_json
+from station.cli.output import check_uncertainties, json_option, print_json
 from station.wire import MATERIALS, material_named, parse_size
 from station.wire_check import Candidate, WireCheck, check_wire
 

@@ -10,7 +10,14 @@ from station.pull_peak import Climb
 
 # What a clean break at the barrel's edge looks like (invented).
 EDGE = Shape(
-    level=0.8, straight=0.2, rounded=0.4, tail=0.1, leaves_top=0.0, first_fall=0.9, slip=0.0
+    level=0.8,
+    straight=0.2,
+    rounded=0.4,
+    tail=0.1,
+    leaves_top=0.0,
+    first_fall=0.9,
+    left_on=0.0,
+    slip=0.0,
 )
 
 
@@ -21,6 +28,7 @@ EDGE = Shape(
         ("broke_at_edge", {}),
         ("grip_slip", {"slip": 0.4}),
         ("drawn_out", {"tail": 3.0, "first_fall": 0.5, "level": 0.5}),
+        ("drawn_out", {"left_on": 0.25, "first_fall": 0.7}),
         ("broke_in_barrel", {"tail": 3.0, "first_fall": 0.1, "leaves_top": 0.5}),
         ("broke_in_barrel", {"level": 0.4}),
         ("broke_in_wire", {"level": 1.0, "rounded": 1.0}),

@@ -192,6 +192,18 @@ def test_by_reference_with_half_a_temperature_is_refused() -> None:
 # ---- in service ----
 
 
+def test_a_dry_circuit_leaves_microvolts() -> None:
+    # 20 mV open circuit and 100 mA (IEC 60512-2-1 test 2a, ASTM B539; seen): 200 mohm at most, and
+    # 50 uV at 0.5 mohm, so that thermal voltages of microvolts matter (CALC).
+    service = in_service(0.5e-3, 0.1, parse_size("18 AWG"), COPPER)
+    assert service.voltage_drop_v == pytest.approx(50e-6)
+    at_most = in_service(0.2, 0.1, parse_size("18 AWG"), COPPER)
+    assert at_most.voltage_drop_v == pytest.approx(20e-3)
+    one_way = (service.voltage_drop_v + 5e-6) / 0.1
+    assert one_way == pytest.approx(0.55e-3)
+    assert reversal_ohm(55e-6, -45e-6, 0.1) == pytest.approx(0.5e-3)
+
+
 def test_voltage_drop_and_heat() -> None:
     # 0.58 mohm at 5 A: 2.9 mV (vehicle harness table arithmetic), 14.5 mW; 18 AWG has 20.95 mohm/m.
     service = in_service(0.58e-3, 5.0, parse_size("18 AWG"), COPPER)

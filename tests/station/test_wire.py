@@ -19,13 +19,15 @@ from station.wire import (
     soft_break_force_n,
 )
 
-# Public 20 °C copper list, 4/0 to 22 AWG, ohm per 1000 ft (the formula of ASTM B258 with 100 % IACS
-# matched 17 values seen there to four digits; standing: SEEN for the list, CALC for this column).
+# Ohm per 1000 ft at 20 °C, 4/0 to 22 AWG: the column of a public copper list, of which 17 values
+# were seen (all to four digits); the rest is computed from ASTM B258 and 100 % IACS (CALC).
 OHM_PER_KILOFOOT = {
     "4/0 AWG": 0.04901, "3/0 AWG": 0.0618, "2/0 AWG": 0.07793, "1/0 AWG": 0.09827,
-    "1 AWG": 0.1239, "2 AWG": 0.1563, "3 AWG": 0.1970, "4 AWG": 0.2485, "6 AWG": 0.3951,
-    "8 AWG": 0.6282, "10 AWG": 0.9989, "12 AWG": 1.588, "14 AWG": 2.525, "16 AWG": 4.016,
-    "18 AWG": 6.385, "20 AWG": 10.15, "22 AWG": 16.14,
+    "1 AWG": 0.1239, "2 AWG": 0.1563, "3 AWG": 0.197, "4 AWG": 0.2485, "5 AWG": 0.3133,
+    "6 AWG": 0.3951, "7 AWG": 0.4982, "8 AWG": 0.6282, "9 AWG": 0.7921, "10 AWG": 0.9989,
+    "11 AWG": 1.26, "12 AWG": 1.588, "13 AWG": 2.003, "14 AWG": 2.525, "15 AWG": 3.184,
+    "16 AWG": 4.016, "17 AWG": 5.064, "18 AWG": 6.385, "19 AWG": 8.051, "20 AWG": 10.15,
+    "21 AWG": 12.8, "22 AWG": 16.14,
 }  # fmt: skip
 
 # "Power transmission" column of an AWG current table, amperes (seen once; 20 and 16 AWG twice).
@@ -54,6 +56,14 @@ def test_conservative_current_against_printed_column(label: str, expected: float
 def test_soft_break_against_printed_loads(label: str, expected: float) -> None:
     lbf = soft_break_force_n(parse_size(label)) / NEWTON_PER_LBF
     assert lbf == pytest.approx(expected, abs=0.7)
+
+
+def test_twenty_gauge_carries_one_and_a_half_ampere() -> None:
+    # 1022 circular mils over 700: 1.46 A, printed as 1.5 (seen twice).
+    assert conservative_current_a(awg(20)) == pytest.approx(1.46, abs=0.005)
+    # Common practice, no source: 18 AWG carries 2.3 A and 10 AWG 15 A.
+    assert conservative_current_a(awg(18)) == pytest.approx(2.3, abs=0.05)
+    assert conservative_current_a(awg(10)) == pytest.approx(15.0, abs=0.2)
 
 
 def test_three_inches_of_18_awg() -> None:

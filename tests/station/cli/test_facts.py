@@ -131,6 +131,29 @@ def test_splice_by_the_three_inch_method(capsys: pytest.CaptureFixture[str]) -> 
     assert warm["budget"] == [{"name": "reading", "u_mohm": pytest.approx(0.005)}]
 
 
+def test_splice_by_reference(capsys: pytest.CaptureFixture[str]) -> None:
+    arguments = [
+        "splice", "--wire", "22 AWG", "--span-mm", "80", "--reading-mohm", "4.60",
+        "--reference-mohm", "8.60", "--reference-span-mm", "160",
+    ]  # fmt: skip
+    code, result = document(capsys, *arguments, "--reading-u-mohm", "0.003")
+    assert code == 0
+    assert result["splice_mohm"] == pytest.approx(0.30)
+    assert result["wire_share_mohm"] == pytest.approx(4.30)
+    assert "--reference-u-mohm" in result["not_stated"]
+    assert "--wire2" in sentence(capsys, *arguments, "--wire2", "20 AWG", "--span2-mm", "9")
+
+
+def test_splice_in_service(capsys: pytest.CaptureFixture[str]) -> None:
+    # 0.58 mohm at 5 A: 2.9 mV and 14.5 mW (arithmetic of the vehicle harness table, seen once).
+    arguments = ["splice", "--wire", "18 AWG", "--span-mm", "100", "--reading-mohm", "2.67482"]
+    _, result = document(capsys, *arguments, "--current-a", "5")
+    assert result["voltage_drop_mv"] == pytest.approx(2.9, abs=1e-3)
+    assert result["heat_mw"] == pytest.approx(14.5, abs=5e-3)
+    assert result["equivalent_wire_mm"] == pytest.approx(27.69, abs=0.02)
+    assert "current" in sentence(capsys, *arguments, "--current-a", "0")
+
+
 def test_impossible_splice_is_void_and_exits_1(capsys: pytest.CaptureFixture[str]) -> None:
     code, result = document(
         capsys, "splice", "--wire", "18 AWG", "--span-mm", "152.4", "--reading-mohm", "1",

@@ -372,6 +372,6 @@ def test_a_meter_that_goes_away(how: str) -> None:
         if how == "kill":
             simulated.kill()
         else:
-            simulated.command({"fault": "unplug"})
+            simulated.command({"fault": "unplugged"})
         with pytest.raises(PortLost, match="is gone"):
             meter.read_ohm()

@@ -34,7 +34,7 @@ def test_it_answers_on_its_port_before_and_after_a_reopening(
 @pytest.mark.parametrize(
     ("command", "words"),
     [
-        ({"fault": "fire"}, "no fault 'fire'; there are none, unplug"),
+        ({"fault": "fire"}, "no fault 'fire'; there are none, late"),
         ({"mount": {"splice_ohm": "much"}}, "No such specimen: splice_ohm"),
         ({"dance": True}, "mount, unmount or power_cycle"),
     ],
@@ -52,7 +52,7 @@ def take(port: LinePort, lines: int, within_s: float) -> list[bytes]:
 
 def test_silence_and_dribble(simulated: SimulatedInstrument) -> None:
     with LinePort(simulated.port, LINE, name="meter") as port:
-        for fault in ("silent", "dribble"):
+        for fault in ("silent", "dribbled"):
             simulated.command({"fault": fault})
             port.send(b"*OPC?\n*OPC?\n*OPC?\n*OPC?\n")
             with pytest.raises(InstrumentSilent):
@@ -71,7 +71,7 @@ def test_garble_changes_bytes_and_loses_none() -> None:
         SimulatedInstrument("meter", paced=False) as simulated,
         LinePort(simulated.port, LINE, name="meter", on_bytes=listen) as port,
     ):
-        simulated.command({"fault": "garble"})
+        simulated.command({"fault": "garbled"})
         port.send(b"*IDN?\n")
         wait_until(lambda: len(heard) >= len(identity))
         assert len(heard) == len(identity)
@@ -89,12 +89,19 @@ def test_ending_it_ends_its_port(name: InstrumentName) -> None:
         instrument.command({"mount": {}})
 
 
-def test_an_unplugged_one_stays_unplugged() -> None:
-    with SimulatedInstrument("pull_tester", paced=False) as instrument:
-        instrument.command({"fault": "unplug"})
-        assert not Path(instrument.port).exists()
-        with pytest.raises(BadInput, match="unplugged for good"):
+def test_an_unplugged_one_may_be_plugged_in_again_under_its_name(tmp_path: Path) -> None:
+    link = tmp_path / "meter-by-id"
+    with SimulatedInstrument("meter", paced=False, link=link) as instrument:
+        with pytest.raises(BadInput, match="is plugged in"):
+            instrument.command({"plug": "0002"})
+        instrument.command({"fault": "unplugged"})
+        assert not link.exists()
+        with pytest.raises(BadInput, match="plug it in first"):
             instrument.command({"fault": "none"})
+        instrument.command({"plug": "0002"})
+        with LinePort(str(link), LINE, name="meter") as port:
+            port.send(b"*IDN?\n")
+            assert b",0002," in port.next_line(LONG_S).data
 
 
 def held_files() -> int:
