@@ -9,7 +9,9 @@ from station.cli.bench import COMMANDS as BENCH_COMMANDS
 from station.cli.calibrations import COMMANDS as CALIBRATION_COMMANDS
 from station.cli.facts import COMMANDS as FACTS_COMMANDS
 from station.cli.records import COMMANDS as RECORDS_COMMANDS
+from station.cli.splices import COMMANDS as SPLICE_COMMANDS
 from station.cli.studies import COMMANDS as STUDY_COMMANDS
+from station.cli.traces import COMMANDS as TRACE_COMMANDS
 from station.cli.wire_checks import COMMANDS as WIRE_CHECK_COMMANDS
 from station.errors import StationError
 
@@ -28,10 +30,12 @@ def station() -> None:
 
 for command in (
     *FACTS_COMMANDS,
+    *SPLICE_COMMANDS,
     *WIRE_CHECK_COMMANDS,
     *BENCH_COMMANDS,
     *CALIBRATION_COMMANDS,
     *STUDY_COMMANDS,
+    *TRACE_COMMANDS,
     *RECORDS_COMMANDS,
 ):
     station.add_command(command)

@@ -1,0 +1,120 @@
+"""Command that reads a pull's trace: trace."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from station.cli.output import json_option, print_facts, print_json
+from station.cli.trace_files import Progress, read_trace
+from station.pull import FAILURE_MODES, PullReduction, reduce_trace
+from station.wire import parse_size
+
+LARGE_BYTES = 20_000_000
+"""A file from this size on shows how far it is read."""
+
+ENDED_BY = {
+    "break": "the sample let go",
+    "hold": "the force was held",
+    "truncated": "the recording stopped with the force still on",
+    "nothing": "no force came",
+}
+
+
+@click.command(epilog="Example: station trace pull.csv --wire '18 AWG' --filter-hz 50")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--wire", metavar="SIZE", help="Wire pulled; helps to tell how it let go.")
+@click.option("--filter-hz", type=float, help="Corner of the tester's low-pass filter.")
+@click.option("--capacity-n", type=float, help="What the tester can take.")
+@click.option("--proof-n", type=float, help="Force that was to be held.")
+@click.option(
+    "--preload-n",
+    type=click.FloatRange(min=0.0),
+    default=2.0,
+    show_default=True,
+    help="Below this nothing is held.",
+)
+@json_option
+def trace(
+    file: Path,
+    wire: str | None,
+    filter_hz: float | None,
+    capacity_n: float | None,
+    proof_n: float | None,
+    preload_n: float,
+    as_json: bool,
+) -> int:
+    """Read the pull in FILE: a CSV with the columns time_s and force_n, separated by commas.
+
+    Prints the peak, how far it may be too low, and how the sample probably let go. That is a
+    suggestion: what the operator saw is what counts. Exit code 1 says that the pull is void.
+    """
+    size = None if wire is None else parse_size(wire)
+    time_s, force_n = read_trace(file, _progress(file))
+    reduced = reduce_trace(
+        time_s,
+        force_n,
+        filter_hz=filter_hz,
+        preload_n=preload_n,
+        wire=size,
+        capacity_n=capacity_n,
+        proof_n=proof_n,
+    )
+    if as_json:
+        print_json(_document(reduced))
+    else:
+        _print(reduced)
+    return 0 if reduced.void_reason is None else 1
+
+
+def _progress(file: Path) -> Progress:
+    """Show how far a large file is read, to a person who watches."""
+    size = file.stat().st_size if file.is_file() else 0
+
+    def show(done: int) -> None:
+        if size >= LARGE_BYTES and sys.stderr.isatty():
+            click.echo(f"\rreading: {min(done / size, 1.0):4.0%}", nl=done >= size, err=True)
+
+    return show
+
+
+def _document(reduced: PullReduction) -> dict[str, object]:
+    return {
+        "peak_n": reduced.peak_n,
+        "peak_time_s": reduced.peak_time_s,
+        "loading_rate_n_per_s": reduced.loading_rate_n_per_s,
+        "peak_may_be_low_by_n": reduced.peak_may_be_low_by_n,
+        "drops": reduced.drops,
+        "slack_end_s": reduced.slack_end_s,
+        "ended_by": reduced.ended_by,
+        "suggested_mode": reduced.suggested_mode,
+        "void_reason": reduced.void_reason,
+    }
+
+
+def _print(reduced: PullReduction) -> None:
+    facts = [
+        ("peak", f"{reduced.peak_n:.4g} N at {reduced.peak_time_s:.4g} s"),
+        ("may be low by", f"up to {reduced.peak_may_be_low_by_n:.2g} N"),
+    ]
+    if reduced.loading_rate_n_per_s is not None:
+        facts.append(("loading rate", f"{reduced.loading_rate_n_per_s:.3g} N/s before the peak"))
+    if reduced.slack_end_s is not None:
+        facts.append(("slack ended", f"at {reduced.slack_end_s:.4g} s"))
+    facts += [
+        ("drops", str(reduced.drops)),
+        ("held", f"{reduced.held_s:.3g} s"),
+        ("ended", ENDED_BY[reduced.ended_by]),
+    ]
+    if reduced.suggested_mode is not None:
+        facts.append(("suggestion", FAILURE_MODES[reduced.suggested_mode]))
+    print_facts(facts)
+    for reason in reduced.reasons:
+        click.echo(f"    {reason}")
+    if reduced.void_reason is not None:
+        click.echo(f"VOID: {reduced.void_reason}.")
+    if reduced.suggested_mode is not None:
+        click.echo("Look at the sample: what the operator sees counts, not the suggestion.")
+
+
+COMMANDS = (trace,)
