@@ -45,6 +45,9 @@ HOLD_LEAST_S = 2.0
 STILL_HIGH = 0.5
 """A recording that ends above this share of its peak ended before the sample let go."""
 
+ENOUGH_FOR_SHAPE = 4
+"""Samples on the rise below which its shape tells nothing."""
+
 ENOUGH_FOR_NOISE = 50
 """Samples on the rise from which on scatter can be told from teeth."""
 
@@ -184,7 +187,8 @@ def reduce_trace(
     ended_by = _ended_by(time, force, peak / max(climb.steepest_n_per_s, 1e-12 * peak), lag)
     soft_n = None if wire is None else soft_break_force_n(wire)
     shape = shape_of(time, force, climb, found, soft_break_n=soft_n, filter_lag_s=lag)
-    mode, reasons = suggest(shape) if ended_by == "break" or shape.slip else (None, ())
+    told = ended_by == "break" and _samples_on_rise(force) >= ENOUGH_FOR_SHAPE
+    mode, reasons = suggest(shape) if told or shape.slip else (None, ())
     enough_n = HOLD_BAND * peak if proof_n is None else proof_n
     return PullReduction(
         peak_n=peak,
@@ -253,11 +257,15 @@ def _ended_by(time: Force, force: Force, climb_s: float, lag: float) -> str:
     return "hold" if held and released else "break"
 
 
+def _samples_on_rise(force: Force) -> int:
+    rise = force[: int(np.argmax(force)) + 1]
+    return int(np.count_nonzero(rise > 0.1 * rise[-1]))
+
+
 def _why_void(
     force: Force, ended_by: str, mode: str | None, capacity_n: float | None
 ) -> str | None:
     peak = float(force.max())
-    rise = force[: int(np.argmax(force)) + 1]
     if capacity_n is not None and peak > OVERLOAD_FRACTION * capacity_n:
         return (
             f"the force came to {peak:g} N, too near the tester's {capacity_n:g} N: "
@@ -265,7 +273,7 @@ def _why_void(
         )
     if force[0] >= 0.95 * peak:
         return "the recording begins at the peak: start it before the pull and repeat"
-    if np.count_nonzero(rise > 0.1 * peak) < 2:
+    if _samples_on_rise(force) < 2:
         return (
             "the force rose within one sample, so that the peak is not known: "
             "pull more slowly or use a faster tester"

@@ -47,6 +47,9 @@ SLOW_TO_LEAVE_TOP = 0.03
 RUBS_AFTER = (0.17, 0.8)
 """Share of the peak lost at once by a wire that goes on rubbing."""
 
+STILL_RUBS = 0.17
+"""Share of the peak still on where the recording ends."""
+
 INSULATION_LEVEL = 0.27
 CONNECTOR_LEVEL = 1.09
 EDGE_LEVEL = 0.62
@@ -75,6 +78,8 @@ class Shape:
         See :data:`LONG_TAIL` and :data:`SLOW_TO_LEAVE_TOP`.
     first_fall
         Largest share of the peak lost at once on leaving the top.
+    left_on
+        Share of the peak still on at the end of the recording.
     slip
         Fall that looks like a slip in the grips, as a share of its force; 0.0 where none does.
     """
@@ -85,6 +90,7 @@ class Shape:
     tail: float
     leaves_top: float
     first_fall: float
+    left_on: float
     slip: float
 
 
@@ -119,6 +125,7 @@ def shape_of(
         # The chain itself needs a sample and some lags to show a fall.
         leaves_top=max(0.0, left_s(0.8) - left_s(0.95) - gap_s - 2.0 * filter_lag_s) / climb_s,
         first_fall=_first_fall(time, force, left_s(0.8), max(2.2 * gap_s, 4.0 * filter_lag_s)),
+        left_on=float(np.median(force[-5:])) / peak,
         slip=_slip(time, force, falls, climb.steepest_n_per_s),
     )
 
@@ -177,7 +184,7 @@ def suggest(shape: Shape) -> tuple[str, tuple[str, ...]]:
 
 def _rubs_after_a_fall(shape: Shape) -> bool:
     return (
-        shape.tail > LONG_TAIL
+        (shape.tail > LONG_TAIL or shape.left_on > STILL_RUBS)
         and shape.leaves_top < SLOW_TO_LEAVE_TOP
         and RUBS_AFTER[0] < shape.first_fall < RUBS_AFTER[1]
     )
