@@ -92,7 +92,10 @@ class BayTester:
         self._bay = bay
         self._tester = tester
         self.worth = ForceWorth(
-            profile.force.percent_of_reading, profile.force.resolution_n, profile.sampling.filter_hz
+            profile.force.percent_of_reading,
+            profile.force.resolution_n,
+            profile.sampling.filter_hz,
+            profile.force.capacity_n,
         )
 
     def record(

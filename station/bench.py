@@ -6,6 +6,7 @@ before it says that the sample is done.
 """
 
 import threading
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -25,10 +26,12 @@ from station.sample_record import (
     resistance_result,
 )
 from station.settings import Settings
-from station.wire import parse_size, resistance_ohm_per_m
+from station.wire import WireSize, material_named, parse_size, resistance_ohm_per_m
 
 EXPECTED_SPLICE_OHM = 2e-3
 """Room left for the splice itself when the meter's range is chosen."""
+
+GRIP_SLIP = "grip_slip"
 
 PRELOAD_FRACTION = 0.02
 """Slack ends at this share of the limit, within 1 to 5 N."""
@@ -226,8 +229,7 @@ class Bench:
         if warning is not None and not order.use_wrong_barrel:
             raise BadInput(f"{warning} A sample made all the same must say so; it is recorded.")
         self._check_answers(order)
-        weakest = min((parse_size(wire) for wire in order.joint.wires), key=lambda w: w.area_m2)
-        return self.limit_sets.for_size(weakest, order.limit_set)
+        return self.limit_sets.for_size(weakest_wire(order.joint.wires), order.limit_set)
 
     def _barrel_warning(self, order: SampleOrder) -> str | None:
         connector = connector_named(self.connectors.connectors, order.joint.connector)
@@ -285,6 +287,11 @@ class Bench:
         return SampleOutcome(sample_id, finished, error)
 
 
+def weakest_wire(wires: Sequence[str]) -> WireSize:
+    """The thinnest wire of a joint: the one that is pulled and judged by its own size."""
+    return min((parse_size(wire) for wire in wires), key=lambda wire: wire.area_m2)
+
+
 class _Course:
     """The measurements of one sample; keeps what it has, so that a void sample keeps it too."""
 
@@ -304,8 +311,9 @@ class _Course:
 
     def _measure_resistance(self) -> str | None:
         fixture = self._bench.settings.fixture
-        size = parse_size(self._order.joint.wires[0])
-        expected = resistance_ohm_per_m(size) * fixture.span_m + EXPECTED_SPLICE_OHM
+        thinnest = weakest_wire(self._order.joint.wires)
+        material = material_named(self._order.joint.material)
+        expected = resistance_ohm_per_m(thinnest, material) * fixture.span_m + EXPECTED_SPLICE_OHM
         meter = self._bay.meter(expected)
         self._operator.clips_on()
         self._board.show(stage=Stage.READING)
@@ -327,16 +335,24 @@ class _Course:
         if trace.void_reason is not None:
             return trace.void_reason
         reduced = reduce_trace(
-            trace.time_s, trace.force_n, filter_hz=tester.worth.filter_hz, preload_n=preload_n
+            trace.time_s,
+            trace.force_n,
+            filter_hz=tester.worth.filter_hz,
+            preload_n=preload_n,
+            wire=weakest_wire(self._order.joint.wires),
+            capacity_n=tester.worth.capacity_n,
         )
         data = encode_trace(trace.time_s, trace.force_n)
         key = trace_key(data)
         self.traces[key] = data
-        mode = self._failure_mode(reduced) if reduced.void_reason is None else None
+        slipped = reduced.suggested_mode == GRIP_SLIP
+        void_reason = None if slipped else reduced.void_reason
+        mode = self._failure_mode(reduced) if void_reason is None else None
         self.pull = pull_result(reduced, tester.worth, mode, key, self._bay.used("tester"))
-        if mode == "grip_slip":
+        if mode == GRIP_SLIP:
             return "the sample slipped in the grips: crimp a new one and grip it again"
-        return reduced.void_reason
+        # The trace looked like a slip, but the operator saw otherwise: that is what counts.
+        return void_reason
 
     def _pull_limit_n(self) -> float:
         for limit in self._bench._limits_for(self._order):

@@ -46,6 +46,7 @@ class ForceWorth:
     percent_of_reading: float
     resolution_n: float
     filter_hz: float | None
+    capacity_n: float | None = None
 
 
 def reading_budget(
@@ -145,6 +146,7 @@ def pull_result(
         drops=reduced.drops,
         ended_by=reduced.ended_by,
         suggested_mode=reduced.suggested_mode,
+        suggestion_reasons=reduced.reasons,
         failure_mode=failure_mode,
         trace_sha256=trace_sha256,
         instrument=instrument,

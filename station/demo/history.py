@@ -74,7 +74,9 @@ class HistoryWriter:
         self._meter_worth = OhmWorth(
             accuracy.percent_of_reading, accuracy.percent_of_range, 0.01, accuracy.resolution_ohm
         )
-        self._tester_worth = ForceWorth(force.percent_of_reading, force.resolution_n, None)
+        self._tester_worth = ForceWorth(
+            force.percent_of_reading, force.resolution_n, None, force.capacity_n
+        )
 
     def write(self, today: date, days: int, progress: Progress | None = None) -> None:
         """Write people, tools, validation samples, baselines and daily samples: all or nothing."""
@@ -133,7 +135,7 @@ class HistoryWriter:
         force = pull_curve(specimen, self.rng, sample_rate_hz=RATE_HZ)
         force = np.round(force + self.rng.normal(0.0, _FORCE_NOISE_N, force.size), 1)
         time_s = np.arange(force.size) / RATE_HZ
-        pulled = reduce_trace(time_s, force)
+        pulled = reduce_trace(time_s, force, wire=parse_size(order.joint.wires[0]))
         data = encode_trace(time_s, force)
         mode = "drawn_out" if specimen.failure == "slip" else "broke_at_edge"
         used = used.model_copy(update={"profile": "tester-stream-newton"})

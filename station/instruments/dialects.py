@@ -10,6 +10,7 @@ NotNegative = Annotated[float, Field(ge=0)]
 LineEnd = Annotated[str, Field(pattern=r"^[\x00-\x7f]{1,2}$")]
 
 _FORCE_GROUPS = {"force", "unit", "status", "counter", "time", "sign"}
+_IDENTITY_GROUPS = {"maker", "model", "serial", "firmware"}
 _READING_GROUPS = {"value", "unit", "status", "count"}
 _MASS_UNITS = {"g", "kg", "lb", "oz"}
 
@@ -75,6 +76,8 @@ class MeterDialect(Part):
     """How the meter is made to drop what it is doing."""
     headers: bool = False
     """True where an answer may begin with the header of what it answers, ``:FRES:NPLC 1``."""
+    wake: tuple[str, ...] = ()
+    """Sent before it is asked anything, to one that is deaf until it is told to listen."""
     start_up: tuple[str, ...] = ()
     finish: tuple[str, ...] = ()
     """Sent at the end, to give the keys back to the operator."""
@@ -145,6 +148,9 @@ class TesterDialect(Part):
     """The words of a pull tester that sends its force line by line."""
 
     identify_query: str | None = None
+    identity: str | None = None
+    """Regular expression of the answer; groups ``serial`` and perhaps ``maker``, ``model``,
+    ``firmware``. Left out, they stand in the order maker, model, serial, firmware, with commas."""
     start: tuple[str, ...] = ()
     """Makes it send; empty for one that always does. Never a command to a motor."""
     stop: tuple[str, ...] = ()
@@ -181,6 +187,11 @@ class TesterDialect(Part):
     @classmethod
     def _reply_compiles(cls, reply: str) -> str:
         return checked_pattern(reply, "force", _FORCE_GROUPS)
+
+    @field_validator("identity")
+    @classmethod
+    def _identity_compiles(cls, identity: str | None) -> str | None:
+        return identity and checked_pattern(identity, "serial", _IDENTITY_GROUPS)
 
     @model_validator(mode="after")
     def _signs_go_with_their_group(self) -> Self:

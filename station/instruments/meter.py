@@ -106,6 +106,7 @@ class Meter:
         WrongInstrument
             Another serial number answered.
         """
+        self._tell_all(self._profile.dialect.wake)
         identity, _ = self._dialogue.ask(self._profile.dialect.identify_query, parse_identity)
         if bound_serial is not None and identity.serial != bound_serial:
             raise WrongInstrument(
@@ -226,13 +227,16 @@ class Meter:
 
     def finish(self) -> None:
         """Give the keys back to the operator, where the profile says how."""
-        for command in self._profile.dialect.finish:
+        self._tell_all(self._profile.dialect.finish)
+
+    def _tell_all(self, commands: tuple[str, ...]) -> None:
+        for command in commands:
             self._dialogue.tell(command)
 
     def _start_up(self) -> None:
         self._dialogue.start_over()
-        for command in self._profile.dialect.start_up:
-            self._dialogue.tell(command)
+        self._tell_all(self._profile.dialect.wake)
+        self._tell_all(self._profile.dialect.start_up)
         self.identify()
         self._dialogue.drain_errors()
 
@@ -275,6 +279,7 @@ class Meter:
         return bool(self._dialogue.take_events() & _POWERED_ON)
 
     def _restore_after_power_loss(self) -> None:
+        self._tell_all(self._profile.dialect.wake)
         if self.settings is not None and self._was_powered_on():
             self.configure(self._expected_ohm)
 

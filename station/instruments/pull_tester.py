@@ -73,17 +73,24 @@ class PullTester:
         """
         identity = Identity("")
         if self._dialect.identify_query is not None:
-            lines = ForceLines(self._profile, self._port.name)
-            identity = self._source.ask(
-                self._dialect.identify_query,
-                lambda data: None if lines.matches(data) else parse_identity(data),
-            )
+            identity = self._source.ask(self._dialect.identify_query, self._identity_in)
         if bound_serial is not None and identity.serial != bound_serial:
             raise WrongInstrument(
                 f"The {self._port.name} on {self._port.url} has serial number "
                 f"{identity.serial!r}, not {bound_serial!r}; connect the right one, or bind this."
             )
         return identity
+
+    def _identity_in(self, data: bytes) -> Identity | None:
+        pattern = self._dialect.identity
+        if pattern is None:
+            forces = ForceLines(self._profile, self._port.name)
+            return None if forces.matches(data) else parse_identity(data)
+        match = re.fullmatch(pattern.encode("ascii"), data)
+        if match is None:
+            return None
+        named = {name: (text or b"").decode("ascii") for name, text in match.groupdict().items()}
+        return Identity(data.decode("ascii", "backslashreplace"), **named)
 
     def check_alive(self) -> ForceSample:
         """Return a force that was sent just now.

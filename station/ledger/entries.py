@@ -129,6 +129,7 @@ class PullResult(BaseModel):
     drops: int
     ended_by: str
     suggested_mode: str | None
+    suggestion_reasons: tuple[str, ...] = ()
     failure_mode: str | None
     """The operator's choice; the software only suggests."""
     trace_sha256: str | None

@@ -27,6 +27,10 @@ class SimulatedInstrument:
         Which one.
     seed
         Same seed, same noise.
+    profile
+        Name of the profile whose dialect it speaks; by default the simplest.
+    link
+        A path to keep pointing to the port, as names by id do; then that is its port.
     paced
         False for a line and readings as fast as can be.
     arguments
@@ -49,12 +53,16 @@ class SimulatedInstrument:
         name: InstrumentName,
         *,
         seed: int = 1,
+        profile: str | None = None,
+        link: Path | None = None,
         paced: bool = True,
         arguments: tuple[str, ...] = (),
     ) -> None:
         self.name = name
         command = [sys.executable, "-m", f"station.instruments.simulated.{name}"]
         command += ["--seed", str(seed), *([] if paced else ["--no-pacing"]), *arguments]
+        command += [] if profile is None else ["--profile", profile]
+        command += [] if link is None else ["--link", str(link)]
         path = os.pathsep.join(filter(None, (str(_PROJECT), os.environ.get("PYTHONPATH"))))
         self._process = subprocess.Popen(  # noqa: S603  our own module, no shell
             command,
@@ -94,6 +102,8 @@ class SimulatedInstrument:
         answer = self._answer()
         if not answer["ok"]:
             raise BadInput(str(answer["error"]))
+        # Plugged in again, it may hang on another port.
+        self.port = str(answer["port"] or self.port)
 
     def kill(self) -> None:
         """End the instrument at once, as a power cut would, and release what it held."""
