@@ -12,6 +12,7 @@ from station.instruments.port import LinePort
 from station.instruments.profiles import PullTesterProfile
 
 _MOST_LINES_BEFORE_ANSWER = 2000
+_QUIET_WITHIN_S = 2.0
 
 T = TypeVar("T")
 
@@ -22,6 +23,7 @@ class ForceSource:
     def __init__(self, port: LinePort, profile: PullTesterProfile) -> None:
         self._port = port
         self._dialect = profile.dialect
+        self._settle_s = profile.line.settle_s
         self._silence_s = profile.sampling.silence_s
         self._send_end = profile.line.send_end.encode("ascii")
         self._poll_period_s = 1 / profile.sampling.sample_rate_hz
@@ -29,10 +31,25 @@ class ForceSource:
 
     def begin(self) -> None:
         """Make the tester send, from now on."""
+        quiet = not self._dialect.start or self._falls_quiet()
         self._port.discard()
         for command in self._dialect.start:
             self.send(command)
         self.enter()
+        if not quiet:
+            self._line_or_bad()
+
+    def _falls_quiet(self) -> bool:
+        # The rest of a line sent before would look like a whole one: "1" of "-0.1".
+        deadline_s = time.monotonic() + _QUIET_WITHIN_S
+        while time.monotonic() < deadline_s:
+            try:
+                self._port.next_line(self._settle_s)
+            except InstrumentSilent:
+                return True
+            except InstrumentGarbled:
+                continue
+        return False
 
     def enter(self) -> None:
         """Pass over the first line of a stream that is entered anywhere.
