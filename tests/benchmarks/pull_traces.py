@@ -93,7 +93,7 @@ class Tally:
         table: dict[str, object] = {
             "pulls read to their end": total,
             "true peak within its bound %": within,
-            f"  of those below {SLOW_HZ:g} samples/s %": 100.0 * float(np.mean(self._within_slow)),
+            f"of those below {SLOW_HZ:g} samples/s %": 100.0 * float(np.mean(self._within_slow)),
             "sharp breaks: median true loss % of peak": float(sharp[0]),
             "sharp breaks: median bound % of peak": float(sharp[1]),
             "grip slips called void %": slips_void,
@@ -102,9 +102,9 @@ class Tally:
             "suggested mode right %": right,
         }
         for mode in drawn:
-            table[f"  recall of {mode} %"] = 100.0 * self._seen[mode, mode] / drawn[mode]
+            table[f"recall of {mode} %"] = 100.0 * self._seen[mode, mode] / drawn[mode]
         for mode in drawn:
-            table[f"  {mode} read as"] = self._read_as(mode)
+            table[f"{mode} read as"] = self._read_as(mode)
         table["suggested mode right without wire size %"] = 100.0 * self._right_without_size / total
         holds = within >= 99.0 and slips_void >= 95.0 and good_void < 1.0 and right >= 90.0
         return Figures("pull_traces", table, holds)

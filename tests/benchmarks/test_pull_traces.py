@@ -24,8 +24,8 @@ def test_every_pull_is_counted_once() -> None:
     counted = tally.figures().figures
     assert counted["pulls read to their end"] == 21
     for mode in FAILURE_MODES:
-        read_as = counted[f"  {mode} read as"]
+        read_as = counted[f"{mode} read as"]
         assert isinstance(read_as, dict)
         assert sum(read_as.values()) == 3
-        assert counted[f"  recall of {mode} %"] == pytest.approx(100.0 * read_as.get(mode, 0) / 3)
+        assert counted[f"recall of {mode} %"] == pytest.approx(100.0 * read_as.get(mode, 0) / 3)
     assert counted["cut-off recordings called void %"] == 100.0
