@@ -66,6 +66,14 @@ class WrongInstrument(InstrumentError, ValueError):
     """The instrument that answered is not the one that was asked for."""
 
 
+class PanelError(InstrumentError, OSError):
+    """The panel's pins cannot be used: a pin is taken, mock pins outside a simulation, closed."""
+
+
+class PanelMissing(PanelError):
+    """This computer has no GPIO pins that the station can use: a laptop, lgpio not installed."""
+
+
 class LedgerError(StationError):
     """Root of all that goes wrong with the record."""
 
