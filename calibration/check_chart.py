@@ -1,0 +1,92 @@
+"""Control charts of checks: one individuals chart per instrument, check and standard."""
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+MOVING_RANGE_FACTOR = 1.128
+"""Mean range of two normal values over their standard deviation (d2 for n = 2)."""
+
+LEAST_BASELINE = 10
+MOST_BASELINE = 20
+"""The first so many good checks make the baseline, and then it stays."""
+
+SIGMAS = 3.0
+
+LEAST_SHARE_OF_LIMIT = 0.1
+"""The chart is never narrower than this share of the stated limit: a check that always gave the
+same digit would otherwise signal at the next one."""
+
+
+@dataclass(frozen=True, slots=True)
+class CheckChart:
+    """Limits of a check's value; SI units. ``basis`` says where they are from."""
+
+    center: float
+    lower: float
+    upper: float
+    basis: Literal["stated", "baseline"]
+
+    def signals(self, value: float) -> bool:
+        """Whether a value lies outside."""
+        return not self.lower <= value <= self.upper
+
+
+@dataclass(frozen=True, slots=True)
+class CheckJudgement:
+    """Whether a check passed, and if not, why."""
+
+    passed: bool
+    reason: str | None
+    chart: CheckChart
+
+
+def check_chart(good_values: Sequence[float], *, expected: float, limit: float) -> CheckChart:
+    """Chart of a check.
+
+    Until there are :data:`LEAST_BASELINE` good checks the stated limits stand alone; then limits
+    of three standard deviations, from the mean moving range of the baseline, and never wider than
+    the stated ones.
+
+    Parameters
+    ----------
+    good_values
+        Earlier checks that passed, oldest first.
+    expected, limit
+        The standard's value, and how far from it a check may lie.
+    """
+    low, high = expected - limit, expected + limit
+    baseline = good_values[:MOST_BASELINE]
+    if len(baseline) < LEAST_BASELINE:
+        return CheckChart(expected, low, high, "stated")
+    center = sum(baseline) / len(baseline)
+    ranges = [abs(b - a) for a, b in itertools.pairwise(baseline)]
+    sigma = sum(ranges) / len(ranges) / MOVING_RANGE_FACTOR
+    reach = max(SIGMAS * sigma, LEAST_SHARE_OF_LIMIT * limit)
+    return CheckChart(center, max(low, center - reach), min(high, center + reach), "baseline")
+
+
+def judge_check(
+    value: float, good_values: Sequence[float], *, expected: float, limit: float
+) -> CheckJudgement:
+    """Judge a check by its stated limit and by its chart.
+
+    Raises
+    ------
+    ValueError
+        The limit is not positive.
+    """
+    if not limit > 0.0:
+        raise ValueError(f"the limit of a check must be positive: {limit:g}")
+    chart = check_chart(good_values, expected=expected, limit=limit)
+    if not abs(value - expected) <= limit:
+        off = f"{value:.6g} is {abs(value - expected):.2g} from {expected:.6g}"
+        return CheckJudgement(False, f"{off}, and {limit:.2g} is allowed", chart)
+    if chart.signals(value):
+        reason = (
+            f"{value:.6g} is outside of what this check was before "
+            f"({chart.lower:.6g} to {chart.upper:.6g})"
+        )
+        return CheckJudgement(False, reason, chart)
+    return CheckJudgement(True, None, chart)
