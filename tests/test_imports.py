@@ -9,7 +9,22 @@ ROOT = Path(__file__).parents[1]
 MODULES = sorted(
     path for package in ("station", "web", "calibration") for path in (ROOT / package).rglob("*.py")
 )
-PURE = {"wire", "wire_check", "conductors", "causes", "connectors", "limits", "resistance", "pull", "verdict", "judging", "units"}
+PURE = {
+    "wire",
+    "wire_check",
+    "conductors",
+    "causes",
+    "connectors",
+    "limits",
+    "resistance",
+    "pull",
+    "pull_events",
+    "pull_modes",
+    "pull_peak",
+    "verdict",
+    "judging",
+    "units",
+}
 IMPURE = {"serial", "gpiozero", "sqlalchemy", "flask", "time", "socket", "subprocess", "threading"}
 ONLY_IN = {
     "serial": "station/instruments/port.py",
