@@ -15,6 +15,8 @@ from station.ledger.database import Prepared
 from station.ledger.entries import (
     BaselineSet,
     Correction,
+    InstrumentCalibrated,
+    InstrumentChecked,
     Joint,
     Payload,
     PersonAdded,
@@ -39,13 +41,14 @@ OPEN_SAMPLE = and_(_sample.c.finished_seq.is_(None), _sample.c.verdict.is_(None)
 _JOINT = ("connector", "wires", "material", "tool", "nest", "joint_key")
 _DESCRIBED = ("at_utc", "person", "job", "limit_set", "demo", "simulated", *_JOINT)
 _RESISTANCE = ("splice_ohm", "splice_u_ohm")
+_MADE_BY = ("meter", "tester")
 _PULL = ("peak_n", "peak_u_n", "failure_mode", "trace_sha256")
 _JUDGED = ("finished_seq", "limit_standing", "verdict", "void_reason", "pull_limit_n")
 
 _BEGIN = Prepared(_sample.insert(), ["begun_seq", "sample_id", "replaces", *_DESCRIBED])
 _FINISH = Prepared(
     _sample.update().where(_sample.c.sample_id == bindparam("of_sample"), OPEN_SAMPLE),
-    [*_JUDGED, *_RESISTANCE, *_PULL, *_DESCRIBED],
+    [*_JUDGED, *_RESISTANCE, *_PULL, *_MADE_BY, *_DESCRIBED],
 )
 _FIND_SAMPLE = select(_sample.c.finished_seq, _sample.c.verdict).where(
     _sample.c.sample_id == bindparam("of_sample")
@@ -92,6 +95,8 @@ def derive(connection: Connection, entry: Entry) -> None:
             _tool_serviced(connection, entry, payload)
         case BaselineSet():
             _baseline_set(connection, entry, payload)
+        case InstrumentCalibrated() | InstrumentChecked():
+            _instrument_event(connection, entry, payload)
     if payload.demo:
         connection.execute(_MARK_DEMO, {"seq": str(entry.seq)})
 
@@ -118,7 +123,8 @@ def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinis
         "void_reason": finished.void_reason,
         "simulated": _is_simulated(finished),
     }
-    measured = _resistance(finished) | _pull(finished.pull) | {"pull_limit_n": _limit_n(finished)}
+    measured = _resistance(finished) | _pull(finished.pull) | _made_by(finished)
+    measured["pull_limit_n"] = _limit_n(finished)
     done = _FINISH.execute(connection, row | _described(entry, finished) | measured)
     if done.rowcount == 0:
         _refuse_finish(connection, finished.sample_id)
@@ -174,6 +180,11 @@ def _pull(result: PullResult | None) -> dict[str, Any]:
         "failure_mode": result.failure_mode,
         "trace_sha256": result.trace_sha256,
     }
+
+
+def _made_by(finished: SampleFinished) -> dict[str, str | None]:
+    results = zip(_MADE_BY, (finished.resistance, finished.pull), strict=True)
+    return {role: None if result is None else result.instrument.name for role, result in results}
 
 
 def _limit_n(finished: SampleFinished) -> float | None:
@@ -240,6 +251,19 @@ def _baseline_set(connection: Connection, entry: Entry, baseline: BaselineSet) -
             f"{baseline.baseline_version}, and baselines are frozen: give the next version."
         )
     connection.execute(tables.baseline.insert(), key | {"entry_id": entry.id})
+
+
+def _instrument_event(
+    connection: Connection, entry: Entry, event: InstrumentCalibrated | InstrumentChecked
+) -> None:
+    row = {
+        "seq": entry.seq,
+        "entry_id": entry.id,
+        "kind": event.KIND,
+        "role": event.role,
+        "instrument": event.instrument,
+    }
+    connection.execute(tables.instrument_event.insert(), row)
 
 
 def _noted(entry: Entry) -> dict[str, Any]:

@@ -5,6 +5,7 @@ when a field changes its meaning; readers keep the older models, so that an entr
 still says what it said. All quantities are SI; ``u`` is one standard uncertainty.
 """
 
+from datetime import date
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -83,6 +84,17 @@ class InstrumentUsed(BaseModel):
     identity: str
     port: str
     simulated: bool = False
+    calibration_id: str | None = None
+    """The ``instrument_calibrated`` entry in force, if any."""
+    calibration_state: str | None = None
+    """What its calibration and checks said then: a :class:`calibration.records.State`."""
+    reading_corrected: bool = False
+    """True where the calibration's line and uncertainty took the place of the specification."""
+
+    @property
+    def name(self) -> str:
+        """How the record calls it: as it names itself, else by its profile."""
+        return self.identity or self.profile
 
 
 class BudgetLine(BaseModel):
@@ -122,6 +134,11 @@ class PullResult(BaseModel):
 
     peak_n: float
     u_n: float
+    raw_peak_n: float | None = None
+    """The peak as the tester said it, where ``peak_n`` was corrected."""
+    effective_dof: float | None = None
+    """Of ``u_n``; null for infinitely many."""
+    budget: tuple[BudgetLine, ...] = ()
     peak_time_s: float
     loading_rate_n_per_s: float | None
     peak_may_be_low_by_n: float
@@ -212,6 +229,65 @@ class Correction(Payload):
     failure_mode: str | None = None
 
 
+class PointTaken(BaseModel):
+    """One calibration point in SI: the reference, its uncertainty, and what was read."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    reference: float
+    u_reference: float
+    reading: float
+
+
+class InstrumentCalibrated(Payload):
+    """An instrument was calibrated, here or by a laboratory."""
+
+    KIND: ClassVar[str] = "instrument_calibrated"
+
+    role: Literal["meter", "tester"]
+    instrument: str
+    """As it names itself: the ``identity`` of :class:`InstrumentUsed`."""
+    certificate: str
+    reference: str
+    """The standards used, with their own certificates."""
+    calibrated_by: str
+    calibrated_on: date
+    due_on: date
+    as_found: tuple[PointTaken, ...]
+    as_left: tuple[PointTaken, ...] = ()
+    """Empty where nothing was adjusted."""
+    temperature_c: float | None = None
+    drift_fraction: float = 0.0
+    """Bound of its drift until it is due, as a fraction of the reading."""
+    class_found: str | None = None
+    class_left: str | None = None
+    """Best class of a tester by its points, with the scheme; null for a meter or no class."""
+    note: str = ""
+
+
+class InstrumentChecked(Payload):
+    """A look at a known standard at the bench: zero, resistor, weight or wire."""
+
+    KIND: ClassVar[str] = "instrument_checked"
+
+    role: Literal["meter", "tester"]
+    instrument: str
+    check: Literal["zero", "resistor", "weight", "wire"]
+    standard: str
+    """Which one; empty for a zero."""
+    expected: float
+    limit: float
+    """How far from ``expected`` the value may lie."""
+    readings: tuple[float, ...]
+    value: float
+    """Mean of the readings."""
+    chart_lower: float
+    chart_upper: float
+    """Limits of the check's chart when it was judged."""
+    passed: bool
+    reason: str | None = None
+
+
 KINDS: dict[str, type[Payload]] = {
     model.KIND: model
     for model in (
@@ -222,6 +298,8 @@ KINDS: dict[str, type[Payload]] = {
         SampleFinished,
         BaselineSet,
         Correction,
+        InstrumentCalibrated,
+        InstrumentChecked,
     )
 }
 """Every kind that may be written, by name."""

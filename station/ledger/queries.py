@@ -7,13 +7,18 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Engine, Row, Select, func, or_, select
+from sqlalchemy import Engine, Row, Select, func, literal, or_, select
 
 from station.errors import LedgerError
 from station.ledger import database, tables
 from station.ledger.chain import utc_time
 from station.ledger.derive import FIRST_DEMO_KEY, OPEN_SAMPLE
-from station.ledger.entries import BaselineSet, SampleFinished
+from station.ledger.entries import (
+    BaselineSet,
+    InstrumentCalibrated,
+    InstrumentChecked,
+    SampleFinished,
+)
 from station.ledger.record import Entry, entry_from_row
 
 _PAGE = 500
@@ -56,6 +61,8 @@ class SampleRow:
     demo: bool
     simulated: bool
     replaces: str | None
+    meter: str | None
+    tester: str | None
 
 
 @dataclass(frozen=True)
@@ -205,6 +212,52 @@ class LedgerReader:
         """Return every sample of one nest, oldest first."""
         query = select(_sample).where(_sample.c.tool == tool, _sample.c.nest == nest)
         return [_sample_row(row) for row in self._all(query.order_by(_sample.c.begun_seq))]
+
+    def samples_since(
+        self, seq: int, *, instrument: str | None = None, tool: str | None = None
+    ) -> list[SampleRow]:
+        """Return the samples finished after entry ``seq``, in that order.
+
+        Parameters
+        ----------
+        instrument : str, optional
+            Only those whose resistance or force this instrument measured.
+        tool : str, optional
+            Only those that this tool crimped.
+        """
+        query = select(_sample).where(_sample.c.finished_seq > seq)
+        if instrument is not None:
+            query = query.where(or_(_sample.c.meter == instrument, _sample.c.tester == instrument))
+        if tool is not None:
+            query = query.where(_sample.c.tool == tool)
+        return [_sample_row(row) for row in self._all(query.order_by(_sample.c.finished_seq))]
+
+    def instruments(self) -> dict[str, str]:
+        """Return the role of every instrument on record, by the instrument's name."""
+        event = tables.instrument_event
+        found = self._all(select(event.c.instrument, event.c.role).distinct())
+        for role, column in (("meter", _sample.c.meter), ("tester", _sample.c.tester)):
+            named = select(column.label("instrument"), literal(role).label("role"))
+            found += self._all(named.where(column.is_not(None)).distinct())
+        return {row.instrument: row.role for row in sorted(found, key=lambda row: row.instrument)}
+
+    def calibrations(self, instrument: str) -> list[Entry]:
+        """Return the ``instrument_calibrated`` entries of an instrument, oldest first."""
+        return self._events(instrument, InstrumentCalibrated.KIND)
+
+    def checks(self, instrument: str) -> list[Entry]:
+        """Return the ``instrument_checked`` entries of an instrument, oldest first."""
+        return self._events(instrument, InstrumentChecked.KIND)
+
+    def _events(self, instrument: str, kind: str) -> list[Entry]:
+        event = tables.instrument_event
+        query = (
+            select(_entry)
+            .join(event, event.c.entry_id == _entry.c.id)
+            .where(event.c.instrument == instrument, event.c.kind == kind)
+            .order_by(event.c.seq)
+        )
+        return [entry_from_row(row) for row in self._all(query)]
 
     def tools(self) -> list[ToolRow]:
         """Return all tools, by name."""

@@ -20,7 +20,7 @@ from sqlalchemy import (
     text,
 )
 
-READ_TABLES_VERSION = 1
+READ_TABLES_VERSION = 2
 
 APPLICATION_ID = 0x43525350
 """Marks an SQLite file as a ledger of this station."""
@@ -91,9 +91,13 @@ sample = Table(
     Column("demo", Boolean, nullable=False),
     Column("simulated", Boolean, nullable=False),
     Column("replaces", Text, ForeignKey("sample.sample_id")),
+    Column("meter", Text),
+    Column("tester", Text),
     Index("sample_by_nest", "tool", "nest", "begun_seq"),
     Index("sample_by_tool", "tool", "begun_seq"),
     Index("sample_by_person", "person", "begun_seq"),
+    Index("sample_by_meter", "meter", "finished_seq"),
+    Index("sample_by_tester", "tester", "finished_seq"),
     Index("sample_replacing", "replaces", sqlite_where=text("replaces IS NOT NULL")),
     Index(
         "sample_open",
@@ -140,6 +144,17 @@ baseline = Table(
     Column("joint_key", Text, primary_key=True),
     Column("baseline_version", Integer, primary_key=True, autoincrement=False),
     Column("entry_id", Text, ForeignKey(entry.c.id), nullable=False),
+)
+
+instrument_event = Table(
+    "instrument_event",
+    read_tables,
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("entry_id", Text, ForeignKey(entry.c.id), nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("role", Text, nullable=False),
+    Column("instrument", Text, nullable=False),
+    Index("event_by_instrument", "instrument", "kind", "seq"),
 )
 
 _SAME_ENTRY = "bench = NEW.bench AND seq = NEW.seq OR id = NEW.id"

@@ -2,7 +2,7 @@
 
 import itertools
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -14,9 +14,12 @@ from station.ledger.entries import (
     BaselineSet,
     Correction,
     CriterionResult,
+    InstrumentCalibrated,
+    InstrumentChecked,
     InstrumentUsed,
     Joint,
     PersonAdded,
+    PointTaken,
     PullResult,
     ResistanceResult,
     SampleBegun,
@@ -63,6 +66,33 @@ PULL_LIMIT = CriterionResult(
     limit=89.0,
     verdict="pass",
     probability_conforming=1.0,
+)
+
+CALIBRATED = InstrumentCalibrated(
+    role="meter",
+    instrument="invented",
+    certificate="C-1",
+    reference="resistors R-1 to R-3",
+    calibrated_by="an invented laboratory",
+    calibrated_on=date(2024, 2, 1),
+    due_on=date(2025, 2, 1),
+    as_found=tuple(
+        PointTaken(reference=ohm, u_reference=1e-7, reading=1.001 * ohm)
+        for ohm in (1e-4, 1e-3, 1e-2)
+    ),
+)
+CHECKED = InstrumentChecked(
+    role="meter",
+    instrument="invented",
+    check="resistor",
+    standard="R-1",
+    expected=1e-3,
+    limit=1e-5,
+    readings=(1.001e-3, 1.003e-3),
+    value=1.002e-3,
+    chart_lower=0.99e-3,
+    chart_upper=1.01e-3,
+    passed=True,
 )
 
 
@@ -157,6 +187,8 @@ def full_ledger(
     ledger.append(ToolServiced(tool="T1", nest=None, action="adjusted"), person="Ana")
     for version, center in ((1, 1.2), (2, 1.3)):
         ledger.append(_baseline(version, center), person="Ana")
+    ledger.append(CALIBRATED, person="Ana")
+    ledger.append(CHECKED, person="Bo")
     return ledger
 
 

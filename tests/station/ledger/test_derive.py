@@ -250,7 +250,7 @@ def test_outdated_read_tables_are_rebuilt_when_opened(
         other.execute("ALTER TABLE person ADD COLUMN shoe_size")
         other.execute("DELETE FROM tool")
         other.commit()
-    monkeypatch.setattr(tables, "READ_TABLES_VERSION", 2)
+    monkeypatch.setattr(tables, "READ_TABLES_VERSION", tables.READ_TABLES_VERSION + 1)
     with pytest.raises(LedgerError, match="another version of the station"):
         LedgerReader.open(full_ledger.path)
     seen: list[tuple[int, int]] = []
@@ -261,7 +261,7 @@ def test_outdated_read_tables_are_rebuilt_when_opened(
         assert {name: rebuilt[name] for name in tables.read_tables.tables} == {
             name: grown[name] for name in tables.read_tables.tables
         }
-        assert ("read_tables_version", "2") in rebuilt["meta"]
+        assert ("read_tables_version", str(tables.READ_TABLES_VERSION)) in rebuilt["meta"]
         assert ledger.verify().first_bad is None
     assert len(seen) == 1
     with closing(sqlite3.connect(full_ledger.path)) as other, pytest.raises(sqlite3.Error):
