@@ -112,6 +112,21 @@ class LineSplitter:
             frames += self._give_up()
         return frames
 
+    def feed_plain(self, chunk: bytes) -> list[bytes] | None:
+        """Do what `feed` does and return bare lines; null, and nothing taken, if one is overlong.
+
+        Several times as fast, for streams that are behind.
+        """
+        if self._dropping:
+            return None
+        *complete, partial = (self._partial + chunk).split(self._terminator)
+        if len(partial) >= self._longest + len(self._terminator):
+            return None
+        if complete and max(map(len, complete)) > self._longest:
+            return None
+        self._partial = partial
+        return [line.strip(b"\r\n") for line in complete]
+
     def reset(self) -> None:
         """Forget the bytes since the last terminator."""
         self._partial = b""

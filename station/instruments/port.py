@@ -12,7 +12,7 @@ import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal, Self
+from typing import Literal, NamedTuple, Self
 
 import serial
 from serial.tools import list_ports
@@ -44,12 +44,18 @@ _PARITIES = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": seri
 _LINE_FAULTS = (OSError, termios.error)
 
 
-@dataclass(frozen=True, slots=True)
-class ReceivedLine:
+class ReceivedLine(NamedTuple):
     """A line and the monotonic time in s at which its end arrived."""
 
     at_s: float
     data: bytes
+
+
+class ReceivedLines(NamedTuple):
+    """Lines that ended in the same chunk, and the monotonic time in s at which it arrived."""
+
+    at_s: float
+    data: list[bytes]
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +97,9 @@ class LinePort:
         self.name = name
         self._on_bytes = on_bytes
         self._splitter = LineSplitter(line.receive_end.encode("ascii"))
-        self._frames: deque[tuple[float, Frame]] = deque(maxlen=QUEUED_LINES)
+        self._chunks: deque[tuple[float, list[bytes | Frame]]] = deque()
+        self._waiting = 0
+        self._lost = threading.Event()
         self._changed = threading.Condition()
         self._writing = threading.Lock()
         self._stopping = threading.Event()
@@ -126,9 +134,10 @@ class LinePort:
         self.close()
         self._serial = self._open_serial()
         self._stopping.clear()
+        self._lost.clear()
         with self._changed:
             self._ended, self._cause = None, None
-            self._frames.clear()
+            self._drop_waiting()
             self._splitter.reset()
         self._thread = threading.Thread(
             target=self._drain, args=(self._serial,), name=f"reader {self.url}", daemon=True
@@ -199,28 +208,68 @@ class LinePort:
             The port is closed or gone, or reading it failed.
         """
         with self._changed:
-            self._changed.wait_for(lambda: self._frames or self._ended is not None, timeout_s)
-            if not self._frames:
+            self._changed.wait_for(lambda: self._chunks or self._ended is not None, timeout_s)
+            if not self._chunks:
                 raise self._why_no_line(timeout_s) from self._cause
-            at_s, frame = self._frames.popleft()
-        if frame.overlong:
+            at_s, lines = self._chunks[0]
+            line = lines.pop(0)
+            self._waiting -= 1
+            if not lines:
+                self._chunks.popleft()
+        if isinstance(line, Frame):
             raise InstrumentGarbled(
                 f"The {self.name} on {self.url} sent {LONGEST_LINE} bytes without a line end, "
-                f"beginning {show(frame.data)}; check baud rate and line end in the profile."
+                f"beginning {show(line.data)}; check baud rate and line end in the profile."
             )
-        return ReceivedLine(at_s, frame.data)
+        return ReceivedLine(at_s, line)
+
+    def waiting_lines(self) -> list[ReceivedLines]:
+        """Return at once all lines not yet taken, oldest first; maybe none.
+
+        What came without a line end is left out.
+        """
+        with self._changed:
+            chunks, self._chunks, self._waiting = self._chunks, deque(), 0
+        return [
+            ReceivedLines(at_s, [line for line in lines if type(line) is bytes])
+            for at_s, lines in chunks
+        ]
+
+    def newest_line(self, max_age_s: float) -> ReceivedLine:
+        """Drop what waits and return the last line of it, for a display that shows only now.
+
+        Raises
+        ------
+        InstrumentSilent
+            The last line is older than ``max_age_s``, or none waits.
+        PortLost
+            The port is closed or gone.
+        """
+        whole = [chunk for chunk in self.waiting_lines() if chunk.data]
+        if not whole or time.monotonic() - whole[-1].at_s > max_age_s:
+            raise self._why_no_line(max_age_s) from self._cause
+        return ReceivedLine(whole[-1].at_s, whole[-1].data[-1])
 
     def discard(self) -> None:
         """Drop every line not yet taken, and what has come of the next one."""
         with self._changed:
-            self._frames.clear()
+            self._drop_waiting()
             self._splitter.reset()
+
+    @property
+    def is_open(self) -> bool:
+        """True from `open` until the port is closed or lost."""
+        return self._ended is None
+
+    def wait_lost(self, timeout_s: float) -> bool:
+        """Wait up to ``timeout_s`` for the port to be closed or lost; return whether it is."""
+        return self._lost.wait(timeout_s)
 
     @property
     def lines_waiting(self) -> int:
         """How many lines came and were not taken yet."""
         with self._changed:
-            return len(self._frames)
+            return self._waiting
 
     def _open_serial(self) -> serial.Serial:
         line = self.line
@@ -293,10 +342,30 @@ class LinePort:
         at_s = time.monotonic()
         self._trace("in", chunk)
         with self._changed:
-            frames = self._splitter.feed(chunk)
-            self._frames.extend((at_s, frame) for frame in frames)
-            if frames:
+            plain = self._splitter.feed_plain(chunk)
+            if plain is None:
+                frames = self._splitter.feed(chunk)
+                lines = [frame if frame.overlong else frame.data for frame in frames]
+            else:
+                lines = list[bytes | Frame](plain)
+            if lines:
+                self._chunks.append((at_s, lines))
+                self._waiting += len(lines)
+                self._drop_oldest()
                 self._changed.notify_all()
+
+    def _drop_oldest(self) -> None:
+        while self._waiting > QUEUED_LINES:
+            _, oldest = self._chunks[0]
+            surplus = min(self._waiting - QUEUED_LINES, len(oldest))
+            del oldest[:surplus]
+            self._waiting -= surplus
+            if not oldest:
+                self._chunks.popleft()
+
+    def _drop_waiting(self) -> None:
+        self._chunks.clear()
+        self._waiting = 0
 
     def _trace(self, direction: Direction, data: bytes) -> None:
         if self._on_bytes is not None:
@@ -313,6 +382,7 @@ class LinePort:
         with self._changed:
             if self._ended is None:
                 self._ended, self._cause = text, cause
+            self._lost.set()
             self._changed.notify_all()
 
     def _cancel_read(self) -> None:

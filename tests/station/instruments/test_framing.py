@@ -35,6 +35,18 @@ def test_how_a_stream_is_chunked_changes_nothing(case: tuple[bytes, bytes, list[
     assert [frame for chunk in chunks for frame in splitter.feed(chunk)] == whole
 
 
+@given(streams_in_chunks())
+def test_the_quick_way_cuts_the_same_lines(case: tuple[bytes, bytes, list[bytes]]) -> None:
+    terminator, stream, chunks = case
+    whole = LineSplitter(terminator, longest=12).feed(stream)
+    splitter = LineSplitter(terminator, longest=12)
+    found: list[Frame] = []
+    for chunk in chunks:
+        plain = splitter.feed_plain(chunk)
+        found += splitter.feed(chunk) if plain is None else [Frame(line) for line in plain]
+    assert found == whole
+
+
 def test_crlf_may_fall_into_two_reads() -> None:
     splitter = LineSplitter(b"\r\n")
     assert splitter.feed(b"12.3 N\r") == []
