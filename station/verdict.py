@@ -39,10 +39,16 @@ class Judgement:
 
 
 def guard_factor(guard: float, dof: float = math.inf) -> float:
-    """Student factor that keeps the risk of the normal factor ``guard``."""
+    """Student factor that keeps the risk of the normal factor ``guard``.
+
+    Degrees of freedom are cut to a whole number, as JCGM 100:2008, G.4.1 allows: the Welch-
+    Satterthwaite figure is itself an estimate, and the cut keeps the risk on the safe side.
+    """
     if guard < 0.0 or not math.isfinite(guard):
         raise ValueError(f"the guard factor must be finite and not negative: {guard}")
-    return guard if math.isinf(dof) else coverage_factor(float(ndtr(guard)), dof)
+    if math.isinf(dof):
+        return guard
+    return coverage_factor(float(ndtr(guard)), max(1.0, math.floor(dof + 1e-9)))
 
 
 def judge_at_least(
