@@ -4,7 +4,7 @@ import threading
 from collections.abc import Callable
 from typing import Self
 
-from station.errors import StationError
+from station.errors import BadInput
 from station.instruments.panel_base import BasePanel
 from station.panel_logic import PanelEvent
 
@@ -21,8 +21,9 @@ class PanelWatch:
     Parameters
     ----------
     on_event
-        Called in this thread. A :class:`station.errors.StationError` that it raises (a footswitch
-        pressed when nothing waits for it) is passed over; anything else ends the watch.
+        Called in this thread; it must not take long. A :class:`station.errors.BadInput` that it
+        raises (a footswitch pressed when nothing waits for it) is passed over; anything else ends
+        the watch.
     """
 
     def __init__(self, panel: BasePanel, on_event: Callable[[PanelEvent], None]) -> None:
@@ -63,5 +64,5 @@ class PanelWatch:
         for event in self._panel.poll():
             try:
                 self._on_event(event)
-            except StationError:
+            except BadInput:
                 continue
