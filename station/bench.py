@@ -7,25 +7,28 @@ before it says that the sample is done.
 
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from statistics import fmean
 from typing import Protocol
 
 from station.bay import InstrumentBay, InstrumentLine
 from station.bench_state import Board, SampleOrder, Stage
 from station.connectors import ConnectorBook, connector_named
-from station.errors import BadInput, InstrumentError, StationError
+from station.errors import BadInput, CalibrationNeeded, InstrumentError, StationError
 from station.ledger.entries import PullResult, ResistanceResult, SampleBegun, SampleFinished
 from station.ledger.store import Ledger
 from station.ledger.traces import encode_trace, trace_key
 from station.limits import Limit, LimitSets
 from station.pull import FAILURE_MODES, PullReduction, reduce_trace
 from station.sample_record import (
+    corrects,
     finished_sample,
     pull_result,
     reduce_reading,
     resistance_result,
 )
 from station.settings import Settings
+from station.trust import TrustBook
 from station.wire import WireSize, material_named, parse_size, resistance_ohm_per_m
 
 EXPECTED_SPLICE_OHM = 2e-3
@@ -96,6 +99,7 @@ class Bench:
         self.limit_sets = limit_sets
         self.connectors = connectors
         self.board = Board()
+        self.trust = TrustBook(ledger.reader, settings)
         self._ledger = ledger
         self._bay = bay
         self._demo = demo
@@ -124,12 +128,15 @@ class Bench:
         ------
         BadInput, NoLimit, UnknownSize, DataFileError
             The description cannot be used; nothing was logged.
+        CalibrationNeeded
+            The settings do not let an instrument judge now; nothing was logged.
         LedgerError
             The record could not be written; the sample in hand is not done.
         """
         if not self._busy.acquire(blocking=False):
             raise BadInput("A sample is under way on this bench: finish it or give it up first.")
         try:
+            self._demand_trust()
             return self._take(order, self._limits_for(order), operator)
         finally:
             self._busy.release()
@@ -167,8 +174,11 @@ class Bench:
         ------
         BadInput, NoLimit, UnknownSize, DataFileError
             A sample is under way, or the description cannot be used.
+        CalibrationNeeded
+            The settings do not let an instrument judge now.
         """
         self._limits_for(order)
+        self._demand_trust()
         if self._busy.locked():
             raise BadInput("A sample is under way on this bench: finish it or give it up first.")
         operator = PageOperator()
@@ -231,6 +241,12 @@ class Bench:
         self._check_answers(order)
         return self.limit_sets.for_size(weakest_wire(order.joint.wires), order.limit_set)
 
+    def _demand_trust(self) -> None:
+        """Refuse before anything is logged; an instrument not yet heard is asked in its turn."""
+        for line in self._bay.lines():
+            if line.identity is not None:
+                self.trust.demand(line.role, self._bay.used(line.role).name)
+
     def _barrel_warning(self, order: SampleOrder) -> str | None:
         connector = connector_named(self.connectors.connectors, order.joint.connector)
         return self.connectors.fit(connector, [parse_size(w) for w in order.joint.wires]).warning
@@ -267,7 +283,7 @@ class Bench:
             void_reason = course.run()
         except InstrumentError as lost:
             error, void_reason = lost, str(lost)
-        except SampleAbandoned as given_up:
+        except (SampleAbandoned, CalibrationNeeded) as given_up:
             void_reason = str(given_up)
         finished = finished_sample(
             sample_id,
@@ -315,18 +331,23 @@ class _Course:
         material = material_named(self._order.joint.material)
         expected = resistance_ohm_per_m(thinnest, material) * fixture.span_m + EXPECTED_SPLICE_OHM
         meter = self._bay.meter(expected)
+        used = self._bay.used("meter")
+        trust = self._bench.trust.demand("meter", used.name)
+        worth = replace(meter.worth, line=trust.line)
         self._operator.clips_on()
         self._board.show(stage=Stage.READING)
         repeats = meter.read_repeats(self._bench.settings.repeats)
         self._board.show(resistance_readings_ohm=tuple(repeats))
-        reduced = reduce_reading(repeats, meter.worth, self._order, fixture)
-        self.resistance = resistance_result(
-            repeats, reduced, (fixture.span_m,), self._bay.used("meter")
-        )
+        reduced = reduce_reading(repeats, worth, self._order, fixture)
+        used = trust.noted(used, corrected=corrects(worth, fmean(repeats)))
+        self.resistance = resistance_result(repeats, reduced, (fixture.span_m,), used)
         return reduced.void_reason
 
     def _measure_pull(self) -> str | None:
         tester = self._bay.tester()
+        used = self._bay.used("tester")
+        trust = self._bench.trust.demand("tester", used.name)
+        worth = replace(tester.worth, line=trust.line)
         self._board.show(stage=Stage.GRIP)
         self._operator.sample_gripped()
         self._board.show(stage=Stage.PULLING)
@@ -348,7 +369,8 @@ class _Course:
         slipped = reduced.suggested_mode == GRIP_SLIP
         void_reason = None if slipped else reduced.void_reason
         mode = self._failure_mode(reduced) if void_reason is None else None
-        self.pull = pull_result(reduced, tester.worth, mode, key, self._bay.used("tester"))
+        used = trust.noted(used, corrected=corrects(worth, reduced.peak_n))
+        self.pull = pull_result(reduced, worth, mode, key, used)
         if mode == GRIP_SLIP:
             return "the sample slipped in the grips: crimp a new one and grip it again"
         # The trace looked like a slip, but the operator saw otherwise: that is what counts.

@@ -26,6 +26,10 @@ class DataFileError(StationError, ValueError):
     """A data file (limit set, profile, plan, settings) is missing, malformed or contradictory."""
 
 
+class CalibrationNeeded(StationError, RuntimeError):
+    """The settings do not let this instrument judge now: overdue, never calibrated, a bad check."""
+
+
 class InstrumentError(StationError):
     """Root of all that goes wrong between the station and an instrument."""
 

@@ -11,11 +11,12 @@ from station.verdict import DEFAULT_GUARD, Verdict, judge_at_least, judge_at_mos
 
 @dataclass(frozen=True, slots=True)
 class MeasuredForce:
-    """A pull's peak in newton, its standard uncertainty and its one-sided loss."""
+    """A pull's peak in newton, its standard uncertainty, one-sided loss and degrees of freedom."""
 
     value_n: float
     u_n: float | None
     may_be_low_by_n: float = 0.0
+    dof: float = float("inf")
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,8 +134,9 @@ def _judge_force(limit: Limit, force: MeasuredForce | None, guard: float) -> Jud
     if force is None:
         return _missing(limit)
     judged = judge_at_least(
-        force.value_n, force.u_n, limit.value_si, guard=guard, may_be_low_by=force.may_be_low_by_n
-    )
+        force.value_n, force.u_n, limit.value_si, guard=guard, dof=force.dof,
+        may_be_low_by=force.may_be_low_by_n,
+    )  # fmt: skip
     return JudgedCriterion(
         limit.criterion, limit.unit_si, force.value_n, force.u_n, limit.value_si,
         judged.verdict, judged.probability_conforming,

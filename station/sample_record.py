@@ -4,7 +4,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from calibration.uncertainty import Contribution, repeatability
+from calibration.records import CalibrationLine
+from calibration.uncertainty import Budget, Contribution, repeatability
 from station.bench_state import SampleOrder
 from station.judging import (
     JudgedCriterion,
@@ -31,22 +32,35 @@ from station.wire import material_named, parse_size
 
 @dataclass(frozen=True, slots=True)
 class OhmWorth:
-    """What a meter's specification promises: error bounds, taken as rectangular."""
+    """What a meter's specification promises: error bounds, taken as rectangular.
+
+    A valid calibration, ``line``, takes the place of the bounds where it reaches.
+    """
 
     percent_of_reading: float
     percent_of_range: float
     range_ohm: float
     resolution_ohm: float
+    line: CalibrationLine | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class ForceWorth:
-    """What a pull tester's specification promises, and how it samples."""
+    """What a pull tester's specification promises, and how it samples.
+
+    A valid calibration, ``line``, takes the place of the bounds where it reaches.
+    """
 
     percent_of_reading: float
     resolution_n: float
     filter_hz: float | None
     capacity_n: float | None = None
+    line: CalibrationLine | None = None
+
+
+def corrects(worth: OhmWorth | ForceWorth, reading: float) -> bool:
+    """Whether a calibration corrects this reading: it is valid and reaches so far."""
+    return worth.line is not None and worth.line.covers(reading)
 
 
 def reading_budget(
@@ -54,24 +68,37 @@ def reading_budget(
 ) -> tuple[float, list[Contribution]]:
     """Mean of the repeats, and what makes it uncertain, in ohm.
 
-    Bounds of a specification count as rectangular distributions (JCGM 100:2008, 4.3.7).
+    Bounds of a specification count as rectangular distributions (JCGM 100:2008, 4.3.7). Where a
+    calibration reaches, the mean is corrected by its line, and its uncertainty counts instead.
     """
     mean, u_repeat, dof = repeatability(repeats_ohm)
     bound = (
         worth.percent_of_reading / 100.0 * abs(mean)
         + worth.percent_of_range / 100.0 * worth.range_ohm
     )
+    accuracy = [Contribution("meter accuracy", bound / math.sqrt(3.0))]
+    if worth.line is not None and corrects(worth, mean):
+        mean, accuracy = worth.line.correct(mean)
     return mean, [
-        Contribution("meter accuracy", bound / math.sqrt(3.0)),
+        *accuracy,
         Contribution("meter resolution", worth.resolution_ohm / math.sqrt(12.0)),
         Contribution("repeatability", u_repeat, dof),
     ]
 
 
+def force_budget(peak_n: float, worth: ForceWorth) -> tuple[float, Budget]:
+    """Peak force, corrected where a calibration reaches, and its budget; in newton."""
+    bound = worth.percent_of_reading / 100.0 * abs(peak_n)
+    accuracy = [Contribution("tester accuracy", bound / math.sqrt(3.0))]
+    if worth.line is not None and corrects(worth, peak_n):
+        peak_n, accuracy = worth.line.correct(peak_n)
+    resolution = Contribution("tester resolution", worth.resolution_n / math.sqrt(12.0))
+    return peak_n, Budget.of([*accuracy, resolution])
+
+
 def force_u_n(peak_n: float, worth: ForceWorth) -> float:
     """Standard uncertainty of a peak force, in newton."""
-    accuracy = worth.percent_of_reading / 100.0 * abs(peak_n) / math.sqrt(3.0)
-    return math.hypot(accuracy, worth.resolution_n / math.sqrt(12.0))
+    return force_budget(peak_n, worth)[1].u
 
 
 def reduce_reading(
@@ -119,10 +146,7 @@ def resistance_result(
         splice_ohm=reduced.splice_ohm,
         u_ohm=reduced.u_ohm,
         effective_dof=_finite(reduced.effective_dof),
-        budget=tuple(
-            BudgetLine(name=line.name, u=line.u, dof=_finite(line.dof))
-            for line in reduced.budget.contributions
-        ),
+        budget=_lines(reduced.budget),
         temperature_c=reduced.temperature_c,
         method="by_length",
         instrument=instrument,
@@ -137,9 +161,13 @@ def pull_result(
     instrument: InstrumentUsed,
 ) -> PullResult:
     """What the ledger keeps of a pull."""
+    peak_n, budget = force_budget(reduced.peak_n, worth)
     return PullResult(
-        peak_n=reduced.peak_n,
-        u_n=force_u_n(reduced.peak_n, worth),
+        peak_n=peak_n,
+        u_n=budget.u,
+        raw_peak_n=reduced.peak_n if corrects(worth, reduced.peak_n) else None,
+        effective_dof=_finite(budget.effective_dof),
+        budget=_lines(budget),
         peak_time_s=reduced.peak_time_s,
         loading_rate_n_per_s=reduced.loading_rate_n_per_s,
         peak_may_be_low_by_n=reduced.peak_may_be_low_by_n,
@@ -197,10 +225,13 @@ def _judge(
 ) -> SampleJudgement:
     measured_force = measured_resistance = None
     if pull is not None:
-        measured_force = MeasuredForce(pull.peak_n, pull.u_n, pull.peak_may_be_low_by_n)
+        measured_force = MeasuredForce(
+            pull.peak_n, pull.u_n, pull.peak_may_be_low_by_n, _dof(pull.effective_dof)
+        )
     if resistance is not None:
-        dof = math.inf if resistance.effective_dof is None else resistance.effective_dof
-        measured_resistance = MeasuredResistance(resistance.splice_ohm, resistance.u_ohm, dof)
+        measured_resistance = MeasuredResistance(
+            resistance.splice_ohm, resistance.u_ohm, _dof(resistance.effective_dof)
+        )
     return judge_sample(limits, force=measured_force, resistance=measured_resistance, guard=guard)
 
 
@@ -218,3 +249,13 @@ def _criterion_result(judged: JudgedCriterion) -> CriterionResult:
 
 def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
+
+
+def _dof(kept: float | None) -> float:
+    return math.inf if kept is None else kept
+
+
+def _lines(budget: Budget) -> tuple[BudgetLine, ...]:
+    return tuple(
+        BudgetLine(name=line.name, u=line.u, dof=_finite(line.dof)) for line in budget.contributions
+    )

@@ -4,7 +4,7 @@ import difflib
 import os
 import tomllib
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -58,6 +58,12 @@ class Settings(_Part):
     repeats: Annotated[int, Field(ge=3, le=50)] = 5
     host: str = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65535)] = 8000
+    uncalibrated: Literal["block", "mark"] = "mark"
+    """What happens to samples while an instrument's calibration is missing or overdue."""
+    check_failed: Literal["block", "mark"] = "block"
+    """What happens to samples after an instrument's check failed."""
+    check_every_h: Positive | None = None
+    """Within how many hours an instrument must have passed a check; None demands none."""
     wear_watch_run_length: Annotated[float, Field(ge=50.0)] = 1_000_000
     """One false alarm in about so many samples of a nest and characteristic."""
 

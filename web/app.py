@@ -11,6 +11,7 @@ from werkzeug.exceptions import HTTPException
 
 from station.errors import (
     BadInput,
+    CalibrationNeeded,
     InstrumentError,
     LedgerBusy,
     LedgerFull,
@@ -44,6 +45,7 @@ HEADERS = {
 STATUS: tuple[tuple[type[StationError], int], ...] = (
     (BadInput, 400),
     (NoLimit, 400),
+    (CalibrationNeeded, 409),
     (LedgerBusy, 503),
     (LedgerFull, 507),
     (InstrumentError, 503),

@@ -85,3 +85,11 @@ def test_more_force_never_hurts(a: float, b: float) -> None:
 def test_impossible_currents_are_refused() -> None:
     with pytest.raises(BadInput, match="current"):
         judge_sample(BOTH, current_a=0.0)
+
+
+def test_few_degrees_of_freedom_widen_the_guard_of_a_force() -> None:
+    # Student's t, one-sided 95 %, 3 degrees of freedom: 2.353, as printed in any table (MEM-H).
+    force = [limit("pull_force_min", 90.0, "N")]
+    assert judge_sample(force, force=MeasuredForce(92.0, 1.0)).verdict is Verdict.PASS
+    assert judge_sample(force, force=MeasuredForce(92.0, 1.0, dof=3.0)).verdict is Verdict.UNDECIDED
+    assert judge_sample(force, force=MeasuredForce(92.36, 1.0, dof=3.0)).verdict is Verdict.PASS

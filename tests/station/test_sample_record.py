@@ -1,13 +1,16 @@
 import math
+from dataclasses import replace
 
 import pytest
 
+from calibration.records import CalibrationLine, CalibrationPoint
 from station.bench_state import SampleOrder
 from station.ledger.entries import InstrumentUsed, Joint
 from station.pull import reduce_trace
 from station.sample_record import (
     ForceWorth,
     OhmWorth,
+    corrects,
     finished_sample,
     force_u_n,
     pull_result,
@@ -71,3 +74,37 @@ def test_results_keep_raw_wire_share_and_splice() -> None:
     pull = pull_result(pulled, ForceWorth(0.5, 0.1, None), "drawn_out", None, USED)
     assert pull.peak_n == 100.0
     assert pull.failure_mode == "drawn_out"
+
+
+def calibrated(scale: float, offset: float = 0.0) -> CalibrationLine:
+    """A line through exact points, so that only the references are uncertain."""
+    return CalibrationLine.through(
+        CalibrationPoint(x, 1e-3 * x, offset + scale * x) for x in (1e-3, 2e-3, 5e-3, 50.0, 200.0)
+    )
+
+
+def test_a_calibration_takes_the_place_of_the_specification() -> None:
+    worth = replace(WORTH, line=calibrated(1.01))
+    mean, lines = reading_budget([2.02e-3] * 3, worth)
+    assert mean == pytest.approx(2.0e-3)
+    by_name = {line.name: line.u for line in lines}
+    assert by_name["reference standard"] == pytest.approx(2e-6)
+    assert "meter accuracy" not in by_name
+    assert corrects(worth, 2.02e-3)
+
+
+def test_beyond_its_points_a_calibration_does_not_reach() -> None:
+    worth = replace(WORTH, line=calibrated(1.01))
+    assert not corrects(worth, 1e-4)
+    assert reading_budget([1e-4] * 3, worth) == reading_budget([1e-4] * 3, WORTH)
+
+
+def test_a_corrected_pull_keeps_the_raw_peak_and_its_budget() -> None:
+    worth = ForceWorth(0.5, 0.1, None, line=calibrated(1.02, 0.5))
+    pulled = reduce_trace([0.0, 1.0, 2.0, 3.0], [0.0, 50.0, 102.5, 0.0])
+    pull = pull_result(pulled, worth, "drawn_out", None, USED)
+    assert pull.raw_peak_n == 102.5
+    assert pull.peak_n == pytest.approx(100.0)
+    by_name = {line.name: line.u for line in pull.budget}
+    assert by_name["reference standard"] == pytest.approx(0.1)
+    assert pull.u_n == pytest.approx(math.hypot(*by_name.values()))
