@@ -8,6 +8,7 @@ import click
 from station.cli.bench import COMMANDS as BENCH_COMMANDS
 from station.cli.calibrations import COMMANDS as CALIBRATION_COMMANDS
 from station.cli.facts import COMMANDS as FACTS_COMMANDS
+from station.cli.instruments import COMMANDS as INSTRUMENT_COMMANDS
 from station.cli.records import COMMANDS as RECORDS_COMMANDS
 from station.cli.splices import COMMANDS as SPLICE_COMMANDS
 from station.cli.studies import COMMANDS as STUDY_COMMANDS
@@ -37,6 +38,7 @@ for command in (
     *STUDY_COMMANDS,
     *TRACE_COMMANDS,
     *RECORDS_COMMANDS,
+    *INSTRUMENT_COMMANDS,
 ):
     station.add_command(command)
 

@@ -2,7 +2,7 @@
 
 import re
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from dataclasses import dataclass
 
 import numpy as np
@@ -100,13 +100,27 @@ class PullTester:
         InstrumentSilent, InstrumentGarbled, PortLost
             No force came, or none that the profile can read.
         """
+        samples = self.samples()
+        try:
+            return next(samples)
+        finally:
+            samples.close()
+
+    def samples(self) -> Generator[ForceSample, None, None]:
+        """Yield forces as they come, without end; close it to make the tester stop.
+
+        Raises
+        ------
+        InstrumentSilent, InstrumentGarbled, PortLost
+            As `check_alive`.
+        """
         lines = ForceLines(self._profile, self._port.name)
         try:
             self._source.begin()
             while True:
                 sample = self._source.next_sample(lines)
                 if sample is not None:
-                    return sample
+                    yield sample
         finally:
             self._source.finish()
 

@@ -1,0 +1,317 @@
+"""Commands on instruments: list, identify, watch, learn."""
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+import click
+
+from station.cli.output import json_option, print_facts, print_json
+from station.errors import BadInput, InstrumentError, InstrumentSilent, NoReading
+from station.instruments.dialects import LineSettings
+from station.instruments.force_lines import ForceLines
+from station.instruments.framing import Identity
+from station.instruments.learning import Proposal, propose
+from station.instruments.meter import Meter
+from station.instruments.port import LinePort, available_ports
+from station.instruments.profiles import (
+    MeterProfile,
+    Profile,
+    PullTesterProfile,
+    load_profile,
+    profile_names,
+)
+from station.instruments.pull_tester import PullTester
+from station.instruments.trace_file import TraceFile
+
+_PATIENCE_S = 1.0
+_POLL_S = 0.2
+_LISTEN_S = 0.1
+
+profiles_option = click.option(
+    "--profiles", "folder", type=click.Path(path_type=Path, file_okay=False, exists=True),
+    metavar="DIR", help="Your own profiles; a name found there goes first.",
+)  # fmt: skip
+trace_option = click.option(
+    "--trace", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+    help="Append every byte that passes to FILE.",
+)  # fmt: skip
+
+
+@click.group(epilog="Example: station instruments list")
+def instruments() -> None:
+    """Find, identify, watch and learn the instruments on serial ports."""
+
+
+@instruments.command("list", epilog="Example: station instruments list --json")
+@profiles_option
+@json_option
+def list_all(folder: Path | None, as_json: bool) -> None:
+    """List serial ports and instrument profiles."""
+    ports = available_ports()
+    profiles = {name: load_profile(name, folder) for name in profile_names(folder)}
+    if as_json:
+        print_json(
+            {
+                "ports": [
+                    {
+                        "port": port.url,
+                        "description": port.description,
+                        "serial_number": port.serial_number,
+                    }
+                    for port in ports
+                ],
+                "profiles": [
+                    {"name": name, "kind": profile.kind, "title": profile.title}
+                    for name, profile in profiles.items()
+                ],
+            }
+        )
+        return
+    click.echo("Ports:" if ports else "No serial port is plugged in.")
+    print_facts((f"  {port.url}", port.description) for port in ports)
+    click.echo("Profiles:")
+    print_facts((f"  {name}", profile.title) for name, profile in profiles.items())
+
+
+@instruments.command(epilog="Example: station instruments identify /dev/ttyUSB0")
+@click.argument("port")
+@click.option("--profile", metavar="NAME", help="Default: try every profile in turn.")
+@profiles_option
+@trace_option
+@json_option
+def identify(
+    port: str, profile: str | None, folder: Path | None, trace: Path | None, as_json: bool
+) -> int:
+    """Ask what hangs on PORT. Without --profile, words of all dialects are sent to it."""
+    names = _meters_first(folder) if profile is None else (profile,)
+    with traced(trace) as on_bytes:
+        found = _first_that_answers(port, names, folder, on_bytes)
+    if found is None:
+        raise InstrumentSilent(
+            f"Nothing on {port} answers in the words of {', '.join(names)}; check that it is on, "
+            "its baud rate and cable, or try: station instruments learn."
+        )
+    name, identity = found
+    facts = {
+        "maker": identity.maker,
+        "model": identity.model,
+        "serial": identity.serial,
+        "firmware": identity.firmware,
+    }
+    if as_json:
+        print_json({"port": port, "profile": name, "identity": {"raw": identity.raw, **facts}})
+    else:
+        print_facts([("profile", name), *((key, text or "-") for key, text in facts.items())])
+    return 0
+
+
+@instruments.command(
+    epilog="Example: station instruments watch /dev/ttyUSB0 --profile tester-stream-newton"
+)
+@click.argument("port")
+@click.option("--profile", required=True, metavar="NAME")
+@click.option("--seconds", type=click.FloatRange(min=0, min_open=True), help="End after so long.")
+@click.option("--count", type=click.IntRange(min=1), help="End after so many readings.")
+@click.option(
+    "--expected-ohm", type=click.FloatRange(min=0, min_open=True), default=0.01, show_default=True,
+    help="Sets a meter's range.",
+)  # fmt: skip
+@profiles_option
+@trace_option
+@json_option
+def watch(
+    port: str, profile: str, seconds: float | None, count: int | None, expected_ohm: float,
+    folder: Path | None, trace: Path | None, as_json: bool,
+) -> None:  # fmt: skip
+    """Show what PORT reads, in ohm or newton, until stopped. --json prints once, at the end."""
+    if as_json and seconds is None and count is None:
+        raise BadInput("With --json say when to end: --seconds or --count.")
+    known = load_profile(profile, folder)
+    unit = "ohm" if isinstance(known, MeterProfile) else "N"
+    taken: list[dict[str, float | None]] = []
+    with traced(trace) as on_bytes, _opened(port, known, on_bytes) as line:
+        begun_s: float | None = None
+        for at_s, value in _readings(line, known, expected_ohm):
+            begun_s = at_s if begun_s is None else begun_s
+            taken.append({"time_s": at_s - begun_s, "value": value})
+            if not as_json:
+                shown = "no reading" if value is None else f"{value:.6g} {unit}"
+                click.echo(f"{at_s - begun_s:9.3f} s  {shown}")
+            if len(taken) == count or (seconds is not None and at_s - begun_s >= seconds):
+                break
+    if as_json:
+        print_json({"port": port, "profile": profile, "unit": unit, "readings": taken})
+
+
+@instruments.command(
+    epilog="Example: station instruments learn /dev/ttyUSB0 --baud 9600 --out my-tester.toml"
+)
+@click.argument("port")
+@click.option("--baud", type=click.IntRange(min=50), default=9600, show_default=True)
+@click.option("--data-bits", type=click.Choice(["7", "8"]), default="8", show_default=True)
+@click.option("--parity", type=click.Choice(["none", "even", "odd"]), default="none")
+@click.option("--seconds", type=click.FloatRange(min=0.5), default=10.0, show_default=True)
+@click.option("--poll", metavar="TEXT", help="Ask with TEXT and CR, five times a second.")
+@click.option(
+    "--out", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+    help="Write the profile to FILE, if you agree.",
+)  # fmt: skip
+@click.option("--yes", is_flag=True, help="Agree beforehand.")
+@trace_option
+@json_option
+def learn(
+    port: str, baud: int, data_bits: str, parity: str, seconds: float, poll: str | None,
+    out: Path | None, yes: bool, trace: Path | None, as_json: bool,
+) -> None:  # fmt: skip
+    """Listen to an unknown pull tester on PORT and propose a profile. Pull gently meanwhile."""
+    settings = {"data_bits": int(data_bits), "parity": parity, "send_end": "\r"}
+    line = LineSettings.model_validate({"baud": baud, **settings})
+    if not as_json:
+        click.echo(f"Listening for {seconds:g} s: pull gently at the grip, so that it shows.")
+    with traced(trace) as on_bytes:
+        heard = _listen(port, line, seconds, poll, on_bytes)
+    proposal = propose(heard, seconds, line, poll)
+    if not as_json:
+        _show(proposal)
+    agreed = out is not None and (yes or (not as_json and click.confirm(f"Write {out}?")))
+    if out is not None and agreed:
+        _write(out, proposal.text)
+    if as_json:
+        print_json(
+            {
+                "profile": proposal.text,
+                "lines_heard": proposal.lines_heard,
+                "lines_read": proposal.lines_read,
+                "forces_n": list(proposal.forces_n),
+                "remarks": list(proposal.remarks),
+                "written": str(out) if agreed else None,
+            }
+        )
+
+
+@contextmanager
+def traced(path: Path | None) -> Iterator[TraceFile | None]:
+    """Open a trace file where one is asked for."""
+    with ExitStack() as stack:
+        yield None if path is None else stack.enter_context(TraceFile(path))
+
+
+@contextmanager
+def _opened(url: str, profile: Profile, on_bytes: TraceFile | None) -> Iterator[LinePort]:
+    name = "meter" if isinstance(profile, MeterProfile) else "pull tester"
+    with LinePort(url, profile.line, name=name, on_bytes=on_bytes) as line:
+        yield line
+
+
+def _meters_first(folder: Path | None) -> tuple[str, ...]:
+    names = profile_names(folder)
+    return tuple(sorted(names, key=lambda name: load_profile(name, folder).kind != "meter"))
+
+
+def _first_that_answers(
+    url: str, names: tuple[str, ...], folder: Path | None, on_bytes: TraceFile | None
+) -> tuple[str, Identity] | None:
+    testers = [
+        known
+        for name in names
+        if isinstance(known := load_profile(name, folder), PullTesterProfile)
+    ]
+    for name in names:
+        profile = load_profile(name, folder)
+        with _opened(url, profile, on_bytes) as line:
+            # Ends what an earlier dialect left half said.
+            line.send(b"\r\n")
+            try:
+                identity = _identity(line, profile)
+            except InstrumentError:
+                continue
+        said = identity.raw.encode("ascii", "replace")
+        if isinstance(profile, MeterProfile) and (
+            not identity.model or any(ForceLines(known, "").matches(said) for known in testers)
+        ):
+            continue
+        return name, identity
+    return None
+
+
+def _identity(line: LinePort, profile: Profile) -> Identity:
+    if isinstance(profile, MeterProfile):
+        return Meter(line, profile).identify()
+    sampling = profile.sampling.model_copy(update={"silence_s": _PATIENCE_S})
+    tester = PullTester(line, profile.model_copy(update={"sampling": sampling}))
+    tester.check_alive()
+    return tester.identify()
+
+
+def _readings(
+    line: LinePort, profile: Profile, expected_ohm: float
+) -> Iterator[tuple[float, float | None]]:
+    if isinstance(profile, PullTesterProfile):
+        for sample in PullTester(line, profile).samples():
+            yield sample.at_s, sample.force_n
+        return
+    meter = Meter(line, profile)
+    meter.configure(expected_ohm)
+    try:
+        while True:
+            try:
+                reading = meter.read_ohm()
+            except NoReading:
+                yield time.monotonic(), None
+            else:
+                yield reading.at_s, reading.value_ohm
+    finally:
+        meter.finish()
+
+
+def _listen(
+    url: str, line: LineSettings, seconds: float, poll: str | None, trace: TraceFile | None
+) -> bytes:
+    heard = bytearray()
+
+    def keep(direction: str, data: bytes) -> None:
+        if direction == "in":
+            heard.extend(data)
+        if trace is not None:
+            trace("in" if direction == "in" else "out", data)
+
+    with LinePort(url, line, name="instrument", on_bytes=keep) as port:
+        _wait(port, seconds, lambda: None if poll is None else port.send(poll.encode() + b"\r"))
+    return bytes(heard)
+
+
+def _wait(port: LinePort, seconds: float, ask: Callable[[], None]) -> None:
+    end_s = time.monotonic() + seconds
+    next_s = 0.0
+    while (now_s := time.monotonic()) < end_s:
+        if now_s >= next_s:
+            ask()
+            next_s = now_s + _POLL_S
+        if port.wait_lost(_LISTEN_S):
+            port.next_line(0)
+
+
+def _show(proposal: Proposal) -> None:
+    forces = proposal.forces_n
+    click.echo(proposal.text)
+    click.echo(f"It reads {proposal.lines_read} of {proposal.lines_heard} lines.")
+    if forces:
+        click.echo(
+            f"Forces from {min(forces):.4g} to {max(forces):.4g} N, last {forces[-1]:.4g} N."
+        )
+    for remark in proposal.remarks:
+        click.echo(f"Look: {remark}")
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise BadInput(
+            f"The profile {path} cannot be written ({error.strerror}); name another file."
+        ) from error
+
+
+COMMANDS = (instruments,)
