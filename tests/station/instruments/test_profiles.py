@@ -82,6 +82,10 @@ def test_the_shops_own_folder_goes_first(tmp_path: Path) -> None:
         (METER, "[line]", "[line", "cannot be read"),
         (TESTER, "(?P<force>", "(?P<power>", "dialect.reply is wrong"),
         (TESTER, "(?P<force>", "(?P<force>(", "not a regular expression"),
+        (TESTER, "kgf = 9.80665", "kg = 9.80665", "kg is a mass"),
+        (TESTER, "tension_sign = 1", "tension_sign = 1\nsigns = { P = 1 }", "go together"),
+        ("meter-trigger-fetch", r"(?P<count>\d+)", r"\d+", "may hand out an old reading"),
+        ("meter-scpi-reversal", 'by = "command"', 'by = "relay"', "are for by = 'command'"),
         (TESTER, "capacity_n = 1000", "capacity_n = 0", "force.capacity_n is wrong"),
     ],
 )

@@ -7,9 +7,12 @@ import pytest
 from station.errors import (
     BadInput,
     InstrumentGarbled,
+    InstrumentRefused,
     InstrumentSilent,
     PortLost,
+    WrongInstrument,
 )
+from station.instruments.dialects import PeakRegister
 from station.instruments.force_lines import ForceSample
 from station.instruments.port import LinePort
 from station.instruments.profiles import PullTesterProfile, load_tester_profile
@@ -157,6 +160,50 @@ def test_unplugged_in_mid_run_voids_the_pull() -> None:
 
         with pytest.raises(PortLost, match=r"peak of 100.0 N so far: this pull is void"):
             record(PullTester(port, profile), unplug_at_the_top)
+
+
+class RegisterTester(ScriptedTester):
+    """Keeps its highest force, which a slow stream may miss; may not let go of the last one."""
+
+    def __init__(self, *lines: bytes, left_n: float = 0.0) -> None:
+        self.peaks = [f"PT={left_n}".encode(), b"PT=-101.5"]
+        super().__init__(*lines)
+
+    def _go(self, line: bytes) -> bytes | None:
+        return self.peaks.pop(0) + b"\r\n" if line == b"PT" else super()._go(line)
+
+
+def with_register() -> PullTesterProfile:
+    peak = PeakRegister(clear="PZ", query="PT", reply=r"PT=(?P<force>[+-]?[\d.]+)")
+    return adapted(start=("GO",), peak=peak, assumed_unit="N", tension_sign=-1)
+
+
+def test_the_peak_register_is_cleared_before_and_read_after() -> None:
+    lines = [line.replace(b"+", b"-") for line in counted(*RAMP, *FALLEN)]
+    profile = with_register()
+    with (
+        RegisterTester(*lines) as far,
+        LinePort(far.path, profile.line, name="tester") as port,
+    ):
+        trace = record(PullTester(port, profile))
+        assert (trace.register_peak_n, trace.force_n.max()) == (101.5, 100.0)
+        assert far.heard == [b"PZ", b"PT", b"GO", b"PT"]
+
+
+def test_a_peak_register_that_does_not_let_go_is_refused() -> None:
+    profile = with_register()
+    with (
+        RegisterTester(left_n=-55.0) as far,
+        LinePort(far.path, profile.line, name="tester") as port,
+        pytest.raises(InstrumentRefused, match=r"still shows 55.0 N"),
+    ):
+        record(PullTester(port, profile))
+
+
+def test_another_testers_serial_number_is_refused() -> None:
+    port = LinePort("/dev/any", SHIPPED.line, name="tester")
+    with pytest.raises(WrongInstrument, match="serial number '', not '17'"):
+        PullTester(port, adapted(identify_query=None)).identify(bound_serial="17")
 
 
 def test_a_tester_without_words_has_an_empty_identity() -> None:
