@@ -1,4 +1,4 @@
-"""Studies on anyone's CSV: study gauge, study capability."""
+"""Studies on anyone's CSV: gauge, capability, charts."""
 
 from pathlib import Path
 
@@ -10,6 +10,7 @@ from station.cli.tables import Table, read_table
 from station.errors import BadInput
 from station.statistics.capability import Capability
 from station.statistics.capability import capability as capability_of
+from station.statistics.charts import RuleSet, individuals_chart, means_chart
 
 csv_file = click.Path(path_type=Path, dir_okay=False, exists=True)
 
@@ -193,6 +194,56 @@ def _print_capability(result: Capability, lower: float, coverage: float, confide
         click.echo("More samples alone will not do: the mean is too near the limit.")
     for warning in result.warnings:
         click.echo(f"Warning: {warning}")
+
+
+@study.command(epilog="Example: station study charts pulls.csv --rules we --json")
+@click.argument("file", type=csv_file)
+@click.option(
+    "--rules", type=click.Choice(("we", "nelson", "none")), default="none", show_default=True
+)
+@click.option("--center", type=float, help="Centre line, where it is known.")
+@click.option("--sigma", type=float, help="Deviation of a single value, where it is known.")
+@json_option
+def charts(
+    file: Path, rules: RuleSet, center: float | None, sigma: float | None, as_json: bool
+) -> int:
+    """Put the column value of FILE on a control chart; with a column subgroup, its means."""
+    table = read_table(file, ("value",), ("subgroup",))
+    values = table.numbers("value")
+    try:
+        if table.has("subgroup"):
+            names = table.words("subgroup")
+            chart = means_chart(values, names, center=center, sigma=sigma, rules=rules)
+        else:
+            chart = individuals_chart(values, center=center, sigma=sigma, rules=rules)
+    except BadInput:
+        raise
+    except ValueError as error:
+        raise BadInput(f"{file.name}: {error}.") from error
+    signals = [{"index": signal.index, "rule": signal.rule} for signal in chart.signals]
+    if as_json:
+        print_json(
+            {
+                "center": chart.center,
+                "sigma": chart.sigma,
+                "lower": chart.lower,
+                "upper": chart.upper,
+                "points": list(chart.points),
+                "signals": signals,
+            }
+        )
+        return 0
+    print_facts(
+        [
+            ("points", str(len(chart.points))),
+            ("centre", f"{chart.center:.6g}"),
+            ("limits", f"{chart.lower:.6g} to {chart.upper:.6g} (sigma {chart.sigma:.4g})"),
+            ("signals", "none" if not signals else str(len(signals))),
+        ]
+    )
+    for signal in chart.signals:
+        click.echo(f"    point {signal.index} (from 0): {signal.rule}")
+    return 0
 
 
 COMMANDS = (study,)

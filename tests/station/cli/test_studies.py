@@ -111,3 +111,36 @@ def test_capability_refuses(
     path = values_file(tmp_path, 1.0, 2.0)
     assert run(["study", "capability", str(path), *arguments]) == 2
     assert says in capsys.readouterr().err
+
+
+def test_flow_rate_chart_by_command_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # NIST/SEMATECH handbook 6.3.2.2: 50.81, 55.8041, 45.8159, nothing out of control (seen).
+    rows = (PUBLISHED / "flow_rate.csv").read_text().splitlines()[1:]
+    path = values_file(tmp_path, *(float(row.split(",")[1]) for row in rows))
+    assert run(["study", "charts", str(path), "--json"]) == 0
+    chart = json.loads(capsys.readouterr().out)
+    assert chart["center"] == pytest.approx(50.81)
+    assert chart["upper"] == pytest.approx(55.8041, abs=1e-4)
+    assert chart["lower"] == pytest.approx(45.8159, abs=1e-4)
+    assert chart["signals"] == []
+
+
+def test_chart_of_subgroups_with_rules(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "groups.csv"
+    path.write_text("subgroup,value\na,10\na,11\nb,10\nb,12\nc,19\nc,20\n")
+    arguments = ["study", "charts", str(path), "--rules", "we", "--center", "10.5", "--sigma", "1"]
+    assert run([*arguments, "--json"]) == 0
+    chart = json.loads(capsys.readouterr().out)
+    assert chart["points"] == [10.5, 11.0, 19.5]
+    assert chart["signals"] == [{"index": 2, "rule": "we-1"}]
+    assert run(arguments) == 0
+    assert "point 2 (from 0): we-1" in capsys.readouterr().out
+
+
+def test_a_chart_of_equal_values_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["study", "charts", str(values_file(tmp_path, 1.0, 1.0, 1.0))]) == 2
+    assert "values that differ" in capsys.readouterr().err
