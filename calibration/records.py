@@ -127,6 +127,8 @@ class CalibrationRecord:
         The instrument as it names itself.
     as_found, as_left
         Points before and after adjustment; ``as_left`` is empty where nothing was adjusted.
+    accepted
+        False where it did not meet what was asked of it.
     """
 
     id: str
@@ -142,6 +144,7 @@ class CalibrationRecord:
     as_left: tuple[CalibrationPoint, ...] = ()
     temperature_c: float | None = None
     drift_fraction: float = 0.0
+    accepted: bool = True
 
     @property
     def points(self) -> tuple[CalibrationPoint, ...]:
@@ -223,6 +226,12 @@ def standing(
     if record is None:
         sentence = "There is no calibration on record: calibrate it, or enter its certificate."
         return Standing(State.MISSING, sentence)
+    if not record.accepted:
+        sentence = (
+            f"The calibration of {record.calibrated_on} ({record.certificate}) did not meet what "
+            "was asked of it: adjust or repair it, and calibrate it again."
+        )
+        return Standing(State.FAILED, sentence, due_on)
     if late := _overdue(record, checks, now, check_every):
         return Standing(State.OVERDUE, late, due_on)
     if now.date() > record.due_on - due_soon:

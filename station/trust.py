@@ -179,6 +179,7 @@ def record_from(entry: Entry) -> CalibrationRecord:
         _points(payload.as_left),
         payload.temperature_c,
         payload.drift_fraction,
+        payload.accepted,
     )
 
 

@@ -1,10 +1,12 @@
-"""Commands of calibration: calibrate fit."""
+"""The group calibrate, and calibrate fit."""
 
 from pathlib import Path
 
 import click
 
 from calibration.fits import LineFit, fit_line, fit_through_zero, standardised_residuals
+from station.cli.calibration_checks import COMMANDS as CHECK_COMMANDS
+from station.cli.calibration_records import COMMANDS as RECORD_COMMANDS
 from station.cli.output import json_option, print_facts, print_json
 from station.cli.tables import read_table
 from station.errors import BadInput
@@ -78,5 +80,8 @@ def _print(
         rows.append((f"reading at {at:g}", f"{prediction:.6g} (u {u_prediction:.2g})"))
     print_facts(rows)
 
+
+for _command in (*RECORD_COMMANDS, *CHECK_COMMANDS):
+    calibrate.add_command(_command)
 
 COMMANDS = (calibrate,)

@@ -259,6 +259,8 @@ class InstrumentCalibrated(Payload):
     temperature_c: float | None = None
     drift_fraction: float = 0.0
     """Bound of its drift until it is due, as a fraction of the reading."""
+    accepted: bool = True
+    """False where it did not meet what was asked of it: then it counts as failed."""
     class_found: str | None = None
     class_left: str | None = None
     """Best class of a tester by its points, with the scheme; null for a meter or no class."""

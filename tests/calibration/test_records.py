@@ -1,4 +1,5 @@
 import math
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -51,6 +52,13 @@ def test_state_by_due_date(due_on: date, state: State) -> None:
 
 def test_without_a_calibration_it_is_missing() -> None:
     assert standing(None, [], NOON).state is State.MISSING
+
+
+def test_a_calibration_that_was_not_accepted_is_a_failure() -> None:
+    refused = replace(record(date(2032, 1, 1)), accepted=False)
+    found = standing(refused, [], NOON)
+    assert found.state is State.FAILED
+    assert "C-1" in found.sentence
 
 
 def test_a_failed_check_counts_until_the_same_check_passes() -> None:

@@ -13,7 +13,7 @@ from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, Inst
 from station.ledger.store import Ledger
 from station.settings import Settings
 from station.trust import TrustBook
-from tests.station.ledger.ledger_fixtures import CALIBRATED, CHECKED
+from tests.station.ledger.invented_entries import CALIBRATED, CHECKED
 
 USED = InstrumentUsed(profile="any", identity="invented", port="none")
 NOON = datetime(2024, 6, 1, 12, tzinfo=UTC)

@@ -13,7 +13,7 @@ from station.ledger.entries import (
     SampleFinished,
 )
 from station.ledger.store import Ledger
-from tests.station.ledger.ledger_fixtures import CALIBRATED, CHECKED, PULL, RESISTANCE
+from tests.station.ledger.invented_entries import CALIBRATED, CHECKED, PULL, RESISTANCE
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
 

@@ -1,0 +1,175 @@
+"""Checks at the bench, and looking back when one of them was bad."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from calibration.check_chart import CheckJudgement, judge_check
+from calibration.records import CheckKind, CheckResult, Role, failed_check, last_good_check
+from station.errors import BadInput
+from station.ledger.entries import InstrumentChecked
+from station.ledger.queries import LedgerReader, SampleRow
+from station.trust import check_from, latest_calibration
+
+
+@dataclass(frozen=True, slots=True)
+class CheckDefinition:
+    """A check that an instrument is given again and again; SI units.
+
+    Attributes
+    ----------
+    standard
+        Which resistor, weight or wire; empty for a zero.
+    limit
+        How far from ``expected`` the value may lie.
+    """
+
+    role: Role
+    instrument: str
+    kind: CheckKind
+    standard: str
+    expected: float
+    limit: float
+
+
+def judged_check(
+    reader: LedgerReader, asked: CheckDefinition, readings: Sequence[float], *, demo: bool = False
+) -> InstrumentChecked:
+    """Judge a check by its limit and its chart so far; the entry to be written.
+
+    The chart starts again with every calibration.
+
+    Raises
+    ------
+    BadInput
+        No reading, one that is no number, or a limit that is not positive.
+    """
+    if not readings or not all(map(math.isfinite, readings)):
+        raise BadInput("A check needs at least one reading, and all must be numbers.")
+    value = math.fsum(readings) / len(readings)
+    judged = _judge(reader, asked, value)
+    return InstrumentChecked(
+        demo=demo,
+        role=asked.role,
+        instrument=asked.instrument,
+        check=asked.kind,
+        standard=asked.standard,
+        expected=asked.expected,
+        limit=asked.limit,
+        readings=tuple(readings),
+        value=value,
+        chart_lower=judged.chart.lower,
+        chart_upper=judged.chart.upper,
+        passed=judged.passed,
+        reason=judged.reason,
+    )
+
+
+def _judge(reader: LedgerReader, asked: CheckDefinition, value: float) -> CheckJudgement:
+    record = latest_calibration(reader, asked.instrument)
+    since = 0 if record is None else record.seq
+    good = [
+        check.value
+        for check in map(check_from, reader.checks(asked.instrument))
+        if check.passed and check.seq > since and check.series == (asked.kind, asked.standard)
+    ]
+    try:
+        return judge_check(value, good, expected=asked.expected, limit=asked.limit)
+    except ValueError as error:
+        raise BadInput(f"The check cannot be judged: {error}.") from error
+
+
+@dataclass(frozen=True, slots=True)
+class LookBack:
+    """The samples that a bad instrument or tool may have spoilt.
+
+    Attributes
+    ----------
+    since_seq
+        Entry after which they were finished; 0 is the beginning of the record.
+    why
+        Why from there, in one sentence.
+    """
+
+    since_seq: int
+    why: str
+    samples: tuple[SampleRow, ...]
+
+
+def look_back(
+    reader: LedgerReader,
+    *,
+    instrument: str | None = None,
+    tool: str | None = None,
+    since_seq: int | None = None,
+) -> LookBack:
+    """Every sample that an instrument measured, or a tool crimped, since its last good check.
+
+    An instrument with a failed check: since the last time that the same check passed. A tool: since
+    the last daily check that it passed before its last fail. Without such a check, since the
+    beginning: nothing shows that it was ever good.
+
+    Parameters
+    ----------
+    instrument, tool
+        Exactly one of them, by its name on record.
+    since_seq
+        Look back to this entry instead.
+
+    Raises
+    ------
+    BadInput
+        Both or neither are given, or the name is not on record.
+    """
+    if (instrument is None) == (tool is None):
+        raise BadInput("Name either an instrument or a tool to look back on.")
+    if instrument is not None:
+        _must_be_one_of(instrument, list(reader.instruments()), "instrument")
+        anchor, why = _instrument_anchor(reader, instrument)
+    else:
+        _must_be_one_of(str(tool), [row.tool for row in reader.tools()], "tool")
+        anchor, why = _tool_anchor(reader, str(tool))
+    if since_seq is not None:
+        anchor, why = since_seq, f"since entry {since_seq}, as asked"
+    found = reader.samples_since(anchor, instrument=instrument, tool=tool)
+    return LookBack(anchor, why, tuple(found))
+
+
+def _must_be_one_of(name: str, known: list[str], what: str) -> None:
+    if name not in known:
+        there_are = ", ".join(map(repr, known)) or "none"
+        raise BadInput(f"There is no {what} {name!r} on record: there are {there_are}.")
+
+
+def _instrument_anchor(reader: LedgerReader, instrument: str) -> tuple[int, str]:
+    checks = list(map(check_from, reader.checks(instrument)))
+    failed = failed_check(latest_calibration(reader, instrument), checks)
+    good: CheckResult | None
+    if failed is not None:
+        good = last_good_check(checks, failed)
+        if good is None:
+            return 0, f"since the beginning: the {failed.name} never passed before it failed"
+    else:
+        good = next((check for check in reversed(checks) if check.passed), None)
+        if good is None:
+            return 0, "since the beginning: no check of it ever passed"
+    return good.seq, f"since the {good.name} passed on {good.at:%Y-%m-%d %H:%M}"
+
+
+def _tool_anchor(reader: LedgerReader, tool: str) -> tuple[int, str]:
+    rows = reader.samples_since(0, tool=tool)
+    last_fail = max(
+        (row.finished_seq or 0 for row in rows if row.verdict == "fail"), default=math.inf
+    )
+    good = [
+        row
+        for row in rows
+        if row.job == "daily_check" and row.verdict == "pass"
+        and (row.finished_seq or 0) < last_fail
+    ]  # fmt: skip
+    if not good:
+        return 0, "since the beginning: it passed no daily check"
+    return (
+        good[-1].finished_seq or 0,
+        f"since it passed a daily check on {good[-1].at_utc.astimezone():%Y-%m-%d %H:%M}",
+    )
