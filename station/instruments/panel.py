@@ -16,7 +16,7 @@ from functools import partial
 from queue import Empty, SimpleQueue
 from typing import Annotated, Any, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from station.errors import PanelError, PanelMissing
 from station.instruments.panel_base import OUTPUTS, BasePanel, Clock, NoPanel, spoken
@@ -32,7 +32,8 @@ _CONTACTS = {Contact.FOOTSWITCH: "footswitch", Contact.GUARD: "guard"}
 class PanelPins(BaseModel):
     """GPIO numbers (not places on the header) of the panel; None where nothing is wired.
 
-    Outputs are on pins that are pulled down until the station starts, so that lamps stay dark.
+    A settings file, which has no word for None, says ``false``. Outputs are on pins that are pulled
+    down until the station starts, so that lamps stay dark.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -45,6 +46,11 @@ class PanelPins(BaseModel):
     lamp_attention: OutputPin | None = 24
     buzzer: OutputPin | None = 25
     current_reversal_relay: OutputPin | None = None
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _false_is_not_wired(cls, value: object) -> object:
+        return None if value is False else value
 
     @model_validator(mode="after")
     def _one_use_each(self) -> Self:

@@ -1,0 +1,71 @@
+"""Switch the panel's outputs off: ``python -m station.panel_off SETTINGS``.
+
+For the service unit's ``ExecStopPost``: some kernels leave pins driven when a program is killed, so
+that a lamp or the buzzer would stay on with nothing behind it.
+"""
+
+import sys
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from station.errors import DataFileError, StationError
+from station.instruments.panel import PanelPins, open_panel
+
+USAGE = "Say which settings file names the panel's pins: python -m station.panel_off bench.toml"
+
+
+def pins_in(settings: Path) -> PanelPins | None:
+    """Return the pins that the table ``panel`` of a settings file names; None without a table.
+
+    The rest of the file is not looked at: outputs go off even where another setting is wrong.
+
+    Raises
+    ------
+    DataFileError
+        The file cannot be read, or a pin does not fit.
+    """
+    try:
+        table: Any = tomllib.loads(settings.read_text(encoding="utf-8")).get("panel")
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise DataFileError(f"The settings {settings} could not be read: {error}.") from error
+    try:
+        return None if table is None else PanelPins.model_validate(table)
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in ("panel", *first["loc"]))
+        raise DataFileError(f"The settings {settings}: {place}: {first['msg']}.") from error
+
+
+def switch_off(settings: Path) -> str:
+    """Switch all outputs off by taking and releasing their pins; return what was done.
+
+    Raises
+    ------
+    DataFileError, PanelError
+        The settings cannot be used, or another program still has the pins.
+    """
+    with open_panel(pins_in(settings)) as panel:
+        if not panel.present:
+            return panel.line().trouble or ""
+    return "The panel's lamps, buzzer and relay are off."
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Run the command; return 0 when done, 2 for bad input."""
+    if len(arguments) != 1:
+        print(USAGE, file=sys.stderr)
+        return 2
+    try:
+        print(switch_off(Path(arguments[0])))
+    except StationError as error:
+        print(error, file=sys.stderr)
+        return 2
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
