@@ -1,10 +1,13 @@
 """Studies on anyone's CSV: gauge, capability, charts."""
 
 from pathlib import Path
+from statistics import fmean
+from typing import Literal
 
 import click
 
 from calibration.gauge_study import GaugeStudy, crossed_study, nested_study
+from calibration.telling import Telling, can_tell
 from station.cli.output import json_option, print_facts, print_json
 from station.cli.tables import Table, read_table
 from station.errors import BadInput
@@ -24,8 +27,23 @@ def study() -> None:
 @click.argument("file", type=csv_file)
 @click.option("--nested", is_flag=True, help="Each part was measured once and destroyed.")
 @click.option("--pool/--no-pool", default=None, help="Pool the interaction; default by its F test.")
+@click.option("--limit", type=float, help="Also say whether good can be told from bad here.")
+@click.option(
+    "--side",
+    type=click.Choice(["upper", "lower"]),
+    default="upper",
+    show_default=True,
+    help="Values must stay at most, or at least, at the limit.",
+)
 @json_option
-def gauge(file: Path, nested: bool, pool: bool | None, as_json: bool) -> int:
+def gauge(
+    file: Path,
+    nested: bool,
+    pool: bool | None,
+    limit: float | None,
+    side: Literal["upper", "lower"],
+    as_json: bool,
+) -> int:
     """Say how much of the spread in FILE is the gauge.
 
     Crossed: columns part, appraiser, trial, value. Nested: part, batch, value, and appraiser where
@@ -38,6 +56,9 @@ def gauge(file: Path, nested: bool, pool: bool | None, as_json: bool) -> int:
         )  # fmt: skip
         result = _nested(table) if nested else _crossed(table, pool)
         unpooled = None if nested else _crossed(table, False)
+        telling = None if limit is None else can_tell(
+            result.gauge_sd, result.part_sd, fmean(table.numbers("value")), limit, side=side
+        )  # fmt: skip
     except BadInput:
         raise
     except ValueError as error:
@@ -45,9 +66,12 @@ def gauge(file: Path, nested: bool, pool: bool | None, as_json: bool) -> int:
     if as_json:
         document = study_document(result)
         document["unpooled"] = None if unpooled is None else study_document(unpooled)
+        document["telling"] = None if telling is None else telling_document(telling)
         print_json(document)
     else:
         _print(result, unpooled)
+        if telling is not None:
+            _print_telling(telling)
     return 0
 
 
@@ -108,6 +132,37 @@ def study_document(result: GaugeStudy) -> dict[str, object]:
             for line in result.sources
         ],
     }
+
+
+def telling_document(telling: Telling) -> dict[str, object]:
+    """Whether good can be told from bad at a limit, in the unit of the values."""
+    return {
+        "answer": telling.answer,
+        "limit": telling.limit,
+        "mean": telling.mean,
+        "margin": telling.margin,
+        "blind_half_width": telling.blind_half_width,
+        "share_decided": telling.share_decided,
+        "sentence": telling.sentence,
+    }
+
+
+def _print_telling(telling: Telling) -> None:
+    """Print the answer, and a ruler: parts as dots, the blind zone as hatching, the limit as |."""
+    click.echo(telling.sentence)
+    reach = max(abs(telling.margin) + telling.blind_half_width, 2.0 * telling.blind_half_width)
+    if reach > 0.0:
+        places = [telling.limit + reach * step / 20.0 for step in range(-24, 25)]
+        click.echo("".join(_ruler_mark(telling, place, reach / 40.0) for place in places))
+        click.echo("o mean of the parts   / undecided   | limit   - decided")
+
+
+def _ruler_mark(telling: Telling, place: float, half_step: float) -> str:
+    if abs(place - telling.limit) <= half_step:
+        return "|"
+    if abs(place - telling.mean) <= half_step:
+        return "o"
+    return "/" if abs(place - telling.limit) <= telling.blind_half_width else "-"
 
 
 def _print(result: GaugeStudy, unpooled: GaugeStudy | None) -> None:

@@ -144,3 +144,27 @@ def test_a_chart_of_equal_values_is_refused(
 ) -> None:
     assert run(["study", "charts", str(values_file(tmp_path, 1.0, 1.0, 1.0))]) == 2
     assert "values that differ" in capsys.readouterr().err
+
+
+def test_the_study_says_whether_it_can_tell_good_from_bad(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    # Gauge 0.302, parts 1.042 (as above), mean 0.0014 of the 90 values: by hand, normal table.
+    study = ["study", "gauge", str(PUBLISHED / "crossed_10x3x3.csv"), "--limit", "3"]
+    assert run([*study, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)["telling"]
+    assert told["blind_half_width"] == pytest.approx(1.645 * 0.302373, abs=1e-4)
+    assert told["margin"] == pytest.approx(3.0 - 0.0014, abs=1e-3)
+    assert told["share_decided"] == pytest.approx(0.989, abs=1e-3)
+    assert told["answer"] == "yes"
+    assert run(study) == 0
+    printed = capsys.readouterr().out
+    assert "Yes: a single measurement within 0.497" in printed
+    ruler = next(line for line in printed.splitlines() if line.startswith("-"))
+    assert ruler.count("|") == 1
+    assert ruler.index("o") < ruler.index("/") < ruler.index("|")
+
+
+def test_without_a_limit_nothing_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["study", "gauge", str(PUBLISHED / "crossed_10x3x3.csv"), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["telling"] is None
