@@ -42,6 +42,10 @@ UNIT_KIND: dict[Criterion, str] = {
 Standing = Annotated[str, Field(pattern=r"^(seen-[1-9]\d*|memory|shop)$")]
 
 
+PullKind = Literal["destructive", "hold", "not stated"]
+"""A force that is held and the peak of a pull to destruction are different results."""
+
+
 class _Data(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
@@ -89,7 +93,7 @@ class LimitSet(_Data):
     edition: str
     standing: Standing
     insulation_grip: Literal["included", "excluded", "as supplied", "not stated"]
-    pull_kind: Literal["destructive", "hold", "not stated"]
+    pull_kind: PullKind
     hold_s: float | None = None
     rate_mm_per_min: str | None = None
     notes: tuple[str, ...] = ()
@@ -126,7 +130,8 @@ class LimitSet(_Data):
 class Limit:
     """One limit for one size: as printed, and in SI.
 
-    ``test_current_a`` is the current at which a voltage drop limit is meant.
+    ``test_current_a`` is the current at which a voltage drop limit is meant; ``pull_kind`` is what
+    a force limit is stated for.
     """
 
     set_id: str
@@ -141,6 +146,7 @@ class Limit:
     conditions: str
     test_current_a: float | None
     note: str | None
+    pull_kind: PullKind = "not stated"
 
 
 class LimitSets:
@@ -215,9 +221,9 @@ class LimitSets:
 
     def _nothing_for(self, size: WireSize, set_id: str | None) -> str:
         others = self._having(size)
-        where = f"Limit set {set_id}" if set_id else "No limit set that was seen in print"
+        where = f"Limit set {set_id} has no" if set_id else "No limit set seen in print has a"
         tail = f"sets that have it: {', '.join(others)}." if others else "no set has it."
-        return f"{where} has no row for {size.label} (sizes are not interpolated); {tail}"
+        return f"{where} row for {size.label} (sizes are not interpolated); {tail}"
 
 
 def shop_resistance_limit_ohm(
@@ -267,4 +273,5 @@ def limit_of(limit_set: LimitSet, table: CriterionTable, size: WireSize) -> Limi
         conditions=limit_set.conditions,
         test_current_a=row.test_current_a,
         note=row.note,
+        pull_kind=limit_set.pull_kind,
     )
