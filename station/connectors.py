@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from station.errors import DataFileError
 from station.limits import Standing
-from station.wire import AWG_THICKEST, AWG_THINNEST, WireSize, awg, parse_size
+from station.wire import AWG_THICKEST, AWG_THINNEST, WireSize, awg, metric, parse_size
 
 FactStanding = Standing | Literal["common practice, no source"]
 
@@ -23,6 +23,9 @@ BARE_GAP_MM = (0.0, 1.0)
 
 THINNER_ALLOWED = 0.88
 """SAE and metric wire of a gauge is up to 11 % thinner than AWG of the same name."""
+
+METRIC_SIZES_MM2 = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0)
+"""Sizes of the metric trade, as IEC 60228 lists them (seen in five texts)."""
 
 
 class _Data(BaseModel):
@@ -79,17 +82,22 @@ class Connector(_Data):
         """Whether the barrel is made for one wire of this size."""
         if size.label in self.accepts:
             return True
-        low, high = self.circular_mils_range
-        return size.system in ("SAE", "strands") and low <= size.circular_mils <= high
+        ranges = [self.circular_mils_range] if size.system != "AWG" else []
+        if size.system == "mm2":
+            ranges.append(self._range_of("mm2"))
+        return any(low <= size.circular_mils <= high for low, high in ranges)
 
     @property
     def circular_mils_range(self) -> tuple[float, float]:
         """Smallest and largest conductor by circular mils, from the accepted AWG sizes."""
-        gauges = [parse_size(label) for label in self.accepts if label.endswith("AWG")]
-        if not gauges:
-            return 0.0, 0.0
-        mils = [gauge.circular_mils for gauge in gauges]
-        return THINNER_ALLOWED * min(mils), 1.001 * max(mils)
+        low, high = self._range_of("AWG")
+        return THINNER_ALLOWED * low, high
+
+    def _range_of(self, system: str) -> tuple[float, float]:
+        """Circular mils of the thinnest and thickest accepted size of a system; 0, 0 if none."""
+        accepted = [parse_size(label) for label in self.accepts]
+        mils = [size.circular_mils for size in accepted if size.system == system]
+        return (min(mils), 1.001 * max(mils)) if mils else (0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,11 +153,10 @@ class ConnectorBook:
                 return Fit(largest, None)
             return Fit(largest, self._warning(connector, wrong[0].label, wrong[0]))
         together = sum(size.circular_mils for size in sizes)
-        low, high = connector.circular_mils_range
-        if low <= together <= high:
+        as_one = next_larger(together, metric_sizes=all(size.system == "mm2" for size in sizes))
+        if connector.accepts_size(as_one):
             return Fit(together, None)
         words = " with ".join(size.label for size in sizes)
-        as_one = next_larger(together)
         told = f"{words} (together {together:.0f} circular mils, like {as_one.label})"
         return Fit(together, self._warning(connector, told, as_one))
 
@@ -168,15 +175,19 @@ def takes(connector: Connector) -> str:
     return ", ".join(connector.accepts)
 
 
-def next_larger(circular_mils: float) -> WireSize:
+def next_larger(circular_mils: float, *, metric_sizes: bool = False) -> WireSize:
     """The next larger single size, as the rule for several wires in a barrel says (NASA).
 
     Even gauges only, and those from 1 AWG up: the odd ones between are no sizes of the trade.
+    Metric sizes of the trade where ``metric_sizes``. The thickest where none is thick enough.
     """
-    for number in (*range(AWG_THINNEST, 1, -2), *range(1, AWG_THICKEST - 1, -1)):
-        if awg(number).circular_mils >= circular_mils * 0.999:
-            return awg(number)
-    return awg(AWG_THICKEST)
+    if metric_sizes:
+        singles = [metric(area_mm2) for area_mm2 in METRIC_SIZES_MM2]
+    else:
+        numbers = (*range(AWG_THINNEST, 1, -2), *range(1, AWG_THICKEST - 1, -1))
+        singles = [awg(number) for number in numbers]
+    enough = (size for size in singles if size.circular_mils >= circular_mils * 0.999)
+    return next(enough, singles[-1])
 
 
 def strip_length_mm(connector: Connector, family: Family) -> tuple[float, float] | None:

@@ -46,6 +46,29 @@ def test_metric_sizes_of_the_bands() -> None:
     assert connector("butt-splice-yellow").accepts_size(parse_size("6 mm2"))
 
 
+@pytest.mark.parametrize(
+    ("size", "bands"),
+    [
+        ("0.2 mm2", ""), ("0.35 mm2", "red"), ("0.85 mm2", "red"), ("2 mm2", "blue"),
+        ("2.5 mm2", "blue"), ("3 mm2", "yellow"), ("5 mm2", "yellow"), ("10 mm2", ""),
+        ("16x30 AWG", "red"), ("19x29 AWG", "blue"),
+    ],
+)  # fmt: skip
+def test_other_sizes_go_by_their_area(size: str, bands: str) -> None:
+    # Bands by AWG and mm2 as above; strandings of SAE J1128 wire, 18 and 16 gauge (seen once).
+    taking = [
+        band for band in BANDS if connector(f"butt-splice-{band}").accepts_size(parse_size(size))
+    ]
+    assert taking == bands.split()
+
+
+def test_what_is_listed_is_accepted_alone() -> None:
+    for item in BOOK.connectors.values():
+        for label in item.accepts:
+            assert item.accepts_size(parse_size(label)), (item.id, label)
+            assert parse_size(label).label == label
+
+
 def test_sae_wire_goes_where_awg_of_its_number_goes() -> None:
     for number, band in ((18, "red"), (16, "blue"), (14, "blue"), (12, "yellow"), (10, "yellow")):
         assert connector(f"butt-splice-{band}").accepts_size(parse_size(f"SAE {number}"))
@@ -95,6 +118,38 @@ def test_two_wires_in_one_barrel_add_their_circular_mils() -> None:
     assert red.warning is not None
     assert "like 14 AWG" in red.warning
     assert "blue" in red.warning
+
+
+def test_a_sum_between_two_bands_takes_the_next_larger_size() -> None:
+    # Two 20 AWG are 2044 circular mils (CALC), between 18 and 16 AWG: like 16 AWG, so blue.
+    two = sizes("20 AWG", "20 AWG")
+    assert BOOK.fit(connector("parallel-splice-blue"), two).ok
+    assert not BOOK.fit(connector("parallel-splice-red"), two).ok
+    # Two 0.5 mm2 are 1 mm2, which a red barrel takes (seen in three texts).
+    assert BOOK.fit(connector("parallel-splice-red"), sizes("0.5 mm2", "0.5 mm2")).ok
+
+
+@given(st.lists(st.integers(10, 28), min_size=2, max_size=2), st.sampled_from(sorted(BANDS)))
+def test_the_barrel_that_a_warning_names_does_fit(gauges: list[int], band: str) -> None:
+    pair = [awg(number) for number in gauges]
+    fit = BOOK.fit(connector(f"parallel-splice-{band}"), pair)
+    assert fit.circular_mils == pytest.approx(sum(size.circular_mils for size in pair))
+    named = [
+        item
+        for item in BOOK.connectors.values()
+        if fit.warning is not None and f"Use {item.title}." in fit.warning
+    ]
+    assert len(named) <= 1
+    assert all(BOOK.fit(item, pair).ok for item in named)
+
+
+@given(st.floats(1.0, 211_000.0), st.booleans())
+def test_next_larger_is_the_thinnest_that_is_thick_enough(mils: float, metric_sizes: bool) -> None:
+    found = next_larger(mils, metric_sizes=metric_sizes)
+    most = next_larger(1e9, metric_sizes=metric_sizes)
+    assert found.circular_mils >= 0.999 * min(mils, most.circular_mils)
+    thinner = next_larger(0.99 * found.circular_mils, metric_sizes=metric_sizes)
+    assert thinner.label == found.label
 
 
 @pytest.mark.parametrize(
