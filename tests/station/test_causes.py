@@ -29,6 +29,8 @@ def first(**found: object) -> str:
          "wrong-wire-size"),
         ({"failure_mode": "grip_slip"}, "grip"),
         ({"failure_mode": "connector_broke", "force": "low"}, "weak-connector"),
+        ({"resistance": "high", "faults": frozenset({"centred"})}, "poor-contact"),
+        ({"force": "high", "resistance": "low"}, "stronger-wire"),
     ],
 )  # fmt: skip
 def test_typical_findings_lead_to_typical_causes(found: dict[str, object], cause: str) -> None:
@@ -52,6 +54,18 @@ def test_rules_name_only_checks_that_exist_and_are_worded_as_hints() -> None:
         assert set(cause.must.faults) | set(cause.speaks_for.faults) <= ITEMS
         assert cause.look_at
         assert "verdict" not in cause.hint.lower()
+
+
+def test_every_rule_can_be_reached() -> None:
+    for cause in CAUSES:
+        must = cause.must
+        found = Findings(
+            force=must.force[0] if must.force else None,
+            resistance=must.resistance[0] if must.resistance else None,
+            failure_mode=must.failure_mode[0] if must.failure_mode else None,
+            faults=frozenset(must.faults),
+        )
+        assert cause.id in [hint.cause for hint in hints(found, CAUSES)]
 
 
 levels = st.sampled_from([None, "low", "ok", "high"])
