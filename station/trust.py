@@ -140,10 +140,17 @@ class TrustBook:
         return trust
 
     def all(self) -> list[Trust]:
-        """Every instrument on record."""
+        """Every instrument on record, those that only measured samples among them."""
+        return self._each(self._reader.instruments())
+
+    def known(self) -> list[Trust]:
+        """Every instrument that was ever calibrated or checked."""
+        return self._each(self._reader.instruments(with_samples=False))
+
+    def _each(self, roles: dict[str, str]) -> list[Trust]:
         return [
             self.of("tester" if role == "tester" else "meter", instrument)
-            for instrument, role in self._reader.instruments().items()
+            for instrument, role in roles.items()
         ]
 
     def _blocks(self, state: State) -> bool:

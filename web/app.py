@@ -124,6 +124,7 @@ def _teach_templates(app: Flask) -> None:
         app.jinja_env.filters[write.__name__] = write
     app.jinja_env.globals.update(
         notices=context.notices,
+        calibration_alarms=context.calibration_alarms,
         place=shown.place,
         NOTHING=shown.NOTHING,
         VERDICT_WORDS=shown.VERDICT_WORDS,

@@ -9,8 +9,10 @@ from pathlib import Path
 
 from flask import Flask, current_app, g
 
+from calibration.records import State
 from station.errors import StationError
 from station.ledger.queries import LedgerReader
+from station.trust import TrustBook
 from web.face import BenchFace
 
 MAX_WAITING = 2
@@ -57,6 +59,21 @@ def reader() -> LedgerReader:
         g.reader = LedgerReader.open(station().ledger_path)
     opened: LedgerReader = g.reader
     return opened
+
+
+def trust_book() -> TrustBook:
+    """What the instruments on record are worth, at the page's own time."""
+    return TrustBook(reader(), station().bench.settings, clock=station().clock)
+
+
+def calibration_alarms() -> list[str]:
+    """What every page must say of instruments that are overdue or failed a check."""
+    try:
+        found = trust_book().known()
+    except StationError as error:
+        return [str(error)]
+    bad = (State.OVERDUE, State.FAILED)
+    return [trust.sentence for trust in found if trust.state in bad]
 
 
 def notices() -> list[str]:

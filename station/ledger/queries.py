@@ -232,11 +232,18 @@ class LedgerReader:
             query = query.where(_sample.c.tool == tool)
         return [_sample_row(row) for row in self._all(query.order_by(_sample.c.finished_seq))]
 
-    def instruments(self) -> dict[str, str]:
-        """Return the role of every instrument on record, by the instrument's name."""
+    def instruments(self, *, with_samples: bool = True) -> dict[str, str]:
+        """Return the role of every instrument on record, by the instrument's name.
+
+        Parameters
+        ----------
+        with_samples : bool
+            Whether those that measured samples and were never calibrated or checked are among them.
+        """
         event = tables.instrument_event
         found = self._all(select(event.c.instrument, event.c.role).distinct())
-        for role, column in (("meter", _sample.c.meter), ("tester", _sample.c.tester)):
+        measuring = (("meter", _sample.c.meter), ("tester", _sample.c.tester))
+        for role, column in measuring if with_samples else ():
             named = select(column.label("instrument"), literal(role).label("role"))
             found += self._all(named.where(column.is_not(None)).distinct())
         return {row.instrument: row.role for row in sorted(found, key=lambda row: row.instrument)}

@@ -2,9 +2,12 @@
 
 from flask import Blueprint, render_template
 
+from calibration.records import CheckResult
 from station.limits import CriterionTable, Limit, LimitSet, limit_of
+from station.trust import Trust
 from station.wire import parse_size
-from web.context import bench, reader
+from web.check_figure import check_figure
+from web.context import bench, reader, trust_book
 from web.shown import ROLE_WORDS
 
 INSTRUMENT_WORDS = {"meter": "Milliohm meter", "tester": "Pull tester"}
@@ -28,8 +31,23 @@ def limits() -> str:
 
 @pages.get("/instruments")
 def instruments() -> str:
-    """Every instrument of the bench, and how it is doing."""
-    return render_template("instruments.html", lines=bench().instruments(), words=INSTRUMENT_WORDS)
+    """Every instrument of the bench, how it is doing, and what its numbers are worth."""
+    return render_template(
+        "instruments.html",
+        lines=bench().instruments(),
+        words=INSTRUMENT_WORDS,
+        trusts=[(trust, _charts(trust)) for trust in trust_book().all()],
+    )
+
+
+def _charts(trust: Trust) -> list[tuple[CheckResult, str]]:
+    """The latest check of each series since the last calibration, with its chart."""
+    since = 0 if trust.record is None else trust.record.seq
+    series: dict[tuple[str, str], list[CheckResult]] = {}
+    for check in trust.checks:
+        if check.seq > since:
+            series.setdefault(check.series, []).append(check)
+    return [(checks[-1], check_figure(checks, trust.role)) for checks in series.values()]
 
 
 @pages.get("/people")
