@@ -1,18 +1,18 @@
 """Control charts of checks: one individuals chart per instrument, check and standard."""
 
-import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-MOVING_RANGE_FACTOR = 1.128
-"""Mean range of two normal values over their standard deviation (d2 for n = 2)."""
+from calibration.uncertainty import coverage_factor, repeatability
 
 LEAST_BASELINE = 10
 MOST_BASELINE = 20
 """The first so many good checks make the baseline, and then it stays."""
 
-SIGMAS = 3.0
+FALSE_ALARM = 0.0027
+"""Chance that a good check signals: that of three standard deviations, known exactly."""
 
 LEAST_SHARE_OF_LIMIT = 0.1
 """The chart is never narrower than this share of the stated limit: a check that always gave the
@@ -45,9 +45,11 @@ class CheckJudgement:
 def check_chart(good_values: Sequence[float], *, expected: float, limit: float) -> CheckChart:
     """Chart of a check.
 
-    Until there are :data:`LEAST_BASELINE` good checks the stated limits stand alone; then limits
-    of three standard deviations, from the mean moving range of the baseline, and never wider than
-    the stated ones.
+    Until there are :data:`LEAST_BASELINE` good checks the stated limits stand alone. Then limits
+    that predict the next check of a normal baseline, and never wider than the stated ones: three
+    standard deviations would signal falsely about once in 44 checks with ten in the baseline,
+    since mean and spread are themselves estimates; Student's factor for one new value keeps the
+    promised one in 370 (mean of n, s, t with n - 1 degrees of freedom, root of 1 + 1/n).
 
     Parameters
     ----------
@@ -60,10 +62,10 @@ def check_chart(good_values: Sequence[float], *, expected: float, limit: float) 
     baseline = good_values[:MOST_BASELINE]
     if len(baseline) < LEAST_BASELINE:
         return CheckChart(expected, low, high, "stated")
-    center = sum(baseline) / len(baseline)
-    ranges = [abs(b - a) for a, b in itertools.pairwise(baseline)]
-    sigma = sum(ranges) / len(ranges) / MOVING_RANGE_FACTOR
-    reach = max(SIGMAS * sigma, LEAST_SHARE_OF_LIMIT * limit)
+    center, u_mean, dof = repeatability(baseline)
+    predicted = u_mean * math.sqrt(len(baseline) + 1.0)
+    factor = coverage_factor(1.0 - FALSE_ALARM / 2.0, dof)
+    reach = max(factor * predicted, LEAST_SHARE_OF_LIMIT * limit)
     return CheckChart(center, max(low, center - reach), min(high, center + reach), "baseline")
 
 

@@ -2,6 +2,7 @@ import math
 
 import numpy as np
 import pytest
+import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -16,12 +17,29 @@ def test_stated_limits_stand_until_there_is_a_baseline() -> None:
 
 
 def test_baseline_limits_by_hand() -> None:
-    # Individuals chart: mean 10.1, mean moving range 0.2, sigma 0.2 / 1.128 (d2, n = 2; MEM-H).
-    chart = check_chart(STEADY, expected=10.0, limit=5.0)
+    # Ten values, half 10.0 and half 10.2: s = 0.1 * sqrt(10 / 9). Prediction of one new value:
+    # mean +- t s sqrt(1 + 1/10), with t for 9 degrees of freedom from scipy.stats.
+    chart = check_chart(STEADY, expected=10.0, limit=2.0)
+    t = float(scipy.stats.t.ppf(1 - 0.0027 / 2, 9))
+    reach = t * 0.1 * math.sqrt(10 / 9) * math.sqrt(1.1)
     assert chart.basis == "baseline"
     assert chart.center == pytest.approx(10.1)
-    assert chart.upper == pytest.approx(10.1 + 3 * 0.2 / 1.128)
-    assert chart.lower == pytest.approx(10.1 - 3 * 0.2 / 1.128)
+    assert chart.upper == pytest.approx(10.1 + reach)
+    assert chart.lower == pytest.approx(10.1 - reach)
+
+
+@pytest.mark.parametrize("size", [10, 20])
+def test_a_good_check_signals_as_rarely_as_promised(size: int) -> None:
+    # One in 370 (normal distribution beyond three standard deviations), whatever the baseline.
+    rng = np.random.default_rng(size)
+    runs = 20_000
+    signals = sum(
+        check_chart(rng.normal(size=size).tolist(), expected=0.0, limit=10.0).signals(
+            float(rng.normal())
+        )
+        for _ in range(runs)
+    )
+    assert signals / runs == pytest.approx(0.0027, abs=3 * math.sqrt(0.0027 / runs))
 
 
 def test_the_baseline_is_frozen() -> None:
