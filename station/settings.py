@@ -64,8 +64,8 @@ class Settings(_Part):
     """What happens to samples after an instrument's check failed."""
     check_every_h: Positive | None = None
     """Within how many hours an instrument must have passed a check; None demands none."""
-    wear_watch_run_length: Annotated[float, Field(ge=50.0)] = 1_000_000
-    """One false alarm in about so many samples of a nest and characteristic."""
+    wear_watch_run_length: Annotated[float, Field(ge=50.0, le=1_000_000.0)] = 5_000
+    """One false alarm in about so many samples of a nest, both characteristics together."""
 
 
 def data_folder() -> Path:

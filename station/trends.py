@@ -4,10 +4,26 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from station.ledger.entries import BaselineSet
 from station.ledger.queries import SampleRow
-from station.statistics.pooling import Baseline
+from station.statistics.pooling import Baseline, pooled_scores
+from station.statistics.wear_report import (
+    NestDistances,
+    WearReport,
+    how_fast,
+    how_long,
+    wear_report,
+)
 from station.statistics.wear_watch import NestWatch, watch_nest
+
+_WHAT = {
+    "force": "pull force fell",
+    "resistance": "resistance rose",
+    "both": "pull force fell and resistance rose",
+}
 
 MIN_SPLICE_OHM = 1e-6
 """Below a microohm a splice's logarithm says more about the meter than about the crimp."""
@@ -25,6 +41,8 @@ class NestTrend:
         One per sample; None where there is no value or no baseline for its joint.
     watch
         The wear watch over those scores.
+    report
+        What is known of the change; None where the watch has flagged none.
     """
 
     tool: str
@@ -33,6 +51,7 @@ class NestTrend:
     force_scores: tuple[float | None, ...]
     resistance_scores: tuple[float | None, ...]
     watch: NestWatch
+    report: WearReport | None = None
 
     @property
     def flagged(self) -> bool:
@@ -47,17 +66,22 @@ class NestTrend:
     @property
     def sentence(self) -> str:
         """The state of the nest in one line."""
-        flag = self.watch.flag
-        if flag is None:
+        if self.report is None:
             if not self.has_baseline:
                 return "No baseline yet: validate the tool before its trend can be judged."
             return "Steady: no change since its baseline."
-        began = self.samples[flag.change_began_position]
-        what = "pull force fell" if flag.characteristic == "force" else "resistance rose"
-        return (
-            f"Worn: {what}, beginning about {began.at_utc:%Y-%m-%d}. "
-            "Take the tool out of use, look at the nest, and re-check its last samples."
+        what = _WHAT[self.report.characteristic]
+        change = self.report.change
+        began, low, high = (
+            f"{self.samples[position].at_utc:%Y-%m-%d}"
+            for position in (change.began, change.began_low, change.began_high)
         )
+        parts = (
+            f"Worn: {what}, beginning about {began} ({low} to {high}), {how_fast(change)}.",
+            how_long(self.report),
+            "Take the tool out of use, look at the nest, and re-check its last samples.",
+        )
+        return " ".join(part for part in parts if part is not None)
 
 
 def nest_trend(
@@ -89,23 +113,57 @@ def nest_trend(
         and row.job != "tool_validation"
         and row.begun_seq > since_seq
     )
-    force = tuple(force_score(row, baselines.get(row.joint_key)) for row in kept)
-    resistance = tuple(resistance_score(row, baselines.get(row.joint_key)) for row in kept)
-    watch = watch_nest(force, resistance, run_length=run_length)
-    return NestTrend(tool, nest, kept, force, resistance, watch)
+    joints = [row.joint_key for row in kept]
+    force = [force_ratio(row) for row in kept]
+    resistance = [log_resistance(row) for row in kept]
+    known = {key: _baselines(entry) for key, entry in baselines.items() if _usable(entry)}
+    scores = (
+        tuple(pooled_scores(force, joints, {key: pair[0] for key, pair in known.items()})),
+        tuple(pooled_scores(resistance, joints, {key: pair[1] for key, pair in known.items()})),
+    )
+    watch = watch_nest(*scores, run_length=run_length)
+    report = None
+    if watch.flag is not None:
+        report = wear_report(watch.flag, _distances(force, resistance, joints, known))
+    return NestTrend(tool, nest, kept, *scores, watch, report)
 
 
-def force_score(row: SampleRow, baseline: BaselineSet | None) -> float | None:
-    """Standard score of a sample's pull, as force over limit; None where it has none."""
-    if baseline is None or row.peak_n is None or not row.pull_limit_n:
+def force_ratio(row: SampleRow) -> float | None:
+    """A sample's pull as force over limit; None where it has none."""
+    if row.peak_n is None or not row.pull_limit_n:
         return None
-    known = Baseline(baseline.n, baseline.force_ratio_center, baseline.force_ratio_sigma)
-    return known.score(row.peak_n / row.pull_limit_n)
+    return row.peak_n / row.pull_limit_n
 
 
-def resistance_score(row: SampleRow, baseline: BaselineSet | None) -> float | None:
-    """Standard score of a sample's resistance, as its logarithm; None where it has none."""
-    if baseline is None or row.splice_ohm is None:
-        return None
-    known = Baseline(baseline.n, baseline.log_resistance_center, baseline.log_resistance_sigma)
-    return known.score(math.log(max(row.splice_ohm, MIN_SPLICE_OHM)))
+def log_resistance(row: SampleRow) -> float | None:
+    """Natural logarithm of a sample's resistance in ohms; None where it has none."""
+    return None if row.splice_ohm is None else math.log(max(row.splice_ohm, MIN_SPLICE_OHM))
+
+
+def _usable(entry: BaselineSet) -> bool:
+    return entry.n >= 2 and entry.force_ratio_sigma > 0.0 and entry.log_resistance_sigma > 0.0
+
+
+def _baselines(entry: BaselineSet) -> tuple[Baseline, Baseline]:
+    return (
+        Baseline(entry.n, entry.force_ratio_center, entry.force_ratio_sigma),
+        Baseline(entry.n, entry.log_resistance_center, entry.log_resistance_sigma),
+    )
+
+
+def _distances(
+    force: Sequence[float | None],
+    resistance: Sequence[float | None],
+    joints: Sequence[str],
+    known: Mapping[str, tuple[Baseline, Baseline]],
+) -> NestDistances:
+    """Distances from the recorded baselines, worse counted up; joints without one are NaN."""
+    keys = [key for key in dict.fromkeys(joints) if key in known]
+    worse: NDArray[np.float64] = np.full((len(joints), 2), np.nan)
+    for place, key in enumerate(joints):
+        pair = known.get(key)
+        for column, (value, sign) in enumerate(((force[place], -1.0), (resistance[place], 1.0))):
+            if pair is not None and value is not None:
+                worse[place, column] = sign * pair[column].distance(value)
+    index = np.array([keys.index(key) if key in known else 0 for key in joints], dtype=np.intp)
+    return NestDistances(worse, index, tuple(known[key][0] for key in keys))

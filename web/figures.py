@@ -162,20 +162,22 @@ def _marker(verdict: str) -> "str | Path":
 
 
 def _mark_change(trend: NestTrend, first: int, axes_of: "dict[str, Axes]") -> None:
-    flag = trend.watch.flag
-    if flag is None:
+    report = trend.report
+    if report is None:
         return
-    axes = axes_of[flag.characteristic]
-    began, signal = flag.change_began_position - first, flag.signal_position - first
     last = len(trend.samples) - first - 1
-    axes.axvspan(max(began, 0) - 0.5, last + 0.5, color=ALARM, alpha=0.14, linewidth=0)
-    for position, style in ((began, ":"), (signal, "--")):
-        if position >= 0:
-            axes.axvline(position, color=ALARM, linestyle=style, linewidth=1.4)
-    top = axes.get_ylim()[1]
-    axes.set_ylim(top=top + 0.15 * (top - axes.get_ylim()[0]))
-    words = f"dotted: change began {trend.samples[flag.change_began_position].at_utc:%Y-%m-%d}"
-    axes.set_title(f"{words}; dashed: signal", color=INK, fontsize=10, loc="right")
+    began, signal = report.change.began - first, report.signal_position - first
+    for name, axes in axes_of.items():
+        if report.characteristic not in (name, "both"):
+            continue
+        axes.axvspan(max(began, 0) - 0.5, last + 0.5, color=ALARM, alpha=0.14, linewidth=0)
+        for position, style in ((began, ":"), (signal, "--")):
+            if position >= 0:
+                axes.axvline(position, color=ALARM, linestyle=style, linewidth=1.4)
+        top = axes.get_ylim()[1]
+        axes.set_ylim(top=top + 0.15 * (top - axes.get_ylim()[0]))
+        words = f"dotted: change began {trend.samples[report.change.began].at_utc:%Y-%m-%d}"
+        axes.set_title(f"{words}; dashed: signal", color=INK, fontsize=10, loc="right")
 
 
 def _date_ticks(axes: "Axes", rows: Sequence[SampleRow]) -> None:

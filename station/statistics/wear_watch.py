@@ -1,25 +1,25 @@
 """The wear watch: is this nest still what it was when its tool was validated?
 
 Each sample of a nest brings up to two standard scores, force (bad is down) and resistance (bad is
-up). A one-sided cumulative sum runs on either; the nest is flagged when one of them signals.
+up). One mixture of cumulative sums watches both, for a change of either or of both together; while
+only one of them has ever been measured, a mixture for that one alone is used. Where a single
+sample lacks one of them, the sums take what the other says.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from station.statistics.drift import CusumResult, cusum, cusum_threshold
+import numpy as np
+from numpy.typing import NDArray
 
-REFERENCE = 1.25
-"""Half the shift, in standard deviations, that the sums are quickest to find."""
+from station.statistics.mixture import Mixture
+from station.statistics.wear_mixtures import ONE_WAY, PAIR
 
-SCORE_CAP = 3.0
-"""No sample counts for more than this: one odd crimp is a bad sample, not a worn nest."""
+DEFAULT_RUN_LENGTH = 5_000
+"""One false alarm in about so many samples of a nest."""
 
-DEFAULT_RUN_LENGTH = 1_000_000
-"""One false alarm in about so many samples of a nest and characteristic."""
-
-Characteristic = Literal["force", "resistance"]
+Characteristic = Literal["force", "resistance", "both"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,27 +29,38 @@ class WearFlag:
     Attributes
     ----------
     characteristic
-        Which of the two gave the signal first.
+        What changed, by the sums that weigh most at the signal.
     signal_position
         Position, among the nest's samples, of the one that signalled.
-    change_began_position
-        Position at which the change is estimated to have begun.
     """
 
     characteristic: Characteristic
     signal_position: int
-    change_began_position: int
 
 
 @dataclass(frozen=True, slots=True)
 class NestWatch:
-    """State of the wear watch of one nest: two sums, their positions, and the flag if any."""
+    """State of the wear watch of one nest.
 
-    force: CusumResult
-    force_positions: tuple[int, ...]
-    resistance: CusumResult
-    resistance_positions: tuple[int, ...]
+    Attributes
+    ----------
+    margin
+        Shape (n,): evidence of wear less its threshold, in nats; above zero is a signal.
+    flag
+        The first signal; None while there is none.
+    """
+
+    margin: NDArray[np.float64]
     flag: WearFlag | None
+
+
+@dataclass(frozen=True, slots=True)
+class SeriesWatch:
+    """A mixture run over one characteristic: evidence per sample, threshold, first signal."""
+
+    evidence: NDArray[np.float64]
+    threshold: float
+    signal_index: int | None
 
 
 def watch_nest(
@@ -65,34 +76,52 @@ def watch_nest(
     force_scores, resistance_scores
         In time order, one per sample; None where it was not measured, void, or has no baseline.
     run_length
-        In-control run length of each of the two sums, in samples.
+        In-control run length, in samples: one false alarm in about so many.
+
+    Raises
+    ------
+    ValueError
+        The run length lies outside the range for which thresholds are known.
     """
-    threshold = cusum_threshold(REFERENCE, float(run_length))
-    force, force_at = _run([None if s is None else -s for s in force_scores], threshold)
-    resistance, resistance_at = _run(resistance_scores, threshold)
-    flags = [
-        flag
-        for flag in (
-            _flag("force", force, force_at),
-            _flag("resistance", resistance, resistance_at),
+    bad = np.column_stack([-_numbers(force_scores), _numbers(resistance_scores)])
+    sums = PAIR.sums(bad)
+    margin = PAIR.evidence(sums) - PAIR.threshold(run_length)
+    known = np.isfinite(bad)
+    seen = np.logical_or.accumulate(known, axis=0)
+    for place in (0, 1):
+        alone = seen[:, place] & ~seen[:, 1 - place]
+        single = watch_series(bad[alone, place], ONE_WAY, run_length=run_length)
+        margin[alone] = single.evidence - single.threshold
+    margin[~known.any(axis=1)] = -np.inf
+    signal = _first(margin > 0.0)
+    flag = None if signal is None else WearFlag(_what(sums[signal], seen[signal]), signal)
+    return NestWatch(margin, flag)
+
+
+def watch_series(
+    scores: Sequence[float] | NDArray[np.float64], mixture: Mixture, *, run_length: float
+) -> SeriesWatch:
+    """Run a mixture over the scores of one characteristic, shape (n,); NaN where one is missing."""
+    threshold = mixture.threshold(run_length)
+    evidence = mixture.evidence(mixture.sums(np.asarray(scores, dtype=np.float64)[:, None]))
+    return SeriesWatch(evidence, threshold, _first(evidence > threshold))
+
+
+def _numbers(scores: Sequence[float | None]) -> NDArray[np.float64]:
+    return np.array([np.nan if score is None else score for score in scores], dtype=np.float64)
+
+
+def _first(hits: NDArray[np.bool_]) -> int | None:
+    return int(np.argmax(hits)) if hits.any() else None
+
+
+def _what(sums: NDArray[np.float64], seen: NDArray[np.bool_]) -> Characteristic:
+    if not seen.all():
+        return "force" if seen[0] else "resistance"
+    weight: dict[Characteristic, float] = {"force": 0.0, "resistance": 0.0, "both": 0.0}
+    for direction, share, total in zip(PAIR.directions, PAIR.weights, sums, strict=True):
+        name: Characteristic = (
+            "both" if all(direction) else "force" if direction[0] else "resistance"
         )
-        if flag is not None
-    ]
-    first = min(flags, key=lambda flag: flag.signal_position, default=None)
-    return NestWatch(force, force_at, resistance, resistance_at, first)
-
-
-def _run(scores: Sequence[float | None], threshold: float) -> tuple[CusumResult, tuple[int, ...]]:
-    known = [(position, s) for position, s in enumerate(scores) if s is not None]
-    result = cusum([min(s, SCORE_CAP) for _, s in known], reference=REFERENCE, threshold=threshold)
-    return result, tuple(position for position, _ in known)
-
-
-def _flag(
-    characteristic: Characteristic, result: CusumResult, positions: tuple[int, ...]
-) -> WearFlag | None:
-    if result.signal_index is None or result.change_began_index is None:
-        return None
-    return WearFlag(
-        characteristic, positions[result.signal_index], positions[result.change_began_index]
-    )
+        weight[name] += share * float(np.exp(total))
+    return max(weight, key=lambda name: weight[name])
