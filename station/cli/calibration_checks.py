@@ -29,7 +29,7 @@ _UNITS: dict[Role, tuple[str, float]] = {"meter": ("mΩ", 1e-3), "tester": ("N",
 
 
 @click.command(
-    epilog="Example: station calibrate check resistor --instrument 'ACME,M1,7,1' --standard R-1 "
+    epilog="Example: station calibrate check resistor --instrument 'MAKER,M1,7,1' --standard R-1 "
     "--expected 1 --limit 0.002 --reading 1.0004 --person Benno --json"
 )
 @click.argument("kind", type=click.Choice(list(CHECK_WORDS)))

@@ -75,7 +75,7 @@ def certificate_options(command: Command) -> Command:
 
 
 @click.command(
-    epilog="Example: station calibrate meter --instrument 'ACME,M1,7,1' --certificate C-1 "
+    epilog="Example: station calibrate meter --instrument 'MAKER,M1,7,1' --certificate C-1 "
     "--reference 'R-1 to R-4' --by Ottilie --on 2031-01-10 --due 2032-01-10 --person Ottilie "
     "--from points.csv --json"
 )
@@ -92,7 +92,7 @@ def meter(file: Path | None, ledger_path: Path | None, as_json: bool, **said: An
 
 
 @click.command(
-    epilog="Example: station calibrate tester --instrument 'ACME,P1,3,1' --certificate C-2 "
+    epilog="Example: station calibrate tester --instrument 'MAKER,P1,3,1' --certificate C-2 "
     "--reference 'weights W-1 to W-5' --by Ottilie --on 2031-01-10 --due 2032-01-10 "
     "--person Ottilie --latitude 47.5 --height-m 420 --resolution-n 0.05 --class 1 "
     "--from weights.csv"
@@ -274,7 +274,7 @@ def _state_document(trust: Trust) -> dict[str, object]:
 
 
 @click.command(
-    "look-back", epilog="Example: station calibrate look-back --instrument 'ACME,M1,7,1' --json"
+    "look-back", epilog="Example: station calibrate look-back --instrument 'MAKER,M1,7,1' --json"
 )
 @click.option("--instrument", metavar="NAME", help="The instrument that was found bad.")
 @click.option("--tool", metavar="TOOL", help="Or the tool that was found bad.")
