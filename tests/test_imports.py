@@ -26,12 +26,12 @@ PURE = {
     "units",
 }
 IMPURE = {"serial", "gpiozero", "sqlalchemy", "flask", "time", "socket", "subprocess", "threading"}
-ONLY_IN = {
+ONLY_IN: dict[str, str | tuple[str, ...]] = {
     "serial": "station/instruments/port.py",
     "gpiozero": "station/instruments/panel.py",
     "sqlalchemy": "station/ledger/",
     "flask": "web/",
-    "matplotlib": "web/figures.py",
+    "matplotlib": ("web/figures.py", "station/figures.py"),
 }
 
 

@@ -8,6 +8,7 @@ import click
 
 from calibration.gauge_study import GaugeStudy, crossed_study, nested_study
 from calibration.telling import Telling, can_tell
+from station.cli.drift import drift
 from station.cli.output import json_option, print_facts, print_json
 from station.cli.tables import Table, read_table
 from station.errors import BadInput
@@ -300,5 +301,7 @@ def charts(
         click.echo(f"    point {signal.index} (from 0): {signal.rule}")
     return 0
 
+
+study.add_command(drift)
 
 COMMANDS = (study,)

@@ -118,7 +118,10 @@ class Mixture:
 
     def evidence(self, sums: Values) -> Values:
         """Shape (...): logarithm of the weighted mean of the exponentials of the sums, in nats."""
-        return np.asarray(np.log(np.exp(sums) @ np.asarray(self.weights)))
+        # Far into a change the sums are too large for exp: the largest is taken out first.
+        top = sums.max(axis=-1, initial=0.0)
+        rest = np.exp(sums - top[..., None]) @ np.asarray(self.weights)
+        return np.asarray(top + np.log(rest))
 
 
 def resting_mean(shift: float) -> float:

@@ -71,6 +71,12 @@ def test_resting_mean_against_simulation(shift: float) -> None:
     assert course.mean() == pytest.approx(resting_mean(shift), rel=0.03)
 
 
+def test_evidence_stays_finite_far_into_a_change() -> None:
+    sums = PAIR.sums(np.full((2000, 2), 4.0))
+    assert sums.max() > 5000.0
+    assert PAIR.evidence(sums)[-1] == pytest.approx(sums[-1].max(), abs=10.0)
+
+
 def test_too_small_a_shift_has_no_resting_mean() -> None:
     with pytest.raises(ValueError, match="at least"):
         resting_mean(0.01)
