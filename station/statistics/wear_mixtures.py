@@ -1,10 +1,12 @@
 """The mixtures that the station uses, with the thresholds for every run length.
 
-Shifts and weights were found by an evolution strategy over simulated delays at an in-control run
-length of 930 (changes of 0.5 to 2 standard deviations, known baseline): least worst ratio to the
-delay of the cumulative sum that knows the change, where no usual chart may be faster by 3 %. More
-than two shifts per direction gained nothing. ``python -m tests.benchmarks.detection`` measures
-what came of it; ``python -m tests.benchmarks.wear_watch_tables`` makes the run lengths below anew.
+Shifts and weights were found over simulated delays at an in-control run length of 930 (changes of
+0.5 to 2 standard deviations, known baseline). For force and resistance: least worst ratio to the
+delay of the cumulative sum that knows the change, where no usual chart may be faster by 3 %
+(``tests/benchmarks/wear_watch_search.py`` does the same search; the figures here are from a longer
+one with a faster simulation). More than two shifts per direction gained nothing. The mixtures for
+one characteristic: least worst ratio. ``python -m tests.benchmarks.detection`` measures what came
+of it; ``python -m tests.benchmarks.wear_watch_tables`` makes the run lengths below anew.
 """
 
 import math
