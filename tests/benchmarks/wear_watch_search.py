@@ -4,8 +4,8 @@ An evolution strategy over simulated delays at an in-control run length of 930. 
 shared by the three directions, and force and resistance weigh alike, so six numbers are sought (as
 logarithms). Sought is the least worst ratio to the bound, plus three tenths of the median, plus ten
 times whatever the worst delay has above 1.027 times the fastest usual chart. Every candidate sees
-the same random numbers. Prints the best so far; the default of 40 generations takes about half an hour,
-and its answers differ in the third digit of the weights from run to run, the ratios hardly.
+the same random numbers. Prints the best of each generation; eight take about five minutes, and the
+least costly candidates differ more in weights than in ratios, because the optimum is flat.
 """
 
 import math
