@@ -177,19 +177,17 @@ def reduce_trace(
     top = int(np.argmax(force))
     peak, peak_time = float(force[top]), float(time[top])
     if peak <= preload_n:
-        reason = f"the force never rose above {preload_n:g} N: no sample in the grips"
-        return PullReduction(peak, peak_time, None, 0.0, 0, None, "nothing", None, reason)
+        return _nothing(peak, peak_time, preload_n)
     slack = _slack_end(force, top, max(preload_n, SLACK_FRACTION * peak))
     lag = lag_s(filter_hz)
     climb = _climb(time, force, top, slack, lag)
-    enough = np.count_nonzero(force[: top + 1] > 0.2 * peak) >= ENOUGH_FOR_NOISE
-    found = falls(force, max(DROP_FRACTION * peak, 6.0 * climb.noise_n if enough else 0.0))
+    found = falls(force, _least_drop_n(force, top, climb.noise_n))
     ended_by = _ended_by(time, force, peak / max(climb.steepest_n_per_s, 1e-12 * peak), lag)
     soft_n = None if wire is None else soft_break_force_n(wire)
     shape = shape_of(time, force, climb, found, soft_break_n=soft_n, filter_lag_s=lag)
     told = ended_by == "break" and _samples_on_rise(force) >= ENOUGH_FOR_SHAPE
     mode, reasons = suggest(shape) if told or shape.slip else (None, ())
-    enough_n = HOLD_BAND * peak if proof_n is None else proof_n
+    held = force >= (HOLD_BAND * peak if proof_n is None else proof_n)
     return PullReduction(
         peak_n=peak,
         peak_time_s=peak_time,
@@ -201,9 +199,20 @@ def reduce_trace(
         suggested_mode=mode,
         void_reason=_why_void(force, ended_by, mode, capacity_n),
         reasons=reasons,
-        held_s=longest_stretch_s(time, force >= enough_n),
+        held_s=longest_stretch_s(time, held),
         noise_n=climb.noise_n,
     )
+
+
+def _least_drop_n(force: Force, top: int, noise_n: float) -> float:
+    peak_n = float(force[top])
+    enough = np.count_nonzero(force[: top + 1] > 0.2 * peak_n) >= ENOUGH_FOR_NOISE
+    return max(DROP_FRACTION * peak_n, 6.0 * noise_n if enough else 0.0)
+
+
+def _nothing(peak_n: float, at_s: float, preload_n: float) -> PullReduction:
+    reason = f"the force never rose above {preload_n:g} N: no sample in the grips"
+    return PullReduction(peak_n, at_s, None, 0.0, 0, None, "nothing", None, reason)
 
 
 def _check_positive(**values: float | None) -> None:

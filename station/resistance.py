@@ -207,13 +207,7 @@ def reduce_by_reference(
     BadInput
         A value is impossible, or only one of the two temperatures is known.
     """
-    if not (math.isfinite(reading_ohm) and math.isfinite(reference.reading_ohm)):
-        raise BadInput("A reading that is not a number cannot be reduced.")
-    for name, value in (("span", span_m), ("reference span", reference.length_m)):
-        if not (math.isfinite(value) and value > 0.0):
-            raise BadInput(f"The {name} must be a positive length, not {value} m.")
-    if (temperature_c is None) != (reference.temperature_c is None):
-        raise BadInput("Give the temperature of both readings or of neither.")
+    _check_reference(reading_ohm, reference, span_m, temperature_c)
     warmth = _factor(material, temperature_c) / _factor(material, reference.temperature_c)
     ratio = span_m / reference.length_m * warmth
     share = reference.reading_ohm * ratio
@@ -237,6 +231,18 @@ def reduce_by_reference(
     return SpliceResistance(
         reading_ohm, share, splice, budget, temperature_c, impossible(splice, budget.u)
     )
+
+
+def _check_reference(
+    reading_ohm: float, reference: ReferenceReading, span_m: float, temperature_c: float | None
+) -> None:
+    if not (math.isfinite(reading_ohm) and math.isfinite(reference.reading_ohm)):
+        raise BadInput("A reading that is not a number cannot be reduced.")
+    for name, value in (("span", span_m), ("reference span", reference.length_m)):
+        if not (math.isfinite(value) and value > 0.0):
+            raise BadInput(f"The {name} must be a positive length, not {value} m.")
+    if (temperature_c is None) != (reference.temperature_c is None):
+        raise BadInput("Give the temperature of both readings or of neither.")
 
 
 def _factor(material: Material, temperature_c: float | None) -> float:

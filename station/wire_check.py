@@ -140,12 +140,7 @@ def check_wire(
     BadInput
         A value is not positive, or not a number.
     """
-    for name, value in (("resistance", measured_ohm), ("length", length_m)):
-        if not (math.isfinite(value) and value > 0.0):
-            raise BadInput(f"The {name} of the wire must be a positive number, not {value}.")
-    for value in (u_ohm, u_length_m, u_temperature_k):
-        if not (math.isfinite(value) and value >= 0.0):
-            raise BadInput(f"An uncertainty must be a number that is not negative, not {value}.")
+    _check_values(measured_ohm, length_m, (u_ohm, u_length_m, u_temperature_k))
     u_relative = math.hypot(
         u_ohm / measured_ohm,
         u_length_m / length_m,
@@ -175,6 +170,15 @@ def check_wire(
         found = [c for c in found if c is sold or _is_rival(c, sold)]
     at_20_c = at_temperature / temperature_factor(material, temperature_c)
     return WireCheck(at_20_c, at_20_c * u_relative, sold, tuple(found), answer)
+
+
+def _check_values(measured_ohm: float, length_m: float, uncertainties: tuple[float, ...]) -> None:
+    for name, value in (("resistance", measured_ohm), ("length", length_m)):
+        if not (math.isfinite(value) and value > 0.0):
+            raise BadInput(f"The {name} of the wire must be a positive number, not {value}.")
+    for value in uncertainties:
+        if not (math.isfinite(value) and value >= 0.0):
+            raise BadInput(f"An uncertainty must be a number that is not negative, not {value}.")
 
 
 def _plausible(size: WireSize, metal: Material, sold: Candidate) -> bool:

@@ -7,6 +7,7 @@ import click
 
 from station.cli.bench import COMMANDS as BENCH_COMMANDS
 from station.cli.calibrations import COMMANDS as CALIBRATION_COMMANDS
+from station.cli.connector_facts import COMMANDS as CONNECTOR_COMMANDS
 from station.cli.facts import COMMANDS as FACTS_COMMANDS
 from station.cli.instruments import COMMANDS as INSTRUMENT_COMMANDS
 from station.cli.records import COMMANDS as RECORDS_COMMANDS
@@ -31,6 +32,7 @@ def station() -> None:
 
 for command in (
     *FACTS_COMMANDS,
+    *CONNECTOR_COMMANDS,
     *SPLICE_COMMANDS,
     *WIRE_CHECK_COMMANDS,
     *BENCH_COMMANDS,

@@ -5,6 +5,7 @@ from statistics import fmean
 from typing import Literal
 
 import click
+import numpy as np
 
 from calibration.gauge_study import GaugeStudy, crossed_study, nested_study
 from calibration.telling import Telling, can_tell
@@ -12,9 +13,11 @@ from station.cli.drift import drift
 from station.cli.output import json_option, print_facts, print_json
 from station.cli.tables import Table, read_table
 from station.errors import BadInput
+from station.limits import shop_resistance_limit_ohm
 from station.statistics.capability import Capability
 from station.statistics.capability import capability as capability_of
 from station.statistics.charts import RuleSet, individuals_chart, means_chart
+from station.wire import parse_size
 
 csv_file = click.Path(path_type=Path, dir_okay=False, exists=True)
 
@@ -303,5 +306,39 @@ def charts(
 
 
 study.add_command(drift)
+
+
+@study.command("shop-limit", epilog="Example: station study shop-limit splices.csv --size '18 AWG'")
+@click.argument("file", type=csv_file)
+@click.option("--size", required=True, help="Wire size that the limit is for.")
+@click.option("--coverage", type=float, default=0.99, show_default=True)
+@click.option("--confidence", type=float, default=0.95, show_default=True)
+@json_option
+def shop_limit(file: Path, size: str, coverage: float, confidence: float, as_json: bool) -> int:
+    """Derive a shop's own resistance limit from the splices of a validated tool.
+
+    FILE has the column value, splice resistance in milliohm. Prints the row for a limit set of
+    your own: the resistance below which that share of such crimps lies, with that confidence.
+    """
+    label = parse_size(size).label
+    values = read_table(file, ("value",)).numbers("value")
+    if min(values) <= 0.0:
+        raise BadInput(f"{file.name}: a splice resistance is not above 0 milliohm.")
+    logs = np.log(np.array(values) * 1e-3)
+    sd = float(np.std(logs, ddof=1)) if logs.size > 1 else 0.0
+    try:
+        limit_ohm = shop_resistance_limit_ohm(
+            float(logs.mean()), sd, logs.size, coverage=coverage, confidence=confidence
+        )
+    except BadInput:
+        raise
+    except ValueError as error:
+        raise BadInput(f"{file.name}: {error}.") from error
+    if as_json:
+        print_json({"size": label, "n": int(logs.size), "resistance_max_mohm": limit_ohm * 1e3})
+    else:
+        click.echo(f'"{label}" = {limit_ohm * 1e3:.3g}    # mohm, from {logs.size} splices')
+    return 0
+
 
 COMMANDS = (study,)

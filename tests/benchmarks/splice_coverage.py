@@ -3,8 +3,8 @@
 Draws splices of random size, span, temperature and meter; every error that a budget lists is drawn
 from the distribution the budget assumes for it (rectangular for a specification, normal for the
 rest). Counts how often the 95 % interval holds the true resistance, and how often a splice exactly
-at its limit is passed. Holds when coverage lies in 94 to 96 % for both methods and both numbers of
-repeats, and false acceptance at the limit is at most 5 % (within the counting error of the run).
+at its limit is passed, over twenty times as many splices. Holds when coverage lies in 94 to 96 %
+for both methods and both numbers of repeats, and false acceptance at the limit is at most 5 %.
 """
 
 import math
@@ -26,7 +26,7 @@ from tests.benchmarks.report import Figures, run
 
 COPPER = MATERIALS["copper"]
 SPLICES = 20_000
-ACCEPTANCE_ROUNDS = 5
+ACCEPTANCE_ROUNDS = 20
 """False acceptance is counted over so many times as many splices: one in twenty is few to count."""
 
 SEED = 20261125
@@ -127,7 +127,6 @@ def figures(splices: int = SPLICES, seed: int = SEED) -> Figures:
     table: dict[str, float] = {}
     holds = True
     drawn = ACCEPTANCE_ROUNDS * splices
-    slack = 3.0 * math.sqrt(0.05 * 0.95 / drawn)
     for name, method in METHODS.items():
         for repeats in (3, 10):
             rng = np.random.default_rng([seed, repeats])
@@ -146,7 +145,7 @@ def figures(splices: int = SPLICES, seed: int = SEED) -> Figures:
             table[f"{key}: coverage %"] = 100.0 * covered / splices
             table[f"{key}: accepted at the limit %"] = 100.0 * accepted / drawn
             holds &= 0.94 <= covered / splices <= 0.96
-            holds &= accepted / drawn <= 0.05 + slack
+            holds &= accepted / drawn <= 0.05
     return Figures("splice_coverage", table, holds)
 
 

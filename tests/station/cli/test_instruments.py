@@ -17,8 +17,8 @@ def answer(capsys: Captured, *arguments: str) -> Any:
     return json.loads(capsys.readouterr().out)
 
 
-@pytest.fixture(scope="module")
-def tester() -> Iterator[SimulatedInstrument]:
+@pytest.fixture(name="tester", scope="module")
+def framed_tester() -> Iterator[SimulatedInstrument]:
     with SimulatedInstrument("pull_tester", profile="tester-framed-status", paced=False) as far:
         yield far
 

@@ -1,4 +1,6 @@
 import json
+import math
+import statistics
 from pathlib import Path
 
 import pytest
@@ -168,3 +170,27 @@ def test_the_study_says_whether_it_can_tell_good_from_bad(
 def test_without_a_limit_nothing_is_told(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["study", "gauge", str(PUBLISHED / "crossed_10x3x3.csv"), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["telling"] is None
+
+
+def test_shop_limit_from_splices(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    # n = 10, 99 % with 95 %: k = 3.981 (Montgomery & Runger, table XII; transcription seen).
+    values = [0.20, 0.21, 0.22, 0.23, 0.24, 0.25, 0.26, 0.27, 0.28, 0.29]
+    path = values_file(tmp_path, *values)
+    arguments = ["study", "shop-limit", str(path), "--size", "18awg"]
+    assert run([*arguments, "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    logs = [math.log(value) for value in values]
+    expected = math.exp(statistics.fmean(logs) + 3.981 * statistics.stdev(logs))
+    assert result["size"] == "18 AWG"
+    assert result["resistance_max_mohm"] == pytest.approx(expected, rel=1e-4)
+    assert run(arguments) == 0
+    assert '"18 AWG" = ' in capsys.readouterr().out
+
+
+def test_shop_limit_refuses_too_few_and_impossible(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for values in ([0.2, 0.3], [0.2] * 9 + [0.0], [0.2] * 12):
+        path = values_file(tmp_path, *values)
+        assert run(["study", "shop-limit", str(path), "--size", "18 AWG"]) == 2
+        assert capsys.readouterr().err.count("\n") == 1

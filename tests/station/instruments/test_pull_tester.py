@@ -217,8 +217,8 @@ def simulated() -> Iterator[SimulatedInstrument]:
         yield instrument
 
 
-@pytest.fixture
-def tester(simulated: SimulatedInstrument) -> Iterator[PullTester]:
+@pytest.fixture(name="tester")
+def connected_tester(simulated: SimulatedInstrument) -> Iterator[PullTester]:
     simulated.command({"unmount": True})
     with LinePort(simulated.port, SHIPPED.line, name="tester") as port:
         yield PullTester(port, adapted())
