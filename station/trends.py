@@ -38,9 +38,14 @@ class NestTrend:
     samples
         Finished samples in time order, voids left out.
     force_scores, resistance_scores
-        One per sample; None where there is no value or no baseline for its joint.
+        One per sample; None where there is no value or no baseline for its joint. Each is scored
+        against the baseline joined by the samples before it, which keeps the watch's promise but
+        follows a lasting change: they are the watch's input, not a picture of the nest.
+    force_distances, resistance_distances
+        One per sample, in deviations from the recorded baseline, which stays as it is: what a
+        person looks at.
     watch
-        The wear watch over those scores.
+        The wear watch over the scores.
     report
         What is known of the change; None where the watch has flagged none.
     """
@@ -50,6 +55,8 @@ class NestTrend:
     samples: tuple[SampleRow, ...]
     force_scores: tuple[float | None, ...]
     resistance_scores: tuple[float | None, ...]
+    force_distances: tuple[float | None, ...]
+    resistance_distances: tuple[float | None, ...]
     watch: NestWatch
     report: WearReport | None = None
 
@@ -122,10 +129,14 @@ def nest_trend(
         tuple(pooled_scores(resistance, joints, {key: pair[1] for key, pair in known.items()})),
     )
     watch = watch_nest(*scores, run_length=run_length)
-    report = None
-    if watch.flag is not None:
-        report = wear_report(watch.flag, _distances(force, resistance, joints, known))
-    return NestTrend(tool, nest, kept, *scores, watch, report)
+    distances = _distances(force, resistance, joints, known)
+    report = None if watch.flag is None else wear_report(watch.flag, distances)
+    shown = (_shown(-distances.worse[:, 0]), _shown(distances.worse[:, 1]))
+    return NestTrend(tool, nest, kept, *scores, *shown, watch, report)
+
+
+def _shown(distances: NDArray[np.float64]) -> tuple[float | None, ...]:
+    return tuple(None if math.isnan(value) else value for value in distances.tolist())
 
 
 def force_ratio(row: SampleRow) -> float | None:

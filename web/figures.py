@@ -62,8 +62,8 @@ def trend_figure(trend: NestTrend, *, sample_url: Callable[[str], str]) -> str:
 
     def draw(figure: "Figure") -> None:
         force, resistance = figure.subplots(2, 1, sharex=True)
-        _scores(force, trend.force_scores[first:], rows, urls)
-        _scores(resistance, trend.resistance_scores[first:], rows, urls)
+        _scores(force, trend.force_distances[first:], rows, urls)
+        _scores(resistance, trend.resistance_distances[first:], rows, urls)
         force.set_ylabel("force score")
         resistance.set_ylabel("resistance score")
         _mark_change(trend, first, {"force": force, "resistance": resistance})

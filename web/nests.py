@@ -43,7 +43,7 @@ class NestStatus:
     @property
     def spark(self) -> str:
         """Points of a small curve of the latest scores; empty where there are fewer than two."""
-        force, resistance = self.trend.force_scores, self.trend.resistance_scores
+        force, resistance = self.trend.force_distances, self.trend.resistance_distances
         use_force = sum(score is not None for score in force) >= 2
         scores = [score for score in (force if use_force else resistance) if score is not None]
         return spark_points(scores[-SPARK_SAMPLES:])

@@ -119,10 +119,22 @@ def test_scores_near_their_baseline_are_plain_ones() -> None:
     assert found.force_scores == pytest.approx([scipy.stats.norm.ppf(t)])
 
 
+def test_what_is_shown_stays_against_the_recorded_baseline() -> None:
+    # A lasting fall must stay visible, though the watch's own scores follow it.
+    force, resistance = noise(90)
+    force[30:] -= 6.0
+    found = trend(force, resistance)
+    assert found.force_distances == pytest.approx(force.tolist())
+    assert found.resistance_distances == pytest.approx(resistance.tolist())
+    watched = [score for score in found.force_scores[-20:] if score is not None]
+    assert np.mean(watched) > -4.0
+
+
 @pytest.mark.parametrize(("force", "resistance"), [(None, 0.0), (0.0, None), (None, None)])
 def test_missing_values_are_not_scored(force: float | None, resistance: float | None) -> None:
     rows = [row(0, "16 AWG", force, resistance)]
     found = nest_trend("Wren", "blue", rows, {rows[0].joint_key: baseline("16 AWG")}, run_length=99)
+    assert (found.force_distances[0] is None) == (force is None)
     assert (found.force_scores[0] is None) == (force is None)
     assert (found.resistance_scores[0] is None) == (resistance is None)
 

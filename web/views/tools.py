@@ -29,7 +29,7 @@ def nest_page(tool: str, nest: str) -> str:
     """The trend of one nest, and its samples."""
     status = _status(tool, nest)
     trend = status.trend
-    scored = zip(trend.samples, trend.force_scores, trend.resistance_scores, strict=True)
+    scored = zip(trend.samples, trend.force_distances, trend.resistance_distances, strict=True)
     return render_template(
         "nest.html",
         status=status,
