@@ -1,6 +1,6 @@
 """May an instrument judge now? Its calibration and checks on record, and what the settings say."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -29,6 +29,7 @@ from station.settings import Settings
 ROLE_WORDS: dict[Role, str] = {"meter": "milliohm meter", "tester": "pull tester"}
 
 _IN_FORCE = (State.VALID, State.DUE_SOON)
+_ALARMING = (State.FAILED, State.OVERDUE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +62,11 @@ class Trust:
     def warns(self) -> bool:
         """True where every page and lamp must say that something is wrong."""
         return self.state not in _IN_FORCE
+
+    @property
+    def alarms(self) -> bool:
+        """True where it was in order once and is no longer: overdue, or failed a check."""
+        return self.state in _ALARMING
 
     @property
     def sentence(self) -> str:
@@ -159,6 +165,18 @@ class TrustBook:
         failed = state is State.FAILED
         policy = self._settings.check_failed if failed else self._settings.uncalibrated
         return policy == "block"
+
+
+def attention(trusts: Iterable[Trust]) -> str | None:
+    """What a lamp or a notice says of the instruments: the worst first; None if all is in order.
+
+    A missing calibration is not among them: a bench that was never calibrated is told so on its
+    page and in its records, and its lamps are left for what has changed.
+    """
+    alarming = sorted(
+        (trust for trust in trusts if trust.alarms), key=lambda trust: _ALARMING.index(trust.state)
+    )
+    return " ".join(trust.sentence for trust in alarming) or None
 
 
 def latest_calibration(reader: LedgerReader, instrument: str) -> CalibrationRecord | None:

@@ -5,7 +5,7 @@ from typing import Any
 
 from calibration.check_chart import check_chart
 from calibration.records import CheckResult, Role
-from web.figures import ALARM, INK, LINE, MAX_POINTS, _drawn
+from web.figures import ALARM, INK, LINE, MAX_POINTS, draw_svg
 
 UNITS: dict[Role, tuple[str, float]] = {"meter": ("mΩ", 1e3), "tester": ("N", 1.0)}
 
@@ -43,4 +43,4 @@ def check_figure(checks: Sequence[CheckResult], role: Role) -> str:
 
     words = "passed" if latest.passed else "failed"
     title = f"{latest.name}: {len(checks)} checks, the last {words} on {latest.at:%Y-%m-%d}"
-    return _drawn(draw, title=title, link_titles={}, size_in=(7.8, 2.6))
+    return draw_svg(draw, title=title, size_in=(7.8, 2.6))

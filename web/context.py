@@ -9,7 +9,6 @@ from pathlib import Path
 
 from flask import Flask, current_app, g
 
-from calibration.records import State
 from station.errors import StationError
 from station.ledger.queries import LedgerReader
 from station.trust import TrustBook
@@ -72,8 +71,7 @@ def calibration_alarms() -> list[str]:
         found = trust_book().known()
     except StationError as error:
         return [str(error)]
-    bad = (State.OVERDUE, State.FAILED)
-    return [trust.sentence for trust in found if trust.state in bad]
+    return [trust.sentence for trust in found if trust.alarms]
 
 
 def notices() -> list[str]:

@@ -7,7 +7,8 @@ is slow to import and is therefore imported when the first figure is drawn.
 import io
 import itertools
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -69,7 +70,7 @@ def trend_figure(trend: NestTrend, *, sample_url: Callable[[str], str]) -> str:
         _mark_change(trend, first, {"force": force, "resistance": resistance})
         _date_ticks(resistance, rows)
 
-    return _drawn(
+    return draw_svg(
         draw,
         title=f"Tool {trend.tool}, nest {trend.nest}: {trend.sentence}",
         link_titles={url: _point_title(row) for url, row in zip(urls, rows, strict=True)},
@@ -112,7 +113,7 @@ def trace_figure(
         axes.set_ylabel("force in N")
         axes.margins(y=0.12)
 
-    return _drawn(draw, title=title, link_titles={}, size_in=(7.8, 3.4))
+    return draw_svg(draw, title=title, size_in=(7.8, 3.4))
 
 
 def thinned(
@@ -204,13 +205,26 @@ def _point_title(row: SampleRow) -> str:
     return f"{verdict}, {local_time(row.at_utc)}, {row.person}"
 
 
-def _drawn(
+def draw_svg(
     draw: "Callable[[Figure], None]",
     *,
     title: str,
-    link_titles: dict[str, str],
+    link_titles: Mapping[str, str] = MappingProxyType({}),
     size_in: tuple[float, float],
 ) -> str:
+    """Draw a figure as SVG that may stand in a page, a report or a file of its own.
+
+    Parameters
+    ----------
+    draw
+        Draws on an empty figure; :data:`INK` becomes the text colour around it.
+    title
+        What the figure shows, for those who do not see it.
+    link_titles
+        What each link leads to, by its address.
+    size_in
+        Width and height in inches; its shape, as the page scales it.
+    """
     import matplotlib
     from matplotlib.figure import Figure
 

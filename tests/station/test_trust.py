@@ -12,7 +12,7 @@ from station.errors import CalibrationNeeded
 from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, InstrumentUsed
 from station.ledger.store import Ledger
 from station.settings import Settings
-from station.trust import TrustBook
+from station.trust import TrustBook, attention
 from tests.station.ledger.invented_entries import CALIBRATED, CHECKED
 
 USED = InstrumentUsed(profile="any", identity="invented", port="none")
@@ -125,3 +125,25 @@ def test_due_dates_are_those_of_the_clock_given(ledger: Ledger) -> None:
     assert book(ledger, at=last_minute).of("meter", "invented").state is State.DUE_SOON
     after = datetime(2024, 6, 2, 0, 1, tzinfo=UTC)
     assert book(ledger, at=after).of("meter", "invented").state is State.OVERDUE
+
+
+def test_attention_names_the_worst_first_and_nothing_that_is_in_order(ledger: Ledger) -> None:
+    calibrated(ledger)
+    assert attention(book(ledger).known()) is None
+    late = CALIBRATED.model_copy(
+        update={"role": "tester", "instrument": "late", "due_on": date(2024, 5, 1)}
+    )
+    ledger.append(late, person="Ana")
+    checked(ledger, passed=False)
+    said = attention(book(ledger).known())
+    assert said is not None
+    assert said.startswith("Milliohm meter (invented): The check resistor R-1 failed")
+    assert "Pull tester (late): Calibration was due on 2024-05-01" in said
+
+
+def test_attention_is_not_raised_by_an_instrument_that_was_never_calibrated(
+    ledger: Ledger,
+) -> None:
+    checked(ledger, passed=True)
+    assert book(ledger).known()[0].state is State.MISSING
+    assert attention(book(ledger).known()) is None
