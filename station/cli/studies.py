@@ -1,4 +1,4 @@
-"""Studies on anyone's CSV: gauge, capability, charts."""
+"""Studies on anyone's CSV: gauge, charts, a shop's own limit; others join the group here."""
 
 from pathlib import Path
 from statistics import fmean
@@ -9,13 +9,12 @@ import numpy as np
 
 from calibration.gauge_study import GaugeStudy, crossed_study, nested_study
 from calibration.telling import Telling, can_tell
+from station.cli.capability import capability
 from station.cli.drift import drift
 from station.cli.output import json_option, print_facts, print_json
 from station.cli.tables import Table, read_table
 from station.errors import BadInput
 from station.limits import shop_resistance_limit_ohm
-from station.statistics.capability import Capability
-from station.statistics.capability import capability as capability_of
 from station.statistics.charts import RuleSet, individuals_chart, means_chart
 from station.wire import parse_size
 
@@ -196,65 +195,6 @@ def _print(result: GaugeStudy, unpooled: GaugeStudy | None) -> None:
         )
 
 
-@study.command(epilog="Example: station study capability pulls.csv --lower 89 --json")
-@click.argument("file", type=csv_file)
-@click.option("--lower", type=float, required=True, help="Limit that values must reach.")
-@click.option("--coverage", type=float, default=0.95, show_default=True)
-@click.option("--confidence", type=float, default=0.95, show_default=True)
-@json_option
-def capability(file: Path, lower: float, coverage: float, confidence: float, as_json: bool) -> int:
-    """Say whether the column value of FILE meets a lower limit, with coverage and confidence."""
-    values = read_table(file, ("value",)).numbers("value")
-    try:
-        result = capability_of(values, lower, coverage=coverage, confidence=confidence)
-    except ValueError as error:
-        raise BadInput(f"{file.name}: {error}.") from error
-    if as_json:
-        print_json(
-            {
-                "n": result.n,
-                "mean": result.mean,
-                "sd": result.sd,
-                "k": result.k,
-                "lower_tolerance_bound": result.lower_tolerance_bound,
-                "ppk": result.ppk,
-                "ppk_lower_bound": result.ppk_lower_bound,
-                "verdict": result.verdict,
-                "more_samples": result.more_samples,
-                "warnings": list(result.warnings),
-            }
-        )
-    else:
-        _print_capability(result, lower, coverage, confidence)
-    return 1 if result.verdict == "fail" else 0
-
-
-def _print_capability(result: Capability, lower: float, coverage: float, confidence: float) -> None:
-    def shown(value: float | None) -> str:
-        return "no spread" if value is None else f"{value:.3f}"
-
-    click.echo(result.verdict.upper())
-    print_facts(
-        [
-            ("values", f"{result.n}, mean {result.mean:.5g}, deviation {result.sd:.3g}"),
-            (
-                "tolerance bound",
-                f"{result.lower_tolerance_bound:.5g} (k {result.k:.3f}): with {confidence:.0%} "
-                f"confidence {coverage:.0%} of all lie above it; limit {lower:g}",
-            ),
-            ("Ppk", f"{shown(result.ppk)}, at least {shown(result.ppk_lower_bound)}"),
-        ]
-    )
-    if result.more_samples:
-        click.echo(
-            f"If mean and spread stay as they are, {result.more_samples} more samples would do."
-        )
-    elif result.more_samples is None and result.verdict != "pass":
-        click.echo("More samples alone will not do: the mean is too near the limit.")
-    for warning in result.warnings:
-        click.echo(f"Warning: {warning}")
-
-
 @study.command(epilog="Example: station study charts pulls.csv --rules we --json")
 @click.argument("file", type=csv_file)
 @click.option(
@@ -305,6 +245,7 @@ def charts(
     return 0
 
 
+study.add_command(capability)
 study.add_command(drift)
 
 
