@@ -98,5 +98,21 @@ class LedgerDamaged(LedgerError, ValueError):
     """The ledger is not one of ours, or an entry or trace no longer matches its hash."""
 
 
+class NotAllowed(StationError, PermissionError):
+    """A person's role does not have the right for this, or nobody may do it for themselves."""
+
+
+class SignInNeeded(NotAllowed):
+    """Nobody is signed in, or the sign-in has run out, and this needs a name."""
+
+
+class WrongSecret(NotAllowed):
+    """Name, PIN, passphrase or one-time code do not belong together."""
+
+
+class LockedOut(NotAllowed):
+    """Too many wrong tries: whoever it is has to wait before the next one."""
+
+
 class AddressTaken(StationError, OSError):
     """The address for the page is in use by another program."""

@@ -23,6 +23,7 @@ PURE = {
     "pull_peak",
     "verdict",
     "judging",
+    "people",
     "units",
 }
 IMPURE = {"serial", "gpiozero", "sqlalchemy", "flask", "time", "socket", "subprocess", "threading"}

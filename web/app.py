@@ -15,8 +15,12 @@ from station.errors import (
     InstrumentError,
     LedgerBusy,
     LedgerFull,
+    LockedOut,
     NoLimit,
+    NotAllowed,
+    SignInNeeded,
     StationError,
+    WrongSecret,
 )
 from station.pull import FAILURE_MODES
 from web import context, shown
@@ -49,6 +53,10 @@ STATUS: tuple[tuple[type[StationError], int], ...] = (
     (LedgerBusy, 503),
     (LedgerFull, 507),
     (InstrumentError, 503),
+    (SignInNeeded, 401),
+    (WrongSecret, 401),
+    (LockedOut, 429),
+    (NotAllowed, 403),
 )
 """Status of a page that shows an error; others are the station's own fault."""
 

@@ -73,6 +73,7 @@ class PersonRow:
     role: str
     at_utc: datetime
     demo: bool
+    active: bool = True
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,223 @@
+"""Who may do what at the bench, and how fast a wrong PIN may be tried again. Pure.
+
+Measuring is open to everyone on record. What changes the worth of the record, its limits or
+somebody's standing is a lead's, and nobody signs for themselves.
+"""
+
+import itertools
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from enum import StrEnum
+from types import MappingProxyType
+from typing import Protocol
+
+from station.errors import BadInput, NotAllowed
+
+MAX_NAME = 60
+"""Longest name of a person, in characters."""
+
+NOBODY = "(nobody)"
+"""Stands in an entry for somebody who did not say who they are; no name on record."""
+
+MIN_PIN = 6
+MAX_PIN = 12
+MIN_PASSPHRASE = 10
+MAX_PASSPHRASE = 200
+
+FREE_TRIES = 3
+"""Wrong secrets in a row before the first wait."""
+
+FIRST_WAIT = timedelta(seconds=30)
+LONGEST_WAIT = timedelta(hours=1)
+"""At most 24 tries a day: a PIN of six digits, drawn at random, then withstands a year of guessing
+with a chance of 99 in 100."""
+
+
+class Role(StrEnum):
+    """What a person is in the shop."""
+
+    APPRENTICE = "apprentice"
+    INSTALLER = "installer"
+    LEAD = "lead"
+
+
+class Right(StrEnum):
+    """What a person may be allowed to do; the value reads on after "may"."""
+
+    MEASURE = "measure samples and check instruments"
+    SIGN_OFF = "judge and sign off checklists"
+    CORRECT = "correct the record"
+    CHANGE_LIMITS = "change limits"
+    CALIBRATE = "enter a calibration"
+    RELEASE = "release what was held"
+    CERTIFY = "sign a certification"
+    MANAGE_PEOPLE = "change people and their roles"
+
+
+RIGHTS: Mapping[Role, frozenset[Right]] = MappingProxyType(
+    {
+        Role.APPRENTICE: frozenset({Right.MEASURE}),
+        Role.INSTALLER: frozenset({Right.MEASURE}),
+        Role.LEAD: frozenset(Right),
+    }
+)
+"""The rights of every role."""
+
+
+class Named(Protocol):
+    """Anybody with a name and a role, such as a row of the people on record."""
+
+    @property
+    def name(self) -> str:
+        """As on record."""
+
+    @property
+    def role(self) -> str:
+        """A :class:`Role`, or its word."""
+
+    @property
+    def active(self) -> bool:
+        """False for somebody who has left."""
+
+
+@dataclass(frozen=True)
+class Person:
+    """A person as the rights see one."""
+
+    name: str
+    role: str
+    active: bool = True
+
+
+def role_of(word: str) -> Role:
+    """Read a role (BadInput for any other word)."""
+    try:
+        return Role(word)
+    except ValueError:
+        raise BadInput(f"{word!r} is no role: use one of {', '.join(Role)}.") from None
+
+
+def may(role: str, right: Right) -> bool:
+    """Whether a role has a right; a word that is no role has none."""
+    return any(right in rights for known, rights in RIGHTS.items() if known == role)
+
+
+def demand(person: Named, right: Right) -> None:
+    """Let a person with a right pass.
+
+    Raises
+    ------
+    NotAllowed
+        The person's role does not have the right, or the person has left.
+    """
+    if not person.active:
+        raise NotAllowed(f"{person.name} has left and may no longer {right}: ask a lead.")
+    if not may(person.role, right):
+        raise NotAllowed(
+            f"{person.name} is {_article(person.role)} and may not {right}: a lead must do that."
+        )
+
+
+def demand_other(signer: Named, about: str, right: Right = Right.CERTIFY) -> None:
+    """Let somebody with a right pass who does not use it for themselves.
+
+    Raises
+    ------
+    NotAllowed
+        The role does not have the right, or ``about`` is the signer's own name, whatever its case.
+    """
+    demand(signer, right)
+    if folded(signer.name) == folded(about):
+        raise NotAllowed(f"{signer.name} may not {right} for themselves: another lead must do it.")
+
+
+def clean_name(text: str) -> str:
+    """Return a name as it goes on record: one line, composed characters, single spaces.
+
+    Raises
+    ------
+    BadInput
+        It is empty, too long, or has characters that are not seen or change the order of others.
+    """
+    name = " ".join(unicodedata.normalize("NFC", text).split())
+    if not name:
+        raise BadInput("Say the person's name: it was left empty.")
+    if len(name) > MAX_NAME:
+        raise BadInput(f"Shorten the name: it has {len(name)} characters, {MAX_NAME} will fit.")
+    if name == NOBODY:
+        raise BadInput(f"{NOBODY} stands for nobody: use the person's own name.")
+    # Control, format (directions among them), lone surrogate, private and unassigned characters.
+    if any(unicodedata.category(letter).startswith("C") for letter in name):
+        raise BadInput("The name has characters that cannot be seen: type it anew.")
+    return name
+
+
+def folded(name: str) -> str:
+    """Text that is equal for names which people would take for the same."""
+    return unicodedata.normalize("NFKC", " ".join(name.split())).casefold()
+
+
+def is_pin(secret: str) -> bool:
+    """Whether a secret is a PIN: nothing but digits."""
+    return secret.isascii() and secret.isdigit()
+
+
+def check_secret(secret: str, name: str) -> None:
+    """Refuse a secret that is too short or too easily guessed.
+
+    Length is what counts, so no mix of characters is asked for. A PIN is good at the bench's own
+    screen only.
+
+    Raises
+    ------
+    BadInput
+        What is wrong with it. The message never repeats it.
+    """
+    if is_pin(secret) and len(secret) <= MAX_PIN:
+        if len(secret) < MIN_PIN:
+            raise BadInput(f"A PIN has {MIN_PIN} to {MAX_PIN} digits: choose a longer one.")
+        steps = {int(b) - int(a) for a, b in itertools.pairwise(secret)}
+        if steps in ({0}, {1}, {-1}) or len(set(secret)) < 3:
+            raise BadInput("That PIN is among the first to be guessed: choose another.")
+        return
+    if not MIN_PASSPHRASE <= len(secret) <= MAX_PASSPHRASE:
+        raise BadInput(
+            f"A passphrase has {MIN_PASSPHRASE} to {MAX_PASSPHRASE} characters, a PIN {MIN_PIN} to "
+            f"{MAX_PIN} digits: choose another."
+        )
+    bare = folded(secret).replace(folded(name), "")
+    if len(set(bare)) < 5:
+        raise BadInput("That passphrase is too easily guessed: use several words.")
+
+
+def wait_after(failures: int) -> timedelta:
+    """How long to wait after so many wrong secrets in a row: none at first, then doubling."""
+    over = failures - FREE_TRIES
+    if over < 0:
+        return timedelta()
+    # Beyond 2^20 every wait is the longest; a larger power would overflow.
+    return min(FIRST_WAIT * (1 << min(over, 20)), LONGEST_WAIT)
+
+
+def wait_left(failed_at: Sequence[datetime], now: datetime) -> timedelta:
+    """How long somebody is still locked out.
+
+    Parameters
+    ----------
+    failed_at
+        When each wrong secret since the last right one was given, in any order.
+    now
+        The present moment. A clock that was set back never locks out for longer than the wait
+        itself.
+    """
+    if not failed_at:
+        return timedelta()
+    wait = wait_after(len(failed_at))
+    left = max(failed_at) + wait - now
+    return min(max(left, timedelta()), wait)
+
+
+def _article(role: str) -> str:
+    return f"an {role}" if role[:1] in "aeio" else f"a {role}"
