@@ -1,4 +1,4 @@
-"""The bench's instruments on their ports: opened when needed, opened again after a loss."""
+"""The bench's instruments on their ports: opened when needed, kept connected, found again."""
 
 import threading
 from collections.abc import Callable, Iterator
@@ -11,19 +11,22 @@ from numpy.typing import NDArray
 
 from station.errors import BadInput, InstrumentError
 from station.instruments.force_lines import ForceSample
-from station.instruments.meter import Meter
+from station.instruments.framing import Identity
+from station.instruments.keeper import LinkKeeper
+from station.instruments.link import Identify, InstrumentLink
+from station.instruments.meter import Meter, MeterReading, ZeroCheck
 from station.instruments.port import LinePort
 from station.instruments.profiles import (
-    LineSettings,
     MeterProfile,
     PullTesterProfile,
     load_meter_profile,
     load_tester_profile,
 )
 from station.instruments.pull_tester import ForceTrace, PullTester
+from station.instruments.trace_file import TraceFile
 from station.ledger.entries import InstrumentUsed
 from station.sample_record import ForceWorth, OhmWorth
-from station.settings import InstrumentSettings
+from station.settings import InstrumentSettings, Settings
 
 Role = Literal["meter", "tester"]
 
@@ -36,6 +39,9 @@ MAX_READS = 40
 END_FRACTION = 0.3
 END_TIME_S = 0.4
 MAX_PULL_S = 120.0
+
+Reverse = Callable[[bool], None]
+"""Turns the relay that reverses a meter's test current; called with True for reversed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +59,18 @@ class InstrumentLine:
 
 @dataclass(frozen=True, slots=True)
 class RecordedPull:
-    """A pull as recorded: shape (n,) each; ``void_reason`` where it cannot be judged."""
+    """A pull as recorded: shape (n,) each; ``void_reason`` where it cannot be judged.
+
+    The other fields are those of :class:`station.instruments.pull_tester.ForceTrace`.
+    """
 
     time_s: NDArray[np.float64]
     force_n: NDArray[np.float64]
     void_reason: str | None
+    register_peak_n: float | None
+    time_from: str
+    lost_samples: int
+    unit_assumed: bool
 
 
 class BayMeter:
@@ -75,12 +88,36 @@ class BayMeter:
             range_ohm,
             accuracy.resolution_ohm,
         )
+        self.last_reading: MeterReading | None = None
+        """The last of the latest repeats: how it was taken, and how old the zero check was."""
 
-    def read_repeats(self, repeats: int) -> list[float]:
-        """Settled readings, in ohm."""
-        with self._bay.watching("meter"):
-            readings = self._meter.read_settled(repeats, SETTLE_FRACTION, SETTLE_OHM, MAX_READS)
+    def read_repeats(
+        self, repeats: int, on_reading: Callable[[float], None] = lambda _ohm: None
+    ) -> list[float]:
+        """Settled readings in ohm; each one on the way there is handed to ``on_reading``."""
+        with self._bay.using("meter"):
+            readings = self._meter.read_settled(
+                repeats,
+                SETTLE_FRACTION,
+                SETTLE_OHM,
+                MAX_READS,
+                lambda reading: on_reading(reading.value_ohm),
+            )
+        self.last_reading = readings[-1]
         return [reading.value_ohm for reading in readings]
+
+    def check_zero(self, limit_ohm: float) -> ZeroCheck:
+        """Read with the clips shorted; later readings know how old this check is.
+
+        Raises
+        ------
+        InstrumentError
+            The zero is further from 0 than ``limit_ohm``, or the meter does not answer.
+        """
+        with self._bay.using("meter"):
+            self._bay.zero = None
+            self._bay.zero = self._meter.check_zero(limit_ohm)
+            return self._bay.zero
 
 
 class BayTester:
@@ -107,7 +144,7 @@ class BayTester:
             if sample.force_n is not None:
                 on_force(sample.force_n)
 
-        with self._bay.watching("tester"):
+        with self._bay.using("tester"):
             trace = self._tester.record(
                 show,
                 stop,
@@ -116,7 +153,15 @@ class BayTester:
                 end_time_s=END_TIME_S,
                 max_time_s=MAX_PULL_S,
             )
-        return RecordedPull(trace.time_s, trace.force_n, _why_void(trace))
+        return RecordedPull(
+            trace.time_s,
+            trace.force_n,
+            _why_void(trace),
+            trace.register_peak_n,
+            trace.time_from,
+            trace.lost_samples,
+            trace.unit_assumed,
+        )
 
 
 def _why_void(trace: ForceTrace) -> str | None:
@@ -134,25 +179,55 @@ class InstrumentBay:
 
     Parameters
     ----------
-    meter, tester
+    settings
         Where they hang; None where the bench has none.
+    reverse
+        Turns the relay that reverses the meter's current, where the bench has one.
+
+    Attributes
+    ----------
+    zero
+        The meter's last good zero check; None without one.
+
+    Raises
+    ------
+    DataFileError
+        A profile does not exist or is wrong: found now, not at the first sample.
+    BadInput
+        A byte trace cannot be written.
     """
 
-    def __init__(self, meter: InstrumentSettings | None, tester: InstrumentSettings | None) -> None:
-        self._settings: dict[Role, InstrumentSettings | None] = {"meter": meter, "tester": tester}
-        self._ports: dict[Role, LinePort] = {}
-        self._identity: dict[Role, str] = {}
-        self._trouble: dict[Role, str] = {}
-        # A misspelt profile is found now, not at the first sample.
-        if meter is not None:
-            load_meter_profile(meter.profile)
-        if tester is not None:
-            load_tester_profile(tester.profile)
+    def __init__(self, settings: Settings, reverse: Reverse | None = None) -> None:
+        self._settings: dict[Role, InstrumentSettings | None] = {
+            "meter": settings.meter,
+            "tester": settings.tester,
+        }
+        self._reverse = reverse
+        self.zero: ZeroCheck | None = None
+        self._on_change: Callable[[], None] = lambda: None
+        self._traces: list[TraceFile] = []
+        self._keepers: dict[Role, LinkKeeper] = {}
+        folder = settings.profiles_folder
+        if settings.meter is not None:
+            self._meter_profile = load_meter_profile(settings.meter.profile, folder)
+            self._keep("meter", settings.meter, self._identify_meter)
+        if settings.tester is not None:
+            self._tester_profile = load_tester_profile(settings.tester.profile, folder)
+            self._keep("tester", settings.tester, self._identify_tester)
 
     @property
     def simulated(self) -> bool:
         """True where any instrument is simulated."""
         return any(settings.simulated for settings in self._settings.values() if settings)
+
+    def keep_connected(self, on_change: Callable[[], None]) -> None:
+        """Connect the instruments now, and again after each loss, in threads of their own.
+
+        ``on_change`` is called, in any thread, when one came or went.
+        """
+        self._on_change = on_change
+        for keeper in self._keepers.values():
+            keeper.start()
 
     def lines(self) -> list[InstrumentLine]:
         """One line per instrument that the bench has."""
@@ -162,8 +237,8 @@ class InstrumentBay:
                 NAMES[role],
                 settings.profile,
                 settings.port,
-                self._identity.get(role),
-                self._trouble.get(role),
+                self._identity(role),
+                self._keepers[role].link.trouble,
                 settings.simulated,
             )
             for role, settings in self._settings.items()
@@ -175,7 +250,7 @@ class InstrumentBay:
         settings = self._required(role)
         return InstrumentUsed(
             profile=settings.profile,
-            identity=self._identity.get(role, ""),
+            identity=self._identity(role) or "",
             port=settings.port,
             simulated=settings.simulated,
         )
@@ -188,13 +263,13 @@ class InstrumentBay:
         InstrumentError
             It is not there, does not answer, or is not set as told.
         """
-        settings = self._required("meter")
-        profile = load_meter_profile(settings.profile)
-        with self.watching("meter"):
-            meter = Meter(self._open("meter", profile.line), profile)
-            self._identity["meter"] = meter.identify().raw
+        self._required("meter")
+        with self.using("meter") as link:
+            link.connect()
+            meter = Meter(link.port, self._meter_profile, reverse=self._reverse, zero=self.zero)
             configured = meter.configure(expected_ohm)
-        return BayMeter(self, meter, profile, configured.range_ohm or expected_ohm)
+        range_ohm = configured.range_ohm or expected_ohm
+        return BayMeter(self, meter, self._meter_profile, range_ohm)
 
     def tester(self) -> BayTester:
         """The pull tester, heard just now.
@@ -204,42 +279,53 @@ class InstrumentBay:
         InstrumentError
             It is not there, is silent, or speaks another dialect.
         """
-        settings = self._required("tester")
-        profile = load_tester_profile(settings.profile)
-        with self.watching("tester"):
-            tester = PullTester(self._open("tester", profile.line), profile)
-            self._identity["tester"] = tester.identify().raw
+        self._required("tester")
+        with self.using("tester") as link:
+            link.connect()
+            tester = PullTester(link.port, self._tester_profile)
             tester.check_alive()
-        return BayTester(self, tester, profile)
+        return BayTester(self, tester, self._tester_profile)
 
     def close(self) -> None:
-        """Release both ports."""
-        for port in self._ports.values():
-            port.close()
-        self._ports.clear()
+        """Release both ports; may be called any number of times."""
+        self._on_change = lambda: None
+        for keeper in self._keepers.values():
+            keeper.close()
+        for trace in self._traces:
+            trace.close()
+
+    @contextmanager
+    def using(self, role: Role) -> Iterator[InstrumentLink]:
+        """Have an instrument for oneself; what goes wrong is noted, and it is looked for anew."""
+        with self._keepers[role].use() as link:
+            try:
+                yield link
+            except InstrumentError as error:
+                link.lose(str(error))
+                raise
+
+    def _keep(self, role: Role, settings: InstrumentSettings, identify: Identify) -> None:
+        profile = self._meter_profile if role == "meter" else self._tester_profile
+        trace = None if settings.byte_trace is None else TraceFile(settings.byte_trace)
+        if trace is not None:
+            self._traces.append(trace)
+        port = LinePort(settings.port, profile.line, name=NAMES[role], on_bytes=trace)
+        link = InstrumentLink(port, identify, bound_serial=settings.serial_number)
+        self._keepers[role] = LinkKeeper(link, lambda: self._on_change())
+
+    def _identify_meter(self, port: LinePort, serial_number: str | None) -> Identity:
+        meter = Meter(port, self._meter_profile, reverse=self._reverse)
+        return meter.identify(serial_number)
+
+    def _identify_tester(self, port: LinePort, serial_number: str | None) -> Identity:
+        return PullTester(port, self._tester_profile).identify(serial_number)
+
+    def _identity(self, role: Role) -> str | None:
+        identity = self._keepers[role].link.identity
+        return None if identity is None else identity.raw
 
     def _required(self, role: Role) -> InstrumentSettings:
         settings = self._settings[role]
         if settings is None:
             raise BadInput(f"No {NAMES[role]} is set: name its port and profile in the settings.")
         return settings
-
-    def _open(self, role: Role, line: LineSettings) -> LinePort:
-        port = self._ports.get(role)
-        if port is None:
-            port = LinePort(self._required(role).port, line, name=NAMES[role])
-            self._ports[role] = port
-        port.open()
-        return port
-
-    @contextmanager
-    def watching(self, role: Role) -> Iterator[None]:
-        """Note what goes wrong, for the page; a lost port is closed, to be opened anew."""
-        try:
-            yield
-        except InstrumentError as error:
-            self._trouble[role] = str(error)
-            if port := self._ports.pop(role, None):
-                port.close()
-            raise
-        self._trouble.pop(role, None)

@@ -6,63 +6,25 @@ before it says that the sample is done.
 """
 
 import threading
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from statistics import fmean
-from typing import Protocol
+from dataclasses import dataclass
 
 from station.bay import InstrumentBay, InstrumentLine
+from station.bench_panel import BenchPanel
 from station.bench_state import Board, SampleOrder, Stage
 from station.connectors import ConnectorBook, connector_named
 from station.errors import BadInput, CalibrationNeeded, InstrumentError, StationError
-from station.ledger.entries import PullResult, ResistanceResult, SampleBegun, SampleFinished
+from station.instruments.panel_base import BasePanel, NoPanel
+from station.ledger.entries import SampleBegun, SampleFinished
 from station.ledger.store import Ledger
-from station.ledger.traces import encode_trace, trace_key
 from station.limits import Limit, LimitSets
-from station.pull import FAILURE_MODES, PullReduction, reduce_trace
-from station.sample_record import (
-    corrects,
-    finished_sample,
-    pull_result,
-    reduce_reading,
-    resistance_result,
-)
+from station.operators import Operator, PageOperator, SampleAbandoned
+from station.panel_logic import PanelEvent
+from station.pull import FAILURE_MODES
+from station.sample_course import SampleCourse, Surroundings, weakest_wire
+from station.sample_record import finished_sample
 from station.settings import Settings
 from station.trust import TrustBook
-from station.wire import WireSize, material_named, parse_size, resistance_ohm_per_m
-
-EXPECTED_SPLICE_OHM = 2e-3
-"""Room left for the splice itself when the meter's range is chosen."""
-
-GRIP_SLIP = "grip_slip"
-
-PRELOAD_FRACTION = 0.02
-"""Slack ends at this share of the limit, within 1 to 5 N."""
-
-
-class SampleAbandoned(StationError):
-    """The operator gave a sample up; it is logged as void with the reason."""
-
-
-class Operator(Protocol):
-    """What a person does between the measurements. Every method waits until it is done.
-
-    Attributes
-    ----------
-    stop
-        Set by whoever gives the sample up; it ends a recording under way.
-    """
-
-    stop: threading.Event
-
-    def clips_on(self) -> None:
-        """Clip the four leads on."""
-
-    def sample_gripped(self) -> None:
-        """Grip the sample, close the guard, and let the recording begin."""
-
-    def failure_mode(self, suggested: str | None) -> str:
-        """Say how the sample let go; a key of :data:`station.pull.FAILURE_MODES`."""
+from station.wire import parse_size
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +55,7 @@ class Bench:
         bay: InstrumentBay,
         limit_sets: LimitSets,
         connectors: ConnectorBook,
+        panel: BasePanel | None = None,
         demo: bool = False,
     ) -> None:
         self.settings = settings
@@ -100,22 +63,33 @@ class Bench:
         self.connectors = connectors
         self.board = Board()
         self.trust = TrustBook(ledger.reader, settings)
+        self.panel = BenchPanel(panel or NoPanel("This bench has no panel."), self.board)
         self._ledger = ledger
         self._bay = bay
         self._demo = demo
         self._busy = threading.Lock()
         self._thread: threading.Thread | None = None
         self._operator: PageOperator | None = None
+        self._stop = threading.Event()
+        self._show_attention()
 
     @property
     def simulated(self) -> bool:
-        """True where any instrument is simulated."""
-        return self._bay.simulated
+        """True where any instrument or the panel is simulated."""
+        return self._bay.simulated or self.panel.simulated
 
     @property
     def busy(self) -> bool:
         """True while a sample is under way."""
         return self._busy.locked()
+
+    def keep_connected(self) -> None:
+        """Connect the instruments now and after each loss, and show on the board how they do."""
+        self._bay.keep_connected(self._show_instruments)
+
+    def take_event(self, event: PanelEvent) -> None:
+        """Act on what happened at the panel: the footswitch confirms, an open guard voids."""
+        self.panel.take(event, self.confirm, self._stop.set)
 
     def instruments(self) -> list[InstrumentLine]:
         """One line per instrument: what it is, where, and what is wrong with it."""
@@ -189,8 +163,17 @@ class Bench:
         self._thread.start()
 
     def confirm(self) -> None:
-        """The person says: clips are on, or the sample is gripped (BadInput if not asked)."""
-        self._asked(Stage.CLIP_ON, Stage.GRIP).answer(self.board.state.stage)
+        """The person says: clips are on, or the sample is gripped.
+
+        Raises
+        ------
+        BadInput
+            The bench is not waiting for it, or the guard is open when the sample is gripped.
+        """
+        operator, stage = self._asked(Stage.CLIP_ON, Stage.GRIP), self.board.state.stage
+        if stage is Stage.GRIP:
+            self.panel.demand_closed_guard()
+        operator.answer(stage)
 
     def name_failure(self, mode: str) -> None:
         """The person says how the sample let go (BadInput if not asked, or no such mode)."""
@@ -212,13 +195,23 @@ class Bench:
             self._thread.join(timeout=10.0)
         self._bay.close()
 
-    def _asked(self, *stages: Stage) -> "PageOperator":
+    def _show_instruments(self) -> None:
+        troubles = tuple(line.trouble for line in self._bay.lines() if line.trouble)
+        if troubles != self.board.state.instrument_troubles:
+            self.board.show(instrument_troubles=troubles)
+
+    def _show_attention(self) -> None:
+        attention = any(trust.warns for trust in self.trust.known())
+        if attention != self.board.state.attention:
+            self.board.show(attention=attention)
+
+    def _asked(self, *stages: Stage) -> PageOperator:
         stage = self.board.state.stage
         if self._operator is None or stage not in stages:
             raise BadInput(f"The bench is not waiting for that: it is at {stage.value}.")
         return self._operator
 
-    def _take_quietly(self, order: SampleOrder, operator: "PageOperator") -> None:
+    def _take_quietly(self, order: SampleOrder, operator: PageOperator) -> None:
         try:
             self.take_sample(order, operator)
         except StationError as error:
@@ -276,7 +269,9 @@ class Bench:
             stage=Stage.CLIP_ON, order=order, sample_id=sample_id, resistance_readings_ohm=(),
             force_n=None, peak_n=None, suggested_mode=None, outcome=None, trouble=None,
         )  # fmt: skip
-        course = _Course(self, order, operator)
+        self._stop = operator.stop
+        around = Surroundings(self.settings, self._bay, self.board, self.panel, self.trust)
+        course = SampleCourse(around, order, limits, operator)
         void_reason: str | None = None
         error: InstrumentError | None = None
         try:
@@ -300,137 +295,5 @@ class Bench:
         self._ledger.append(finished, person=order.person, traces=course.traces)
         trouble = None if error is None else str(error)
         self.board.show(stage=Stage.DONE, outcome=finished, trouble=trouble)
+        self._show_attention()
         return SampleOutcome(sample_id, finished, error)
-
-
-def weakest_wire(wires: Sequence[str]) -> WireSize:
-    """The thinnest wire of a joint: the one that is pulled and judged by its own size."""
-    return min((parse_size(wire) for wire in wires), key=lambda wire: wire.area_m2)
-
-
-class _Course:
-    """The measurements of one sample; keeps what it has, so that a void sample keeps it too."""
-
-    def __init__(self, bench: Bench, order: SampleOrder, operator: Operator) -> None:
-        self._bench = bench
-        self._bay = bench._bay
-        self._board = bench.board
-        self._order = order
-        self._operator = operator
-        self.resistance: ResistanceResult | None = None
-        self.pull: PullResult | None = None
-        self.traces: dict[str, bytes] = {}
-
-    def run(self) -> str | None:
-        """Measure; return why the sample is void, or None."""
-        return self._measure_resistance() or self._measure_pull()
-
-    def _measure_resistance(self) -> str | None:
-        fixture = self._bench.settings.fixture
-        thinnest = weakest_wire(self._order.joint.wires)
-        material = material_named(self._order.joint.material)
-        expected = resistance_ohm_per_m(thinnest, material) * fixture.span_m + EXPECTED_SPLICE_OHM
-        meter = self._bay.meter(expected)
-        used = self._bay.used("meter")
-        trust = self._bench.trust.demand("meter", used.name)
-        worth = replace(meter.worth, line=trust.line)
-        self._operator.clips_on()
-        self._board.show(stage=Stage.READING)
-        repeats = meter.read_repeats(self._bench.settings.repeats)
-        self._board.show(resistance_readings_ohm=tuple(repeats))
-        reduced = reduce_reading(repeats, worth, self._order, fixture)
-        used = trust.noted(used, corrected=corrects(worth, fmean(repeats)))
-        self.resistance = resistance_result(repeats, reduced, (fixture.span_m,), used)
-        return reduced.void_reason
-
-    def _measure_pull(self) -> str | None:
-        tester = self._bay.tester()
-        used = self._bay.used("tester")
-        trust = self._bench.trust.demand("tester", used.name)
-        worth = replace(tester.worth, line=trust.line)
-        self._board.show(stage=Stage.GRIP)
-        self._operator.sample_gripped()
-        self._board.show(stage=Stage.PULLING)
-        preload_n = min(5.0, max(1.0, PRELOAD_FRACTION * self._pull_limit_n()))
-        trace = tester.record(self._show_force, self._operator.stop, preload_n)
-        if trace.void_reason is not None:
-            return trace.void_reason
-        reduced = reduce_trace(
-            trace.time_s,
-            trace.force_n,
-            filter_hz=tester.worth.filter_hz,
-            preload_n=preload_n,
-            wire=weakest_wire(self._order.joint.wires),
-            capacity_n=tester.worth.capacity_n,
-        )
-        data = encode_trace(trace.time_s, trace.force_n)
-        key = trace_key(data)
-        self.traces[key] = data
-        slipped = reduced.suggested_mode == GRIP_SLIP
-        void_reason = None if slipped else reduced.void_reason
-        mode = self._failure_mode(reduced) if void_reason is None else None
-        used = trust.noted(used, corrected=corrects(worth, reduced.peak_n))
-        self.pull = pull_result(reduced, worth, mode, key, used)
-        if mode == GRIP_SLIP:
-            return "the sample slipped in the grips: crimp a new one and grip it again"
-        # The trace looked like a slip, but the operator saw otherwise: that is what counts.
-        return void_reason
-
-    def _pull_limit_n(self) -> float:
-        for limit in self._bench._limits_for(self._order):
-            if limit.criterion == "pull_force_min":
-                return limit.value_si
-        return 0.0
-
-    def _failure_mode(self, reduced: PullReduction) -> str:
-        self._board.show(stage=Stage.NAME_FAILURE, suggested_mode=reduced.suggested_mode)
-        return self._operator.failure_mode(reduced.suggested_mode)
-
-    def _show_force(self, force_n: float) -> None:
-        peak = self._board.state.peak_n
-        self._board.show(force_n=force_n, peak_n=force_n if peak is None else max(peak, force_n))
-
-
-class PageOperator:
-    """An operator who answers from another thread, with a way to give up at any time.
-
-    An answer belongs to the stage it was given for: a second click is not taken for the next one.
-    """
-
-    def __init__(self) -> None:
-        self.stop = threading.Event()
-        self._changed = threading.Condition()
-        self._answers: dict[Stage, str] = {}
-        self._given_up: str | None = None
-
-    def clips_on(self) -> None:
-        """Wait for the person."""
-        self._wait_for(Stage.CLIP_ON)
-
-    def sample_gripped(self) -> None:
-        """Wait for the person."""
-        self._wait_for(Stage.GRIP)
-
-    def failure_mode(self, suggested: str | None) -> str:  # noqa: ARG002
-        """Wait for the person's choice."""
-        return self._wait_for(Stage.NAME_FAILURE)
-
-    def answer(self, stage: Stage, text: str = "") -> None:
-        """Give the answer for a stage; a second one for the same stage changes nothing."""
-        with self._changed:
-            self._answers.setdefault(stage, text)
-            self._changed.notify_all()
-
-    def abandon(self, reason: str) -> None:
-        """Give up, whatever is being waited for."""
-        with self._changed:
-            self._given_up = f"given up by the operator: {reason}"
-            self._changed.notify_all()
-        self.stop.set()
-
-    def _wait_for(self, stage: Stage) -> str:
-        with self._changed:
-            self._changed.wait_for(lambda: stage in self._answers or self._given_up is not None)
-            if self._given_up is not None:
-                raise SampleAbandoned(self._given_up)
-            return self._answers[stage]

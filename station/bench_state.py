@@ -1,7 +1,7 @@
 """What the bench shows while a sample goes its way: one immutable snapshot at a time."""
 
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
@@ -66,6 +66,12 @@ class BenchState:
         The finished sample, at stage done.
     trouble
         What went wrong, in one sentence, where an instrument or the ledger failed.
+    instrument_troubles
+        What is wrong with each instrument just now, in one sentence each.
+    guard
+        ``open`` or ``closed``; None where none is watched. Information, never a safety function.
+    attention
+        True while a calibration or check needs a look.
     """
 
     version: int = 0
@@ -78,6 +84,9 @@ class BenchState:
     suggested_mode: str | None = None
     outcome: SampleFinished | None = None
     trouble: str | None = None
+    instrument_troubles: tuple[str, ...] = ()
+    guard: str | None = None
+    attention: bool = False
 
     @property
     def what_to_do(self) -> str:
@@ -91,6 +100,8 @@ class Board:
 
     _state: BenchState = field(default_factory=BenchState)
     _changed: threading.Condition = field(default_factory=threading.Condition)
+    listeners: list[Callable[[BenchState], None]] = field(default_factory=list)
+    """Called with each new snapshot, in the thread that made it; must not take long."""
 
     @property
     def state(self) -> BenchState:
@@ -103,7 +114,10 @@ class Board:
         with self._changed:
             self._state = replace(self._state, version=self._state.version + 1, **changes)  # type: ignore[arg-type]
             self._changed.notify_all()
-            return self._state
+            shown = self._state
+        for listener in self.listeners:
+            listener(shown)
+        return shown
 
     def wait_beyond(self, version: int, timeout_s: float) -> BenchState:
         """Wait until the snapshot is newer than ``version`` or the time is up; return it."""

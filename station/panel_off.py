@@ -13,7 +13,8 @@ from typing import Any
 from pydantic import ValidationError
 
 from station.errors import DataFileError, StationError
-from station.instruments.panel import PanelPins, open_panel
+from station.instruments.panel import open_panel
+from station.instruments.panel_pins import PanelPins
 
 USAGE = "Say which settings file names the panel's pins: python -m station.panel_off bench.toml"
 

@@ -101,3 +101,56 @@ def peak_loss(
     hidden = force[:-1] + rate * np.maximum(gaps, usual)
     missed = max(float(hidden.max()) - peak, rate * usual)
     return float(missed + rate * filter_lag_s + NOISE_COVER * climb.noise_n)
+
+
+@dataclass(frozen=True, slots=True)
+class PeakFound:
+    """The peak of a pull from its trace and the tester's own register.
+
+    Attributes
+    ----------
+    peak_n, may_be_low_by_n
+        The true peak lies between ``peak_n`` and ``peak_n`` plus ``may_be_low_by_n``.
+    from_register
+        True where the register told more than the trace.
+    void_reason
+        Set where the two contradict each other.
+    """
+
+    peak_n: float
+    may_be_low_by_n: float
+    from_register: bool
+    void_reason: str | None = None
+
+
+def with_register(
+    trace_peak_n: float, may_be_low_by_n: float, register_n: float | None, tolerance_n: float
+) -> PeakFound:
+    """Join the peak of a trace with the tester's own peak register.
+
+    A tester samples faster inside than it sends, so its register may lie above the trace's peak: as
+    far as the trace itself may be low. What the register adds is then no longer missing. Where it
+    lies elsewhere, one of the two is wrong, and nobody can say which.
+
+    Parameters
+    ----------
+    register_n
+        In newton; None where the tester has no register.
+    tolerance_n
+        How far two readings of one force may differ by the tester's noise and last digit.
+    """
+    if register_n is None:
+        return PeakFound(trace_peak_n, may_be_low_by_n, False)
+    above_n = register_n - trace_peak_n
+    if -tolerance_n <= above_n <= may_be_low_by_n + tolerance_n:
+        higher = above_n > 0.0
+        left_n = max(may_be_low_by_n - max(above_n, 0.0), 0.0)
+        return PeakFound(register_n if higher else trace_peak_n, left_n, higher)
+    return PeakFound(
+        trace_peak_n,
+        may_be_low_by_n,
+        False,
+        f"the tester's peak register says {register_n:.4g} N where its forces came to "
+        f"{trace_peak_n:.4g} N and can hide {may_be_low_by_n:.2g} N at most: check the rate and "
+        "the filter in its profile, clear the register, and pull a new sample",
+    )

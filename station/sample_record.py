@@ -2,7 +2,8 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Literal
 
 from calibration.records import CalibrationLine
 from calibration.uncertainty import Budget, Contribution, repeatability
@@ -56,6 +57,18 @@ class ForceWorth:
     filter_hz: float | None
     capacity_n: float | None = None
     line: CalibrationLine | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class HowPulled:
+    """How a pull was taken, for the record; see :class:`station.ledger.entries.PullResult`."""
+
+    register_peak_n: float | None = None
+    peak_from: Literal["trace", "register"] = "trace"
+    time_from: str | None = None
+    lost_samples: int | None = None
+    unit_assumed: bool | None = None
+    guard: Literal["closed", "not watched"] | None = None
 
 
 def corrects(worth: OhmWorth | ForceWorth, reading: float) -> bool:
@@ -136,6 +149,9 @@ def resistance_result(
     reduced: SpliceResistance,
     span_m: Sequence[float],
     instrument: InstrumentUsed,
+    *,
+    thermal_cancelled: str | None = None,
+    zero_age_s: float | None = None,
 ) -> ResistanceResult:
     """What the ledger keeps of a reading."""
     return ResistanceResult(
@@ -149,6 +165,8 @@ def resistance_result(
         budget=_lines(reduced.budget),
         temperature_c=reduced.temperature_c,
         method="by_length",
+        thermal_cancelled=thermal_cancelled,
+        zero_age_s=zero_age_s,
         instrument=instrument,
     )
 
@@ -159,6 +177,7 @@ def pull_result(
     failure_mode: str | None,
     trace_sha256: str | None,
     instrument: InstrumentUsed,
+    taken: HowPulled | None = None,
 ) -> PullResult:
     """What the ledger keeps of a pull."""
     peak_n, budget = force_budget(reduced.peak_n, worth)
@@ -178,6 +197,7 @@ def pull_result(
         failure_mode=failure_mode,
         trace_sha256=trace_sha256,
         instrument=instrument,
+        **({} if taken is None else asdict(taken)),
     )
 
 

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from station.errors import DataFileError
+from station.instruments.panel_pins import PanelPins
 from station.verdict import DEFAULT_GUARD
 
 Positive = Annotated[float, Field(gt=0.0)]
@@ -28,6 +29,10 @@ class InstrumentSettings(_Part):
     """Name of a profile in ``station/instruments/profiles``."""
     simulated: bool = False
     """Marks every record; set by ``--simulate``, which also starts the simulator."""
+    serial_number: str | None = None
+    """The serial number that must answer here; another one is refused. None binds none."""
+    byte_trace: Path | None = None
+    """A file to which every byte that passes is appended, to see what an instrument really says."""
 
 
 class FixtureSettings(_Part):
@@ -51,6 +56,10 @@ class Settings(_Part):
     """Where the record is kept; None means ``station.ledger`` in the data folder."""
     meter: InstrumentSettings | None = None
     tester: InstrumentSettings | None = None
+    profiles_folder: Path | None = None
+    """The shop's own instrument profiles, looked at before the shipped ones."""
+    panel: PanelPins | None = None
+    """Pins of the footswitch, guard and lamps; None where the bench has no panel."""
     fixture: FixtureSettings = FixtureSettings()
     guard: NotNegative = DEFAULT_GUARD
     limit_set: str = "ul-486a-1991"
@@ -105,5 +114,7 @@ def _first_problem(error: ValidationError) -> str:
 
 
 def _known_keys() -> list[str]:
-    models: tuple[type[BaseModel], ...] = (Settings, InstrumentSettings, FixtureSettings)
+    models: tuple[type[BaseModel], ...] = (
+        Settings, InstrumentSettings, FixtureSettings, PanelPins,
+    )  # fmt: skip
     return [name for model in models for name in model.model_fields]

@@ -37,7 +37,7 @@ def main() -> None:
             bench = Bench(
                 settings=settings,
                 ledger=ledger,
-                bay=InstrumentBay(None, None),
+                bay=InstrumentBay(Settings()),
                 limit_sets=limit_sets,
                 connectors=shipped_book(),
                 demo=True,

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from gpiozero.pins.mock import MockFactory
 
-from station.instruments.panel import SUGGESTED_RELAY_GPIO, PanelPins
+from station.instruments.panel_pins import SUGGESTED_RELAY_GPIO, PanelPins
 from station.panel_logic import HELD_TOO_LONG_S, STABLE_S
 from station.watchdog import PINGS_PER_TIMEOUT
 

@@ -1,14 +1,9 @@
 """Commands that run the bench: demo, serve."""
 
-import signal
-import socket
-import sys
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from datetime import datetime
 from pathlib import Path
-from types import FrameType
-from typing import Any
 
 import click
 from rich.console import Console
@@ -17,12 +12,21 @@ from rich.progress import Progress
 from station.bay import InstrumentBay
 from station.bench import Bench, SampleOutcome
 from station.cli.output import json_option, print_json
+from station.cli.serving import (
+    ended_by_sigterm,
+    listening,
+    sentences,
+    serve_bench,
+    simulated_panel,
+)
 from station.datafiles import load_limit_sets, shipped_book
 from station.demo import run as demo_run
 from station.demo.hands import HandsAtTheBench
-from station.demo.run import Say
 from station.demo.workshop import LIMIT_SET
-from station.errors import AddressTaken, BadInput
+from station.errors import BadInput
+from station.instruments.panel import open_panel
+from station.instruments.simulated.panel import SimulatedPanel
+from station.instruments.simulated.service import DEVICE_FAULTS, LINE_FAULTS
 from station.ledger.store import Ledger
 from station.limits import LimitSets
 from station.overview import worn_nests
@@ -82,8 +86,11 @@ def demo(
         for sample_id in interrupted:
             say(f"Sample {sample_id} was interrupted before: logged as void.")
         say(SAFETY)
+        panel = stack.enter_context(SimulatedPanel())
         simulated = stack.enter_context(
-            demo_run.simulated_bench(ledger, limit_sets, settings, seed=seed, demo=True)
+            demo_run.simulated_bench(
+                ledger, limit_sets, settings, seed=seed, demo=True, panel=panel
+            )
         )
         outcome = demo_run.take_live_sample(simulated, say)
         worn = worn_nests(ledger.reader, settings.wear_watch_run_length)
@@ -93,7 +100,7 @@ def demo(
             return 2
         if listener is not None:
             stack.enter_context(HandsAtTheBench(simulated.bench.board, simulated.hands))
-            serve_page(simulated.bench, path, listener, say)
+            serve_bench(simulated.bench, panel, path, listener, say)
     return 0
 
 
@@ -101,13 +108,28 @@ def demo(
 @click.option(
     "--settings", "settings_path", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE"
 )
-@click.option("--simulate", is_flag=True, help="Use simulated instruments; marks every record.")
+@click.option(
+    "--simulate",
+    is_flag=True,
+    help="Use simulated instruments, in the dialects that the settings name; marks every record.",
+)
+@click.option(
+    "--fault",
+    "faults",
+    multiple=True,
+    metavar="meter=NAME|tester=NAME",
+    help=f"What goes wrong in the simulation: {', '.join((*LINE_FAULTS, *DEVICE_FAULTS))}.",
+)
 @_ledger_option
-def serve(settings_path: Path | None, simulate: bool, ledger_path: Path | None) -> int:
+def serve(
+    settings_path: Path | None, simulate: bool, faults: tuple[str, ...], ledger_path: Path | None
+) -> int:
     """Serve the bench's page."""
     settings = read_settings(settings_path)
+    if faults and not simulate:
+        raise BadInput("--fault is for simulated instruments: use it with --simulate.")
     path = ledger_path or settings.ledger or data_folder() / "station.ledger"
-    console = Console(stderr=True, highlight=False)
+    say = sentences(Console(stderr=True, highlight=False))
     with ExitStack() as stack:
         stack.enter_context(ended_by_sigterm())
         listener = stack.enter_context(listening(settings.host, settings.port))
@@ -115,84 +137,29 @@ def serve(settings_path: Path | None, simulate: bool, ledger_path: Path | None) 
         ledger = stack.enter_context(Ledger.open(path, bench=settings.bench))
         if simulate:
             limit_sets = demo_run.demo_limit_sets(settings.limit_sets_folder)
+            panel = stack.enter_context(simulated_panel(settings.panel))
             simulated = stack.enter_context(
-                demo_run.simulated_bench(ledger, limit_sets, settings, seed=1, demo=False)
+                demo_run.simulated_bench(
+                    ledger, limit_sets, settings, seed=1, demo=False, panel=panel
+                )
             )
             bench = simulated.bench
+            demo_run.befall(simulated.hands, faults)
             stack.enter_context(HandsAtTheBench(bench.board, simulated.hands))
         else:
+            panel = stack.enter_context(open_panel(settings.panel))
+            relay = settings.panel is not None and settings.panel.current_reversal_relay is not None
             bench = Bench(
                 settings=settings,
                 ledger=ledger,
-                bay=InstrumentBay(settings.meter, settings.tester),
+                bay=InstrumentBay(settings, panel.set_current_reversed if relay else None),
                 limit_sets=load_limit_sets(settings.limit_sets_folder),
                 connectors=shipped_book(),
+                panel=panel,
             )
             stack.callback(bench.close)
-        serve_page(bench, path, listener, sentences(console))
+        serve_bench(bench, panel, path, listener, say)
     return 0
-
-
-@contextmanager
-def ended_by_sigterm() -> Iterator[None]:
-    """Turn SIGTERM into a normal leave, so that ports and simulators are released."""
-
-    def leave(_signal: int, _frame: FrameType | None) -> None:
-        sys.exit(0)
-
-    previous = signal.signal(signal.SIGTERM, leave)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, previous)
-
-
-@contextmanager
-def listening(host: str, port: int) -> Iterator[socket.socket]:
-    """Take the page's address before anything long is done.
-
-    Raises
-    ------
-    AddressTaken
-        Another program has it, or it is not an address of this machine.
-    """
-    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    try:
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            listener.bind((host, port))
-            listener.listen(128)
-        except OSError as error:
-            raise AddressTaken(
-                f"The page cannot be served on {host} port {port} ({error.strerror}): stop the "
-                "program that has it, or choose another with --port or in the settings."
-            ) from error
-        yield listener
-    finally:
-        listener.close()
-
-
-def serve_page(bench: Bench, path: Path, listener: socket.socket, say: Say) -> None:
-    """Serve the page until the person stops it."""
-    import waitress.server
-
-    from web import create_app
-
-    app = create_app(bench, path)
-    server: Any = waitress.server.create_server(app, sockets=[listener], threads=8)
-    host, port = listener.getsockname()
-    say(f"The page is on http://{host}:{port}/ - Ctrl-C ends it.")
-    try:
-        server.run()
-    except KeyboardInterrupt:
-        say("Stopped.")
-    finally:
-        server.close()
-
-
-def sentences(console: Console) -> Say:
-    """A way to print plain sentences, unbroken, to the person at the console."""
-    return lambda text: console.print(text, soft_wrap=True, markup=False)
 
 
 def _fill_if_new(
@@ -230,7 +197,7 @@ def _void_interrupted(ledger: Ledger, limit_sets: LimitSets, settings: Settings)
     bench = Bench(
         settings=settings,
         ledger=ledger,
-        bay=InstrumentBay(None, None),
+        bay=InstrumentBay(Settings()),
         limit_sets=limit_sets,
         connectors=shipped_book(),
         demo=True,

@@ -20,7 +20,7 @@ from station.cli.records import default_ledger
 from station.errors import BadInput
 from station.ledger.entries import InstrumentChecked
 from station.ledger.store import Ledger
-from station.settings import InstrumentSettings
+from station.settings import InstrumentSettings, Settings
 from station.trust import check_from
 
 REPEATS = 5
@@ -133,7 +133,7 @@ def _read_meter(
         raise BadInput("Only a meter can be read at --port: give the tester's --reading.")
     if profile is None:
         raise BadInput("Name the meter's --profile: see station instruments list.")
-    bay = InstrumentBay(InstrumentSettings(port=port, profile=profile), None)
+    bay = InstrumentBay(Settings(meter=InstrumentSettings(port=port, profile=profile)))
     try:
         meter = bay.meter(max(expected_ohm, 1e-3))
         return bay.used("meter").name, meter.read_repeats(REPEATS)

@@ -1,7 +1,7 @@
 """Opening the demo: the invented ledger, the simulated instruments, and one live sample."""
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import date
@@ -17,8 +17,10 @@ from station.demo import workshop
 from station.demo.hands import SimulatedHands
 from station.demo.history import HistoryWriter, Progress
 from station.errors import BadInput
+from station.instruments.panel_base import BasePanel
 from station.instruments.profiles import load_meter_profile, load_tester_profile
-from station.instruments.simulated.launch import SimulatedInstrument
+from station.instruments.simulated.launch import InstrumentName, SimulatedInstrument
+from station.instruments.simulated.voices import METER_VOICES, TESTER_VOICES
 from station.ledger.store import Ledger
 from station.limits import LimitSet, LimitSets
 from station.pull import FAILURE_MODES
@@ -101,31 +103,76 @@ class SimulatedBench:
 
 @contextmanager
 def simulated_bench(
-    ledger: Ledger, limit_sets: LimitSets, settings: Settings, *, seed: int, demo: bool
+    ledger: Ledger,
+    limit_sets: LimitSets,
+    settings: Settings,
+    *,
+    seed: int,
+    demo: bool,
+    panel: BasePanel | None = None,
 ) -> Iterator[SimulatedBench]:
-    """Start both simulators and a bench on their ports; end them all on leaving."""
+    """Start both simulators and a bench on their ports; end them all on leaving.
+
+    They speak the dialects of the profiles that the settings name, else the simplest.
+
+    Raises
+    ------
+    BadInput
+        No simulator speaks that dialect.
+    """
     with ExitStack() as stack:
-        meter = stack.enter_context(SimulatedInstrument("meter", seed=seed))
-        tester = stack.enter_context(SimulatedInstrument("pull_tester", seed=seed + 1))
-        simulated = settings.model_copy(
-            update={
-                "meter": InstrumentSettings(port=meter.port, profile=METER_PROFILE, simulated=True),
-                "tester": InstrumentSettings(
-                    port=tester.port, profile=TESTER_PROFILE, simulated=True
-                ),
-            }
-        )
+        meter = _simulated("meter", settings.meter, METER_PROFILE, seed, stack)
+        tester = _simulated("pull_tester", settings.tester, TESTER_PROFILE, seed + 1, stack)
+        simulated = settings.model_copy(update={"meter": meter[1], "tester": tester[1]})
+        reverse = None if panel is None else panel.set_current_reversed
         bench = Bench(
             settings=simulated,
             ledger=ledger,
-            bay=InstrumentBay(simulated.meter, simulated.tester),
+            bay=InstrumentBay(simulated, reverse),
             limit_sets=limit_sets,
             connectors=shipped_book(),
+            panel=panel,
             demo=demo,
         )
         stack.callback(bench.close)
         crimper = workshop.Crimper(np.random.default_rng(seed + 2), settings.fixture.span_m)
-        yield SimulatedBench(bench, SimulatedHands(crimper, meter, tester))
+        yield SimulatedBench(bench, SimulatedHands(crimper, meter[0], tester[0]))
+
+
+def _simulated(
+    name: InstrumentName,
+    asked: InstrumentSettings | None,
+    usual: str,
+    seed: int,
+    stack: ExitStack,
+) -> tuple[SimulatedInstrument, InstrumentSettings]:
+    profile = usual if asked is None else asked.profile
+    voices = METER_VOICES if name == "meter" else TESTER_VOICES
+    if profile not in voices:
+        raise BadInput(
+            f"No simulator speaks the dialect of {profile}: name one of {', '.join(voices)}."
+        )
+    instrument = stack.enter_context(SimulatedInstrument(name, seed=seed, profile=profile))
+    settings = InstrumentSettings(port=instrument.port, profile=profile, simulated=True)
+    if asked is not None:
+        settings = settings.model_copy(update={"byte_trace": asked.byte_trace})
+    return instrument, settings
+
+
+def befall(hands: SimulatedHands, faults: Sequence[str]) -> None:
+    """Let something go wrong in the simulation: ``meter=late``, ``tester=stuck``.
+
+    Raises
+    ------
+    BadInput
+        There is no such instrument or fault.
+    """
+    instruments = {"meter": hands.meter, "tester": hands.tester}
+    for fault in faults:
+        role, _, name = fault.partition("=")
+        if role not in instruments:
+            raise BadInput(f"{fault!r} is no fault: write meter=NAME or tester=NAME.")
+        instruments[role].command({"fault": name})
 
 
 class HandsAsOperator:

@@ -120,6 +120,12 @@ class InstrumentLink:
                 give_up.wait(pause_s)
         raise AssertionError("the pauses never end")
 
+    def lose(self, trouble: str) -> None:
+        """Note that nobody is connected any more, and why; release the port."""
+        self.identity = None
+        self.trouble = trouble
+        self.port.close()
+
     def close(self) -> None:
         """Release the port. May be called any number of times."""
         self.identity = None

@@ -193,13 +193,19 @@ class Meter:
         return self.zero
 
     def read_settled(
-        self, repeats: int, tolerance_fraction: float, tolerance_ohm: float, max_reads: int
+        self,
+        repeats: int,
+        tolerance_fraction: float,
+        tolerance_ohm: float,
+        max_reads: int,
+        on_reading: Callable[[MeterReading], None] = lambda _reading: None,
     ) -> list[MeterReading]:
         """Read until the last ``repeats`` readings agree, and return those.
 
         The first reading after the clips go on is dropped, whatever it was. Readings agree when
         they lie within ``tolerance_fraction`` of their mean or within ``tolerance_ohm``, whichever
         is wider. A meter that was switched off and on since is configured again first.
+        ``on_reading`` is called with each reading as it comes, for a live display.
 
         Raises
         ------
@@ -215,6 +221,7 @@ class Meter:
         last: list[MeterReading] = []
         for _ in range(max_reads):
             last = [*last[-(repeats - 1) :], self.read_ohm()]
+            on_reading(last[-1])
             spread_ohm, mean_ohm = _spread_and_mean(last)
             if len(last) == repeats and spread_ohm <= max(
                 tolerance_fraction * abs(mean_ohm), tolerance_ohm

@@ -124,6 +124,10 @@ class ResistanceResult(BaseModel):
     temperature_c: float | None
     """Null where no thermometer was at hand: the wire share is then not corrected."""
     method: Literal["by_length", "by_reference"]
+    thermal_cancelled: str | None = None
+    """How thermal voltages were cancelled: ``no``, ``offset compensation`` or ``delta``."""
+    zero_age_s: float | None = None
+    """How old the meter's last good zero check was; null without one since the station started."""
     instrument: InstrumentUsed
 
 
@@ -150,6 +154,18 @@ class PullResult(BaseModel):
     failure_mode: str | None
     """The operator's choice; the software only suggests."""
     trace_sha256: str | None
+    register_peak_n: float | None = None
+    """The tester's own peak register; null where it has none."""
+    peak_from: Literal["trace", "register"] = "trace"
+    """Which of the two is the peak that was judged."""
+    time_from: str | None = None
+    """The trace's time axis: ``counter``, ``device``, ``arrival`` or ``polls``."""
+    lost_samples: int | None = None
+    """Samples known to be missing in the trace."""
+    unit_assumed: bool | None = None
+    """True where the tester names no unit and its profile says which it means."""
+    guard: Literal["closed", "not watched"] | None = None
+    """What the panel saw of the guard while it was pulled. Information, never a safety function."""
     instrument: InstrumentUsed
 
 

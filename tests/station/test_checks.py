@@ -14,7 +14,7 @@ from station.instruments.simulated.launch import SimulatedInstrument
 from station.ledger.entries import Joint, ResistanceResult, SampleBegun
 from station.ledger.store import Ledger
 from station.sample_record import finished_sample, reduce_reading, resistance_result
-from station.settings import FixtureSettings, InstrumentSettings
+from station.settings import FixtureSettings, InstrumentSettings, Settings
 
 FIXTURE = FixtureSettings()
 CHECK_OHM = 2e-3
@@ -40,7 +40,7 @@ def bay(simulated: SimulatedInstrument, monkeypatch: pytest.MonkeyPatch) -> Iter
     # The simulated drift is 2 % a reading, which settling alone would refuse: let it through.
     monkeypatch.setattr("station.bay.SETTLE_FRACTION", 0.1)
     settings = InstrumentSettings(port=simulated.port, profile="meter-scpi-plain", simulated=True)
-    opened = InstrumentBay(settings, None)
+    opened = InstrumentBay(Settings(meter=settings))
     yield opened
     opened.close()
 

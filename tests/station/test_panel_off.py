@@ -9,7 +9,7 @@ from gpiozero.pins.mock import MockFactory
 
 from station import panel_off
 from station.errors import DataFileError
-from station.instruments.panel import PanelPins
+from station.instruments.panel_pins import PanelPins
 
 
 def written(folder: Path, text: str) -> Path:

@@ -52,7 +52,7 @@ def test_a_missing_file_is_named(tmp_path: Path) -> None:
 def test_a_misspelt_profile_is_found_at_the_start() -> None:
     meter = InstrumentSettings(port="/dev/null", profile="meter-of-the-moon")
     with pytest.raises(StationError, match="meter-of-the-moon"):
-        InstrumentBay(meter, None)
+        InstrumentBay(Settings(meter=meter))
 
 
 def test_the_data_folder_follows_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:

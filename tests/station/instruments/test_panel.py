@@ -21,7 +21,8 @@ from gpiozero.pins.mock import MockFactory, MockPin
 from pydantic import ValidationError
 
 from station.errors import PanelError, PanelMissing
-from station.instruments.panel import Panel, PanelPins, open_panel
+from station.instruments.panel import Panel, open_panel
+from station.instruments.panel_pins import PanelPins
 from station.panel_logic import Change, FootswitchState, Lamp
 
 ROOT = Path(__file__).parents[3]
@@ -337,7 +338,7 @@ def test_unwired_parts_are_left_out(pins: MockFactory) -> None:
 
 SERVED = """
 import sys
-from station.cli.bench import ended_by_sigterm
+from station.cli.serving import ended_by_sigterm
 from station.instruments.panel import PanelPins, open_panel
 from station.panel_logic import Lamp
 import gpiozero, signal

@@ -1,0 +1,172 @@
+"""The measurements of one sample, one after the other: resistance first, then the pull."""
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from statistics import fmean
+
+from station.bay import BayTester, InstrumentBay, RecordedPull
+from station.bench_panel import BenchPanel
+from station.bench_state import Board, SampleOrder, Stage
+from station.ledger.entries import PullResult, ResistanceResult
+from station.ledger.traces import encode_trace, trace_key
+from station.limits import Limit
+from station.operators import Operator
+from station.pull import PullReduction, reduce_trace
+from station.pull_peak import PeakFound, with_register
+from station.sample_record import (
+    ForceWorth,
+    HowPulled,
+    corrects,
+    pull_result,
+    reduce_reading,
+    resistance_result,
+)
+from station.settings import Settings
+from station.trust import Trust, TrustBook
+from station.wire import WireSize, material_named, parse_size, resistance_ohm_per_m
+
+EXPECTED_SPLICE_OHM = 2e-3
+"""Room left for the splice itself when the meter's range is chosen."""
+
+GRIP_SLIP = "grip_slip"
+
+PRELOAD_FRACTION = 0.02
+"""Slack ends at this share of the limit, within 1 to 5 N."""
+
+
+def weakest_wire(wires: Sequence[str]) -> WireSize:
+    """The thinnest wire of a joint: the one that is pulled and judged by its own size."""
+    return min((parse_size(wire) for wire in wires), key=lambda wire: wire.area_m2)
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What a course needs of its bench."""
+
+    settings: Settings
+    bay: InstrumentBay
+    board: Board
+    panel: BenchPanel
+    trust: TrustBook
+
+
+@dataclass
+class SampleCourse:
+    """The measurements of one sample; keeps what it has, so that a void sample keeps it too."""
+
+    around: Surroundings
+    order: SampleOrder
+    limits: Sequence[Limit]
+    operator: Operator
+    resistance: ResistanceResult | None = field(default=None, init=False)
+    pull: PullResult | None = field(default=None, init=False)
+    traces: dict[str, bytes] = field(default_factory=dict, init=False)
+
+    def run(self) -> str | None:
+        """Measure; return why the sample is void, or None."""
+        return self._measure_resistance() or self._measure_pull()
+
+    def _measure_resistance(self) -> str | None:
+        fixture = self.around.settings.fixture
+        thinnest = weakest_wire(self.order.joint.wires)
+        material = material_named(self.order.joint.material)
+        expected = resistance_ohm_per_m(thinnest, material) * fixture.span_m + EXPECTED_SPLICE_OHM
+        meter = self.around.bay.meter(expected)
+        used = self.around.bay.used("meter")
+        trust = self.around.trust.demand("meter", used.name)
+        worth = replace(meter.worth, line=trust.line)
+        self.operator.clips_on()
+        self.around.board.show(stage=Stage.READING)
+        repeats = meter.read_repeats(self.around.settings.repeats, self._show_reading)
+        reduced = reduce_reading(repeats, worth, self.order, fixture)
+        used = trust.noted(used, corrected=corrects(worth, fmean(repeats)))
+        last = meter.last_reading
+        self.resistance = resistance_result(
+            repeats,
+            reduced,
+            (fixture.span_m,),
+            used,
+            thermal_cancelled=None if last is None else last.thermal_cancelled,
+            zero_age_s=None if last is None else last.zero_age_s,
+        )
+        return reduced.void_reason
+
+    def _measure_pull(self) -> str | None:
+        tester = self.around.bay.tester()
+        trust = self.around.trust.demand("tester", self.around.bay.used("tester").name)
+        self.around.board.show(stage=Stage.GRIP)
+        self.operator.sample_gripped()
+        began_s = time.monotonic()
+        self.around.board.show(stage=Stage.PULLING)
+        preload_n = min(5.0, max(1.0, PRELOAD_FRACTION * self._pull_limit_n()))
+        trace = tester.record(self._show_force, self.operator.stop, preload_n)
+        void_reason = self.around.panel.void_reason(began_s) or trace.void_reason
+        if void_reason is not None:
+            return void_reason
+        return self._judge_trace(trace, preload_n, tester, trust)
+
+    def _judge_trace(
+        self, trace: RecordedPull, preload_n: float, tester: BayTester, trust: Trust
+    ) -> str | None:
+        reduced = reduce_trace(
+            trace.time_s,
+            trace.force_n,
+            filter_hz=tester.worth.filter_hz,
+            preload_n=preload_n,
+            wire=weakest_wire(self.order.joint.wires),
+            capacity_n=tester.worth.capacity_n,
+        )
+        found = _peak(reduced, trace, tester.worth)
+        # A trace that looks like a slip is shown to the operator, who may have seen otherwise.
+        slipped = reduced.suggested_mode == GRIP_SLIP
+        void_reason = found.void_reason if slipped else reduced.void_reason or found.void_reason
+        mode = self._failure_mode(reduced) if void_reason is None else None
+        reduced = replace(reduced, peak_n=found.peak_n, peak_may_be_low_by_n=found.may_be_low_by_n)
+        worth = replace(tester.worth, line=trust.line)
+        used = self.around.bay.used("tester")
+        used = trust.noted(used, corrected=corrects(worth, reduced.peak_n))
+        taken = HowPulled(
+            register_peak_n=trace.register_peak_n,
+            peak_from="register" if found.from_register else "trace",
+            time_from=trace.time_from,
+            lost_samples=trace.lost_samples,
+            unit_assumed=trace.unit_assumed,
+            guard=self.around.panel.guard_word,
+        )
+        self.pull = pull_result(reduced, worth, mode, self._keep(trace), used, taken)
+        if mode == GRIP_SLIP:
+            return "the sample slipped in the grips: crimp a new one and grip it again"
+        return void_reason
+
+    def _keep(self, trace: RecordedPull) -> str:
+        data = encode_trace(trace.time_s, trace.force_n)
+        key = trace_key(data)
+        self.traces[key] = data
+        return key
+
+    def _pull_limit_n(self) -> float:
+        pulls = [item.value_si for item in self.limits if item.criterion == "pull_force_min"]
+        return pulls[0] if pulls else 0.0
+
+    def _failure_mode(self, reduced: PullReduction) -> str:
+        self.around.board.show(stage=Stage.NAME_FAILURE, suggested_mode=reduced.suggested_mode)
+        return self.operator.failure_mode(reduced.suggested_mode)
+
+    def _show_reading(self, ohm: float) -> None:
+        shown = self.around.board.state.resistance_readings_ohm
+        self.around.board.show(resistance_readings_ohm=(*shown, ohm))
+
+    def _show_force(self, force_n: float) -> None:
+        peak = self.around.board.state.peak_n
+        peak = force_n if peak is None else max(peak, force_n)
+        self.around.board.show(force_n=force_n, peak_n=peak)
+
+
+def _peak(reduced: PullReduction, trace: RecordedPull, worth: ForceWorth) -> PeakFound:
+    return with_register(
+        reduced.peak_n,
+        reduced.peak_may_be_low_by_n,
+        trace.register_peak_n,
+        max(2.0 * worth.resolution_n, 4.0 * reduced.noise_n),
+    )
