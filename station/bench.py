@@ -23,7 +23,7 @@ from station.pull import FAILURE_MODES
 from station.sample_course import SampleCourse, Surroundings, weakest_wire
 from station.sample_record import finished_sample
 from station.settings import Settings
-from station.trust import TrustBook
+from station.trust import TrustBook, attention
 from station.wire import parse_size
 
 
@@ -201,9 +201,9 @@ class Bench:
             self.board.show(instrument_troubles=troubles)
 
     def _show_attention(self) -> None:
-        attention = any(trust.warns for trust in self.trust.known())
-        if attention != self.board.state.attention:
-            self.board.show(attention=attention)
+        needed = attention(self.trust.known()) is not None
+        if needed != self.board.state.attention:
+            self.board.show(attention=needed)
 
     def _asked(self, *stages: Stage) -> PageOperator:
         stage = self.board.state.stage

@@ -110,13 +110,13 @@ def test_a_calibrated_meter_is_corrected_and_an_uncalibrated_tester_marked(
 class ExpiresWhileClipping(HandsAsOperator):
     """Midnight comes between the clips and the pull."""
 
-    def __init__(self, simulated: SimulatedBench, ledger: Ledger, settings: Settings) -> None:
+    def __init__(self, simulated: SimulatedBench) -> None:
         super().__init__(simulated.hands, lambda _text: None)
-        self._where = (simulated, ledger, settings)
+        self._trust = simulated.bench.trust
 
     def clips_on(self) -> None:
         super().clips_on()
-        set_clock(*self._where, NOON + timedelta(days=1))
+        self._trust.clock = lambda: NOON + timedelta(days=1)
 
 
 def calibrate_tester(ledger: Ledger) -> None:
@@ -132,11 +132,11 @@ def calibrate_tester(ledger: Ledger) -> None:
 
 
 def test_calibration_that_expires_during_a_sample_is_marked_where_the_setting_marks(
-    simulated: SimulatedBench, ledger: Ledger, settings: Settings
+    simulated: SimulatedBench, ledger: Ledger
 ) -> None:
     ledger.append(CALIBRATED, person="Ottilie")
     calibrate_tester(ledger)
-    operator = ExpiresWhileClipping(simulated, ledger, settings)
+    operator = ExpiresWhileClipping(simulated)
     finished = simulated.bench.take_sample(ORDER, operator).finished
     assert finished.verdict != "void"
     assert finished.resistance is not None
@@ -153,7 +153,7 @@ def test_calibration_that_expires_during_a_sample_voids_it_where_the_setting_blo
     calibrate_tester(ledger)
     blocking = settings.model_copy(update={"uncalibrated": "block"})
     set_clock(simulated, ledger, blocking, NOON)
-    operator = ExpiresWhileClipping(simulated, ledger, blocking)
+    operator = ExpiresWhileClipping(simulated)
     outcome = simulated.bench.take_sample(ORDER, operator)
     assert outcome.finished.verdict == "void"
     assert "Calibration was due on 2031-06-15" in (outcome.finished.void_reason or "")
