@@ -1,0 +1,55 @@
+"""A sample as a job sees it: what was found, and the verdict as it stands after corrections."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from station.ledger.entries import CriterionResult, Joint, SampleFinished
+
+
+@dataclass(frozen=True, slots=True)
+class JobSample:
+    """One finished sample of a job, SI units.
+
+    Attributes
+    ----------
+    step
+        What the job made it for; None where the job did not say.
+    verdict, failure_mode
+        As they stand now: a later correction may have voided the sample or named another mode.
+    criteria
+        Comparisons with the limits, as they were judged.
+    checklist
+        Answers by item; True is good.
+    """
+
+    sample_id: str
+    joint: Joint
+    verdict: str
+    failure_mode: str | None
+    criteria: tuple[CriterionResult, ...]
+    checklist: Mapping[str, bool] = field(default_factory=dict)
+    step: str | None = None
+
+    @property
+    def void(self) -> bool:
+        """True where the test, not the crimp, was bad."""
+        return self.verdict == "void"
+
+    def criterion(self, name: str) -> CriterionResult | None:
+        """The comparison with one limit, if it was made."""
+        return next((found for found in self.criteria if found.criterion == name), None)
+
+
+def job_sample(
+    finished: SampleFinished, *, verdict: str, failure_mode: str | None, step: str | None = None
+) -> JobSample:
+    """A sample from its entry and its present verdict and mode."""
+    return JobSample(
+        finished.sample_id,
+        finished.joint,
+        verdict,
+        failure_mode,
+        finished.criteria,
+        finished.checklist,
+        step,
+    )

@@ -1,0 +1,145 @@
+"""A joint's values against their limit: tolerance bound, Ppk bound, and the chance to get there.
+
+Forces are taken as normal, resistances and voltage drops as normal in their logarithm. The limit is
+moved by the guard factor times the largest standard uncertainty of the values, so that a common
+error of the gauge cannot carry a bound over it; the random part of that error is in the spread as
+well and counts twice, which is on the safe side.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from station.ledger.entries import CriterionResult
+from station.statistics.capability import Capability, capability
+from station.statistics.planning import chance_to_pass
+
+SMALLEST = 1e-6
+"""Below this share of the limit the logarithm of a value says more of the gauge than the crimp."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One criterion of one joint.
+
+    Attributes
+    ----------
+    unit
+        SI unit of ``limit``, ``demanded``, ``middle`` and ``bound``.
+    demanded
+        The limit moved by the guard: what the bound must meet.
+    middle
+        Mean, or geometric mean where the logarithm is judged.
+    bound
+        One-sided tolerance bound; None with fewer than two values.
+    met
+        Whether the bound meets what is demanded; None while that cannot be said.
+    chance
+        Of meeting it once the plan's number of samples is there; None where none can be foreseen.
+    more_samples
+        Samples still missing if mean and spread stay as they are; None where no number would do.
+    """
+
+    criterion: str
+    unit: str
+    n: int
+    limit: float
+    demanded: float
+    middle: float
+    spread: float
+    k: float | None
+    bound: float | None
+    ppk: float | None
+    ppk_lower_bound: float | None
+    met: bool | None
+    chance: float | None
+    more_samples: int | None
+    warnings: tuple[str, ...]
+
+
+def finding(
+    results: Sequence[CriterionResult],
+    *,
+    planned: int,
+    coverage: float,
+    confidence: float,
+    guard: float,
+) -> Finding:
+    """Judge the values of one criterion by their tolerance bound.
+
+    Parameters
+    ----------
+    results
+        Of one criterion and one joint, at least one, all with a value.
+    planned
+        Samples that the plan will have in the end.
+
+    Raises
+    ------
+    ValueError
+        No value, values of different criteria or limits, or a guard that leaves no limit at all.
+    """
+    first = _alike(results)
+    values = [result.value for result in results if result.value is not None]
+    rising = first.criterion.endswith("_min")
+    u = max((result.u or 0.0 for result in results), default=0.0)
+    demanded = first.limit + (guard * u if rising else -guard * u)
+    if demanded <= 0.0:
+        raise ValueError("the uncertainty of the values is as large as their limit")
+    scaled = values if rising else [_minus_log(value, first.limit) for value in values]
+    lower = demanded if rising else -math.log(demanded)
+
+    def shown(value: float) -> float:
+        return value if rising else math.exp(-value)
+
+    if len(scaled) < 2:
+        return Finding(
+            first.criterion, first.unit, len(scaled), first.limit, demanded, shown(scaled[0]), 0.0,
+            None, None, None, None, None, None, None, (),
+        )  # fmt: skip
+    found = capability(scaled, lower, coverage=coverage, confidence=confidence)
+    return Finding(
+        first.criterion,
+        first.unit,
+        found.n,
+        first.limit,
+        demanded,
+        shown(found.mean),
+        found.sd,
+        found.k,
+        shown(found.lower_tolerance_bound),
+        found.ppk,
+        found.ppk_lower_bound,
+        found.verdict == "pass",
+        _chance(found, lower, planned, coverage, confidence),
+        found.more_samples,
+        found.warnings,
+    )
+
+
+def _alike(results: Sequence[CriterionResult]) -> CriterionResult:
+    if not results:
+        raise ValueError("there is no value to judge")
+    first = results[0]
+    for result in results:
+        if (result.criterion, result.unit) != (first.criterion, first.unit):
+            raise ValueError(f"{result.criterion} and {first.criterion} are not one criterion")
+        if not math.isclose(result.limit, first.limit, rel_tol=1e-9):
+            raise ValueError(f"{first.criterion} was judged by two limits")
+        if result.value is None:
+            raise ValueError(f"{first.criterion} has no value")
+    return first
+
+
+def _minus_log(value: float, limit: float) -> float:
+    return -math.log(max(value, SMALLEST * limit))
+
+
+def _chance(
+    found: Capability, lower: float, planned: int, coverage: float, confidence: float
+) -> float | None:
+    if found.sd == 0.0 or planned < found.n:
+        return None
+    return chance_to_pass(
+        found.n, found.mean, found.sd, lower, planned, coverage=coverage, confidence=confidence
+    )
