@@ -11,7 +11,6 @@ from urllib.parse import quote
 from sqlalchemy import (
     ClauseElement,
     Connection,
-    CursorResult,
     Engine,
     NullPool,
     QueuePool,
@@ -74,8 +73,9 @@ _MEANINGS: dict[int, tuple[type[LedgerError], str]] = {
 class Prepared:
     """A statement turned into SQL once, for the few that run at every append.
 
-    SQLAlchemy's look-up of an already compiled statement takes longer than SQLite needs to run
-    one, and together these would outweigh the commit. Values go to the driver as they are.
+    SQLAlchemy's way from a compiled statement to its result takes longer than SQLite needs to run
+    one, and together these would outweigh the commit. So the driver runs it, within SQLAlchemy's
+    transaction; values and rows are the driver's own.
 
     Parameters
     ----------
@@ -90,10 +90,16 @@ class Prepared:
         self._sql = str(compiled)
         self._names: Sequence[str] = getattr(compiled, "positiontup", None) or ()
 
-    def execute(self, connection: Connection, values: Mapping[str, Any]) -> CursorResult[Any]:
+    def execute(self, connection: Connection, values: Mapping[str, Any]) -> sqlite3.Cursor:
         """Run the statement with these values, by name; others are not looked at."""
-        positional = tuple(values[name] for name in self._names)
-        return connection.exec_driver_sql(self._sql, positional)
+        positional = tuple([values[name] for name in self._names])
+        return driver_of(connection).execute(self._sql, positional)
+
+
+def driver_of(connection: Connection) -> sqlite3.Connection:
+    """Return the driver's connection below one of SQLAlchemy's."""
+    driver: sqlite3.Connection = connection.connection.driver_connection  # type: ignore[assignment]
+    return driver
 
 
 def writing_engine(path: Path, *, busy_timeout_s: float) -> Engine:
@@ -242,7 +248,7 @@ def _engine(
     engine = create_engine("sqlite://", creator=creator, poolclass=pool)
 
     def begin_transaction(connection: Connection) -> None:
-        connection.exec_driver_sql(begin)
+        driver_of(connection).execute(begin)
 
     event.listen(engine, "begin", begin_transaction)
     return engine

@@ -6,7 +6,7 @@ table cannot differ from the one that grew.
 
 from typing import Any
 
-from sqlalchemy import Connection, and_, bindparam, exists, literal, select
+from sqlalchemy import ColumnClause, Connection, and_, bindparam, exists, literal_column, select
 
 from station.errors import BadInput
 from station.ledger import tables
@@ -39,19 +39,32 @@ OPEN_SAMPLE = and_(_sample.c.finished_seq.is_(None), _sample.c.verdict.is_(None)
 """Begun, and neither finished, voided nor replaced by another sample."""
 
 _JOINT = ("connector", "wires", "material", "tool", "nest", "joint_key")
-_DESCRIBED = ("at_utc", "person", "job", "limit_set", "demo", "simulated", *_JOINT)
+_DESCRIBED = ("person", "job", "limit_set", "demo", *_JOINT)
+_INDEXED_DESCRIPTION = ("person", "tool", "nest")
 _RESISTANCE = ("splice_ohm", "splice_u_ohm")
 _MADE_BY = ("meter", "tester")
 _PULL = ("peak_n", "peak_u_n", "failure_mode", "trace_sha256")
 _JUDGED = ("finished_seq", "limit_standing", "verdict", "void_reason", "pull_limit_n")
 
-_BEGIN = Prepared(_sample.insert(), ["begun_seq", "sample_id", "replaces", *_DESCRIBED])
-_FINISH = Prepared(
-    _sample.update().where(_sample.c.sample_id == bindparam("of_sample"), OPEN_SAMPLE),
-    [*_JUDGED, *_RESISTANCE, *_PULL, *_MADE_BY, *_DESCRIBED],
+_BEGIN = Prepared(
+    _sample.insert(),
+    ["begun_seq", "sample_id", "replaces", "at_utc", "simulated", *_DESCRIBED],
 )
-_FIND_SAMPLE = select(_sample.c.finished_seq, _sample.c.verdict).where(
-    _sample.c.sample_id == bindparam("of_sample")
+_MEASURED = ("at_utc", "simulated", *_JUDGED, *_RESISTANCE, *_PULL, *_MADE_BY)
+_of_open_sample = _sample.update().where(_sample.c.sample_id == bindparam("of_sample"), OPEN_SAMPLE)
+_FINISH = Prepared(_of_open_sample, [*_MEASURED, *_DESCRIBED])
+# A column that is set is written to every index that has it, changed or not: the rule, a sample
+# that is finished as it was begun, leaves those on the description alone.
+_FINISH_AS_BEGUN = Prepared(
+    _of_open_sample.where(
+        *(_sample.c[name] == bindparam(f"same_{name}") for name in _INDEXED_DESCRIPTION)
+    ),
+    [*_MEASURED, *(name for name in _DESCRIBED if name not in _INDEXED_DESCRIPTION)],
+)
+_FIND_SAMPLE = Prepared(
+    select(_sample.c.finished_seq, _sample.c.verdict).where(
+        _sample.c.sample_id == bindparam("of_sample")
+    )
 )
 _CORRECT = _sample.update().where(_sample.c.sample_id == bindparam("of_sample"))
 _FIND_ENTRY = select(tables.entry.c.kind, tables.entry.c.payload).where(
@@ -63,11 +76,12 @@ _FIND_BASELINE = select(tables.baseline.c.entry_id).where(
     tables.baseline.c.joint_key == bindparam("joint_key"),
     tables.baseline.c.baseline_version == bindparam("baseline_version"),
 )
-_MARK_DEMO = tables.meta.insert().from_select(
-    ["key", "value"],
-    select(literal(FIRST_DEMO_KEY), bindparam("seq")).where(
-        ~exists().where(tables.meta.c.key == FIRST_DEMO_KEY)
-    ),
+_DEMO_KEY: ColumnClause[str] = literal_column(f"'{FIRST_DEMO_KEY}'")
+_MARK_DEMO = Prepared(
+    tables.meta.insert().from_select(
+        ["key", "value"],
+        select(_DEMO_KEY, bindparam("seq")).where(~exists().where(tables.meta.c.key == _DEMO_KEY)),
+    )
 )
 
 
@@ -98,12 +112,12 @@ def derive(connection: Connection, entry: Entry) -> None:
         case InstrumentCalibrated() | InstrumentChecked():
             _instrument_event(connection, entry, payload)
     if payload.demo:
-        connection.execute(_MARK_DEMO, {"seq": str(entry.seq)})
+        _MARK_DEMO.execute(connection, {"seq": str(entry.seq)})
 
 
 def _sample_begun(connection: Connection, entry: Entry, begun: SampleBegun) -> None:
     replaces = begun.offered_again_for
-    if replaces and connection.execute(_FIND_SAMPLE, {"of_sample": replaces}).first() is None:
+    if replaces and _found(connection, replaces) is None:
         raise BadInput(f"The sample {replaces} to be replaced is not on record: check its id.")
     row = {
         "begun_seq": entry.seq,
@@ -125,21 +139,32 @@ def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinis
     }
     measured = _resistance(finished) | _pull(finished.pull) | _made_by(finished)
     measured["pull_limit_n"] = _limit_n(finished)
-    done = _FINISH.execute(connection, row | _described(entry, finished) | measured)
-    if done.rowcount == 0:
+    row |= _described(entry, finished) | measured
+    same = {f"same_{name}": row[name] for name in _INDEXED_DESCRIPTION}
+    if _FINISH_AS_BEGUN.execute(connection, row | same).rowcount:
+        return
+    if _FINISH.execute(connection, row).rowcount == 0:
         _refuse_finish(connection, finished.sample_id)
 
 
 def _refuse_finish(connection: Connection, sample_id: str) -> None:
-    found = connection.execute(_FIND_SAMPLE, {"of_sample": sample_id}).first()
+    found = _found(connection, sample_id)
     if found is None:
         raise BadInput(f"The sample {sample_id} was never begun: begin it, then finish it.")
-    if found.finished_seq is None and found.verdict is None:
+    finished_seq, verdict = found
+    if finished_seq is None and verdict is None:
         raise BadInput(f"The sample {sample_id} was replaced by another: finish that one.")
     raise BadInput(
-        f"The sample {sample_id} already has the verdict {found.verdict!r}: correct it with a "
+        f"The sample {sample_id} already has the verdict {verdict!r}: correct it with a "
         "reason, or begin a new sample."
     )
+
+
+def _found(connection: Connection, sample_id: str) -> tuple[int | None, str | None] | None:
+    """Return the number of a sample's finish and its verdict, or None if it was never begun."""
+    found: tuple[int | None, str | None] | None
+    found = _FIND_SAMPLE.execute(connection, {"of_sample": sample_id}).fetchone()
+    return found
 
 
 def _described(entry: Entry, payload: SampleBegun | SampleFinished) -> dict[str, Any]:

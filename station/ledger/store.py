@@ -46,12 +46,15 @@ _NEXT_ENTRIES = (
     .order_by(_entry.c.seq)
     .limit(PROGRESS_STEP)
 )
-_HAS_TRACE = select(tables.trace.c.sha256).where(tables.trace.c.sha256 == bindparam("key"))
-_ADD_TRACE = tables.trace.insert().from_select(
-    ["sha256", "data"],
-    select(bindparam("key", type_=Text), bindparam("data", type_=LargeBinary)).where(
-        ~_HAS_TRACE.exists()
-    ),
+_trace_named = select(tables.trace.c.sha256).where(tables.trace.c.sha256 == bindparam("key"))
+_HAS_TRACE = database.Prepared(_trace_named)
+_ADD_TRACE = database.Prepared(
+    tables.trace.insert().from_select(
+        ["sha256", "data"],
+        select(bindparam("key", type_=Text), bindparam("data", type_=LargeBinary)).where(
+            ~_trace_named.exists()
+        ),
+    )
 )
 _SET_VERSION = tables.meta.update().where(tables.meta.c.key == "read_tables_version")
 
@@ -360,7 +363,7 @@ class Ledger:
 
     def _write_traces(self, payload: Payload, traces: Mapping[str, bytes]) -> None:
         for key, data in traces.items():
-            self._connection.execute(_ADD_TRACE, {"key": key, "data": data})
+            _ADD_TRACE.execute(self._connection, {"key": key, "data": data})
         named = _named_trace(payload)
         if named and named not in traces and not self._has_trace(named):
             raise BadInput(
@@ -368,11 +371,11 @@ class Ledger:
             )
 
     def _has_trace(self, key: str) -> bool:
-        return self._connection.execute(_HAS_TRACE, {"key": key}).first() is not None
+        return _HAS_TRACE.execute(self._connection, {"key": key}).fetchone() is not None
 
     def _read_head(self) -> _Head:
-        last = _LAST_ENTRY.execute(self._connection, {"of_bench": self._bench}).first()
-        return _Head(0, FIRST_PREV_HASH) if last is None else _Head(last.seq, last.hash)
+        last = _LAST_ENTRY.execute(self._connection, {"of_bench": self._bench}).fetchone()
+        return _Head(0, FIRST_PREV_HASH) if last is None else _Head(*last)
 
     def _meta(self, key: str) -> str | None:
         query = select(tables.meta.c.value).where(tables.meta.c.key == key)
