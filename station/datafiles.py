@@ -14,10 +14,12 @@ from station.causes import Cause, CauseFile
 from station.connectors import CheckItem, Connector, ConnectorBook, Family
 from station.errors import DataFileError
 from station.limits import LimitSet, LimitSets
+from station.standards import StandardFile, Standards
 
 Model = TypeVar("Model", bound=BaseModel)
 
 DATA = resources.files("station") / "data"
+INVENTED_STANDARDS = resources.files("calibration") / "records"
 
 
 def read_toml(file: Traversable | Path, model: type[Model]) -> Model:
@@ -112,6 +114,32 @@ def load_connectors(extra: Path | None = None) -> ConnectorBook:
                 f"{', '.join(families)}."
             )
     return ConnectorBook(families, items, connectors)
+
+
+def load_standards(folder: Path | None, *, invented: bool = False) -> Standards:
+    """A shop's reference standards; the shipped invented ones where there are none of its own.
+
+    Parameters
+    ----------
+    folder
+        Where the shop keeps them; None where it has none.
+    invented
+        Whether invented ones may stand in: for the demo only.
+
+    Raises
+    ------
+    DataFileError
+        The folder is missing, or a file cannot be read.
+    """
+    if folder is None:
+        folders: list[Traversable | Path] = [INVENTED_STANDARDS] if invented else []
+    elif not folder.is_dir():
+        raise DataFileError(
+            f"There is no folder {folder}: make it, or change the setting standards_folder."
+        )
+    else:
+        folders = [folder]
+    return Standards(file.root for file in read_all(folders, StandardFile))
 
 
 @cache

@@ -73,6 +73,12 @@ class Settings(_Part):
     """What happens to samples after an instrument's check failed."""
     check_every_h: Positive | None = None
     """Within how many hours an instrument must have passed a check; None demands none."""
+    standards_folder: Path | None = None
+    """Where the records of the shop's reference standards are kept, one file each."""
+    latitude_deg: Annotated[float, Field(ge=-90.0, le=90.0)] | None = None
+    """Of the bench: what a hung weight pulls with depends on it."""
+    height_m: Annotated[float, Field(ge=-500.0, le=9000.0)] = 0.0
+    """Of the bench above the sea."""
     wear_watch_run_length: Annotated[float, Field(ge=50.0, le=1_000_000.0)] = 5_000
     """One false alarm in about so many samples of a nest, both characteristics together."""
 

@@ -24,6 +24,7 @@ PURE = {
     "verdict",
     "judging",
     "people",
+    "standards",
     "units",
 }
 IMPURE = {"serial", "gpiozero", "sqlalchemy", "flask", "time", "socket", "subprocess", "threading"}

@@ -4,9 +4,11 @@ Draws instruments with a true zero error, scale error and unevenness; calibrates
 references whose true values are drawn from their certificate's uncertainty; lets it drift within
 its stated bound; then measures an item exactly at its limit. Counts wrong passes, wrong fails and
 how often the 95 % interval holds the truth. An item just on the wrong side of its limit is wrongly
-passed at most as often as one at it, so 5 % at the limit is the promise for all. Holds when both
-wrong verdicts stay at or below 5 % and coverage at or above 95 %, each within the counting error of
-the run (three standard errors).
+passed at most as often as one at it, so 5 % at the limit is the promise for all. Holds when wrong
+passes are at most 5 % and coverage is at least 95 %, both as counted, and wrong fails are at most
+5 % within one standard error of the count (printed; a thirtieth of a point). Wrong fails of a pull
+have no room below 5 %: an uncertainty in proportion to the value is a little smaller for a value
+that came out low.
 """
 
 import math
@@ -21,7 +23,7 @@ from station.sample_record import ForceWorth, OhmWorth, force_budget, reading_bu
 from station.verdict import Verdict, judge_at_least, judge_at_most
 from tests.benchmarks.report import Figures, run
 
-INSTRUMENTS = 20_000
+INSTRUMENTS = 400_000
 SEED = 20261125
 REPEATS = 5
 
@@ -55,9 +57,12 @@ def draw_instrument(rng: np.random.Generator) -> Instrument:
 
 
 def calibrated(
-    instrument: Instrument, rng: np.random.Generator, full_scale: float
+    instrument: Instrument, rng: np.random.Generator, full_scale: float, repeats: int
 ) -> tuple[CalibrationLine, float]:
-    """Its line from a calibration, in units of ``full_scale``, and its scale after drifting."""
+    """Its line from a calibration, in units of ``full_scale``, and its scale after drifting.
+
+    Each reference is read as the instrument is read at work: ``repeats`` times, and averaged.
+    """
     u_reference = float(rng.uniform(2e-4, 2e-3))
     drift = float(rng.uniform(0.0, 3e-3))
     nominal = np.linspace(0.05, 1.0, int(rng.integers(5, 12)))
@@ -67,7 +72,7 @@ def calibrated(
         CalibrationPoint(
             float(x) * full_scale,
             float(x) * u_reference * full_scale,
-            float(np.mean(instrument.read(float(x) * (1.0 + error), rng, REPEATS))) * full_scale,
+            float(np.mean(instrument.read(float(x) * (1.0 + error), rng, repeats))) * full_scale,
         )
         for x in nominal
     ]
@@ -78,7 +83,7 @@ def verdict_on_resistance(rng: np.random.Generator) -> tuple[Verdict, bool]:
     """Measure a resistance exactly at its limit; the verdict, and whether 95 % hold the truth."""
     full_scale, truth = 10e-3, float(rng.uniform(0.1, 0.9))
     instrument = draw_instrument(rng)
-    line, drifted = calibrated(instrument, rng, full_scale)
+    line, drifted = calibrated(instrument, rng, full_scale, REPEATS)
     readings = [r * full_scale for r in instrument.read(truth * drifted, rng, REPEATS)]
     worth = OhmWorth(0.0, 0.0, full_scale, instrument.digit * full_scale, line)
     value, lines = reading_budget(readings, worth)
@@ -90,9 +95,9 @@ def verdict_on_resistance(rng: np.random.Generator) -> tuple[Verdict, bool]:
 def verdict_on_force(rng: np.random.Generator) -> tuple[Verdict, bool]:
     """Pull a sample exactly at its limit, once; the verdict, and whether 95 % hold the truth."""
     full_scale, truth = 500.0, float(rng.uniform(0.1, 0.9))
-    # A pull has no repeats: a tester's noise belongs to its unevenness.
+    # A pull has no repeats, and neither has a force of a calibration's series.
     instrument = draw_instrument(rng)
-    line, drifted = calibrated(instrument, rng, full_scale)
+    line, drifted = calibrated(instrument, rng, full_scale, 1)
     reading = instrument.read(truth * drifted, rng, 1)[0] * full_scale
     worth = ForceWorth(0.0, instrument.digit * full_scale, None, None, line)
     value, budget = force_budget(reading, worth)
@@ -107,7 +112,8 @@ WAYS = {"resistance": verdict_on_resistance, "force": verdict_on_force}
 def figures(instruments: int = INSTRUMENTS, seed: int = SEED) -> Figures:
     """Wrong verdicts at the limit and coverage, for both instruments."""
     table: dict[str, float] = {}
-    slack = 3.0 * math.sqrt(0.05 * 0.95 / instruments)
+    counting_error = math.sqrt(0.05 * 0.95 / instruments)
+    table["counting error of each share %"] = 100.0 * counting_error
     holds = True
     for number, (name, measure) in enumerate(WAYS.items()):
         rng = np.random.default_rng([seed, number])
@@ -121,7 +127,8 @@ def figures(instruments: int = INSTRUMENTS, seed: int = SEED) -> Figures:
         table[f"{name}: passed at the limit %"] = 100.0 * shares[Verdict.PASS]
         table[f"{name}: failed at the limit %"] = 100.0 * shares[Verdict.FAIL]
         table[f"{name}: 95 % interval holds the truth %"] = 100.0 * covered / instruments
-        holds &= max(shares.values()) <= 0.05 + slack and covered / instruments >= 0.95 - slack
+        holds &= shares[Verdict.PASS] <= 0.05 and covered / instruments >= 0.95
+        holds &= shares[Verdict.FAIL] <= 0.05 + counting_error
     return Figures("calibration_verdicts", table, holds)
 
 
