@@ -1,15 +1,16 @@
 """The bench's instruments on their ports: opened when needed, kept connected, found again."""
 
+import itertools
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from station.errors import BadInput, InstrumentError
+from station.errors import BadInput, InstrumentError, NoReading
 from station.instruments.force_lines import ForceSample
 from station.instruments.framing import Identity
 from station.instruments.keeper import LinkKeeper
@@ -162,6 +163,23 @@ class BayTester:
             trace.lost_samples,
             trace.unit_assumed,
         )
+
+    def read_forces(self, count: int) -> list[float]:
+        """Forces in newton as they come, ``count`` of them.
+
+        Raises
+        ------
+        InstrumentError
+            The tester went away, fell silent, or is overloaded.
+        """
+        with self._bay.using("tester"), closing(self._tester.samples()) as samples:
+            forces = [sample.force_n for sample in itertools.islice(samples, count)]
+        found = [force_n for force_n in forces if force_n is not None]
+        if len(found) < count:
+            raise NoReading(
+                "The pull tester is overloaded: take the load off before anything else."
+            )
+        return found
 
 
 def _why_void(trace: ForceTrace) -> str | None:

@@ -8,13 +8,14 @@ before it says that the sample is done.
 import threading
 from dataclasses import dataclass
 
-from station.bay import InstrumentBay, InstrumentLine
+from station.bay import InstrumentBay, InstrumentLine, Role
 from station.bench_panel import BenchPanel
 from station.bench_state import Board, SampleOrder, Stage
 from station.connectors import ConnectorBook, connector_named
 from station.errors import BadInput, CalibrationNeeded, InstrumentError, StationError
 from station.instruments.panel_base import BasePanel, NoPanel
-from station.ledger.entries import SampleBegun, SampleFinished
+from station.ledger.entries import Payload, SampleBegun, SampleFinished
+from station.ledger.record import Entry
 from station.ledger.store import Ledger
 from station.limits import Limit, LimitSets
 from station.operators import Operator, PageOperator, SampleAbandoned
@@ -23,6 +24,7 @@ from station.pull import FAILURE_MODES
 from station.sample_course import SampleCourse, Surroundings, weakest_wire
 from station.sample_record import finished_sample
 from station.settings import Settings
+from station.standard_readings import read_standard
 from station.trust import TrustBook, attention
 from station.wire import parse_size
 
@@ -138,6 +140,30 @@ class Bench:
         )  # fmt: skip
         self._ledger.append(finished, person=person)
         return finished
+
+    def enter(self, payload: Payload, person: str) -> Entry:
+        """Write what a person did beside the samples: a calibration, a check, a study's reading."""
+        demo = payload.demo or self._demo or self._ledger.reader.is_demo()
+        entry = self._ledger.append(payload.model_copy(update={"demo": demo}), person=person)
+        self._show_attention()
+        return entry
+
+    def read_standard(self, role: Role, expected: float) -> tuple[str, list[float]]:
+        """Read an instrument that looks at a known standard; its name, and readings in SI units.
+
+        Raises
+        ------
+        BadInput
+            A sample is under way, or the bench has no such instrument.
+        InstrumentError
+            It does not answer, or what it measures does not stand still.
+        """
+        if not self._busy.acquire(blocking=False):
+            raise BadInput("A sample is under way on this bench: finish it or give it up first.")
+        try:
+            return read_standard(self._bay, role, expected)
+        finally:
+            self._busy.release()
 
     # ---- the page's way: one thread per sample -------------------------------------------------
 

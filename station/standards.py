@@ -31,7 +31,7 @@ DAYS_PER_YEAR = 365.25
 
 
 @dataclass(frozen=True, slots=True)
-class Surroundings:
+class Conditions:
     """Where and when standards are used.
 
     Attributes
@@ -101,7 +101,7 @@ class Resistor(_Standard):
         """The instrument it serves."""
         return "meter"
 
-    def worth(self, around: Surroundings, indicated: float | None = None) -> tuple[float, float]:
+    def worth(self, around: Conditions, indicated: float | None = None) -> tuple[float, float]:
         """Value in ohm and its standard uncertainty (BadInput without a temperature)."""
         if indicated is not None:
             raise BadInput(f"{self.id} has a value of its own: give no other reference for it.")
@@ -137,7 +137,7 @@ class Weight(_Standard):
         """The instrument it serves."""
         return "tester"
 
-    def worth(self, around: Surroundings, indicated: float | None = None) -> tuple[float, float]:
+    def worth(self, around: Conditions, indicated: float | None = None) -> tuple[float, float]:
         """Force in newton and its standard uncertainty (BadInput without a place)."""
         if indicated is not None:
             raise BadInput(f"{self.id} has a value of its own: give no other reference for it.")
@@ -170,7 +170,7 @@ class Cell(_Standard):
 
     def worth(
         self,
-        around: Surroundings,  # noqa: ARG002
+        around: Conditions,  # noqa: ARG002
         indicated: float | None = None,
     ) -> tuple[float, float]:
         """Force in newton and its standard uncertainty (BadInput beyond its certificate)."""

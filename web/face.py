@@ -3,7 +3,9 @@
 from collections.abc import Sequence
 from typing import Protocol
 
+from calibration.records import Role
 from station.bench_state import Board, SampleOrder
+from station.ledger.entries import Payload
 from station.limits import LimitSets
 from station.settings import Settings
 
@@ -75,3 +77,9 @@ class BenchFace(Protocol):
 
     def void_unfinished(self, sample_id: str, person: str, reason: str) -> object:
         """Record an interrupted sample as void."""
+
+    def enter(self, payload: Payload, person: str) -> object:
+        """Record what a person did beside the samples."""
+
+    def read_standard(self, role: Role, expected: float) -> tuple[str, list[float]]:
+        """Read an instrument that looks at a known standard; its name, and readings in SI units."""

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from station.datafiles import load_standards
 from station.errors import BadInput, DataFileError
-from station.standards import Cell, Resistor, Surroundings, Weight
+from station.standards import Cell, Conditions, Resistor, Weight
 
 DAY = date(2027, 2, 16)
 FACTS: dict[str, Any] = {
@@ -29,7 +29,7 @@ RESISTOR = Resistor(
 def test_a_resistor_is_worth_what_its_temperature_and_age_make_of_it() -> None:
     # Sums by hand: 1 mOhm (1 + 1e-4 x 5 K); u from certificate, temperature (0.5 K), coefficient
     # over 5 K and a year's drift as a rectangle, in quadrature.
-    value_ohm, u_ohm = RESISTOR.worth(Surroundings(DAY, 25.0))
+    value_ohm, u_ohm = RESISTOR.worth(Conditions(DAY, 25.0))
     assert value_ohm == pytest.approx(1.0005e-3)
     parts = (3e-8, 1e-3 * 1e-4 * 0.5, 1e-3 * 1e-5 * 5.0, 1e-3 * 2e-5 * 365 / 365.25 / 3**0.5)
     assert u_ohm == pytest.approx(math.hypot(*parts), rel=1e-9)
@@ -37,29 +37,29 @@ def test_a_resistor_is_worth_what_its_temperature_and_age_make_of_it() -> None:
 
 def test_a_resistor_that_minds_the_temperature_must_be_told_it() -> None:
     with pytest.raises(BadInput, match="depends on its temperature"):
-        RESISTOR.worth(Surroundings(DAY))
+        RESISTOR.worth(Conditions(DAY))
     steady = RESISTOR.model_copy(update={"per_k": 0.0, "u_per_k": 0.0})
-    assert steady.worth(Surroundings(DAY))[0] == pytest.approx(1e-3)
+    assert steady.worth(Conditions(DAY))[0] == pytest.approx(1e-3)
 
 
 def test_a_weight_pulls_by_local_gravity_less_its_lift_in_air() -> None:
     weight = Weight(kind="weight", mass_kg=10.0, u_mass_kg=0.0, **FACTS)
     # GRS80 at 45 degrees and 0.015 % buoyancy (calculated, as for the weights of test_force.py).
-    force_n, u_n = weight.worth(Surroundings(DAY, place=(45.0, 0.0)))
+    force_n, u_n = weight.worth(Conditions(DAY, place=(45.0, 0.0)))
     assert force_n == pytest.approx(98.047, abs=1e-3)
     assert 0.0 < u_n < 0.01
     with pytest.raises(BadInput, match="latitude"):
-        weight.worth(Surroundings(DAY))
+        weight.worth(Conditions(DAY))
 
 
 def test_a_cell_is_good_for_what_its_certificate_covers() -> None:
     cell = Cell(kind="cell", low_n=50.0, high_n=1000.0, u_percent=0.1, **FACTS)
-    assert cell.worth(Surroundings(DAY), 200.0) == pytest.approx((200.0, 0.2))
+    assert cell.worth(Conditions(DAY), 200.0) == pytest.approx((200.0, 0.2))
     for beyond in (49.9, 1001.0):
         with pytest.raises(BadInput, match="50 to 1000 N"):
-            cell.worth(Surroundings(DAY), beyond)
+            cell.worth(Conditions(DAY), beyond)
     with pytest.raises(BadInput, match="what it indicates"):
-        cell.worth(Surroundings(DAY))
+        cell.worth(Conditions(DAY))
 
 
 def test_a_standard_overdue_says_so() -> None:

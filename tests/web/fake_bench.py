@@ -2,9 +2,11 @@
 
 from dataclasses import dataclass
 
+from calibration.records import Role
 from station.bench_state import Board, SampleOrder, Stage
 from station.datafiles import shipped_limit_sets
 from station.errors import BadInput, StationError
+from station.ledger.entries import Payload
 from station.ledger.store import Ledger
 from station.limits import LimitSets
 from station.settings import Settings
@@ -73,6 +75,14 @@ class FakeBench:
         if row is None:
             raise BadInput(f"Sample {sample_id} is not waiting to be finished.")
         finish(self._ledger, sample_id, order_of(person, row.nest), void_reason=reason)
+
+    def enter(self, payload: Payload, person: str) -> object:
+        return self._ledger.append(payload, person=person)
+
+    def read_standard(self, role: Role, expected: float) -> tuple[str, list[float]]:
+        if self.problem is not None:
+            raise self.problem
+        return f"Invented {role}", [expected * scale for scale in (1.0, 1.001, 0.999)]
 
     def _in_hand(self) -> tuple[SampleOrder, str]:
         state = self.board.state

@@ -1,0 +1,53 @@
+"""Reading an instrument that looks at a known standard, for a check or a gauge study."""
+
+import math
+
+from station.bay import NAMES, BayTester, InstrumentBay, Role
+from station.errors import NoReading
+
+REPEATS = 5
+FORCES_PER_READING = 10
+STILL_FRACTION = 0.005
+STILL_DIGITS = 10.0
+SMALLEST_RANGE_OHM = 1e-3
+"""The meter's range is chosen for at least this much: a zero has no range of its own."""
+
+
+def read_standard(
+    bay: InstrumentBay, role: Role, expected: float, repeats: int = REPEATS
+) -> tuple[str, list[float]]:
+    """Name of the instrument on record, and its settled readings in ohm or newton.
+
+    Parameters
+    ----------
+    expected
+        About what it will read, in the same unit.
+
+    Raises
+    ------
+    BadInput
+        The bench has no such instrument.
+    InstrumentError
+        It is not there, does not answer, or what it measures does not stand still.
+    """
+    if role == "meter":
+        readings = bay.meter(max(expected, SMALLEST_RANGE_OHM)).read_repeats(repeats)
+    else:
+        readings = _still_forces(bay.tester(), repeats)
+    return bay.used(role).name, readings
+
+
+def _still_forces(tester: BayTester, repeats: int) -> list[float]:
+    forces = tester.read_forces(repeats * FORCES_PER_READING)
+    readings = [
+        math.fsum(forces[start : start + FORCES_PER_READING]) / FORCES_PER_READING
+        for start in range(0, len(forces), FORCES_PER_READING)
+    ]
+    mean = math.fsum(readings) / len(readings)
+    spread = max(readings) - min(readings)
+    if spread > max(STILL_FRACTION * abs(mean), STILL_DIGITS * tester.worth.resolution_n):
+        raise NoReading(
+            f"The {NAMES['tester']} does not stand still: its force moved by {spread:.2g} N. Wait "
+            "until the weight hangs still, and read again."
+        )
+    return readings
