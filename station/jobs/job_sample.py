@@ -1,9 +1,13 @@
 """A sample as a job sees it: what was found, and the verdict as it stands after corrections."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from station.ledger.entries import CriterionResult, Joint, SampleFinished
+
+MIN_SPLICE_OHM = 1e-6
+"""Below a microohm the logarithm says more about the meter than about the crimp."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,11 +33,23 @@ class JobSample:
     criteria: tuple[CriterionResult, ...]
     checklist: Mapping[str, bool] = field(default_factory=dict)
     step: str | None = None
+    splice_ohm: float | None = None
+
+    @property
+    def log_resistance(self) -> float | None:
+        """Natural logarithm of the joint's resistance in ohms; None where it was not measured."""
+        return None if self.splice_ohm is None else math.log(max(self.splice_ohm, MIN_SPLICE_OHM))
 
     @property
     def void(self) -> bool:
         """True where the test, not the crimp, was bad."""
         return self.verdict == "void"
+
+    @property
+    def force_ratio(self) -> float | None:
+        """Pull as force over limit; None where it was not judged."""
+        found = self.criterion("pull_force_min")
+        return None if found is None or found.value is None else found.value / found.limit
 
     def criterion(self, name: str) -> CriterionResult | None:
         """The comparison with one limit, if it was made."""
@@ -52,4 +68,5 @@ def job_sample(
         finished.criteria,
         finished.checklist,
         step,
+        None if finished.resistance is None else finished.resistance.splice_ohm,
     )
