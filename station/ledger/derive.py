@@ -7,6 +7,7 @@ table cannot differ from the one that grew.
 from typing import Any
 
 from sqlalchemy import ColumnClause, Connection, and_, bindparam, exists, literal_column, select
+from sqlalchemy.dialects.sqlite import insert
 
 from station.errors import BadInput
 from station.ledger import tables
@@ -27,6 +28,12 @@ from station.ledger.entries import (
     ToolServiced,
 )
 from station.ledger.record import Entry
+
+ALL_TIME = ""
+"""The quarter of an hour under which ``tally`` counts everything."""
+
+BEGUN = "begun"
+"""What ``tally`` counts besides verdicts."""
 
 FIRST_DEMO_KEY = "first_demo_seq"
 """Where ``meta`` keeps the number of the first invented entry."""
@@ -66,7 +73,18 @@ _FIND_SAMPLE = Prepared(
         _sample.c.sample_id == bindparam("of_sample")
     )
 )
+_STANDING = select(_sample.c.verdict, _sample.c.at_utc, _sample.c.person).where(
+    _sample.c.sample_id == bindparam("of_sample")
+)
 _CORRECT = _sample.update().where(_sample.c.sample_id == bindparam("of_sample"))
+_adding = insert(tables.tally)
+_COUNT = Prepared(
+    _adding.on_conflict_do_update(
+        index_elements=["quarter", "person", "what"],
+        set_={"n": tables.tally.c.n + _adding.excluded.n},
+    ),
+    ["quarter", "person", "what", "n"],
+)
 _FIND_ENTRY = select(tables.entry.c.kind, tables.entry.c.payload).where(
     tables.entry.c.id == bindparam("of_entry")
 )
@@ -126,6 +144,7 @@ def _sample_begun(connection: Connection, entry: Entry, begun: SampleBegun) -> N
         "simulated": False,
     }
     _BEGIN.execute(connection, row | _described(entry, begun))
+    _count(connection, ALL_TIME, entry.person, BEGUN, 1)
 
 
 def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinished) -> None:
@@ -141,10 +160,28 @@ def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinis
     measured["pull_limit_n"] = _limit_n(finished)
     row |= _described(entry, finished) | measured
     same = {f"same_{name}": row[name] for name in _INDEXED_DESCRIPTION}
-    if _FINISH_AS_BEGUN.execute(connection, row | same).rowcount:
-        return
-    if _FINISH.execute(connection, row).rowcount == 0:
+    done = _FINISH_AS_BEGUN.execute(connection, row | same).rowcount
+    if not done and _FINISH.execute(connection, row).rowcount == 0:
         _refuse_finish(connection, finished.sample_id)
+    _count_verdict(connection, utc_text(entry.at_utc), entry.person, finished.verdict, 1)
+
+
+def quarter_of(at_utc: str) -> str:
+    """Return the quarter of an hour in which a time lies, both as `utc_text`, the latter cut."""
+    minute = int(at_utc[14:16]) // 15 * 15
+    return f"{at_utc[:14]}{minute:02d}"
+
+
+def _count_verdict(
+    connection: Connection, at_utc: str, person: str, verdict: str, change: int
+) -> None:
+    for quarter in (ALL_TIME, quarter_of(at_utc)):
+        _count(connection, quarter, person, verdict, change)
+
+
+def _count(connection: Connection, quarter: str, person: str, what: str, change: int) -> None:
+    row = {"quarter": quarter, "person": person, "what": what, "n": change}
+    _COUNT.execute(connection, row)
 
 
 def _refuse_finish(connection: Connection, sample_id: str) -> None:
@@ -243,11 +280,17 @@ def _correction(connection: Connection, correction: Correction) -> None:
         of_sample = SampleFinished.model_validate_json(found.payload).sample_id
     else:
         of_sample = corrected
-    if connection.execute(_CORRECT, {"of_sample": of_sample} | changes).rowcount == 0:
+    sample = connection.execute(_STANDING, {"of_sample": of_sample}).first()
+    if sample is None:
         raise BadInput(
             f"The entry {corrected} is not a sample, so it has no verdict or failure mode to "
             "correct: give the id of a sample."
         )
+    connection.execute(_CORRECT, {"of_sample": of_sample} | changes)
+    if correction.void_sample and sample.verdict != "void":
+        if sample.verdict is not None:
+            _count_verdict(connection, sample.at_utc, sample.person, sample.verdict, -1)
+        _count_verdict(connection, sample.at_utc, sample.person, "void", 1)
 
 
 def _person_added(connection: Connection, entry: Entry, person: PersonAdded) -> None:

@@ -7,12 +7,25 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Engine, Row, Select, func, literal, or_, select
+from sqlalchemy import (
+    Column,
+    ColumnClause,
+    ColumnElement,
+    Connection,
+    Engine,
+    Row,
+    Select,
+    func,
+    literal_column,
+    or_,
+    select,
+    tuple_,
+)
 
 from station.errors import LedgerError
 from station.ledger import database, tables
-from station.ledger.chain import utc_time
-from station.ledger.derive import FIRST_DEMO_KEY, OPEN_SAMPLE
+from station.ledger.chain import utc_text, utc_time
+from station.ledger.derive import ALL_TIME, BEGUN, FIRST_DEMO_KEY, OPEN_SAMPLE, quarter_of
 from station.ledger.entries import (
     BaselineSet,
     InstrumentCalibrated,
@@ -25,6 +38,11 @@ _PAGE = 500
 
 _sample = tables.sample
 _entry = tables.entry
+_tally = tables.tally
+_PASS: ColumnClause[str] = literal_column("'pass'")
+
+UNFINISHED = "unfinished"
+"""Asks for samples that were begun and have no verdict, those replaced by another among them."""
 
 
 @dataclass(frozen=True)
@@ -164,6 +182,7 @@ class LedgerReader:
         limit: int = 100,
         before_seq: int | None = None,
         newest_first: bool = True,
+        verdict: str | None = None,
     ) -> list[SampleRow]:
         """Return samples in the order in which they were begun.
 
@@ -177,11 +196,15 @@ class LedgerReader:
             Only samples with a smaller ``begun_seq``: the next page after a newest-first one.
         newest_first : bool
             Whether the latest come first.
+        verdict : str, optional
+            Only samples that stand so now, or `UNFINISHED` ones.
         """
         wanted = {_sample.c.tool: tool, _sample.c.nest: nest, _sample.c.person: person}
         query = select(_sample).where(
             *(column == value for column, value in wanted.items() if value is not None)
         )
+        if verdict is not None:
+            query = query.where(*_standing_so(verdict))
         if before_seq is not None:
             query = query.where(_sample.c.begun_seq < before_seq)
         order = _sample.c.begun_seq.desc() if newest_first else _sample.c.begun_seq
@@ -209,10 +232,33 @@ class LedgerReader:
         query = select(_sample).where(OPEN_SAMPLE).order_by(_sample.c.begun_seq)
         return [_sample_row(row) for row in self._all(query)]
 
-    def nest_samples(self, tool: str, nest: str) -> list[SampleRow]:
-        """Return every sample of one nest, oldest first."""
-        query = select(_sample).where(_sample.c.tool == tool, _sample.c.nest == nest)
-        return [_sample_row(row) for row in self._all(query.order_by(_sample.c.begun_seq))]
+    def nest_samples(
+        self, tool: str, nest: str, *, since_seq: int = 0, limit: int | None = None
+    ) -> list[SampleRow]:
+        """Return the samples of one nest, oldest first.
+
+        Parameters
+        ----------
+        since_seq : int
+            Only those begun after this entry, such as the last service.
+        limit : int, optional
+            Only the latest so many.
+        """
+        query = select(_sample).where(
+            _sample.c.tool == tool, _sample.c.nest == nest, _sample.c.begun_seq > since_seq
+        )
+        latest = query.order_by(_sample.c.begun_seq.desc()).limit(limit)
+        return [_sample_row(row) for row in reversed(self._all(latest))]
+
+    def latest_of_nests(self) -> dict[tuple[str, str], SampleRow]:
+        """Return the latest sample of every tool and nest that has one, by tool and nest."""
+        found = {}
+        with database.plain_errors(self._path), self._engine.connect() as connection:
+            for tool, nest in _hops(connection, _sample.c.tool, _sample.c.nest):
+                query = select(_sample).where(_sample.c.tool == tool, _sample.c.nest == nest)
+                newest = query.order_by(_sample.c.begun_seq.desc()).limit(1)
+                found[tool, nest] = _sample_row(connection.execute(newest).one())
+        return found
 
     def samples_since(
         self, seq: int, *, instrument: str | None = None, tool: str | None = None
@@ -242,12 +288,13 @@ class LedgerReader:
             Whether those that measured samples and were never calibrated or checked are among them.
         """
         event = tables.instrument_event
-        found = self._all(select(event.c.instrument, event.c.role).distinct())
-        measuring = (("meter", _sample.c.meter), ("tester", _sample.c.tester))
-        for role, column in measuring if with_samples else ():
-            named = select(column.label("instrument"), literal(role).label("role"))
-            found += self._all(named.where(column.is_not(None)).distinct())
-        return {row.instrument: row.role for row in sorted(found, key=lambda row: row.instrument)}
+        known = select(event.c.instrument, event.c.role).distinct()
+        roles = {"meter": _sample.c.meter, "tester": _sample.c.tester} if with_samples else {}
+        with database.plain_errors(self._path), self._engine.connect() as connection:
+            found = {row.instrument: row.role for row in connection.execute(known)}
+            for role, column in roles.items():
+                found |= {name: role for (name,) in _hops(connection, column)}
+        return dict(sorted(found.items()))
 
     def calibrations(self, instrument: str) -> list[Entry]:
         """Return the ``instrument_calibrated`` entries of an instrument, oldest first."""
@@ -298,15 +345,44 @@ class LedgerReader:
 
     def counts(self) -> Counts:
         """Return how much is on record."""
-        by_verdict = select(_sample.c.verdict, func.count().label("n")).group_by(_sample.c.verdict)
+        counted = (
+            select(_tally.c.what, func.sum(_tally.c.n).label("n"))
+            .where(_tally.c.quarter == ALL_TIME)
+            .group_by(_tally.c.what)
+        )
         last = select(func.max(_entry.c.seq)).where(_entry.c.bench == self._bench)
         still_open = select(func.count()).select_from(_sample).where(OPEN_SAMPLE)
         with database.plain_errors(self._path), self._engine.connect() as connection:
-            found = {row.verdict: row.n for row in connection.execute(by_verdict)}
+            found = {row.what: row.n for row in connection.execute(counted) if row.n}
             entries = connection.scalar(last) or 0
             unfinished = connection.scalar(still_open) or 0
-        verdicts = {verdict: n for verdict, n in found.items() if verdict is not None}
-        return Counts(entries, sum(found.values()), unfinished, verdicts)
+        begun = found.pop(BEGUN, 0)
+        return Counts(entries, begun, unfinished, found)
+
+    def verdict_counts(
+        self, since: datetime | None = None, until: datetime | None = None
+    ) -> dict[str, dict[str, int]]:
+        """Return how many samples of each person have which verdict now, by person and verdict.
+
+        Parameters
+        ----------
+        since, until : datetime, optional
+            From and to when they were finished, rounded down to a quarter of an hour, which is as
+            fine as is counted: enough for days and shifts in every time zone. Without both, the
+            whole record is counted.
+        """
+        at = _tally.c.quarter
+        query = select(_tally.c.person, _tally.c.what, func.sum(_tally.c.n).label("n"))
+        if since is None and until is None:
+            query = query.where(at == ALL_TIME, _tally.c.what != BEGUN)
+        else:
+            query = query.where(at > ALL_TIME if since is None else at >= _quarter(since))
+            query = query if until is None else query.where(at < _quarter(until))
+        counts: dict[str, dict[str, int]] = {}
+        for row in self._all(query.group_by(_tally.c.person, _tally.c.what)):
+            if row.n:
+                counts.setdefault(row.person, {})[row.what] = row.n
+        return counts
 
     def is_demo(self) -> bool:
         """Return whether any entry is invented."""
@@ -352,6 +428,30 @@ class LedgerReader:
     def _all(self, query: Select[Any]) -> list[Row[Any]]:
         with database.plain_errors(self._path), self._engine.connect() as connection:
             return list(connection.execute(query))
+
+
+def _standing_so(verdict: str) -> list[ColumnElement[bool]]:
+    if verdict == UNFINISHED:
+        return [_sample.c.finished_seq.is_(None), _sample.c.verdict.is_(None)]
+    stands = _sample.c.verdict == verdict
+    # Said twice, since only so does SQLite see that the index of those may serve.
+    return [stands] if verdict == "pass" else [stands, _sample.c.verdict != _PASS]
+
+
+def _hops(connection: Connection, *columns: Column[Any]) -> Iterator[tuple[str, ...]]:
+    """Yield the distinct values of an index's first columns, hopping from one to the next.
+
+    SQLite's own DISTINCT would walk through the whole index.
+    """
+    following = select(*columns).where(columns[0].is_not(None)).order_by(*columns).limit(1)
+    row = connection.execute(following).first()
+    while row is not None:
+        yield tuple(row)
+        row = connection.execute(following.where(tuple_(*columns) > tuple_(*row))).first()
+
+
+def _quarter(at: datetime) -> str:
+    return quarter_of(utc_text(at))
 
 
 def _columns(row: Row[Any]) -> dict[str, Any]:
