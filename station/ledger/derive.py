@@ -16,12 +16,15 @@ from station.ledger.database import Prepared
 from station.ledger.entries import (
     BaselineSet,
     Correction,
+    DoorEvent,
     InstrumentCalibrated,
     InstrumentChecked,
     Joint,
     Payload,
     PersonAdded,
+    PersonLeft,
     PullResult,
+    RoleChanged,
     SampleBegun,
     SampleFinished,
     ToolAdded,
@@ -89,6 +92,7 @@ _FIND_ENTRY = select(tables.entry.c.kind, tables.entry.c.payload).where(
     tables.entry.c.id == bindparam("of_entry")
 )
 _FORGET_PERSON = tables.person.delete().where(tables.person.c.name == bindparam("of_name"))
+_CHANGE_PERSON = tables.person.update().where(tables.person.c.name == bindparam("of_name"))
 _FORGET_TOOL = tables.tool.delete().where(tables.tool.c.tool == bindparam("of_tool"))
 _FIND_BASELINE = select(tables.baseline.c.entry_id).where(
     tables.baseline.c.joint_key == bindparam("joint_key"),
@@ -119,8 +123,8 @@ def derive(connection: Connection, entry: Entry) -> None:
             _sample_finished(connection, entry, payload)
         case Correction():
             _correction(connection, payload)
-        case PersonAdded():
-            _person_added(connection, entry, payload)
+        case PersonAdded() | RoleChanged() | PersonLeft() | DoorEvent():
+            _people(connection, entry, payload)
         case ToolAdded():
             _tool_added(connection, entry, payload)
         case ToolServiced():
@@ -293,10 +297,51 @@ def _correction(connection: Connection, correction: Correction) -> None:
         _count_verdict(connection, sample.at_utc, sample.person, "void", 1)
 
 
-def _person_added(connection: Connection, entry: Entry, person: PersonAdded) -> None:
-    row = {"name": person.name, "role": person.role, **_noted(entry)}
-    connection.execute(_FORGET_PERSON, {"of_name": person.name})
-    connection.execute(tables.person.insert(), row)
+def _people(
+    connection: Connection, entry: Entry, said: PersonAdded | RoleChanged | PersonLeft | DoorEvent
+) -> None:
+    """Who is on record with which role, and all of it in the audit."""
+    match said:
+        case DoorEvent():
+            _audit(connection, entry, said.event, said.about, said.detail, said)
+        case PersonAdded():
+            row = {"name": said.name, "role": said.role, "active": True, **_noted(entry)}
+            connection.execute(_FORGET_PERSON, {"of_name": said.name})
+            connection.execute(tables.person.insert(), row)
+            _audit(connection, entry, said.KIND, said.name, said.role)
+        case RoleChanged():
+            _change_person(connection, said.name, {"role": said.role})
+            detail = f"{said.was} to {said.role}" + (f": {said.reason}" if said.reason else "")
+            _audit(connection, entry, said.KIND, said.name, detail)
+        case PersonLeft():
+            _change_person(connection, said.name, {"active": False})
+            _audit(connection, entry, said.KIND, said.name, said.reason)
+
+
+def _change_person(connection: Connection, name: str, changes: dict[str, Any]) -> None:
+    if connection.execute(_CHANGE_PERSON, {"of_name": name} | changes).rowcount == 0:
+        raise BadInput(f"{name} is not on record: add the person first.")
+
+
+def _audit(
+    connection: Connection,
+    entry: Entry,
+    event: str,
+    about: str,
+    detail: str,
+    door: DoorEvent | None = None,
+) -> None:
+    row = {
+        "seq": entry.seq,
+        "event": event,
+        "about": about,
+        "person": entry.person,
+        "way": door.way if door else None,
+        "address": door.address if door else None,
+        "detail": detail,
+        **_noted(entry),
+    }
+    connection.execute(tables.door.insert(), row)
 
 
 def _tool_added(connection: Connection, entry: Entry, added: ToolAdded) -> None:

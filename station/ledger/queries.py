@@ -85,13 +85,28 @@ class SampleRow:
 
 @dataclass(frozen=True)
 class PersonRow:
-    """A person who may stand at the bench, with the role given last."""
+    """A person who may stand at the bench, with the role given last; not active: has left."""
 
     name: str
     role: str
     at_utc: datetime
     demo: bool
     active: bool = True
+
+
+@dataclass(frozen=True)
+class DoorRow:
+    """One line of the audit: a sign-in, a failure, a refusal or a change of people."""
+
+    seq: int
+    at_utc: datetime
+    event: str
+    about: str
+    person: str
+    way: str | None
+    address: str | None
+    detail: str
+    demo: bool
 
 
 @dataclass(frozen=True)
@@ -338,10 +353,37 @@ class LedgerReader:
                 latest[payload.joint.key] = payload
         return latest
 
-    def people(self) -> list[PersonRow]:
-        """Return all people, by name."""
+    def people(self, *, former: bool = False) -> list[PersonRow]:
+        """Return the people at the bench, by name; with ``former``, those who left as well."""
         rows = self._all(select(tables.person).order_by(tables.person.c.name))
-        return [PersonRow(**_columns(row)) for row in rows]
+        return [PersonRow(**_columns(row)) for row in rows if former or row.active]
+
+    def person(self, name: str) -> PersonRow | None:
+        """Return one person, those who left among them, or None if the name is not on record."""
+        rows = self._all(select(tables.person).where(tables.person.c.name == name))
+        return PersonRow(**_columns(rows[0])) if rows else None
+
+    def audit(
+        self, about: str | None = None, limit: int = 100, before_seq: int | None = None
+    ) -> list[DoorRow]:
+        """Return sign-ins, failures, refusals and changes of people, newest first.
+
+        Parameters
+        ----------
+        about : str, optional
+            Only those of this person's door.
+        limit : int
+            At most so many.
+        before_seq : int, optional
+            Only earlier ones than this entry.
+        """
+        door = tables.door
+        query = select(door).order_by(door.c.seq.desc()).limit(limit)
+        if about is not None:
+            query = query.where(door.c.about == about)
+        if before_seq is not None:
+            query = query.where(door.c.seq < before_seq)
+        return [DoorRow(**_columns(row)) for row in self._all(query)]
 
     def counts(self) -> Counts:
         """Return how much is on record."""

@@ -132,6 +132,22 @@ person = Table(
     Column("role", Text, nullable=False),
     Column("at_utc", Text, nullable=False),
     Column("demo", Boolean, nullable=False),
+    Column("active", Boolean, nullable=False),
+)
+
+door = Table(
+    "door",
+    read_tables,
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("at_utc", Text, nullable=False),
+    Column("event", Text, nullable=False),
+    Column("about", Text, nullable=False),
+    Column("person", Text, nullable=False),
+    Column("way", Text),
+    Column("address", Text),
+    Column("detail", Text, nullable=False),
+    Column("demo", Boolean, nullable=False),
+    Index("door_by_name", "about", "seq"),
 )
 
 tool = Table(

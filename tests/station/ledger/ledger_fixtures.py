@@ -13,7 +13,10 @@ from station.ledger.chain import Moment
 from station.ledger.entries import (
     BaselineSet,
     Correction,
+    DoorEvent,
     PersonAdded,
+    PersonLeft,
+    RoleChanged,
     SampleBegun,
     SampleFinished,
     ToolAdded,
@@ -122,6 +125,11 @@ def full_ledger(
     ledger.append(ToolServiced(tool="T1", nest=None, action="adjusted"), person="Ana")
     for version, center in ((1, 1.2), (2, 1.3)):
         ledger.append(_baseline(version, center), person="Ana")
+    ledger.append(PersonAdded(name="Cy", role="apprentice"), person="Ana")
+    changed = RoleChanged(name="Cy", was="apprentice", role="installer", reason="since spring")
+    ledger.append(changed, person="Ana")
+    ledger.append(PersonLeft(name="Cy", reason="moved"), person="Ana")
+    ledger.append(DoorEvent(event="signed_in", about="Ana", way="bench"), person="Ana")
     ledger.append(CALIBRATED, person="Ana")
     ledger.append(CHECKED, person="Bo")
     return ledger

@@ -82,6 +82,36 @@ def test_tools_people_and_services_are_as_last_described(full_ledger: Ledger) ->
     assert reader.services("T2", "A") == []
 
 
+def test_who_left_is_known_and_no_longer_offered(full_ledger: Ledger) -> None:
+    reader = full_ledger.reader
+    assert [row.name for row in reader.people(former=True)] == ["Ana", "Bo", "Cy"]
+    left = reader.person("Cy")
+    assert left is not None
+    assert (left.role, left.active) == ("installer", False)
+    assert reader.person("Nobody") is None
+
+
+def test_the_audit_tells_the_newest_first_and_page_by_page(full_ledger: Ledger) -> None:
+    reader = full_ledger.reader
+    told = [(row.event, row.about, row.person, row.detail) for row in reader.audit()]
+    assert told == [
+        ("signed_in", "Ana", "Ana", ""),
+        ("person_left", "Cy", "Ana", "moved"),
+        ("role_changed", "Cy", "Ana", "apprentice to installer: since spring"),
+        ("person_added", "Cy", "Ana", "apprentice"),
+        ("person_added", "Bo", "Ana", "installer"),
+        ("person_added", "Bo", "Ana", "apprentice"),
+        ("person_added", "Ana", "Ana", "lead"),
+    ]
+    pages = []
+    before = None
+    while page := reader.audit(limit=3, before_seq=before):
+        pages += page
+        before = page[-1].seq
+    assert pages == reader.audit()
+    assert [row.event for row in reader.audit("Ana")] == ["signed_in", "person_added"]
+
+
 def test_the_latest_baseline_of_a_joint_is_given(
     full_ledger: Ledger, begun: Callable[..., SampleBegun]
 ) -> None:
