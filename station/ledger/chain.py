@@ -34,7 +34,7 @@ HASHED_COLUMNS = (
 """The columns under the hash, in the order in which they are serialised."""
 
 _ENCODER = json.JSONEncoder(
-    sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+    sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False, check_circular=False
 )
 
 

@@ -88,6 +88,9 @@ _COUNT = Prepared(
     ),
     ["quarter", "person", "what", "n"],
 )
+_NOTE_USED = Prepared(
+    insert(tables.instrument_used).on_conflict_do_nothing(), ["role", "instrument"]
+)
 _FIND_ENTRY = select(tables.entry.c.kind, tables.entry.c.payload).where(
     tables.entry.c.id == bindparam("of_entry")
 )
@@ -168,6 +171,9 @@ def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinis
     if not done and _FINISH.execute(connection, row).rowcount == 0:
         _refuse_finish(connection, finished.sample_id)
     _count_verdict(connection, utc_text(entry.at_utc), entry.person, finished.verdict, 1)
+    for role in _MADE_BY:
+        if measured[role] is not None:
+            _NOTE_USED.execute(connection, {"role": role, "instrument": measured[role]})
 
 
 def quarter_of(at_utc: str) -> str:

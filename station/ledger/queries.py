@@ -302,14 +302,11 @@ class LedgerReader:
         with_samples : bool
             Whether those that measured samples and were never calibrated or checked are among them.
         """
-        event = tables.instrument_event
-        known = select(event.c.instrument, event.c.role).distinct()
-        roles = {"meter": _sample.c.meter, "tester": _sample.c.tester} if with_samples else {}
-        with database.plain_errors(self._path), self._engine.connect() as connection:
-            found = {row.instrument: row.role for row in connection.execute(known)}
-            for role, column in roles.items():
-                found |= {name: role for (name,) in _hops(connection, column)}
-        return dict(sorted(found.items()))
+        event, used = tables.instrument_event, tables.instrument_used
+        found = self._all(select(event.c.instrument, event.c.role).distinct())
+        if with_samples:
+            found += self._all(select(used.c.instrument, used.c.role))
+        return {row.instrument: row.role for row in sorted(found, key=lambda row: row.instrument)}
 
     def calibrations(self, instrument: str) -> list[Entry]:
         """Return the ``instrument_calibrated`` entries of an instrument, oldest first."""
@@ -485,7 +482,7 @@ def _hops(connection: Connection, *columns: Column[Any]) -> Iterator[tuple[str, 
 
     SQLite's own DISTINCT would walk through the whole index.
     """
-    following = select(*columns).where(columns[0].is_not(None)).order_by(*columns).limit(1)
+    following = select(*columns).order_by(*columns).limit(1)
     row = connection.execute(following).first()
     while row is not None:
         yield tuple(row)

@@ -20,7 +20,7 @@ from sqlalchemy import (
     text,
 )
 
-READ_TABLES_VERSION = 3
+READ_TABLES_VERSION = 4
 
 APPLICATION_ID = 0x43525350
 """Marks an SQLite file as a ledger of this station."""
@@ -96,8 +96,7 @@ sample = Table(
     Index("sample_by_nest", "tool", "nest", "begun_seq"),
     Index("sample_by_tool", "tool", "begun_seq"),
     Index("sample_by_person", "person", "begun_seq"),
-    Index("sample_by_meter", "meter", "finished_seq"),
-    Index("sample_by_tester", "tester", "finished_seq"),
+    Index("sample_by_finish", "finished_seq"),
     # Most samples pass: a filter for the others must not read through them.
     Index(
         "sample_not_passed",
@@ -112,6 +111,15 @@ sample = Table(
         sqlite_where=text("finished_seq IS NULL AND verdict IS NULL"),
     ),
 )
+
+instrument_used = Table(
+    "instrument_used",
+    read_tables,
+    Column("role", Text, primary_key=True),
+    Column("instrument", Text, primary_key=True),
+    sqlite_with_rowid=False,
+)
+"""Which instruments measured samples."""
 
 tally = Table(
     "tally",
