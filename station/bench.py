@@ -132,11 +132,13 @@ class Bench:
         if row is None or entry is None or not isinstance(entry.payload, SampleBegun):
             raise BadInput(f"Sample {sample_id} is not waiting to be finished.")
         begun = entry.payload
-        order = SampleOrder(person, begun.job, begun.joint, begun.limit_set)
+        order = SampleOrder(
+            person, begun.job, begun.joint, begun.limit_set, job_id=begun.job_id, step=begun.step
+        )
         standing = self._standing(begun.limit_set)
         finished = finished_sample(
             sample_id, order, (), standing=standing, guard=self.settings.guard,
-            resistance=None, pull=None, void_reason=reason, demo=begun.demo,
+            resistance=None, pull=None, void_reason=reason, void_by="person", demo=begun.demo,
         )  # fmt: skip
         self._ledger.append(finished, person=person)
         return finished
@@ -289,6 +291,8 @@ class Bench:
             limit_set=order.limit_set,
             offered_again_for=order.offered_again_for,
             overridden_warning=self._barrel_warning(order),
+            job_id=order.job_id,
+            step=order.step,
         )
         sample_id = self._ledger.append(begun, person=order.person).id
         self.board.show(
@@ -315,6 +319,7 @@ class Bench:
             resistance=course.resistance,
             pull=course.pull,
             void_reason=void_reason,
+            void_by=course.void_by,
             overridden_warning=begun.overridden_warning,
             demo=self._demo,
         )

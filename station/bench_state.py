@@ -46,6 +46,10 @@ class SampleOrder:
     """The person was warned that the barrel is not made for the wires, and goes on all the same."""
     checklist: Mapping[str, bool] = field(default_factory=dict)
     """Answers to the visual checklist by item; True is good."""
+    job_id: str | None = None
+    """The job that the sample is made for; None for a sample of its own."""
+    step: str | None = None
+    """Where in that job's plan it belongs."""
 
 
 @dataclass(frozen=True, slots=True)

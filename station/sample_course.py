@@ -8,10 +8,10 @@ from statistics import fmean
 from station.bay import BayTester, InstrumentBay, RecordedPull
 from station.bench_panel import BenchPanel
 from station.bench_state import Board, SampleOrder, Stage
-from station.ledger.entries import PullResult, ResistanceResult
+from station.ledger.entries import PullResult, ResistanceResult, VoidBy
 from station.ledger.traces import encode_trace, trace_key
 from station.limits import Limit
-from station.operators import Operator
+from station.operators import Operator, SampleAbandoned
 from station.pull import PullReduction, reduce_trace
 from station.pull_peak import PeakFound, with_register
 from station.sample_record import (
@@ -62,10 +62,21 @@ class SampleCourse:
     resistance: ResistanceResult | None = field(default=None, init=False)
     pull: PullResult | None = field(default=None, init=False)
     traces: dict[str, bytes] = field(default_factory=dict, init=False)
+    void_by: VoidBy = field(default="instrument", init=False)
 
     def run(self) -> str | None:
-        """Measure; return why the sample is void, or None."""
-        return self._measure_resistance() or self._measure_pull()
+        """Measure; return why the sample is void, or None.
+
+        Raises
+        ------
+        SampleAbandoned, CalibrationNeeded, InstrumentError
+            The sample is void; what was measured before is kept.
+        """
+        try:
+            return self._measure_resistance() or self._measure_pull()
+        except SampleAbandoned:
+            self.void_by = "person"
+            raise
 
     def _measure_resistance(self) -> str | None:
         fixture = self.around.settings.fixture
@@ -121,7 +132,7 @@ class SampleCourse:
         # A trace that looks like a slip is shown to the operator, who may have seen otherwise.
         slipped = reduced.suggested_mode == GRIP_SLIP
         void_reason = found.void_reason if slipped else reduced.void_reason or found.void_reason
-        mode = self._failure_mode(reduced) if void_reason is None else None
+        shown = reduced
         reduced = replace(reduced, peak_n=found.peak_n, peak_may_be_low_by_n=found.may_be_low_by_n)
         worth = replace(tester.worth, line=trust.line)
         used = self.around.bay.used("tester")
@@ -134,8 +145,12 @@ class SampleCourse:
             unit_assumed=trace.unit_assumed,
             guard=self.around.panel.guard_word,
         )
-        self.pull = pull_result(reduced, worth, mode, self._keep(trace), used, taken)
+        # Kept before the person answers: giving up now does not undo what was pulled.
+        self.pull = pull_result(reduced, worth, None, self._keep(trace), used, taken)
+        mode = self._failure_mode(shown) if void_reason is None else None
+        self.pull = self.pull.model_copy(update={"failure_mode": mode})
         if mode == GRIP_SLIP:
+            self.void_by = "instrument" if slipped else "person"
             return "the sample slipped in the grips: crimp a new one and grip it again"
         return void_reason
 

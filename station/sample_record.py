@@ -22,6 +22,7 @@ from station.ledger.entries import (
     PullResult,
     ResistanceResult,
     SampleFinished,
+    VoidBy,
 )
 from station.limits import Limit
 from station.pull import PullReduction
@@ -211,14 +212,19 @@ def finished_sample(
     resistance: ResistanceResult | None,
     pull: PullResult | None,
     void_reason: str | None = None,
+    void_by: VoidBy | None = None,
     overridden_warning: str | None = None,
     demo: bool = False,
 ) -> SampleFinished:
     """Judge a sample and put it into words for the ledger.
 
-    A ``void_reason`` makes it void whatever was measured: the test, not the crimp, was bad.
+    A ``void_reason`` makes it void whatever was measured: the test, not the crimp, was bad. Where
+    that rests on a person's word alone, what was measured is judged and kept all the same, so that
+    a job can count it.
     """
-    judged = _judge(limits, guard, resistance, pull) if void_reason is None else None
+    void = void_reason is not None
+    keep = not void or void_by == "person"
+    judged = _judge(limits, guard, resistance, pull) if keep else None
     return SampleFinished(
         demo=demo,
         sample_id=sample_id,
@@ -231,9 +237,12 @@ def finished_sample(
         resistance=resistance,
         pull=pull,
         criteria=() if judged is None else tuple(map(_criterion_result, judged.criteria)),
-        verdict=Verdict.VOID.value if judged is None else judged.verdict.value,
+        verdict=Verdict.VOID.value if judged is None or void else judged.verdict.value,
         void_reason=void_reason,
+        void_by=(void_by or "instrument") if void else None,
         overridden_warning=overridden_warning,
+        job_id=order.job_id,
+        step=order.step,
     )
 
 

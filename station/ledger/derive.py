@@ -6,20 +6,26 @@ table cannot differ from the one that grew.
 
 from typing import Any
 
-from sqlalchemy import ColumnClause, Connection, and_, bindparam, exists, literal_column, select
+from sqlalchemy import ColumnClause, Connection, bindparam, exists, literal_column, select
 from sqlalchemy.dialects.sqlite import insert
 
 from station.errors import BadInput
 from station.ledger import tables
 from station.ledger.chain import canonical_json, utc_text
 from station.ledger.database import Prepared
+from station.ledger.derive_jobs import check_job_open, derive_job
 from station.ledger.entries import (
     BaselineSet,
     Correction,
     DoorEvent,
     InstrumentCalibrated,
     InstrumentChecked,
+    JobBegun,
+    JobEnded,
+    JobStep,
     Joint,
+    NestHeld,
+    NestReleased,
     Payload,
     PersonAdded,
     PersonLeft,
@@ -29,6 +35,7 @@ from station.ledger.entries import (
     SampleFinished,
     ToolAdded,
     ToolServiced,
+    WorkDone,
 )
 from station.ledger.record import Entry
 
@@ -42,11 +49,6 @@ FIRST_DEMO_KEY = "first_demo_seq"
 """Where ``meta`` keeps the number of the first invented entry."""
 
 _sample = tables.sample
-_later = _sample.alias("later")
-
-_replaced = exists().where(_later.c.replaces == _sample.c.sample_id)
-OPEN_SAMPLE = and_(_sample.c.finished_seq.is_(None), _sample.c.verdict.is_(None), ~_replaced)
-"""Begun, and neither finished, voided nor replaced by another sample."""
 
 _JOINT = ("connector", "wires", "material", "tool", "nest", "joint_key")
 _DESCRIBED = ("person", "job", "limit_set", "demo", *_JOINT)
@@ -54,14 +56,19 @@ _INDEXED_DESCRIPTION = ("person", "tool", "nest")
 _RESISTANCE = ("splice_ohm", "splice_u_ohm")
 _MADE_BY = ("meter", "tester")
 _PULL = ("peak_n", "peak_u_n", "failure_mode", "trace_sha256")
-_JUDGED = ("finished_seq", "limit_standing", "verdict", "void_reason", "pull_limit_n")
+_JUDGED = (
+    "finished_seq", "limit_standing", "verdict", "void_reason", "void_by", "measured_verdict",
+    "pull_limit_n",
+)  # fmt: skip
 
 _BEGIN = Prepared(
     _sample.insert(),
-    ["begun_seq", "sample_id", "replaces", "at_utc", "simulated", *_DESCRIBED],
+    ["begun_seq", "sample_id", "replaces", "at_utc", "simulated", "job_id", "step", *_DESCRIBED],
 )
 _MEASURED = ("at_utc", "simulated", *_JUDGED, *_RESISTANCE, *_PULL, *_MADE_BY)
-_of_open_sample = _sample.update().where(_sample.c.sample_id == bindparam("of_sample"), OPEN_SAMPLE)
+_of_open_sample = _sample.update().where(
+    _sample.c.sample_id == bindparam("of_sample"), tables.OPEN_SAMPLE
+)
 _FINISH = Prepared(_of_open_sample, [*_MEASURED, *_DESCRIBED])
 # A column that is set is written to every index that has it, changed or not: the rule, a sample
 # that is finished as it was begun, leaves those on the description alone.
@@ -128,27 +135,41 @@ def derive(connection: Connection, entry: Entry) -> None:
             _correction(connection, payload)
         case PersonAdded() | RoleChanged() | PersonLeft() | DoorEvent():
             _people(connection, entry, payload)
-        case ToolAdded():
-            _tool_added(connection, entry, payload)
-        case ToolServiced():
-            _tool_serviced(connection, entry, payload)
-        case BaselineSet():
-            _baseline_set(connection, entry, payload)
+        case JobBegun() | JobStep() | JobEnded() | NestHeld() | NestReleased() | WorkDone():
+            derive_job(connection, entry, payload)
+        case ToolAdded() | ToolServiced() | BaselineSet():
+            _tools(connection, entry, payload)
         case InstrumentCalibrated() | InstrumentChecked():
             _instrument_event(connection, entry, payload)
     if payload.demo:
         _MARK_DEMO.execute(connection, {"seq": str(entry.seq)})
 
 
+def _tools(
+    connection: Connection, entry: Entry, payload: ToolAdded | ToolServiced | BaselineSet
+) -> None:
+    match payload:
+        case ToolAdded():
+            _tool_added(connection, entry, payload)
+        case ToolServiced():
+            _tool_serviced(connection, entry, payload)
+        case BaselineSet():
+            _baseline_set(connection, entry, payload)
+
+
 def _sample_begun(connection: Connection, entry: Entry, begun: SampleBegun) -> None:
     replaces = begun.offered_again_for
     if replaces and _found(connection, replaces) is None:
         raise BadInput(f"The sample {replaces} to be replaced is not on record: check its id.")
+    if begun.job_id is not None:
+        check_job_open(connection, begun.job_id)
     row = {
         "begun_seq": entry.seq,
         "sample_id": entry.id,
         "replaces": replaces,
         "simulated": False,
+        "job_id": begun.job_id,
+        "step": begun.step,
     }
     _BEGIN.execute(connection, row | _described(entry, begun))
     _count(connection, ALL_TIME, entry.person, BEGUN, 1)
@@ -161,6 +182,8 @@ def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinis
         "limit_standing": finished.limit_standing,
         "verdict": finished.verdict,
         "void_reason": finished.void_reason,
+        "void_by": finished.void_by,
+        "measured_verdict": _measured_verdict(finished),
         "simulated": _is_simulated(finished),
     }
     measured = _resistance(finished) | _pull(finished.pull) | _made_by(finished)
@@ -269,6 +292,12 @@ def _limit_n(finished: SampleFinished) -> float | None:
     return max(limits, default=None)
 
 
+def _measured_verdict(finished: SampleFinished) -> str | None:
+    """Return the worst verdict of what was measured, void or not; None where nothing was."""
+    found = {result.verdict for result in finished.criteria if result.value is not None}
+    return next((word for word in ("fail", "undecided", "pass") if word in found), None)
+
+
 def _is_simulated(finished: SampleFinished) -> bool:
     results = (finished.resistance, finished.pull)
     return any(result is not None and result.instrument.simulated for result in results)
@@ -281,7 +310,7 @@ def _correction(connection: Connection, correction: Correction) -> None:
         raise BadInput(f"The entry {corrected} to be corrected is not on record: check its id.")
     changes: dict[str, Any] = {}
     if correction.void_sample:
-        changes |= {"verdict": "void", "void_reason": correction.reason}
+        changes |= {"verdict": "void", "void_reason": correction.reason, "void_by": "person"}
     if correction.failure_mode is not None:
         changes["failure_mode"] = correction.failure_mode
     if not changes:

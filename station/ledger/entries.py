@@ -8,9 +8,11 @@ still says what it said. All quantities are SI; ``u`` is one standard uncertaint
 from datetime import date
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
 VerdictWord = Literal["pass", "fail", "undecided", "void"]
+JobName = Literal["daily_check", "tool_validation", "certification", "comparison"]
+VoidBy = Literal["instrument", "person"]
 FiniteFloat = Annotated[float, Field(allow_inf_nan=False)]
 
 
@@ -234,6 +236,10 @@ class SampleBegun(Payload):
     """The id of an interrupted sample that this one replaces."""
     overridden_warning: str | None = None
     """The warning about a wrong barrel that the person was given and overrode."""
+    job_id: str | None = None
+    """The ``job_begun`` entry that this sample is made for; null for a sample of its own."""
+    step: str | None = None
+    """Where in the job's plan it belongs."""
 
 
 class SampleFinished(Payload):
@@ -256,6 +262,87 @@ class SampleFinished(Payload):
     void_reason: str | None = None
     overridden_warning: str | None = None
     """As in ``sample_begun``: this sample was made in a barrel that is not for its wires."""
+    job_id: str | None = None
+    step: str | None = None
+    void_by: VoidBy | None = None
+    """Who called it void: what the instruments or the trace say, or a person's word alone."""
+
+
+class JobBegun(Payload):
+    """A job was taken up. Its ``id`` is the job's; all that belongs to it names that."""
+
+    KIND: ClassVar[str] = "job_begun"
+
+    job: JobName
+    plan_id: str
+    plan: dict[str, JsonValue]
+    """The whole plan in force, so that a later change of its file changes nothing here."""
+    scope: dict[str, JsonValue]
+    """What the job is about: tools, nests, joints, a candidate."""
+
+
+class JobStep(Payload):
+    """Anything done in a job besides a sample: a check of the bench, a sign-off, a finding."""
+
+    KIND: ClassVar[str] = "job_step"
+
+    job_id: str
+    step: str
+    content: dict[str, JsonValue] = {}
+
+
+class JobEnded(Payload):
+    """A job came to its outcome. Nothing can be added to it afterwards."""
+
+    KIND: ClassVar[str] = "job_ended"
+
+    job_id: str
+    outcome: str
+    reasons: tuple[str, ...]
+    figures: dict[str, JsonValue] = {}
+    valid_until: date | None = None
+    """Last day on which a certificate holds; null for jobs that give none."""
+    scope: dict[str, JsonValue] = {}
+    """What a certificate covers."""
+    signatures: tuple[str, ...] = ()
+    record_hash: str | None = None
+    """Hash of the job's record up to here, to look a paper up by."""
+
+
+class NestHeld(Payload):
+    """A nest must not be used until a lead releases it."""
+
+    KIND: ClassVar[str] = "nest_held"
+
+    tool: str
+    nest: str
+    reason: str
+    job_id: str | None = None
+    needs: Literal["service", "lead"] = "service"
+    """What has to come before its release: service and a new baseline, or a lead's look alone."""
+
+
+class NestReleased(Payload):
+    """A held nest may be used again."""
+
+    KIND: ClassVar[str] = "nest_released"
+
+    tool: str
+    nest: str
+    reason: str
+    job_id: str | None = None
+
+
+class WorkDone(Payload):
+    """Work that left the shop was crimped in this nest on this day."""
+
+    KIND: ClassVar[str] = "work_done"
+
+    day: date
+    work_order: str
+    tool: str
+    nest: str
+    note: str = ""
 
 
 class BaselineSet(Payload):
@@ -356,6 +443,12 @@ KINDS: dict[str, type[Payload]] = {
         ToolServiced,
         SampleBegun,
         SampleFinished,
+        JobBegun,
+        JobStep,
+        JobEnded,
+        NestHeld,
+        NestReleased,
+        WorkDone,
         BaselineSet,
         Correction,
         InstrumentCalibrated,

@@ -25,7 +25,7 @@ from sqlalchemy import (
 from station.errors import LedgerError
 from station.ledger import database, tables
 from station.ledger.chain import utc_text, utc_time
-from station.ledger.derive import ALL_TIME, BEGUN, FIRST_DEMO_KEY, OPEN_SAMPLE, quarter_of
+from station.ledger.derive import ALL_TIME, BEGUN, FIRST_DEMO_KEY, quarter_of
 from station.ledger.entries import (
     BaselineSet,
     InstrumentCalibrated,
@@ -81,6 +81,11 @@ class SampleRow:
     replaces: str | None
     meter: str | None
     tester: str | None
+    job_id: str | None = None
+    step: str | None = None
+    void_by: str | None = None
+    measured_verdict: str | None = None
+    """What the measured values say, even where the sample is void; None where there are none."""
 
 
 @dataclass(frozen=True)
@@ -223,12 +228,12 @@ class LedgerReader:
         if before_seq is not None:
             query = query.where(_sample.c.begun_seq < before_seq)
         order = _sample.c.begun_seq.desc() if newest_first else _sample.c.begun_seq
-        return [_sample_row(row) for row in self._all(query.order_by(order).limit(limit))]
+        return [sample_row(row) for row in self._all(query.order_by(order).limit(limit))]
 
     def sample(self, sample_id: str) -> SampleRow | None:
         """Return one sample, or None if there is none with this id."""
         rows = self._all(select(_sample).where(_sample.c.sample_id == sample_id))
-        return _sample_row(rows[0]) if rows else None
+        return sample_row(rows[0]) if rows else None
 
     def finished_payload(self, sample_id: str) -> SampleFinished | None:
         """Return what was written when a sample was finished, before any correction."""
@@ -244,8 +249,8 @@ class LedgerReader:
 
     def unfinished(self) -> list[SampleRow]:
         """Return the samples that were begun and neither finished, voided nor replaced."""
-        query = select(_sample).where(OPEN_SAMPLE).order_by(_sample.c.begun_seq)
-        return [_sample_row(row) for row in self._all(query)]
+        query = select(_sample).where(tables.OPEN_SAMPLE).order_by(_sample.c.begun_seq)
+        return [sample_row(row) for row in self._all(query)]
 
     def nest_samples(
         self, tool: str, nest: str, *, since_seq: int = 0, limit: int | None = None
@@ -263,7 +268,7 @@ class LedgerReader:
             _sample.c.tool == tool, _sample.c.nest == nest, _sample.c.begun_seq > since_seq
         )
         latest = query.order_by(_sample.c.begun_seq.desc()).limit(limit)
-        return [_sample_row(row) for row in reversed(self._all(latest))]
+        return [sample_row(row) for row in reversed(self._all(latest))]
 
     def latest_of_nests(self) -> dict[tuple[str, str], SampleRow]:
         """Return the latest sample of every tool and nest that has one, by tool and nest."""
@@ -272,7 +277,7 @@ class LedgerReader:
             for tool, nest in _hops(connection, _sample.c.tool, _sample.c.nest):
                 query = select(_sample).where(_sample.c.tool == tool, _sample.c.nest == nest)
                 newest = query.order_by(_sample.c.begun_seq.desc()).limit(1)
-                found[tool, nest] = _sample_row(connection.execute(newest).one())
+                found[tool, nest] = sample_row(connection.execute(newest).one())
         return found
 
     def samples_since(
@@ -292,7 +297,7 @@ class LedgerReader:
             query = query.where(or_(_sample.c.meter == instrument, _sample.c.tester == instrument))
         if tool is not None:
             query = query.where(_sample.c.tool == tool)
-        return [_sample_row(row) for row in self._all(query.order_by(_sample.c.finished_seq))]
+        return [sample_row(row) for row in self._all(query.order_by(_sample.c.finished_seq))]
 
     def instruments(self, *, with_samples: bool = True) -> dict[str, str]:
         """Return the role of every instrument on record, by the instrument's name.
@@ -390,7 +395,7 @@ class LedgerReader:
             .group_by(_tally.c.what)
         )
         last = select(func.max(_entry.c.seq)).where(_entry.c.bench == self._bench)
-        still_open = select(func.count()).select_from(_sample).where(OPEN_SAMPLE)
+        still_open = select(func.count()).select_from(_sample).where(tables.OPEN_SAMPLE)
         with database.plain_errors(self._path), self._engine.connect() as connection:
             found = {row.what: row.n for row in connection.execute(counted) if row.n}
             entries = connection.scalar(last) or 0
@@ -464,6 +469,10 @@ class LedgerReader:
             )
         self._bench = meta["bench"]
 
+    def rows(self, query: Select[Any]) -> list[Row[Any]]:
+        """Run a query of another module of this package; one consistent state."""
+        return self._all(query)
+
     def _all(self, query: Select[Any]) -> list[Row[Any]]:
         with database.plain_errors(self._path), self._engine.connect() as connection:
             return list(connection.execute(query))
@@ -497,5 +506,6 @@ def _columns(row: Row[Any]) -> dict[str, Any]:
     return {**row._mapping, "at_utc": utc_time(row.at_utc)}
 
 
-def _sample_row(row: Row[Any]) -> SampleRow:
+def sample_row(row: Row[Any]) -> SampleRow:
+    """Return the sample in a row of its read table."""
     return SampleRow(**_columns(row) | {"wires": tuple(json.loads(row.wires))})

@@ -17,6 +17,8 @@ from sqlalchemy import (
     MetaData,
     Table,
     Text,
+    and_,
+    exists,
     text,
 )
 
@@ -61,6 +63,61 @@ meta = Table(
     Column("value", Text, nullable=False),
 )
 
+job = Table(
+    "job",
+    read_tables,
+    Column("begun_seq", Integer, primary_key=True, autoincrement=False),
+    Column("job_id", Text, ForeignKey(entry.c.id), nullable=False, unique=True),
+    Column("job", Text, nullable=False),
+    Column("plan_id", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+    Column("person", Text, nullable=False),
+    Column("ended_seq", Integer),
+    Column("outcome", Text),
+    Column("demo", Boolean, nullable=False),
+    Index("job_open", "begun_seq", sqlite_where=text("ended_seq IS NULL")),
+)
+
+job_entry = Table(
+    "job_entry",
+    read_tables,
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("entry_id", Text, ForeignKey(entry.c.id), nullable=False),
+    Column("job_id", Text, ForeignKey("job.job_id"), nullable=False),
+    Index("job_entry_by_job", "job_id", "seq"),
+)
+
+nest_hold = Table(
+    "nest_hold",
+    read_tables,
+    Column("held_seq", Integer, primary_key=True, autoincrement=False),
+    Column("at_utc", Text, nullable=False),
+    Column("person", Text, nullable=False),
+    Column("tool", Text, nullable=False),
+    Column("nest", Text, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("needs", Text, nullable=False),
+    Column("job_id", Text),
+    Column("released_seq", Integer),
+    Column("demo", Boolean, nullable=False),
+    Index("hold_by_nest", "tool", "nest", "held_seq"),
+)
+
+work = Table(
+    "work",
+    read_tables,
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("day", Text, nullable=False),
+    Column("at_utc", Text, nullable=False),
+    Column("person", Text, nullable=False),
+    Column("work_order", Text, nullable=False),
+    Column("tool", Text, nullable=False),
+    Column("nest", Text, nullable=False),
+    Column("note", Text, nullable=False),
+    Column("demo", Boolean, nullable=False),
+    Index("work_by_nest", "tool", "nest", "day"),
+)
+
 sample = Table(
     "sample",
     read_tables,
@@ -93,6 +150,11 @@ sample = Table(
     Column("replaces", Text, ForeignKey("sample.sample_id")),
     Column("meter", Text),
     Column("tester", Text),
+    Column("job_id", Text, ForeignKey("job.job_id")),
+    Column("step", Text),
+    Column("void_by", Text),
+    Column("measured_verdict", Text),
+    Index("sample_by_job", "job_id", "begun_seq", sqlite_where=text("job_id IS NOT NULL")),
     Index("sample_by_nest", "tool", "nest", "begun_seq"),
     Index("sample_by_tool", "tool", "begun_seq"),
     Index("sample_by_person", "person", "begun_seq"),
@@ -199,6 +261,11 @@ instrument_event = Table(
     Column("instrument", Text, nullable=False),
     Index("event_by_instrument", "instrument", "kind", "seq"),
 )
+
+_later = sample.alias("later")
+_replaced = exists().where(_later.c.replaces == sample.c.sample_id)
+OPEN_SAMPLE = and_(sample.c.finished_seq.is_(None), sample.c.verdict.is_(None), ~_replaced)
+"""Begun, and neither finished, voided nor replaced by another sample."""
 
 _SAME_ENTRY = "bench = NEW.bench AND seq = NEW.seq OR id = NEW.id"
 _SAME_TRACE = "sha256 = NEW.sha256"

@@ -17,6 +17,7 @@ from station.demo.run import (
 from station.errors import BadInput, NoLimit, PortLost
 from station.ledger.entries import SampleBegun
 from station.ledger.store import Ledger
+from station.operators import SampleAbandoned
 from station.settings import Settings
 
 ORDER = SampleOrder(
@@ -189,6 +190,30 @@ def test_a_sample_given_up_is_void(simulated: SimulatedBench, ledger: Ledger, st
     row = ledger.reader.samples(limit=1)[0]
     assert row.verdict == "void"
     assert "dropped it" in (row.void_reason or "")
+
+
+class SaysItSlipped(HandsAsOperator):
+    def failure_mode(self, suggested: str | None) -> str:
+        super().failure_mode(suggested)
+        return "grip_slip"
+
+
+class GivesUpAfterThePull(HandsAsOperator):
+    def failure_mode(self, suggested: str | None) -> str:
+        raise SampleAbandoned("did not like it")
+
+
+@pytest.mark.parametrize("hands", [SaysItSlipped, GivesUpAfterThePull])
+def test_a_void_on_a_persons_word_keeps_the_judged_force(
+    simulated: SimulatedBench, ledger: Ledger, hands: type[HandsAsOperator]
+) -> None:
+    operator = hands(simulated.hands, lambda _text: None)
+    outcome = simulated.bench.take_sample(ORDER, operator)
+    row = ledger.reader.sample(outcome.sample_id)
+    assert row is not None
+    assert (row.verdict, row.void_by, row.measured_verdict) == ("void", "person", "pass")
+    assert row.peak_n is not None
+    assert row.trace_sha256 is not None
 
 
 def test_an_interrupted_sample_can_be_voided_once(

@@ -2,7 +2,7 @@
 
 import itertools
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,11 @@ from station.ledger.entries import (
     BaselineSet,
     Correction,
     DoorEvent,
+    JobBegun,
+    JobEnded,
+    JobStep,
+    NestHeld,
+    NestReleased,
     PersonAdded,
     PersonLeft,
     RoleChanged,
@@ -21,6 +26,7 @@ from station.ledger.entries import (
     SampleFinished,
     ToolAdded,
     ToolServiced,
+    WorkDone,
 )
 from station.ledger.store import Ledger
 from station.ledger.traces import encode_trace, trace_key
@@ -132,7 +138,23 @@ def full_ledger(
     ledger.append(DoorEvent(event="signed_in", about="Ana", way="bench"), person="Ana")
     ledger.append(CALIBRATED, person="Ana")
     ledger.append(CHECKED, person="Bo")
+    _add_job(ledger)
     return ledger
+
+
+def _add_job(ledger: Ledger) -> None:
+    plan = {"id": "invented", "samples": 3}
+    job = ledger.append(
+        JobBegun(job="daily_check", plan_id="invented", plan=plan, scope={"nests": ["A"]}),
+        person="Bo",
+    )
+    ledger.append(JobStep(job_id=job.id, step="look", content={"good": False}), person="Bo")
+    ledger.append(JobEnded(job_id=job.id, outcome="held", reasons=("weak",)), person="Bo")
+    held = NestHeld(tool="T1", nest="A", reason="weak", job_id=job.id)
+    ledger.append(held, person="Bo")
+    ledger.append(NestReleased(tool="T1", nest="A", reason="new die"), person="Ana")
+    work = WorkDone(day=date(2024, 3, 1), work_order="W-1", tool="T1", nest="A")
+    ledger.append(work, person="Bo")
 
 
 def _baseline(version: int, center: float) -> BaselineSet:

@@ -1,0 +1,247 @@
+"""Jobs, held nests and logged work, read from a ledger."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import Row, select
+
+from station.errors import BadInput
+from station.ledger import tables
+from station.ledger.chain import utc_time
+from station.ledger.entries import BaselineSet, JobBegun, JobEnded, JobStep
+from station.ledger.queries import LedgerReader, SampleRow, sample_row
+from station.ledger.record import Entry, entry_from_row
+
+_job = tables.job
+_hold = tables.nest_hold
+_work = tables.work
+_entry = tables.entry
+
+
+@dataclass(frozen=True)
+class JobRow:
+    """A job on one line; ``ended_seq`` and ``outcome`` are None while it is open."""
+
+    begun_seq: int
+    job_id: str
+    job: str
+    plan_id: str
+    at_utc: datetime
+    person: str
+    ended_seq: int | None
+    outcome: str | None
+    demo: bool
+
+
+@dataclass(frozen=True)
+class StepTaken:
+    """A step of a job: who did what, when."""
+
+    seq: int
+    entry_id: str
+    at_utc: datetime
+    person: str
+    step: JobStep
+
+
+@dataclass(frozen=True)
+class JobRecord:
+    """All that is on record of one job. Its progress is a function of this and nothing else.
+
+    Attributes
+    ----------
+    steps
+        In order.
+    samples
+        Those made for this job, in the order in which they were begun, unfinished ones too.
+    ended
+        The outcome; None while the job is open.
+    """
+
+    row: JobRow
+    begun: JobBegun
+    steps: tuple[StepTaken, ...]
+    samples: tuple[SampleRow, ...]
+    ended: JobEnded | None
+    ended_at_utc: datetime | None = None
+    ended_by: str | None = None
+
+    def steps_named(self, step: str) -> list[StepTaken]:
+        """Return the steps of this name, in order."""
+        return [taken for taken in self.steps if taken.step.step == step]
+
+
+@dataclass(frozen=True)
+class HoldRow:
+    """A nest that was held; ``released_seq`` is None while it still is."""
+
+    held_seq: int
+    at_utc: datetime
+    person: str
+    tool: str
+    nest: str
+    reason: str
+    needs: str
+    job_id: str | None
+    released_seq: int | None
+    demo: bool
+
+
+@dataclass(frozen=True)
+class WorkRow:
+    """A line of the work log."""
+
+    seq: int
+    day: date
+    at_utc: datetime
+    person: str
+    work_order: str
+    tool: str
+    nest: str
+    note: str
+    demo: bool
+
+
+def jobs(
+    reader: LedgerReader, *, job: str | None = None, only_open: bool = False, limit: int = 100
+) -> list[JobRow]:
+    """Return jobs, newest first.
+
+    Parameters
+    ----------
+    job
+        Only jobs of this name.
+    only_open
+        Only jobs that have not ended.
+    """
+    query = select(_job)
+    if job is not None:
+        query = query.where(_job.c.job == job)
+    if only_open:
+        query = query.where(_job.c.ended_seq.is_(None))
+    query = query.order_by(_job.c.begun_seq.desc()).limit(limit)
+    return [JobRow(**_timed(row)) for row in reader.rows(query)]
+
+
+def job_record(reader: LedgerReader, job_id: str) -> JobRecord:
+    """Return all that is on record of one job.
+
+    Raises
+    ------
+    BadInput
+        There is no such job; the start of an id will do where it names one job only.
+    """
+    row = _find_job(reader, job_id)
+    begun = reader.entry(row.job_id)
+    if begun is None or not isinstance(begun.payload, JobBegun):
+        raise BadInput(f"The job {job_id} is not on record: list the jobs, then give its id.")
+    steps: list[StepTaken] = []
+    ended: Entry | None = None
+    for entry in _entries_of(reader, row.job_id):
+        if isinstance(entry.payload, JobStep):
+            taken = StepTaken(entry.seq, entry.id, entry.at_utc, entry.person, entry.payload)
+            steps.append(taken)
+        else:
+            ended = entry
+    outcome = ended.payload if ended is not None else None
+    return JobRecord(
+        row,
+        begun.payload,
+        tuple(steps),
+        tuple(job_samples(reader, row.job_id)),
+        outcome if isinstance(outcome, JobEnded) else None,
+        None if ended is None else ended.at_utc,
+        None if ended is None else ended.person,
+    )
+
+
+def job_samples(reader: LedgerReader, job_id: str) -> list[SampleRow]:
+    """Return the samples made for a job, in the order in which they were begun."""
+    sample = tables.sample
+    query = select(sample).where(sample.c.job_id == job_id).order_by(sample.c.begun_seq)
+    return [sample_row(row) for row in reader.rows(query)]
+
+
+def holds(
+    reader: LedgerReader,
+    *,
+    tool: str | None = None,
+    nest: str | None = None,
+    only_open: bool = True,
+) -> list[HoldRow]:
+    """Return the holds of nests, oldest first."""
+    query = select(_hold)
+    if tool is not None:
+        query = query.where(_hold.c.tool == tool)
+    if nest is not None:
+        query = query.where(_hold.c.nest == nest)
+    if only_open:
+        query = query.where(_hold.c.released_seq.is_(None))
+    return [HoldRow(**_timed(row)) for row in reader.rows(query.order_by(_hold.c.held_seq))]
+
+
+def work(
+    reader: LedgerReader,
+    *,
+    tool: str | None = None,
+    nest: str | None = None,
+    since: date | None = None,
+    limit: int = 500,
+) -> list[WorkRow]:
+    """Return the latest lines of the work log, oldest day first.
+
+    Parameters
+    ----------
+    since
+        Only work of this day and later.
+    limit
+        At most so many: the latest.
+    """
+    query = select(_work)
+    if tool is not None:
+        query = query.where(_work.c.tool == tool)
+    if nest is not None:
+        query = query.where(_work.c.nest == nest)
+    if since is not None:
+        query = query.where(_work.c.day >= since.isoformat())
+    query = query.order_by(_work.c.day.desc(), _work.c.seq.desc()).limit(limit)
+    rows = [
+        WorkRow(**_timed(row) | {"day": date.fromisoformat(row.day)}) for row in reader.rows(query)
+    ]
+    return rows[::-1]
+
+
+def baseline_seqs(reader: LedgerReader, tool: str, nest: str) -> list[int]:
+    """Return the entry numbers of all baselines of a nest's joints, in order."""
+    table = tables.baseline
+    query = select(_entry).join(table, table.c.entry_id == _entry.c.id).order_by(_entry.c.seq)
+    found = (entry_from_row(row) for row in reader.rows(query))
+    return [
+        entry.seq
+        for entry in found
+        if isinstance(entry.payload, BaselineSet)
+        and (entry.payload.joint.tool, entry.payload.joint.nest) == (tool, nest)
+    ]
+
+
+def _find_job(reader: LedgerReader, job_id: str) -> JobRow:
+    # Ids are long to type: their start will do.
+    named = _job.c.job_id.startswith(job_id, autoescape=True)
+    rows = reader.rows(select(_job).where(named).limit(2)) if job_id else []
+    if not rows:
+        raise BadInput(f"The job {job_id!r} is not on record: list the jobs, then give its id.")
+    if len(rows) > 1:
+        raise BadInput(f"More than one job begins with {job_id!r}: give more of its id.")
+    return JobRow(**_timed(rows[0]))
+
+
+def _entries_of(reader: LedgerReader, job_id: str) -> list[Entry]:
+    table = tables.job_entry
+    query = select(_entry).join(table, table.c.entry_id == _entry.c.id)
+    query = query.where(table.c.job_id == job_id).order_by(table.c.seq)
+    return [entry_from_row(row) for row in reader.rows(query)]
+
+
+def _timed(row: Row[Any]) -> dict[str, Any]:
+    return {**row._mapping, "at_utc": utc_time(row.at_utc)}
