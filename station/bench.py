@@ -13,7 +13,7 @@ from station.bench_panel import BenchPanel
 from station.bench_state import Board, SampleOrder, Stage
 from station.connectors import ConnectorBook, connector_named
 from station.errors import BadInput, CalibrationNeeded, InstrumentError, StationError
-from station.instruments.panel_base import BasePanel, NoPanel
+from station.instruments.panel_base import BasePanel, NoPanel, PanelLine
 from station.ledger.entries import Payload, SampleBegun, SampleFinished
 from station.ledger.record import Entry
 from station.ledger.store import Ledger
@@ -96,6 +96,10 @@ class Bench:
     def instruments(self) -> list[InstrumentLine]:
         """One line per instrument: what it is, where, and what is wrong with it."""
         return self._bay.lines()
+
+    def panel_line(self) -> PanelLine:
+        """The panel: whether there is one, how its contacts stand, what is wrong with it."""
+        return self.panel.line()
 
     def take_sample(self, order: SampleOrder, operator: Operator) -> SampleOutcome:
         """Take one sample, from its description to its entry in the ledger.

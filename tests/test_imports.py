@@ -21,6 +21,7 @@ PURE = {
     "pull_events",
     "pull_modes",
     "pull_peak",
+    "panel_logic",
     "verdict",
     "judging",
     "people",

@@ -5,6 +5,7 @@ from typing import Protocol
 
 from calibration.records import Role
 from station.bench_state import Board, SampleOrder
+from station.instruments.panel_base import PanelLine
 from station.ledger.entries import Payload
 from station.limits import LimitSets
 from station.settings import Settings
@@ -62,6 +63,9 @@ class BenchFace(Protocol):
 
     def instruments(self) -> Sequence[InstrumentLine]:
         """List the instruments and how each is doing."""
+
+    def panel_line(self) -> PanelLine:
+        """Tell how the panel is doing."""
 
     def start(self, order: SampleOrder) -> None:
         """Take a sample up (BadInput if the bench is busy or the description is wrong)."""

@@ -21,6 +21,13 @@ OPEN_STAGES = (Stage.IDLE, Stage.DONE)
 """Stages at which a new sample may be described."""
 
 
+GUARD_WORDS = {
+    "open": "OPEN: close it before you pull",
+    "closed": "closed (as the panel sees it; not a safety function)",
+}
+"""What the page says of the guard; nothing where none is watched."""
+
+
 @dataclass(frozen=True)
 class LiveView:
     """What the live part of the bench page shows; an empty text means that its line is hidden."""
@@ -39,6 +46,8 @@ def live_view(state: BenchState, limit_sets: LimitSets) -> LiveView:
     texts = {
         "todo": state.what_to_do,
         "trouble": state.trouble or "",
+        "instruments": "\n".join(state.instrument_troubles),
+        "guard": GUARD_WORDS.get(state.guard or "", ""),
         "sample": "" if state.order is None else _sample_words(state.order),
         "reading": _reading_words(state),
         "force": "" if state.force_n is None else newton(state.force_n),

@@ -63,18 +63,17 @@ class LinkKeeper:
             self._closing = True
             self._give_up.set()
             self._changed.notify_all()
+            self._changed.wait_for(lambda: not self._trying)
         self.link.close()
         if self._thread is not None:
             self._thread.join()
             self._thread = None
-        # An attempt that was under way may have opened the port once more.
-        self.link.close()
 
     def _run(self) -> None:
         while not self._closing:
             if self.link.identity is None or not self.link.port.is_open:
                 self._find_again()
-            elif self.link.port.wait_lost(_LOOK_S) and not self._users:
+            elif self.link.port.wait_lost(_LOOK_S) and not (self._users or self._closing):
                 self.link.lose(f"The {self.link.port.name} was lost; it is being looked for.")
                 self._on_change()
 

@@ -102,6 +102,7 @@ class LinePort:
         self._lost = threading.Event()
         self._changed = threading.Condition()
         self._writing = threading.Lock()
+        self._turning = threading.RLock()  # open and close, from whichever thread
         self._stopping = threading.Event()
         self._serial: serial.Serial | None = None
         self._thread: threading.Thread | None = None
@@ -129,6 +130,10 @@ class LinePort:
         BadInput
             The URL or a line setting is not possible.
         """
+        with self._turning:
+            self._open()
+
+    def _open(self) -> None:
         if self._thread is not None and self._ended is None:
             return
         self.close()
@@ -146,13 +151,14 @@ class LinePort:
 
     def close(self) -> None:
         """Stop reading and release the port. May be called at any time, any number of times."""
-        self._stopping.set()
-        self._end(f"The {self._place} is closed; open it again.", None)
-        if self._thread is not None:
-            self._cancel_read()
-            self._thread.join()
-            self._thread = None
-        self._release()
+        with self._turning:
+            self._stopping.set()
+            self._end(f"The {self._place} is closed; open it again.", None)
+            if self._thread is not None:
+                self._cancel_read()
+                self._thread.join()
+                self._thread = None
+            self._release()
 
     def send(self, data: bytes) -> None:
         """Write bytes as they are; the caller adds the terminator.

@@ -6,7 +6,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from station.pull_events import Fall
-from station.pull_peak import NOISE_COVER, Climb, climb_at_top, lag_s, loading_rate, peak_loss
+from station.pull_peak import (
+    NOISE_COVER,
+    Climb,
+    PeakFound,
+    climb_at_top,
+    lag_s,
+    loading_rate,
+    peak_loss,
+    with_register,
+)
 
 
 def test_lag_of_a_filter() -> None:
@@ -59,3 +68,33 @@ def test_a_saw_at_the_top_takes_the_steepest_climb() -> None:
     climb = Climb(noise_n=0.0, steepest_n_per_s=90.0, at_top_n_per_s=20.0)
     assert peak_loss(time_s, force, climb, [], 0.0) == pytest.approx(20.0)
     assert peak_loss(time_s, force, climb, [Fall(1, 2, 3)], 0.0) == pytest.approx(90.0)
+
+
+@given(
+    peak=st.floats(10.0, 1000.0),
+    low=st.floats(0.0, 50.0),
+    above=st.floats(-100.0, 100.0),
+    tolerance=st.floats(0.0, 1.0),
+)
+def test_a_register_only_narrows_what_the_trace_leaves_open(
+    peak: float, low: float, above: float, tolerance: float
+) -> None:
+    found = with_register(peak, low, peak + above, tolerance)
+    assert found.peak_n >= peak
+    assert 0.0 <= found.may_be_low_by_n <= low
+    top = found.peak_n + found.may_be_low_by_n
+    assert top <= peak + low + tolerance * (1 + 1e-9) + 1e-9
+    if -tolerance < above - 1e-9 and above + 1e-9 < low + tolerance:
+        assert found.void_reason is None
+        assert top >= peak + low - 1e-9
+
+
+def test_a_register_that_contradicts_the_trace_voids() -> None:
+    found = with_register(100.0, 2.0, 140.0, 0.5)
+    assert "140 N" in (found.void_reason or "")
+    assert found.peak_n == 100.0
+    assert with_register(100.0, 2.0, 90.0, 0.5).void_reason is not None
+
+
+def test_without_a_register_the_trace_speaks() -> None:
+    assert with_register(100.0, 2.0, None, 0.5) == PeakFound(100.0, 2.0, False)

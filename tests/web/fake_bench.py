@@ -6,6 +6,7 @@ from calibration.records import Role
 from station.bench_state import Board, SampleOrder, Stage
 from station.datafiles import shipped_limit_sets
 from station.errors import BadInput, StationError
+from station.instruments.panel_base import NoPanel, PanelLine
 from station.ledger.entries import Payload
 from station.ledger.store import Ledger
 from station.limits import LimitSets
@@ -32,6 +33,7 @@ class FakeBench:
         self.settings = Settings()
         self.limit_sets: LimitSets = shipped_limit_sets()
         self.simulated = True
+        self.panel = NoPanel("No panel is set up: footswitch, guard and lamps are not used.").line()
         self.problem: StationError | None = None
         """Raised by the next call, as an instrument or the ledger would."""
 
@@ -40,6 +42,9 @@ class FakeBench:
             Line("meter", "invented-meter", "/dev/null", "Invented meter", None, True),
             Line("tester", "invented-tester", "/dev/null", None, "The cable was pulled out.", True),
         ]
+
+    def panel_line(self) -> PanelLine:
+        return self.panel
 
     def start(self, order: SampleOrder) -> None:
         if self.board.state.stage not in (Stage.IDLE, Stage.DONE):

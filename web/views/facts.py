@@ -36,6 +36,7 @@ def instruments() -> str:
         "instruments.html",
         lines=bench().instruments(),
         words=INSTRUMENT_WORDS,
+        panel=bench().panel_line(),
         trusts=[(trust, _charts(trust)) for trust in trust_book().all()],
     )
 
