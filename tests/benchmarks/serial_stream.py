@@ -5,7 +5,6 @@ on a backlog at least 0.3 of the lines per second of bare chunked reading and sp
 least 10 times those of ``readline``. Over pseudo-terminals, so without a real adapter's limits.
 """
 
-import logging
 import subprocess
 import sys
 import tempfile
@@ -17,7 +16,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import serial
-from werkzeug.serving import make_server
+import waitress.server
 
 from station.instruments.force_lines import ForceLines
 from station.instruments.port import LinePort
@@ -101,6 +100,17 @@ def reader_lines_per_s() -> float:
         return count / (time.perf_counter() - begun_s)
 
 
+def next_line_per_s() -> float:
+    """As a pull reads: line by line, each with its time."""
+    with flood() as (url, start), LinePort(url, _LINE, name="flood") as port:
+        start()
+        port.next_line(5.0)
+        begun_s = time.perf_counter()
+        for _ in range(READLINE_LINES):
+            port.next_line(5.0)
+        return READLINE_LINES / (time.perf_counter() - begun_s)
+
+
 @contextmanager
 def polled_page() -> Iterator[list[float]]:
     """A page with an empty ledger, asked again and again; yields the answering times in s."""
@@ -110,9 +120,9 @@ def polled_page() -> Iterator[list[float]]:
         path = Path(folder) / "stream.ledger"
         with Ledger.open(path) as ledger:
             app = create_app(FakeBench(ledger), path, testing=True)
-            server = make_server("127.0.0.1", 0, app, threaded=True)
-            url = f"http://127.0.0.1:{server.server_port}/bench"
-            serving = threading.Thread(target=server.serve_forever)
+            server = waitress.server.create_server(app, host="127.0.0.1", port=0, threads=8)
+            url = f"http://127.0.0.1:{server.effective_port}/bench"
+            serving = threading.Thread(target=server.run, daemon=True)
 
             def poll() -> None:
                 while not done.wait(POLL_S):
@@ -129,9 +139,7 @@ def polled_page() -> Iterator[list[float]]:
             finally:
                 done.set()
                 polling.join()
-                server.shutdown()
-                serving.join()
-                server.server_close()
+                server.close()
 
 
 def stream() -> dict[str, float]:
@@ -167,13 +175,13 @@ def stream() -> dict[str, float]:
 
 
 def measure() -> Figures:
-    logging.getLogger("werkzeug").setLevel(logging.ERROR)
     figures = stream()
     bare, reader, readline = bare_lines_per_s(), reader_lines_per_s(), readline_lines_per_s()
     figures |= {
         "bare_lines_per_s": bare,
         "reader_lines_per_s": reader,
         "readline_lines_per_s": readline,
+        "line_by_line_per_s": next_line_per_s(),
         "reader_of_bare": reader / bare,
         "reader_of_readline": reader / readline,
     }
