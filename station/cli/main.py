@@ -10,6 +10,7 @@ from station.cli.calibrations import COMMANDS as CALIBRATION_COMMANDS
 from station.cli.connector_facts import COMMANDS as CONNECTOR_COMMANDS
 from station.cli.facts import COMMANDS as FACTS_COMMANDS
 from station.cli.instruments import COMMANDS as INSTRUMENT_COMMANDS
+from station.cli.people import COMMANDS as PEOPLE_COMMANDS
 from station.cli.records import COMMANDS as RECORDS_COMMANDS
 from station.cli.splices import COMMANDS as SPLICE_COMMANDS
 from station.cli.studies import COMMANDS as STUDY_COMMANDS
@@ -41,6 +42,7 @@ for command in (
     *TRACE_COMMANDS,
     *RECORDS_COMMANDS,
     *INSTRUMENT_COMMANDS,
+    *PEOPLE_COMMANDS,
 ):
     station.add_command(command)
 

@@ -1,0 +1,76 @@
+"""Signing at the command line: who does it, and that it is really them.
+
+A command that needs a right takes ``--person NAME`` and calls :func:`signed_by` before it changes
+anything. The passphrase is asked for, or taken from the environment where a script runs.
+"""
+
+import os
+from collections.abc import Callable
+from typing import Any
+
+import click
+
+from station.doors import FIRST_LEAD, Doors, active_person, leads_with_secret
+from station.errors import NotAllowed
+from station.ledger.queries import PersonRow
+from station.ledger.store import Ledger
+from station.people import Right
+
+FROM_ENVIRONMENT = "STATION_PASSPHRASE"
+NEW_FROM_ENVIRONMENT = "STATION_NEW_PASSPHRASE"
+
+Command = Callable[..., Any]
+
+
+def signing_option(command: Command) -> Command:
+    """Add ``--person``: who signs, on record with a PIN or passphrase."""
+    return click.option(
+        "--person", required=True, prompt="Who are you", metavar="NAME",
+        help=f"Who signs; the PIN or passphrase is asked for, or taken from {FROM_ENVIRONMENT}.",
+    )(command)  # fmt: skip
+
+
+def signed_by(ledger: Ledger, name: str, right: Right) -> PersonRow:
+    """Let the named person do one thing, after their PIN or passphrase.
+
+    Parameters
+    ----------
+    ledger
+        Open for writing: the signature, a wrong secret or a refusal goes into its audit.
+    name
+        As on record.
+
+    Returns
+    -------
+    person
+        For the entries that follow; :func:`station.people.demand_other` keeps them from signing
+        for themselves.
+
+    Raises
+    ------
+    NotAllowed
+        Nobody can sign on this bench yet (the message says how that begins), the name is not on
+        record, or the role does not have the right.
+    WrongSecret, LockedOut
+        The secret is wrong, or was wrong too often.
+    """
+    doors = Doors(ledger, "command")
+    doors.demand(active_person(ledger.reader, name), right)
+    if not leads_with_secret(ledger.reader, doors.secrets):
+        raise NotAllowed(FIRST_LEAD)
+    return doors.signed(name, secret_of(name), right)
+
+
+def secret_of(name: str) -> str:
+    """Ask for somebody's PIN or passphrase, without showing it."""
+    if given := os.environ.get(FROM_ENVIRONMENT):
+        return given
+    return str(click.prompt(f"PIN or passphrase of {name}", hide_input=True, err=True))
+
+
+def new_secret_of(name: str) -> str:
+    """Ask twice for a new PIN or passphrase."""
+    if given := os.environ.get(NEW_FROM_ENVIRONMENT):
+        return given
+    words = f"New PIN or passphrase of {name}"
+    return str(click.prompt(words, hide_input=True, confirmation_prompt=True, err=True))
