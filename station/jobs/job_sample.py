@@ -9,6 +9,9 @@ from station.ledger.entries import CriterionResult, Joint, SampleFinished
 MIN_SPLICE_OHM = 1e-6
 """Below a microohm the logarithm says more about the meter than about the crimp."""
 
+GIVEN_UP = "given up by the operator"
+"""How the reason of a void begins where a person gave the sample up."""
+
 
 @dataclass(frozen=True, slots=True)
 class JobSample:
@@ -24,6 +27,12 @@ class JobSample:
         Comparisons with the limits, as they were judged.
     checklist
         Answers by item; True is good.
+    splice_ohm
+        None where it was not measured.
+    word_only
+        True for a void that rests on the operator's word alone: given up, or called a slip where
+        the trace shows none, and not confirmed by a later correction. A weak crimp that is called
+        void would look like this.
     """
 
     sample_id: str
@@ -34,6 +43,7 @@ class JobSample:
     checklist: Mapping[str, bool] = field(default_factory=dict)
     step: str | None = None
     splice_ohm: float | None = None
+    word_only: bool = False
 
     @property
     def log_resistance(self) -> float | None:
@@ -57,9 +67,15 @@ class JobSample:
 
 
 def job_sample(
-    finished: SampleFinished, *, verdict: str, failure_mode: str | None, step: str | None = None
+    finished: SampleFinished,
+    *,
+    verdict: str,
+    failure_mode: str | None,
+    void_reason: str | None,
+    step: str | None = None,
 ) -> JobSample:
-    """A sample from its entry and its present verdict and mode."""
+    """A sample from its entry, and verdict, mode and reason as corrections left them."""
+    resistance = finished.resistance
     return JobSample(
         finished.sample_id,
         finished.joint,
@@ -68,5 +84,17 @@ def job_sample(
         finished.criteria,
         finished.checklist,
         step,
-        None if finished.resistance is None else finished.resistance.splice_ohm,
+        None if resistance is None else resistance.splice_ohm,
+        _word_only(finished) and void_reason == finished.void_reason,
+    )
+
+
+def _word_only(finished: SampleFinished) -> bool:
+    if finished.verdict != "void":
+        return False
+    if (finished.void_reason or "").startswith(GIVEN_UP):
+        return True
+    pull = finished.pull
+    return (
+        pull is not None and pull.failure_mode == "grip_slip" and pull.suggested_mode != "grip_slip"
     )

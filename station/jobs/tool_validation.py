@@ -167,7 +167,12 @@ def judge_joint(
     counted = [sample for sample in samples if not sample.void][: plan.samples_per_joint]
     voids = sum(sample.void for sample in samples)
     findings, unable = _findings(plan, counted, guard)
-    against = [*_against(plan, counted, voids), *unable, *_bad_looks(joint, looks)]
+    against = [
+        *_against(plan, counted),
+        *_bad_voids(plan, samples),
+        *unable,
+        *_bad_looks(joint, looks),
+    ]
     missing_looks = _missing_looks(plan, joint, looks)
     complete = len(counted) == plan.samples_per_joint
     if complete:
@@ -231,17 +236,29 @@ def _findings(
     return findings, unable
 
 
-def _against(plan: ToolValidationPlan, counted: Sequence[JobSample], voids: int) -> list[str]:
+def _bad_voids(plan: ToolValidationPlan, samples: Sequence[JobSample]) -> list[str]:
+    voids = [sample for sample in samples if sample.void]
+    word_only = [sample.sample_id for sample in voids if sample.word_only]
+    found = []
+    if len(voids) > plan.voids_allowed:
+        found.append(
+            f"{len(voids)} samples were void; the plan allows {plan.voids_allowed}. Put the test "
+            "right (grips, clips, span) and begin a new validation."
+        )
+    if len(word_only) > plan.word_only_voids_allowed:
+        found.append(
+            f"{len(word_only)} voids rest on the operator's word alone ({', '.join(word_only)}): a "
+            "lead looks at each and voids it by a correction, or it counts against the tool."
+        )
+    return found
+
+
+def _against(plan: ToolValidationPlan, counted: Sequence[JobSample]) -> list[str]:
     found = []
     fails = sum(sample.verdict == "fail" for sample in counted)
     if fails > plan.fails_allowed:
         found.append(
             f"{fails} of {len(counted)} samples failed; the plan allows {plan.fails_allowed}."
-        )
-    if voids > plan.voids_allowed:
-        found.append(
-            f"{voids} samples were void; the plan allows {plan.voids_allowed}. Put the test right "
-            "(grips, clips, span) and begin a new validation."
         )
     for mode in plan.refusing_modes:
         seen = sum(sample.failure_mode == mode for sample in counted)

@@ -31,6 +31,9 @@ class ToolValidationPlan(BaseModel):
     """Samples of a joint that may fail a limit."""
     voids_allowed: Annotated[int, Field(ge=0)]
     """Void samples of a joint that may be replaced; one more ends it: voiding must not select."""
+    word_only_voids_allowed: Annotated[int, Field(ge=0)] = 0
+    """Of these, voids that rest on the operator's word alone, until a lead's correction confirms
+    them."""
     refusing_modes: tuple[str, ...] = ()
     """Ways of letting go, any one of which refuses the joint whatever it held."""
     gauge_check_within_h: Annotated[float, Field(gt=0.0)] | None

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -65,12 +67,20 @@ def test_weak_bound_refuses_though_no_sample_failed() -> None:
 
 
 def test_voids_are_replaced_counted_and_capped() -> None:
-    void = [sample(100 + number, 0.0, verdict="void") for number in range(4)]
-    assert judge_joint(BARE, JOINT, void[:3] + pulls(GOOD), guard=1.645).state == "accepted"
+    void = [sample(100 + number, 0.0, verdict="void") for number in range(6)]
+    assert judge_joint(BARE, JOINT, void[:5] + pulls(GOOD), guard=1.645).state == "accepted"
     result = judge_joint(BARE, JOINT, void + pulls(GOOD), guard=1.645)
     assert result.state == "refused"
-    assert result.voids == 4
+    assert result.voids == 6
     assert "Put the test right" in result.reasons[0]
+
+
+def test_a_void_on_the_operators_word_counts_until_a_lead_confirms_it() -> None:
+    void = sample(100, 60.0, verdict="void")
+    doubtful = judge_joint(BARE, JOINT, [replace(void, word_only=True), *pulls(GOOD)], guard=1.645)
+    assert doubtful.state == "refused"
+    assert "sample-100" in doubtful.reasons[0]
+    assert judge_joint(BARE, JOINT, [void, *pulls(GOOD)], guard=1.645).state == "accepted"
 
 
 def test_a_refusing_mode_refuses_whatever_it_held() -> None:
