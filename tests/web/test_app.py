@@ -30,6 +30,9 @@ PAGES = (
     "/tools/Hand%20tool%201/red",
     "/limits",
     "/instruments",
+    "/instruments/check?role=meter",
+    "/instruments/calibrate?role=tester",
+    "/instruments/procedure/tester",
     "/people",
 )
 CHANGES = (
@@ -37,11 +40,15 @@ CHANGES = (
     "/bench/confirm",
     "/bench/failure",
     "/bench/abandon",
+    "/instruments/check",
+    "/instruments/calibrate",
     "/unfinished/some-id/again",
     "/unfinished/some-id/void",
 )
 MISSING = (
     "/nowhere",
+    "/instruments/entry/no-such-id",
+    "/instruments/procedure/none",
     "/samples/no-such-id",
     "/samples/no-such-id/trace.svg",
     "/tools/No%20tool/red",
@@ -98,7 +105,9 @@ def test_token_of_an_earlier_start_is_refused(
 @pytest.mark.parametrize("path", CHANGES)
 def test_change_cannot_be_made_by_a_link(client: FlaskClient, path: str) -> None:
     # GET of the form's own page is the page itself; every other change has no GET at all.
-    assert client.get(path).status_code == (200 if path == "/bench" else 405)
+    form = path in ("/bench", "/instruments/check", "/instruments/calibrate")
+    answer = client.get(path, query_string={"role": "meter"})
+    assert answer.status_code == (200 if form else 405)
 
 
 @pytest.mark.parametrize("path", MISSING)

@@ -1,6 +1,6 @@
 """The pages, one module each."""
 
-from web.views import bench, facts, samples, today, tools
+from web.views import bench, calibration, facts, samples, today, tools
 
-BLUEPRINTS = (today.pages, bench.pages, samples.pages, tools.pages, facts.pages)
+BLUEPRINTS = (today.pages, bench.pages, samples.pages, tools.pages, facts.pages, calibration.pages)
 """All pages, for the application to register."""

@@ -9,6 +9,7 @@ from station.wire import parse_size
 from web.check_figure import check_figure
 from web.context import bench, reader, trust_book
 from web.shown import ROLE_WORDS
+from web.views.calibration import PROCEDURES
 
 INSTRUMENT_WORDS = {"meter": "Milliohm meter", "tester": "Pull tester"}
 
@@ -38,6 +39,8 @@ def instruments() -> str:
         words=INSTRUMENT_WORDS,
         panel=bench().panel_line(),
         trusts=[(trust, _charts(trust)) for trust in trust_book().all()],
+        known=reader().instruments(),
+        procedures=PROCEDURES,
     )
 
 

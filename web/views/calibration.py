@@ -1,0 +1,296 @@
+"""Calibrations and checks: entering them, what they showed, and looking back after a bad one."""
+
+from collections.abc import Callable, Mapping
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from flask import Blueprint, abort, redirect, render_template, request, url_for
+from werkzeug.datastructures import MultiDict
+from werkzeug.wrappers import Response
+
+from calibration.classes import schemes
+from calibration.records import CheckResult, Role
+from station.checks import judged_check, look_back
+from station.datafiles import load_standards
+from station.errors import BadInput
+from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, PointTaken
+from station.people import Right, demand, may
+from station.standards import Place, Standards
+from station.trust import ROLE_WORDS, check_from, record_from
+from web.calibration_forms import (
+    SERIES,
+    UNITS,
+    calibration_from,
+    check_kinds,
+    role_named,
+)
+from web.calibration_forms import check_from as check_from_form
+from web.context import bench, reader, station
+from web.order import field
+
+FIRST_ROWS = 6
+MORE_ROWS = 6
+MOST_ROWS = 60
+
+PROCEDURES = {
+    "meter": "Calibrating the milliohm meter",
+    "tester": "Calibrating the pull tester",
+    "checks": "Checks at the bench",
+    "splice_resistance": "Resistance of a splice",
+}
+"""Written procedures by file name, with their titles."""
+
+pages = Blueprint("calibration", __name__, url_prefix="/instruments")
+
+
+def shop_standards() -> Standards:
+    """The shop's reference standards; invented ones stand in where everything is invented."""
+    invented = bench().simulated or reader().is_demo()
+    return load_standards(bench().settings.standards_folder, invented=invented)
+
+
+def signed(form: Mapping[str, str], right: Right) -> str:
+    """Who enters it, where that person may: the one place of these pages that asks for a right.
+
+    Raises
+    ------
+    BadInput, NotAllowed
+        Nobody is named, the name is not on record, or the right is not that person's.
+    """
+    name = field(form, "person", "the person")
+    known = {row.name: row for row in reader().people()}
+    if known:
+        if name not in known:
+            raise BadInput(f"{name} is not on record: choose a person from the list.")
+        demand(known[name], right)
+    return name
+
+
+@pages.get("/check")
+def check_page() -> str:
+    """The form of a check, filled in like the last of its series where one is asked for."""
+    return _check_form(_suggested_check(request.args))
+
+
+@pages.post("/check")
+def check() -> Response | tuple[str, int]:
+    """Judge a check and record it; the form comes back with what is wrong."""
+    form = request.form
+    try:
+        asked = check_from_form(form, shop_standards(), station().clock().date(), _place())
+        person = signed(form, Right.MEASURE)
+        readings = asked.readings
+        if readings is None:
+            name, read = bench().read_standard(asked.definition.role, asked.definition.expected)
+            if name != asked.definition.instrument:
+                raise BadInput(f"The bench's {asked.definition.role} is {name}: check that one.")
+            readings = tuple(read)
+        payload = judged_check(reader(), asked.definition, readings)
+    except BadInput as error:
+        return _check_form(form, str(error)), 400
+    return _entered(payload, person)
+
+
+@pages.get("/calibrate")
+def calibrate_page() -> str:
+    """The form of a calibration."""
+    return _calibration_form(request.args)
+
+
+@pages.post("/calibrate")
+def calibrate() -> Response | str | tuple[str, int]:
+    """Judge a calibration and record it; the form comes back with what is wrong."""
+    form = request.form
+    if form.get("how") == "more":
+        return _calibration_form(form)
+    try:
+        made, _ = calibration_from(form, form, shop_standards(), _place())
+        person = signed(form, Right.CALIBRATE)
+    except BadInput as error:
+        return _calibration_form(form, str(error)), 400
+    return _entered(made.payload, person)
+
+
+@pages.get("/entry/<entry_id>")
+def entry_page(entry_id: str) -> str:
+    """What a calibration or check on record says."""
+    entry = reader().entry(entry_id)
+    payload = None if entry is None else entry.payload
+    if entry is None or not isinstance(payload, InstrumentCalibrated | InstrumentChecked):
+        abort(404, "There is no such calibration or check on record: look under Instruments.")
+    unit, scale = UNITS[payload.role]
+    shown = Shown(unit, scale)
+    if isinstance(payload, InstrumentChecked):
+        return render_template(
+            "check_done.html",
+            entry=entry,
+            check=payload,
+            name=check_from(entry).name,
+            overdue=_overdue(payload.standard, entry.at_utc.astimezone().date()),
+            shown=shown,
+        )
+    return render_template(
+        "calibration_done.html",
+        entry=entry,
+        made=payload,
+        line=_line_words(entry, shown),
+        series=[("As found", payload.as_found), ("As left", payload.as_left)],
+        shown=shown,
+        error_percent=_error_percent,
+    )
+
+
+@pages.get("/look-back")
+def look_back_page() -> str:
+    """Everything since the last good check of an instrument or tool."""
+    instrument, tool = request.args.get("instrument"), request.args.get("tool")
+    found = look_back(reader(), instrument=instrument, tool=tool)
+    return render_template("look_back.html", found=found, of=instrument or tool)
+
+
+@pages.get("/procedure/<name>")
+def procedure(name: str) -> str:
+    """A written procedure to follow at the bench."""
+    if name not in PROCEDURES:
+        abort(404, f"There is no procedure {name!r}: look under Instruments.")
+    return render_template("procedure.html", title=PROCEDURES[name], text=_procedure(name))
+
+
+class Shown:
+    """Writes values in the unit that people read."""
+
+    def __init__(self, unit: str, scale: float) -> None:
+        self.unit = unit
+        self._scale = scale
+
+    def __call__(self, value: float) -> str:
+        """A value with six digits and its unit."""
+        return f"{value / self._scale:.6g} {self.unit}"
+
+
+def _entered(payload: InstrumentCalibrated | InstrumentChecked, person: str) -> Response:
+    entry: Any = bench().enter(payload, person)
+    return redirect(url_for("calibration.entry_page", entry_id=entry.id), 303)
+
+
+def _place() -> Place | None:
+    settings = bench().settings
+    return None if settings.latitude_deg is None else (settings.latitude_deg, settings.height_m)
+
+
+def _overdue(standard: str, on: Any) -> str | None:
+    found = shop_standards().get(standard)
+    return None if found is None else found.overdue(on)
+
+
+def _error_percent(point: PointTaken) -> str:
+    if not point.reference:
+        return ""
+    return f"{100.0 * (point.reading - point.reference) / point.reference:+.3f} %"
+
+
+def _line_words(entry: Any, shown: Shown) -> str:
+    try:
+        fit = record_from(entry).line.fit
+    except ValueError as error:
+        return f"none: {error}"
+    sign = "+" if fit.intercept >= 0.0 else "-"
+    return (
+        f"reading = {fit.slope:.6g} × value {sign} {shown(abs(fit.intercept))}, "
+        f"scatter {shown(fit.residual_sd)} with {fit.dof} degrees of freedom"
+    )
+
+
+def _known(role: Role) -> list[str]:
+    """Instruments of a role: those of the bench first, then those on record."""
+    here = [line.identity for line in bench().instruments() if line.role == role]
+    on_record = [name for name, of in reader().instruments().items() if of == role]
+    return list(dict.fromkeys([*filter(None, here), *on_record]))
+
+
+def _people(right: Right) -> list[str]:
+    return [row.name for row in reader().people() if row.active and may(row.role, right)]
+
+
+def _suggested_check(asked: Mapping[str, str]) -> dict[str, str]:
+    """What the form starts with: the last check of the series asked for."""
+    values = dict(asked)
+    name = asked.get("instrument", "")
+    series = (asked.get("kind", ""), asked.get("standard", ""))
+    last: CheckResult | None = None
+    for entry in reader().checks(name):
+        found = check_from(entry)
+        if found.series == series:
+            last = found
+    if last is not None:
+        scale = UNITS[role_named(asked.get("role", ""))][1]
+        values |= {
+            "expected": f"{last.expected / scale:.9g}",
+            "limit": f"{last.limit / scale:.9g}",
+        }
+    return values
+
+
+def _check_form(values: Mapping[str, str], problem: str = "") -> str:
+    role = role_named(values.get("role", ""))
+    return render_template(
+        "check.html",
+        role=role,
+        title=f"Check the {ROLE_WORDS[role]}",
+        unit=UNITS[role][0],
+        kinds=check_kinds(role),
+        instruments=_known(role),
+        can_read=any(line.role == role for line in bench().instruments()),
+        standards=[item for item in shop_standards().values() if item.role == role],
+        procedure=_procedure("checks"),
+        people=_people(Right.MEASURE),
+        values=values,
+        problem=problem,
+        today=station().clock().date(),
+    )
+
+
+def _calibration_form(values: Mapping[str, str], problem: str = "") -> str:
+    role = role_named(values.get("role", ""))
+    lists = values.getlist if isinstance(values, MultiDict) else lambda _name: []
+    return render_template(
+        "calibrate.html",
+        role=role,
+        title=f"Calibrate the {ROLE_WORDS[role]}",
+        unit=UNITS[role][0],
+        instruments=_known(role),
+        standards=[item for item in shop_standards().values() if item.role == role],
+        schemes=schemes().values(),
+        classes=sorted({item.name for scheme in schemes().values() for item in scheme.classes}),
+        series=[(name, _row_values(lists, name, values.get("how"))) for name in SERIES],
+        procedure=_procedure(role),
+        people=_people(Right.CALIBRATE),
+        values=values,
+        problem=problem,
+        today=station().clock().date(),
+    )
+
+
+def _row_values(
+    lists: Callable[[str], list[str]], series: str, how: str | None
+) -> list[dict[str, str]]:
+    names = ("standard", "reference", "u", "reading")
+    columns = {name: lists(f"{series}_{name}") for name in names}
+    count = max(FIRST_ROWS, *map(len, columns.values()))
+    if how == "more":
+        count += MORE_ROWS
+    return [
+        {name: column[row] if row < len(column) else "" for name, column in columns.items()}
+        for row in range(min(count, MOST_ROWS))
+    ]
+
+
+@cache
+def _procedure(name: str) -> str:
+    """A procedure as HTML. The text is the project's own; raw HTML in it stays text."""
+    from markdown_it import MarkdownIt
+
+    file = resources.files("calibration") / "procedures" / f"{name}.md"
+    plain = MarkdownIt("commonmark", {"html": False}).enable("table")
+    return str(plain.render(file.read_text(encoding="utf-8")))
