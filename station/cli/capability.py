@@ -5,9 +5,10 @@ from pathlib import Path
 
 import click
 
-from station.cli.output import json_option, print_facts, print_json
-from station.cli.tables import read_table
+from station.cli.output import json_option, plot_option, print_facts, print_json
+from station.cli.tables import read_values
 from station.errors import BadInput
+from station.figures import draw_capability
 from station.statistics.capability import Capability
 from station.statistics.capability import capability as capability_of
 from station.statistics.planning import chance_to_pass, samples_for_chance
@@ -43,6 +44,7 @@ class Foresight:
     type=int,
     help="Values there will be in the end: also print the chance that they will pass.",
 )
+@plot_option
 @json_option
 def capability(
     file: Path,
@@ -50,18 +52,22 @@ def capability(
     coverage: float,
     confidence: float,
     plan_n: int | None,
+    plot: Path | None,
     as_json: bool,
 ) -> int:
     """Say whether the column value of FILE meets a lower limit, with coverage and confidence.
 
     While samples are still to come, --plan-n says how likely they are to bring a pass.
     """
-    values = read_table(file, ("value",)).numbers("value")
+    values = read_values(file).numbers("value")
     try:
         result = capability_of(values, lower, coverage=coverage, confidence=confidence)
         foresight = _foresight(result, lower, coverage, confidence, plan_n)
     except ValueError as error:
         raise BadInput(f"{file.name}: {error}.") from error
+    if plot is not None:
+        words = f"{coverage:.0%} of all lie above it, with {confidence:.0%} confidence"
+        draw_capability(plot, values, result, lower, words)
     if as_json:
         print_json(capability_document(result, foresight))
     else:
@@ -137,7 +143,7 @@ def _print_foresight(result: Capability, foresight: Foresight) -> None:
                 else f"{likely} more give a {LIKELY:.0%} chance to pass."
             )
         )
-    elif result.more_samples is None and result.verdict != "pass":
+    elif result.more_samples is None and result.sd > 0.0:
         click.echo("More samples alone will not do: the mean is too near the limit.")
     if foresight.plan_chance is not None and foresight.plan_n is not None:
         missing = foresight.plan_n - result.n

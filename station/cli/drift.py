@@ -4,8 +4,8 @@ from pathlib import Path
 
 import click
 
-from station.cli.output import json_option, print_facts, print_json
-from station.cli.tables import read_table
+from station.cli.output import json_option, plot_option, print_facts, print_json
+from station.cli.tables import read_values
 from station.errors import BadInput
 from station.figures import draw_drift
 from station.statistics.drift_study import Direction, DriftStudy, drift_study
@@ -26,12 +26,7 @@ from station.statistics.drift_study import Direction, DriftStudy, drift_study
     show_default=True,
     help="One false alarm in about so many values.",
 )
-@click.option(
-    "--plot",
-    type=click.Path(path_type=Path, dir_okay=False),
-    metavar="FILE",
-    help="Also draw it: .svg, .png or .pdf.",
-)
+@plot_option
 @json_option  # fmt: skip
 def drift(
     file: Path,
@@ -49,7 +44,7 @@ def drift(
     length holds; a slow drift is then found later. The slope is that of a straight drift fitted
     from the change on, with a 95 % interval.
     """
-    values = read_table(file, ("value",)).numbers("value")
+    values = read_values(file).numbers("value")
     try:
         study = drift_study(
             values, center=center, sigma=sigma, direction=direction, run_length=run_length

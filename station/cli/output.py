@@ -3,6 +3,7 @@
 import json
 import math
 from collections.abc import Callable, Iterable
+from pathlib import Path
 from typing import Any
 
 import click
@@ -16,6 +17,16 @@ def json_option(command: Command) -> Command:
     """Add ``--json``: one JSON document on standard output, nothing else."""
     return click.option(
         "as_json", "--json", is_flag=True, help="Print one JSON document and nothing else."
+    )(command)
+
+
+def plot_option(command: Command) -> Command:
+    """Add ``--plot FILE``: also draw the result."""
+    return click.option(
+        "--plot",
+        type=click.Path(path_type=Path, dir_okay=False),
+        metavar="FILE",
+        help="Also draw it: .svg, .png or .pdf.",
     )(command)
 
 

@@ -10,10 +10,12 @@ import numpy as np
 from calibration.gauge_study import GaugeStudy, crossed_study, nested_study
 from calibration.telling import Telling, can_tell
 from station.cli.capability import capability
+from station.cli.compare import compare
 from station.cli.drift import drift
-from station.cli.output import json_option, print_facts, print_json
-from station.cli.tables import Table, read_table
+from station.cli.output import json_option, plot_option, print_facts, print_json
+from station.cli.tables import Table, read_values
 from station.errors import BadInput
+from station.figures import draw_chart
 from station.limits import shop_resistance_limit_ohm
 from station.statistics.charts import RuleSet, individuals_chart, means_chart
 from station.wire import parse_size
@@ -53,8 +55,8 @@ def gauge(
     more than one person measured.
     """
     try:
-        table = read_table(
-            file, ("part", "batch", "value") if nested else ("part", "appraiser", "trial", "value"),
+        table = read_values(
+            file, ("part", "batch") if nested else ("part", "appraiser", "trial"),
             ("appraiser",),
         )  # fmt: skip
         result = _nested(table) if nested else _crossed(table, pool)
@@ -202,12 +204,18 @@ def _print(result: GaugeStudy, unpooled: GaugeStudy | None) -> None:
 )
 @click.option("--center", type=float, help="Centre line, where it is known.")
 @click.option("--sigma", type=float, help="Deviation of a single value, where it is known.")
+@plot_option
 @json_option
 def charts(
-    file: Path, rules: RuleSet, center: float | None, sigma: float | None, as_json: bool
+    file: Path,
+    rules: RuleSet,
+    center: float | None,
+    sigma: float | None,
+    plot: Path | None,
+    as_json: bool,
 ) -> int:
     """Put the column value of FILE on a control chart; with a column subgroup, its means."""
-    table = read_table(file, ("value",), ("subgroup",))
+    table = read_values(file, (), ("subgroup",))
     values = table.numbers("value")
     try:
         if table.has("subgroup"):
@@ -219,6 +227,8 @@ def charts(
         raise
     except ValueError as error:
         raise BadInput(f"{file.name}: {error}.") from error
+    if plot is not None:
+        draw_chart(plot, chart)
     signals = [{"index": signal.index, "rule": signal.rule} for signal in chart.signals]
     if as_json:
         print_json(
@@ -246,6 +256,7 @@ def charts(
 
 
 study.add_command(capability)
+study.add_command(compare)
 study.add_command(drift)
 
 
@@ -262,7 +273,7 @@ def shop_limit(file: Path, size: str, coverage: float, confidence: float, as_jso
     your own: the resistance below which that share of such crimps lies, with that confidence.
     """
     label = parse_size(size).label
-    values = read_table(file, ("value",)).numbers("value")
+    values = read_values(file).numbers("value")
     if min(values) <= 0.0:
         raise BadInput(f"{file.name}: a splice resistance is not above 0 milliohm.")
     logs = np.log(np.array(values) * 1e-3)

@@ -10,6 +10,9 @@ from station.errors import BadInput
 
 MAX_ROWS = 2_000_000
 
+LARGEST = 1e100
+"""Squares and fourth powers of greater numbers would not be numbers any more."""
+
 
 @dataclass(frozen=True, slots=True)
 class Table:
@@ -67,6 +70,28 @@ def read_table(path: Path, required: Sequence[str], optional: Sequence[str] = ()
         raise BadInput(f"{path.name} could not be read as CSV: {reason}.") from error
 
 
+def read_values(path: Path, others: Sequence[str] = (), optional: Sequence[str] = ()) -> Table:
+    """Read a CSV file with a column value, all of it in one unit.
+
+    Parameters
+    ----------
+    others
+        Further columns that the file must have.
+
+    Raises
+    ------
+    BadInput
+        As ``read_table``, or a column unit names more than one unit.
+    """
+    table = read_table(path, (*others, "value"), (*optional, "unit"))
+    units = list(dict.fromkeys(table.words("unit"))) if table.has("unit") else []
+    if len(units) > 1:
+        raise BadInput(
+            f"{path.name} mixes units ({', '.join(units[:5])}): convert all values to one of them."
+        )
+    return table
+
+
 def _read(
     path: Path,
     rows: Iterator[tuple[int, list[str]]],
@@ -103,7 +128,9 @@ def _number(text: str, name: str, path: Path, line: int) -> float:
         value = float(text) if text.isascii() and "_" not in text else math.nan
     except ValueError:
         value = math.nan
+    shown = repr(text if len(text) <= 30 else text[:27] + "...")
     if not math.isfinite(value):
-        shown = repr(text if len(text) <= 30 else text[:27] + "...")
         raise BadInput(f"{path.name} line {line}: {name} is {shown}, not a number.")
+    if abs(value) > LARGEST:
+        raise BadInput(f"{path.name} line {line}: {name} is {shown}, too large to be measured.")
     return value

@@ -61,8 +61,8 @@ def chance_to_pass(
     Raises
     ------
     ValueError
-        Fewer than two samples, fewer planned than there are, no spread so far, a figure that is not
-        finite, or a probability outside 0 to 1.
+        Fewer than two samples, fewer planned than there are or absurdly many, no spread so far, a
+        figure that is not finite, or a probability outside 0 to 1.
     """
     if not all(math.isfinite(value) for value in (mean, sd, lower)):
         raise ValueError("the mean, the spread or the limit is not a finite number")
@@ -70,6 +70,8 @@ def chance_to_pass(
         raise ValueError(f"a chance to pass needs at least 2 samples, not {n}")
     if plan_n < n:
         raise ValueError(f"the plan has {plan_n} samples, but there are {n} already")
+    if plan_n > MAX_SAMPLES_ASKED:
+        raise ValueError(f"a plan has at most {MAX_SAMPLES_ASKED} samples, not {plan_n}")
     if sd <= 0.0:
         raise ValueError("the samples so far do not differ, so nothing can be foreseen from them")
     k = tolerance_factor(plan_n, coverage, confidence)

@@ -121,6 +121,7 @@ def test_success_run_follows_laplace() -> None:
     [
         ((1, 5.0, 1.0, 0.0, 9), "at least 2"),
         ((9, 5.0, 1.0, 0.0, 8), "already"),
+        ((5, 5.0, 1.0, 0.0, 10**20), "at most"),
         ((5, 5.0, 0.0, 0.0, 9), "do not differ"),
         ((5, math.nan, 1.0, 0.0, 9), "finite"),
         ((5, 5.0, 1.0, math.inf, 9), "finite"),
