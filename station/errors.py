@@ -86,6 +86,10 @@ class LedgerBusy(LedgerError, BlockingIOError):
     """The ledger is locked by another program for longer than the station waits."""
 
 
+class LedgerInUse(LedgerError, BlockingIOError):
+    """A station, a backup being restored or an import has this ledger: one at a time."""
+
+
 class LedgerReadOnly(LedgerError, PermissionError):
     """The ledger, its folder or its card cannot be written."""
 

@@ -27,6 +27,7 @@ from station.errors import BadInput
 from station.instruments.panel import open_panel
 from station.instruments.simulated.panel import SimulatedPanel
 from station.instruments.simulated.service import DEVICE_FAULTS, LINE_FAULTS
+from station.ledger.in_use import ledger_in_use
 from station.ledger.store import Ledger
 from station.limits import LimitSets
 from station.overview import worn_nests
@@ -79,6 +80,8 @@ def demo(
     with ExitStack() as stack:
         stack.enter_context(ended_by_sigterm())
         listener = None if headless else stack.enter_context(listening(host, port))
+        demo_run.make_folder(path.parent)
+        stack.enter_context(ledger_in_use(path, "the demo"))
         ledger = stack.enter_context(demo_run.open_demo_ledger(path))
         limit_sets = demo_run.demo_limit_sets()
         _fill_if_new(ledger, limit_sets, settings, days, seed, console)
@@ -134,6 +137,7 @@ def serve(
         stack.enter_context(ended_by_sigterm())
         listener = stack.enter_context(listening(settings.host, settings.port))
         demo_run.make_folder(path.parent)
+        stack.enter_context(ledger_in_use(path, "the station"))
         ledger = stack.enter_context(Ledger.open(path, bench=settings.bench))
         if simulate:
             limit_sets = demo_run.demo_limit_sets(settings.limit_sets_folder)

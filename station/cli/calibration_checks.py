@@ -15,8 +15,8 @@ from station.cli.calibration_records import (
     ledger_option,
     person_option,
 )
+from station.cli.ledger_file import default_ledger
 from station.cli.output import json_option, print_facts, print_json
-from station.cli.records import default_ledger
 from station.errors import BadInput
 from station.ledger.entries import InstrumentChecked
 from station.ledger.store import Ledger

@@ -11,8 +11,8 @@ from calibration.records import CalibrationLine, CalibrationPoint, Role
 from station.calibrating import Calibrated, calibrated_meter, calibrated_tester
 from station.checks import LookBack, look_back
 from station.cli.calibration_points import points_asked, points_from
+from station.cli.ledger_file import default_ledger
 from station.cli.output import json_option, print_facts, print_json
-from station.cli.records import default_ledger
 from station.errors import BadInput
 from station.ledger.entries import InstrumentCalibrated
 from station.ledger.queries import LedgerReader

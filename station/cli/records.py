@@ -1,16 +1,14 @@
-"""Commands on the record: ledger verify."""
+"""Commands on the record: ledger verify, and the group that holds the others."""
 
 from pathlib import Path
 
 import click
-from rich.console import Console
-from rich.progress import Progress
 
+from station.cli.ledger_copies import COMMANDS as COPY_COMMANDS
+from station.cli.ledger_file import default_ledger, progress_bar, which_ledger
 from station.cli.output import json_option, print_json
-from station.errors import BadInput
 from station.ledger.database import check_path
 from station.ledger.verify import verify_ledger
-from station.settings import data_folder
 
 
 @click.group(epilog="Example: station ledger verify")
@@ -19,21 +17,14 @@ def ledger() -> None:
 
 
 @ledger.command(epilog="Example: station ledger verify --ledger bench.ledger")
-@click.option(
-    "--ledger", "path", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
-    help="Default: the station's ledger, or the demo's where that is the only one.",
-)  # fmt: skip
+@which_ledger
 @json_option
 def verify(path: Path | None, as_json: bool) -> int:
     """Hash every entry and trace again and name the first that does not match."""
     path = path or default_ledger()
     check_path(path, create=False)
-    console = Console(stderr=True, quiet=as_json, highlight=False)
-    with Progress(console=console, transient=True) as bar:
-        task = bar.add_task(f"Verifying {path.name}", total=None)
-        report = verify_ledger(
-            path, lambda done, total: bar.update(task, completed=done, total=total)
-        )
+    with progress_bar(f"Verifying {path.name}", quiet=as_json) as tell:
+        report = verify_ledger(path, tell)
     if as_json:
         print_json(
             {
@@ -50,13 +41,7 @@ def verify(path: Path | None, as_json: bool) -> int:
     return 0 if report.first_bad is None else 1
 
 
-def default_ledger() -> Path:
-    """The ledger to work on where none is named (BadInput if there is none)."""
-    folder = data_folder()
-    for name in ("station.ledger", "demo.ledger"):
-        if (folder / name).exists():
-            return folder / name
-    raise BadInput(f"There is no ledger in {folder} yet: name one with --ledger.")
-
+for command in COPY_COMMANDS:
+    ledger.add_command(command)
 
 COMMANDS = (ledger,)
