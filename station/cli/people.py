@@ -6,8 +6,8 @@ from typing import Any
 
 import click
 
+from station.cli.ledger_file import default_ledger
 from station.cli.output import json_option, print_facts, print_json
-from station.cli.records import default_ledger
 from station.cli.signing import new_secret_of, secret_of, signed_by, signing_option
 from station.doors import FIRST_LEAD, Doors, active_person, leads_with_secret
 from station.errors import NotAllowed

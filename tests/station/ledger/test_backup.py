@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from station.errors import BadInput, LedgerDamaged, LedgerError, LedgerInUse
-from station.ledger import backup
+from station.ledger import backup, database
 from station.ledger.backup import back_up_ledger, restore_ledger
 from station.ledger.entries import PersonAdded
 from station.ledger.in_use import ledger_in_use
@@ -195,15 +195,15 @@ def test_what_is_no_backup_is_refused(full_ledger: Ledger, tmp_path: Path, wrong
 def test_a_full_stick_is_said_and_leaves_nothing(
     full_ledger: Ledger, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    connect = backup.database.connect
+    connect = database.connect
 
-    def small(path: Path, mode: backup.database.Mode, busy: float) -> sqlite3.Connection:
+    def small(path: Path, mode: database.Mode, busy: float) -> sqlite3.Connection:
         connection = connect(path, mode, busy)
         if mode == "rw":
             connection.execute("PRAGMA max_page_count = 3")
         return connection
 
-    monkeypatch.setattr(backup.database, "connect", small)
+    monkeypatch.setattr(database, "connect", small)
     there = files(tmp_path)
     with pytest.raises(LedgerError, match="check that there is room"):
         back_up_ledger(full_ledger.path, tmp_path / "copy")
