@@ -9,9 +9,6 @@ from station.ledger.entries import CriterionResult, Joint, SampleFinished
 MIN_SPLICE_OHM = 1e-6
 """Below a microohm the logarithm says more about the meter than about the crimp."""
 
-GIVEN_UP = "given up by the operator"
-"""How the reason of a void begins where a person gave the sample up."""
-
 
 @dataclass(frozen=True, slots=True)
 class JobSample:
@@ -85,16 +82,5 @@ def job_sample(
         finished.checklist,
         step,
         None if resistance is None else resistance.splice_ohm,
-        _word_only(finished) and void_reason == finished.void_reason,
-    )
-
-
-def _word_only(finished: SampleFinished) -> bool:
-    if finished.verdict != "void":
-        return False
-    if (finished.void_reason or "").startswith(GIVEN_UP):
-        return True
-    pull = finished.pull
-    return (
-        pull is not None and pull.failure_mode == "grip_slip" and pull.suggested_mode != "grip_slip"
+        finished.void_by == "person" and void_reason == finished.void_reason,
     )

@@ -3,14 +3,12 @@ import math
 import pytest
 
 from station.jobs.job_sample import job_sample
-from station.ledger.entries import PullResult, SampleFinished
+from station.ledger.entries import SampleFinished
 from tests.station.jobs.invented_samples import JOINT, criteria
 from tests.station.ledger.invented_entries import PULL, RESISTANCE
 
 
-def finished(
-    verdict: str, reason: str | None = None, pull: PullResult | None = PULL
-) -> SampleFinished:
+def finished(verdict: str, reason: str | None = None, by: str | None = None) -> SampleFinished:
     return SampleFinished.model_validate(
         {
             "sample_id": "s",
@@ -20,10 +18,11 @@ def finished(
             "limit_standing": "shop",
             "guard": 1.645,
             "resistance": RESISTANCE,
-            "pull": pull,
+            "pull": PULL,
             "criteria": criteria(133.5),
             "verdict": verdict,
             "void_reason": reason,
+            "void_by": by,
         }
     )
 
@@ -36,25 +35,11 @@ def test_values_as_the_statistics_want_them() -> None:
     assert not one.void
 
 
-SLIP = PULL.model_copy(update={"failure_mode": "grip_slip", "suggested_mode": "broke_at_edge"})
-SHOWN = SLIP.model_copy(update={"suggested_mode": "grip_slip"})
-
-
-@pytest.mark.parametrize(
-    ("reason", "pull", "word_only"),
-    [
-        ("given up by the operator: dropped", None, True),
-        ("the sample slipped in the grips", SLIP, True),
-        ("the sample slipped in the grips", SHOWN, False),
-        ("the tester went silent", None, False),
-    ],
-)
-def test_a_void_on_the_operators_word(
-    reason: str, pull: PullResult | None, word_only: bool
-) -> None:
-    entry = finished("void", reason, pull)
+@pytest.mark.parametrize(("by", "word_only"), [("person", True), ("instrument", False)])
+def test_a_void_on_the_operators_word(by: str, word_only: bool) -> None:
+    entry = finished("void", "slipped", by)
     asked = {"verdict": "void", "failure_mode": None}
-    assert job_sample(entry, void_reason=reason, **asked).word_only is word_only  # type: ignore[arg-type]
+    assert job_sample(entry, void_reason="slipped", **asked).word_only is word_only  # type: ignore[arg-type]
     confirmed = job_sample(entry, void_reason="seen by a lead", **asked)  # type: ignore[arg-type]
     assert not confirmed.word_only
 
