@@ -2,7 +2,8 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,6 +60,33 @@ class NestTrend:
     resistance_distances: tuple[float | None, ...]
     watch: NestWatch
     report: WearReport | None = None
+    cut: int = 0
+    """Samples that were cut off at the beginning; positions in the report still count them."""
+    change_began: datetime | None = None
+    """When the change probably began; None where none was found."""
+    sentence: str = ""
+    """The state of the nest in one line."""
+
+    @property
+    def count(self) -> int:
+        """Samples since the last service, those that were cut off among them."""
+        return self.cut + len(self.samples)
+
+    def tail(self, most: int) -> "NestTrend":
+        """The latest samples only, for showing; what the watch found in all of them stays."""
+        cut = max(0, len(self.samples) - most)
+        if cut == 0:
+            return self
+        return replace(
+            self,
+            samples=self.samples[cut:],
+            force_scores=self.force_scores[cut:],
+            resistance_scores=self.resistance_scores[cut:],
+            force_distances=self.force_distances[cut:],
+            resistance_distances=self.resistance_distances[cut:],
+            watch=replace(self.watch, margin=self.watch.margin[cut:].copy()),
+            cut=self.cut + cut,
+        )
 
     @property
     def flagged(self) -> bool:
@@ -69,26 +97,6 @@ class NestTrend:
     def has_baseline(self) -> bool:
         """True where at least one sample could be scored."""
         return any(score is not None for score in self.force_scores + self.resistance_scores)
-
-    @property
-    def sentence(self) -> str:
-        """The state of the nest in one line."""
-        if self.report is None:
-            if not self.has_baseline:
-                return "No baseline yet: validate the tool before its trend can be judged."
-            return "Steady: no change since its baseline."
-        what = _WHAT[self.report.characteristic]
-        change = self.report.change
-        began, low, high = (
-            f"{self.samples[position].at_utc:%Y-%m-%d}"
-            for position in (change.began, change.began_low, change.began_high)
-        )
-        parts = (
-            f"Worn: {what}, beginning about {began} ({low} to {high}), {how_fast(change)}.",
-            how_long(self.report),
-            "Take the tool out of use, look at the nest, and re-check its last samples.",
-        )
-        return " ".join(part for part in parts if part is not None)
 
 
 def nest_trend(
@@ -132,7 +140,31 @@ def nest_trend(
     distances = _distances(force, resistance, joints, known)
     report = None if watch.flag is None else wear_report(watch.flag, distances)
     shown = (_shown(-distances.worse[:, 0]), _shown(distances.worse[:, 1]))
-    return NestTrend(tool, nest, kept, *scores, *shown, watch, report)
+    scored = any(score is not None for score in scores[0] + scores[1])
+    return NestTrend(
+        tool, nest, kept, *scores, *shown, watch, report,
+        change_began=None if report is None else kept[report.change.began].at_utc,
+        sentence=_sentence(kept, report, scored=scored),
+    )  # fmt: skip
+
+
+def _sentence(samples: Sequence[SampleRow], report: WearReport | None, *, scored: bool) -> str:
+    if report is None:
+        if not scored:
+            return "No baseline yet: validate the tool before its trend can be judged."
+        return "Steady: no change since its baseline."
+    what = _WHAT[report.characteristic]
+    change = report.change
+    began, low, high = (
+        f"{samples[position].at_utc:%Y-%m-%d}"
+        for position in (change.began, change.began_low, change.began_high)
+    )
+    parts = (
+        f"Worn: {what}, beginning about {began} ({low} to {high}), {how_fast(change)}.",
+        how_long(report),
+        "Take the tool out of use, look at the nest, and re-check its last samples.",
+    )
+    return " ".join(part for part in parts if part is not None)
 
 
 def _shown(distances: NDArray[np.float64]) -> tuple[float | None, ...]:

@@ -23,6 +23,7 @@ from station.errors import (
     WrongSecret,
 )
 from station.pull import FAILURE_MODES
+from station.trend_book import TrendBook
 from web import context, shown
 from web.face import BenchFace
 from web.views import BLUEPRINTS
@@ -111,7 +112,8 @@ def create_app(
         WTF_CSRF_TIME_LIMIT=None,
     )
     CSRFProtect(app)
-    context.attach(app, context.Station(bench, ledger_path, clock))
+    trends = TrendBook(ledger_path, bench.settings.wear_watch_run_length)
+    context.attach(app, context.Station(bench, ledger_path, clock, trends))
     for blueprint in BLUEPRINTS:
         app.register_blueprint(blueprint)
     _teach_templates(app)

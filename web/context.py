@@ -11,6 +11,7 @@ from flask import Flask, current_app, g
 
 from station.errors import StationError
 from station.ledger.queries import LedgerReader
+from station.trend_book import NestGlance, TrendBook
 from station.trust import TrustBook
 from web.face import BenchFace
 
@@ -26,6 +27,8 @@ class Station:
     ledger_path: Path
     clock: Callable[[], datetime]
     """The time of day, with a time zone."""
+    trends: TrendBook
+    """The trends of all nests, kept between requests."""
     waiting: threading.BoundedSemaphore = field(
         default_factory=lambda: threading.BoundedSemaphore(MAX_WAITING)
     )
@@ -60,6 +63,11 @@ def reader() -> LedgerReader:
     return opened
 
 
+def glances() -> list[NestGlance]:
+    """How every nest stands."""
+    return station().trends.glances(reader())
+
+
 def trust_book() -> TrustBook:
     """What the instruments on record are worth, at the page's own time."""
     return TrustBook(reader(), station().bench.settings, clock=station().clock)
@@ -84,6 +92,8 @@ def notices() -> list[str]:
             found.append("Invented demo records")
     except StationError as error:
         found.append(str(error))
+    if station().trends.trouble is not None:
+        found.append(station().trends.trouble or "")
     return found
 
 

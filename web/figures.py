@@ -166,7 +166,7 @@ def _mark_change(trend: NestTrend, first: int, axes_of: "dict[str, Axes]") -> No
     report = trend.report
     if report is None:
         return
-    last = len(trend.samples) - first - 1
+    last, first = len(trend.samples) - first - 1, first + trend.cut
     began, signal = report.change.began - first, report.signal_position - first
     for name, axes in axes_of.items():
         if report.characteristic not in (name, "both"):
@@ -177,7 +177,7 @@ def _mark_change(trend: NestTrend, first: int, axes_of: "dict[str, Axes]") -> No
                 axes.axvline(position, color=ALARM, linestyle=style, linewidth=1.4)
         top = axes.get_ylim()[1]
         axes.set_ylim(top=top + 0.15 * (top - axes.get_ylim()[0]))
-        words = f"dotted: change began {trend.samples[report.change.began].at_utc:%Y-%m-%d}"
+        words = f"dotted: change began {trend.change_began:%Y-%m-%d}"
         axes.set_title(f"{words}; dashed: signal", color=INK, fontsize=10, loc="right")
 
 

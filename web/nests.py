@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from station.ledger.entries import BaselineSet
 from station.ledger.queries import LedgerReader, SampleRow
-from station.trends import NestTrend, nest_trend
+from station.trend_book import NestGlance
+from station.trends import NestTrend
 
 SPARK_SAMPLES = 40
 SPARK_WIDTH, SPARK_HEIGHT = 160.0, 36.0
@@ -26,7 +26,7 @@ class NestStatus:
     last
         The latest sample, of any verdict; None where there is none.
     done_today
-        True where a sample that is not void was finished today.
+        True where a sample that is not void, and not one of a validation, was finished today.
     """
 
     trend: NestTrend
@@ -59,59 +59,29 @@ def spark_points(scores: list[float]) -> str:
     return " ".join(f"{place * step:.1f},{height:.1f}" for place, height in enumerate(heights))
 
 
-def nest_status(
-    reader: LedgerReader,
-    tool: str,
-    nest: str,
-    baselines: dict[str, BaselineSet],
-    *,
-    run_length: float,
-    today: datetime,
-) -> NestStatus:
-    """Read how one nest stands.
-
-    Parameters
-    ----------
-    run_length
-        In-control run length of the wear watch, in samples.
-    today
-        When today began.
-    """
-    samples = reader.nest_samples(tool, nest)
-    services = reader.services(tool, nest)
-    trend = nest_trend(
-        tool,
-        nest,
-        samples,
-        baselines,
-        run_length=run_length,
-        since_seq=services[-1].seq if services else 0,
-    )
-    done = any(row.verdict not in (None, "void") and row.at_utc >= today for row in samples)
-    return NestStatus(trend, samples[-1] if samples else None, done)
-
-
 def all_nests(reader: LedgerReader) -> list[tuple[str, str]]:
     """Every nest of every tool on record, by name."""
     return [(row.tool, nest) for row in reader.tools() for nest in row.nests]
 
 
-def nest_statuses(reader: LedgerReader, *, run_length: float, today: datetime) -> list[NestStatus]:
-    """Read how every nest stands: the worn ones first, then those without a baseline."""
-    baselines = reader.baselines()
-    statuses = [
-        nest_status(reader, tool, nest, baselines, run_length=run_length, today=today)
-        for tool, nest in all_nests(reader)
-    ]
-    return sorted(statuses, key=lambda status: ("worn", "unknown", "steady").index(status.state))
+def nest_statuses(glances: Iterable[NestGlance], *, today: datetime) -> list[NestStatus]:
+    """How every nest stands: the worn ones first, then those without a baseline.
+
+    Parameters
+    ----------
+    today
+        When today began.
+    """
+    statuses = [nest_status(glance, today=today) for glance in glances]
+    return sorted(
+        statuses,
+        key=lambda status: (
+            ("worn", "unknown", "steady").index(status.state), status.trend.tool, status.trend.nest,
+        ),
+    )  # fmt: skip
 
 
-def samples_since(reader: LedgerReader, start: datetime) -> Iterable[SampleRow]:
-    """Yield the samples since a moment, newest first, a page at a time."""
-    before_seq: int | None = None
-    while rows := reader.samples(limit=200, before_seq=before_seq):
-        recent = [row for row in rows if row.at_utc >= start]
-        yield from recent
-        if len(recent) < len(rows):
-            return
-        before_seq = rows[-1].begun_seq
+def nest_status(glance: NestGlance, *, today: datetime) -> NestStatus:
+    """How one nest stands; ``today`` is when today began."""
+    done = any(row.at_utc >= today for row in glance.trend.samples)
+    return NestStatus(glance.trend, glance.last, done)

@@ -4,29 +4,24 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from station.ledger.queries import LedgerReader
+from station.ledger.store import Ledger
+from station.trend_book import TrendBook
 from tests.web.invented import NOW
 from web.nests import (
     SPARK_HEIGHT,
     SPARK_WIDTH,
     nest_statuses,
-    samples_since,
     spark_points,
 )
 
 START = NOW.astimezone().replace(hour=0, minute=0)
 
 
-def test_worn_nests_come_first(records: LedgerReader) -> None:
-    statuses = nest_statuses(records, run_length=1_000_000, today=START)
+def test_worn_nests_come_first(ledger: Ledger, records: LedgerReader) -> None:
+    book = TrendBook(ledger.path, run_length=1_000_000)
+    statuses = nest_statuses(book.glances(records), today=START)
     assert [status.state for status in statuses] == ["worn", "unknown", "unknown", "steady"]
     assert statuses[0].trend.nest == "red"
-
-
-def test_samples_since_a_moment_are_those_and_no_others(records: LedgerReader) -> None:
-    everything = records.samples(limit=1000)
-    start = everything[20].at_utc
-    found = list(samples_since(records, start))
-    assert found == [row for row in everything if row.at_utc >= start]
 
 
 @given(st.lists(st.floats(-1e6, 1e6, allow_nan=False), min_size=2, max_size=60))

@@ -7,9 +7,9 @@ from werkzeug.wrappers import Response
 
 from station.errors import BadInput
 from station.ledger.queries import SampleRow
-from web.context import bench, reader, start_of_today
+from web.context import bench, glances, reader, start_of_today, station
 from web.live import OPEN_STAGES
-from web.nests import nest_statuses, samples_since
+from web.nests import nest_statuses
 from web.order import field, order_again
 from web.views.bench import wait_for_news
 
@@ -21,14 +21,16 @@ def today() -> str:
     """What is due, interrupted and flagged, and today's verdicts."""
     start = start_of_today()
     ledger = reader()
-    statuses = nest_statuses(ledger, run_length=bench().settings.wear_watch_run_length, today=start)
-    rows = list(samples_since(ledger, start))
-    counts = Counter(row.verdict for row in rows if row.verdict is not None)
+    statuses = nest_statuses(glances(), today=start)
+    counts = Counter[str]()
+    for of_person in ledger.verdict_counts(since=start).values():
+        counts.update(of_person)
     return render_template(
         "today.html",
         worn=[status for status in statuses if status.state == "worn"],
         due=[status for status in statuses if not status.done_today],
         nest_count=len(statuses),
+        behind=station().trends.behind,
         unfinished=_interrupted(),
         counts=counts,
         people=[row.name for row in ledger.people()],

@@ -2,9 +2,9 @@
 
 from flask import Blueprint, Response, abort, render_template, url_for
 
-from web.context import bench, reader, start_of_today
+from web.context import glances, reader, start_of_today, station
 from web.figures import trend_figure
-from web.nests import NestStatus, all_nests, nest_status, nest_statuses
+from web.nests import NestStatus, nest_status, nest_statuses
 
 TABLE_ROWS = 200
 
@@ -14,13 +14,12 @@ pages = Blueprint("tools", __name__, url_prefix="/tools")
 @pages.get("")
 def tool_list() -> str:
     """One line per tool and nest."""
-    statuses = nest_statuses(
-        reader(),
-        run_length=bench().settings.wear_watch_run_length,
-        today=start_of_today(),
-    )
+    statuses = nest_statuses(glances(), today=start_of_today())
     return render_template(
-        "tools.html", statuses=statuses, tools={row.tool: row for row in reader().tools()}
+        "tools.html",
+        statuses=statuses,
+        behind=station().trends.behind,
+        tools={row.tool: row for row in reader().tools()},
     )
 
 
@@ -52,17 +51,12 @@ def trend_svg(tool: str, nest: str) -> Response:
 def _status(tool: str, nest: str) -> NestStatus:
     # Names may hold slashes; whole paths are compared, wherever the address was split.
     path = f"{tool}/{nest}"
-    found = next((pair for pair in all_nests(reader()) if "/".join(pair) == path), (tool, nest))
-    status = nest_status(
-        reader(),
-        *found,
-        reader().baselines(),
-        run_length=bench().settings.wear_watch_run_length,
-        today=start_of_today(),
-    )
-    if status.last is None and found not in all_nests(reader()):
+    known = {f"{item.trend.tool}/{item.trend.nest}": item for item in glances()}
+    if path not in known:
+        if station().trends.behind:
+            abort(503, "The trends are being worked out from a long record: load again soon.")
         abort(404, f"There is no nest {nest} of a tool {tool} on record: look under Tools.")
-    return status
+    return nest_status(known[path], today=start_of_today())
 
 
 def _trend_svg(status: NestStatus) -> str | None:
