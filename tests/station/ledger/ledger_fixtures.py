@@ -24,6 +24,10 @@ from station.ledger.entries import (
     RoleChanged,
     SampleBegun,
     SampleFinished,
+    StudyBegun,
+    StudyDropped,
+    StudyReading,
+    StudyTurn,
     ToolAdded,
     ToolServiced,
     WorkDone,
@@ -139,6 +143,7 @@ def full_ledger(
     ledger.append(CALIBRATED, person="Ana")
     ledger.append(CHECKED, person="Bo")
     _add_job(ledger)
+    _add_study(ledger)
     return ledger
 
 
@@ -155,6 +160,20 @@ def _add_job(ledger: Ledger) -> None:
     ledger.append(NestReleased(tool="T1", nest="A", reason="new die"), person="Ana")
     work = WorkDone(day=date(2024, 3, 1), work_order="W-1", tool="T1", nest="A")
     ledger.append(work, person="Bo")
+
+
+def _add_study(ledger: Ledger) -> None:
+    turns = tuple(StudyTurn(appraiser="Bo", part=part) for part in ("P1", "P2"))
+    planned = StudyBegun(
+        study="crossed", title="invented", role="meter", instrument="invented", turns=turns,
+        seed=1, side="upper",
+    )  # fmt: skip
+    study = ledger.append(planned, person="Ana")
+    read = StudyReading(
+        study_id=study.id, turn=0, readings=(1e-3,), value=1e-3, instrument="invented"
+    )
+    ledger.append(read, person="Bo")
+    ledger.append(StudyDropped(study_id=study.id, reason="a part was lost"), person="Ana")
 
 
 def _baseline(version: int, center: float) -> BaselineSet:
