@@ -3,6 +3,7 @@
 import difflib
 import os
 import tomllib
+from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -14,6 +15,10 @@ from station.verdict import DEFAULT_GUARD
 
 Positive = Annotated[float, Field(gt=0.0)]
 NotNegative = Annotated[float, Field(ge=0.0)]
+
+
+ANY_ADDRESS = "0.0.0.0"  # noqa: S104
+"""As ``host``: every address of this machine."""
 
 
 class _Part(BaseModel):
@@ -48,6 +53,18 @@ class FixtureSettings(_Part):
     u_temperature_k: NotNegative = 3.0
 
 
+class DoorSettings(_Part):
+    """Who can reach the page, and how long a sign-in lasts."""
+
+    hosts: tuple[Annotated[str, Field(min_length=1, max_length=253)], ...] = ()
+    """Further names and addresses that the page is reached by, such as ``bench.lan``."""
+    behind_proxy: bool = False
+    """True where exactly one reverse proxy, with HTTPS, stands before the page; its word on who
+    asks is believed then."""
+    idle_minutes: Annotated[float, Field(ge=1.0, le=480.0)] = 20.0
+    longest_hours: Annotated[float, Field(ge=0.1, le=24.0)] = 10.0
+
+
 class Settings(_Part):
     """Everything that a bench can set."""
 
@@ -67,6 +84,7 @@ class Settings(_Part):
     repeats: Annotated[int, Field(ge=3, le=50)] = 5
     host: str = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65535)] = 8000
+    doors: DoorSettings = DoorSettings()
     uncalibrated: Literal["block", "mark"] = "mark"
     """What happens to samples while an instrument's calibration is missing or overdue."""
     check_failed: Literal["block", "mark"] = "block"
@@ -81,6 +99,19 @@ class Settings(_Part):
     """Of the bench above the sea."""
     wear_watch_run_length: Annotated[float, Field(ge=50.0, le=1_000_000.0)] = 5_000
     """One false alarm in about so many samples of a nest, both characteristics together."""
+
+    @property
+    def open_to_this_machine_only(self) -> bool:
+        """Whether nobody on another machine can reach the page."""
+        return is_loopback(self.host) and not self.doors.behind_proxy
+
+
+def is_loopback(host: str) -> bool:
+    """Whether an address is that of this machine to itself."""
+    try:
+        return host == "localhost" or ip_address(host).is_loopback
+    except ValueError:
+        return False
 
 
 def data_folder() -> Path:
@@ -121,6 +152,6 @@ def _first_problem(error: ValidationError) -> str:
 
 def _known_keys() -> list[str]:
     models: tuple[type[BaseModel], ...] = (
-        Settings, InstrumentSettings, FixtureSettings, PanelPins,
+        Settings, InstrumentSettings, FixtureSettings, PanelPins, DoorSettings,
     )  # fmt: skip
     return [name for model in models for name in model.model_fields]

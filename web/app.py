@@ -5,27 +5,19 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
-from flask import Flask, Response, render_template
+from flask import Flask, Response, redirect, render_template, request, url_for
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from werkzeug.exceptions import HTTPException
+from werkzeug.wrappers import Response as WerkzeugResponse
 
-from station.errors import (
-    BadInput,
-    CalibrationNeeded,
-    InstrumentError,
-    LedgerBusy,
-    LedgerFull,
-    LockedOut,
-    NoLimit,
-    NotAllowed,
-    SignInNeeded,
-    StationError,
-    WrongSecret,
-)
+from station.errors import SignInNeeded, StationError
+from station.people import Right
 from station.pull import FAILURE_MODES
 from station.trend_book import TrendBook
-from web import context, shown
+from web import access, context, shown
 from web.face import BenchFace
+from web.sessions import SessionBook
+from web.status import status_of
 from web.views import BLUEPRINTS
 
 MAX_REQUEST_BYTES = 64 * 1024
@@ -45,21 +37,10 @@ HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
     "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=(), usb=(), serial=()",
 }
-
-STATUS: tuple[tuple[type[StationError], int], ...] = (
-    (BadInput, 400),
-    (NoLimit, 400),
-    (CalibrationNeeded, 409),
-    (LedgerBusy, 503),
-    (LedgerFull, 507),
-    (InstrumentError, 503),
-    (SignInNeeded, 401),
-    (WrongSecret, 401),
-    (LockedOut, 429),
-    (NotAllowed, 403),
-)
-"""Status of a page that shows an error; others are the station's own fault."""
 
 FILTERS = (
     shown.milliohm,
@@ -86,6 +67,7 @@ def create_app(
     *,
     testing: bool = False,
     clock: Callable[[], datetime] = local_now,
+    sessions: SessionBook | None = None,
 ) -> Flask:
     """Make the page of one bench.
 
@@ -99,10 +81,13 @@ def create_app(
         Lets unforeseen errors through to the test. Nothing else changes.
     clock
         Tells which day is today; with a time zone.
+    sessions
+        Who is signed in; made from the bench's settings where None.
     """
     app = Flask(__name__)
     app.config.update(
-        # Made anew at each start: a page from before is told to load again.
+        # Made anew at each start: a page from before is told to load again, and people sign in
+        # again. To keep it would mean to keep one more secret on the card.
         SECRET_KEY=secrets.token_bytes(32),
         TESTING=testing,
         MAX_CONTENT_LENGTH=MAX_REQUEST_BYTES,
@@ -111,9 +96,11 @@ def create_app(
         # The bench page stays open all day.
         WTF_CSRF_TIME_LIMIT=None,
     )
-    CSRFProtect(app)
     trends = TrendBook(ledger_path, bench.settings.wear_watch_run_length)
     context.attach(app, context.Station(bench, ledger_path, clock, trends))
+    access.guard(app, bench.settings, sessions)
+    CSRFProtect(app)
+    access.guard_pages(app)
     for blueprint in BLUEPRINTS:
         app.register_blueprint(blueprint)
     _teach_templates(app)
@@ -124,17 +111,16 @@ def create_app(
     return app
 
 
-def status_of(error: StationError) -> int:
-    """HTTP status for an error of the station."""
-    return next((status for kind, status in STATUS if isinstance(error, kind)), 500)
-
-
 def _teach_templates(app: Flask) -> None:
     for write in FILTERS:
         app.jinja_env.filters[write.__name__] = write
     app.jinja_env.globals.update(
         notices=context.notices,
         calibration_alarms=context.calibration_alarms,
+        signed_in=access.signed_in_quietly,
+        inside=access.inside,
+        may=access.may,
+        Right=Right,
         place=shown.place,
         NOTHING=shown.NOTHING,
         VERDICT_WORDS=shown.VERDICT_WORDS,
@@ -146,7 +132,10 @@ def _teach_templates(app: Flask) -> None:
     app.jinja_env.lstrip_blocks = True
 
 
-def _station_error(error: StationError) -> tuple[str, int]:
+def _station_error(error: StationError) -> tuple[str, int] | WerkzeugResponse:
+    of_a_page = request.method == "GET" and request.endpoint not in access.UNTOUCHED
+    if isinstance(error, SignInNeeded) and of_a_page:
+        return redirect(url_for("doors.sign_in_page", next=request.path), 303)
     return _error_page(str(error), status_of(error))
 
 
@@ -171,4 +160,7 @@ def _error_page(sentence: str, status: int) -> tuple[str, int]:
 def _add_headers(response: Response) -> Response:
     for name, value in HEADERS.items():
         response.headers[name] = value
+    if request.endpoint != "static":
+        # A page of somebody who signed out must not come back out of the browser's cache.
+        response.headers.setdefault("Cache-Control", "no-store")
     return response

@@ -3,14 +3,17 @@
 import secrets
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from datetime import datetime
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 from flask import Flask, current_app, g
 
 from station.errors import StationError
+from station.ledger.chain import Moment
+from station.ledger.clock import now
 from station.ledger.queries import LedgerReader
+from station.ledger.store import Ledger
 from station.trend_book import NestGlance, TrendBook
 from station.trust import TrustBook
 from web.face import BenchFace
@@ -39,7 +42,7 @@ class Station:
 def attach(app: Flask, station: Station) -> None:
     """Make a station reachable from an application's requests."""
     app.extensions["station"] = station
-    app.teardown_appcontext(_close_reader)
+    app.teardown_appcontext(_close_ledgers)
 
 
 def station() -> Station:
@@ -66,6 +69,21 @@ def reader() -> LedgerReader:
 def glances() -> list[NestGlance]:
     """How every nest stands."""
     return station().trends.glances(reader())
+
+
+def ledger() -> Ledger:
+    """The ledger for writing what the bench has no part in; opened at its first use in a request.
+
+    Its entries have the time of the page's own clock.
+    """
+    if "ledger" not in g:
+        g.ledger = Ledger.open(station().ledger_path, clock=_moment, create=False)
+    opened: Ledger = g.ledger
+    return opened
+
+
+def _moment() -> Moment:
+    return replace(now(), at_utc=station().clock().astimezone(UTC))
 
 
 def trust_book() -> TrustBook:
@@ -103,7 +121,8 @@ def start_of_today() -> datetime:
     return now.replace(hour=0, minute=0, second=0, microsecond=0)
 
 
-def _close_reader(_error: BaseException | None) -> None:
-    opened: LedgerReader | None = g.pop("reader", None)
-    if opened is not None:
-        opened.close()
+def _close_ledgers(_error: BaseException | None) -> None:
+    for name in ("reader", "ledger"):
+        opened: LedgerReader | Ledger | None = g.pop(name, None)
+        if opened is not None:
+            opened.close()

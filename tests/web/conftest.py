@@ -14,8 +14,10 @@ from werkzeug.serving import make_server
 
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
+from tests.doors import PIN, give_secret
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import NOW, moment, write_history
+from tests.web.visitor import Visitor
 from web import create_app
 
 
@@ -67,6 +69,27 @@ def empty_client(empty_ledger: Ledger) -> Iterator[FlaskClient]:
     app = create_app(FakeBench(empty_ledger), empty_ledger.path, testing=True, clock=lambda: NOW)
     with app.test_client() as opened:
         yield opened
+
+
+@pytest.fixture
+def visitor(app: Flask) -> Visitor:
+    """Somebody at the bench who has not signed in."""
+    return Visitor(app)
+
+
+@pytest.fixture
+def lead(app: Flask, ledger: Ledger) -> Visitor:
+    """A lead at the bench, signed in."""
+    give_secret(ledger, "Ann Example")
+    return Visitor(app).sign_in()
+
+
+@pytest.fixture
+def apprentice(app: Flask, ledger: Ledger) -> Visitor:
+    """An apprentice at the bench, signed in by PIN."""
+    give_secret(ledger, "Ann Example")
+    give_secret(ledger, "Bo Invented", PIN)
+    return Visitor(app).sign_in("Bo Invented", PIN)
 
 
 @pytest.fixture

@@ -20,7 +20,7 @@ from station.errors import (
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import HOSTILE, NOW
 from web import create_app
-from web.app import status_of
+from web.status import status_of
 
 PAGES = (
     "/",
@@ -34,6 +34,8 @@ PAGES = (
     "/instruments/calibrate?role=tester",
     "/instruments/procedure/tester",
     "/people",
+    "/sign-in",
+    "/sign-in/first",
 )
 CHANGES = (
     "/bench",
@@ -44,6 +46,15 @@ CHANGES = (
     "/instruments/calibrate",
     "/unfinished/some-id/again",
     "/unfinished/some-id/void",
+    "/samples/some-id/correct",
+    "/sign-in",
+    "/sign-in/first",
+    "/sign-in/secret",
+    "/sign-out",
+    "/people/add",
+    "/people/role",
+    "/people/leave",
+    "/people/secret",
 )
 MISSING = (
     "/nowhere",
@@ -105,9 +116,12 @@ def test_token_of_an_earlier_start_is_refused(
 @pytest.mark.parametrize("path", CHANGES)
 def test_change_cannot_be_made_by_a_link(client: FlaskClient, path: str) -> None:
     # GET of the form's own page is the page itself; every other change has no GET at all.
-    form = path in ("/bench", "/instruments/check", "/instruments/calibrate")
+    forms = ("/bench", "/instruments/check", "/instruments/calibrate", "/sign-in", "/sign-in/first")
     answer = client.get(path, query_string={"role": "meter"})
-    assert answer.status_code == (200 if form else 405)
+    if path == "/sign-in/secret":
+        assert answer.status_code == 303, "the form leads to signing in first"
+    else:
+        assert answer.status_code == (200 if path in forms else 405)
 
 
 @pytest.mark.parametrize("path", MISSING)

@@ -57,6 +57,8 @@ function show(state) {
 
 async function next() {
   const answer = await fetch(`${live.dataset.url}?beyond=${version}`);
+  // The sign-in has run out: the page itself leads to signing in again.
+  if (answer.status === 401) location.reload();
   if (!answer.ok) throw new Error(`status ${answer.status}`);
   const state = await answer.json();
   // The station was started anew: its forms would refuse what this page sends.

@@ -1,6 +1,14 @@
 """The pages, one module each."""
 
-from web.views import bench, calibration, facts, samples, today, tools
+from web.views import bench, calibration, doors, facts, samples, today, tools
 
-BLUEPRINTS = (today.pages, bench.pages, samples.pages, tools.pages, facts.pages, calibration.pages)
+BLUEPRINTS = (
+    today.pages,
+    bench.pages,
+    samples.pages,
+    tools.pages,
+    facts.pages,
+    calibration.pages,
+    doors.pages,
+)
 """All pages, for the application to register."""

@@ -9,6 +9,7 @@ from werkzeug.wrappers import Response
 
 from station.bench_state import SampleOrder
 from station.errors import BadInput, DataFileError, NoLimit
+from web.access import demand_measuring
 from web.context import bench, reader, station
 from web.live import OPEN_STAGES, live_view
 from web.order import choices, field, order_from
@@ -32,6 +33,7 @@ def start() -> Response | tuple[str, int]:
     """Take up the sample that the form describes; the form comes back with what is wrong."""
     try:
         order = order_from(request.form, bench().limit_sets)
+        demand_measuring(order.person)
         with wait_for_news():
             bench().start(order)
     except (BadInput, NoLimit, DataFileError) as error:

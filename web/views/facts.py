@@ -4,10 +4,11 @@ from flask import Blueprint, render_template
 
 from calibration.records import CheckResult
 from station.limits import CriterionTable, Limit, LimitSet, limit_of
+from station.secret_file import SecretFile
 from station.trust import Trust
 from station.wire import parse_size
 from web.check_figure import check_figure
-from web.context import bench, reader, trust_book
+from web.context import bench, reader, station, trust_book
 from web.shown import ROLE_WORDS
 from web.views.calibration import PROCEDURES
 
@@ -59,7 +60,8 @@ def people() -> str:
     """Everyone on record, with the number of samples that each has made."""
     return render_template(
         "people.html",
-        people=[(row, _count(row.name)) for row in reader().people()],
+        people=[(row, _count(row.name)) for row in reader().people(former=True)],
+        secrets=SecretFile(station().ledger_path).kinds(),
         words=ROLE_WORDS,
     )
 

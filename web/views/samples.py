@@ -3,20 +3,24 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from flask import Blueprint, Response, abort, render_template, request
+from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as WerkzeugResponse
 
 from station.causes import Hint
 from station.datafiles import shipped_causes
-from station.errors import StationError
-from station.ledger.entries import SampleFinished
+from station.errors import BadInput, StationError
+from station.ledger.entries import Correction, SampleFinished
 from station.ledger.queries import LedgerReader, SampleRow
 from station.ledger.traces import decode_trace
 from station.limits import LimitSet
+from station.people import Right
+from station.pull import FAILURE_MODES
 from station.sample_hints import sample_hints
+from web.access import demand
 from web.context import bench, reader
 from web.figures import trace_figure
 from web.nests import all_nests
-from web.order import read_place
+from web.order import field, read_place
 from web.shown import VERDICT_WORDS, place
 
 PAGE_ROWS = 50
@@ -25,6 +29,7 @@ MAX_SCANS = 20
 """A filter by verdict looks at so many blocks of samples at most before it shows what it found."""
 
 UNFINISHED = "unfinished"
+VOID = "void"
 
 pages = Blueprint("samples", __name__, url_prefix="/samples")
 
@@ -112,6 +117,30 @@ def sample_page(sample_id: str) -> str:
         corrected=payload is not None and payload.verdict != row.verdict,
         hints=_hints(row, payload),
     )
+
+
+@pages.post("/<sample_id>/correct")
+def correct(sample_id: str) -> WerkzeugResponse:
+    """Add a lead's later word on a finished sample; what was written stays."""
+    lead = demand(Right.CORRECT)
+    row = _sample(sample_id)
+    if row.verdict is None:
+        raise BadInput(f"Sample {sample_id} is not finished: measure it again or void it on Today.")
+    reason = field(request.form, "reason", "the reason")
+    match request.form.get("act"):
+        case "void" if row.verdict == VOID:
+            raise BadInput(f"Sample {sample_id} is void already: nothing was changed.")
+        case "void":
+            said = Correction(corrects_id=sample_id, reason=reason, void_sample=True)
+        case "mode":
+            mode = field(request.form, "mode", "how the sample let go")
+            if mode not in FAILURE_MODES:
+                raise BadInput(f"{mode!r} is no failure mode: choose one from the list.")
+            said = Correction(corrects_id=sample_id, reason=reason, failure_mode=mode)
+        case _:
+            raise BadInput("Say what to correct: void the sample, or change how it let go.")
+    bench().enter(said.model_copy(update={"demo": row.demo}), lead.name)
+    return redirect(url_for("samples.sample_page", sample_id=sample_id), 303)
 
 
 @pages.get("/<sample_id>/trace.svg")

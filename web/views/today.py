@@ -7,6 +7,7 @@ from werkzeug.wrappers import Response
 
 from station.errors import BadInput
 from station.ledger.queries import SampleRow
+from web.access import demand_measuring
 from web.context import bench, glances, reader, start_of_today, station
 from web.live import OPEN_STAGES
 from web.nests import nest_statuses
@@ -44,7 +45,7 @@ def again(sample_id: str) -> Response:
     row = next((row for row in _interrupted() if row.sample_id == sample_id), None)
     if row is None:
         raise BadInput(f"Sample {sample_id} is not waiting to be finished: look at Today again.")
-    order = order_again(row, field(request.form, "person", "the person"))
+    order = order_again(row, demand_measuring(field(request.form, "person", "the person")))
     with wait_for_news():
         bench().start(order)
     return redirect(url_for("bench.bench_page"), 303)
@@ -53,7 +54,7 @@ def again(sample_id: str) -> Response:
 @pages.post("/unfinished/<sample_id>/void")
 def void(sample_id: str) -> Response:
     """Void an interrupted sample."""
-    person = field(request.form, "person", "the person")
+    person = demand_measuring(field(request.form, "person", "the person"))
     bench().void_unfinished(sample_id, person, field(request.form, "reason", "the reason"))
     return redirect(url_for("today.today"), 303)
 

@@ -1,6 +1,7 @@
 """Samples: filter, pages, everything about one."""
 
 import re
+from collections.abc import Iterator
 from xml.etree import ElementTree
 
 import pytest
@@ -8,8 +9,10 @@ from flask.testing import FlaskClient
 
 from station.ledger.entries import Correction
 from station.ledger.queries import LedgerReader
+from station.ledger.record import Entry
 from station.ledger.store import Ledger
 from tests.web.invented import HOSTILE
+from tests.web.visitor import Visitor
 from web.shown import place
 from web.views import samples
 from web.views.samples import Filter, find_samples
@@ -118,3 +121,64 @@ def test_trace_is_a_figure_of_its_own(client: FlaskClient, records: LedgerReader
     answer = client.get(f"/samples/{row.sample_id}/trace.svg")
     assert answer.mimetype == "image/svg+xml"
     assert ElementTree.fromstring(answer.text).tag.endswith("svg")
+
+
+def test_a_lead_voids_a_sample_with_a_reason(lead: Visitor, records: LedgerReader) -> None:
+    row = next(row for row in records.samples() if row.verdict == "pass")
+    path = f"/samples/{row.sample_id}"
+    assert "Correct this sample" in lead.get(path).text
+    assert lead.post(f"{path}/correct", act="void", reason="wrong <reel>").status_code == 303
+    text = lead.get(path).text
+    assert "it was pass, and was voided because: wrong &lt;reel&gt;" in text
+    assert lead.post(f"{path}/correct", act="void", reason="again").status_code == 400
+    newest = list(lead_corrections(records))[-1]
+    assert (newest.person, newest.payload.demo) == ("Ann Example", True)
+
+
+def test_a_lead_changes_how_a_sample_let_go(lead: Visitor, records: LedgerReader) -> None:
+    row = next(row for row in records.samples() if row.failure_mode == "drawn_out")
+    path = f"/samples/{row.sample_id}/correct"
+    answer = lead.post(path, act="mode", mode="broke_at_edge", reason="seen again")
+    assert answer.status_code == 303
+    after = records.sample(row.sample_id)
+    assert after is not None
+    assert (after.failure_mode, after.verdict) == ("broke_at_edge", row.verdict)
+
+
+@pytest.mark.parametrize(
+    "form",
+    [
+        {"act": "void"},
+        {"act": "void", "reason": "  "},
+        {"act": "void", "reason": "x" * 201},
+        {"act": "mode", "reason": "a", "mode": "no mode"},
+        {"act": "mode", "reason": "a"},
+        {"act": "pass", "reason": "a"},
+        {"reason": "a"},
+    ],
+)
+def test_a_correction_that_says_too_little_changes_nothing(
+    lead: Visitor, records: LedgerReader, form: dict[str, str]
+) -> None:
+    row = next(row for row in records.samples() if row.verdict == "pass")
+    assert lead.post(f"/samples/{row.sample_id}/correct", **form).status_code == 400
+    assert records.sample(row.sample_id) == row
+    [unfinished] = records.unfinished()
+    path = f"/samples/{unfinished.sample_id}/correct"
+    assert lead.post(path, act="void", reason="a").status_code == 400
+    assert lead.post("/samples/no-such/correct", act="void", reason="a").status_code == 404
+
+
+def test_nobody_but_a_lead_corrects(
+    apprentice: Visitor, visitor: Visitor, records: LedgerReader
+) -> None:
+    row = next(row for row in records.samples() if row.verdict == "pass")
+    path = f"/samples/{row.sample_id}"
+    for person, status in ((apprentice, 403), (visitor, 401)):
+        assert "Correct this sample" not in person.get(path).text
+        assert person.post(f"{path}/correct", act="void", reason="a").status_code == status
+    assert records.sample(row.sample_id) == row
+
+
+def lead_corrections(records: LedgerReader) -> Iterator[Entry]:
+    return records.entries(kind=Correction.KIND)

@@ -1,0 +1,220 @@
+"""Who may see and do what on the page.
+
+A bench that only its own machine can reach stays open for looking and measuring. As soon as others
+can reach it, by its address or through a proxy, every page but the sign-in wants a name.
+"""
+
+from flask import Flask, abort, current_app, g, request, session
+from flask.typing import ResponseReturnValue
+from werkzeug.middleware.proxy_fix import ProxyFix
+from werkzeug.sansio.utils import host_is_trusted
+
+from station.doors import Doors, leads_with_secret
+from station.errors import BadInput, NotAllowed, SignInNeeded, StationError
+from station.ledger.queries import PersonRow
+from station.people import Right
+from station.people import demand as demand_right
+from station.people import may as role_may
+from station.secret_file import SecretFile
+from station.settings import ANY_ADDRESS, Settings, is_loopback
+from web import context
+from web.sessions import Session, SessionBook
+
+TOKEN = "door"  # noqa: S105
+"""Where the browser's cookie keeps the token of a sign-in."""
+
+LOCAL_HOSTS = ("localhost", "127.0.0.1", "[::1]")
+
+ALWAYS_OPEN = frozenset({"static", "doors.sign_in_page", "doors.sign_in", "doors.first_page",
+                         "doors.first"})  # fmt: skip
+"""What everybody reaches, signed in or not."""
+
+UNTOUCHED = frozenset({"static", "bench.state"})
+"""What the page asks for by itself: it does not keep a sign-in alive."""
+
+
+def guard(app: Flask, settings: Settings, sessions: SessionBook | None = None) -> None:
+    """Put the doors before an application; call it before anything else looks at requests."""
+    doors = settings.doors
+    app.extensions["sessions"] = sessions or SessionBook(
+        doors.idle_minutes * 60.0, doors.longest_hours * 3600.0
+    )
+    app.config["SESSION_COOKIE_SECURE"] = doors.behind_proxy
+    if doors.behind_proxy:
+        # Exactly one proxy is believed, and only about these.
+        app.wsgi_app = ProxyFix(  # type: ignore[method-assign]
+            app.wsgi_app, x_for=1, x_proto=1, x_host=1
+        )
+    app.before_request(_check_host)
+
+
+def guard_pages(app: Flask) -> None:
+    """Ask for a name where the page is not open; after forged requests were turned away."""
+    app.before_request(_check_open)
+
+
+def signed_in() -> PersonRow | None:
+    """Who is signed in, with the role that holds now; None for nobody."""
+    if "signed_in" not in g:
+        g.signed_in = _find_person()
+    found: PersonRow | None = g.signed_in
+    return found
+
+
+def signed_in_quietly() -> PersonRow | None:
+    """Who is signed in, for every page's frame: None where even that cannot be read."""
+    try:
+        return signed_in()
+    except StationError:
+        return None
+
+
+def demand(right: Right) -> PersonRow:
+    """Return who is signed in, if they have a right.
+
+    Raises
+    ------
+    SignInNeeded
+        Nobody is signed in, or the sign-in has run out.
+    NotAllowed
+        Their role does not have the right; the refusal is in the audit.
+    """
+    person = demand_sign_in()
+    of_session = _session()
+    if of_session is None or right in of_session.refused:
+        demand_right(person, right)
+    else:
+        try:
+            doors().demand(person, right)
+        except NotAllowed:
+            of_session.refused.add(right)
+            raise
+    return person
+
+
+def demand_sign_in() -> PersonRow:
+    """Return who is signed in (SignInNeeded for nobody)."""
+    person = signed_in()
+    if person is None:
+        raise SignInNeeded(
+            "Your sign-in has run out: sign in again, then repeat the step."
+            if TOKEN in session
+            else "Sign in first: this needs a name."
+        )
+    return person
+
+
+def demand_measuring(name: str) -> str:
+    """Check who is said to make a sample, and return the name.
+
+    Raises
+    ------
+    BadInput
+        People are on record, and the name is not among them.
+    NotAllowed
+        The page is open to other machines, and the name is not that of who is signed in.
+    """
+    known = context.reader().person(name)
+    if known is None or not known.active:
+        if context.reader().people():
+            raise BadInput(f"{name} is not on record: choose a person, or ask a lead to add one.")
+    else:
+        demand_right(known, Right.MEASURE)
+    if not is_open() and demand_sign_in().name != name:
+        raise NotAllowed("You are signed in under another name: measure under your own.")
+    return name
+
+
+def may(right: Right) -> bool:
+    """Whether who is signed in has a right, for templates."""
+    person = signed_in()
+    return person is not None and role_may(person.role, right)
+
+
+def inside() -> bool:
+    """Whether the request may see more than the sign-in, for every page's frame."""
+    return is_open() or signed_in_quietly() is not None
+
+
+def is_open() -> bool:
+    """Whether looking and measuring need no name: only this machine reaches the page."""
+    return context.bench().settings.open_to_this_machine_only
+
+
+def doors() -> Doors:
+    """The doors as the current request came to them."""
+    local = at_the_bench()
+    return Doors(
+        context.ledger(),
+        "bench" if local else "network",
+        None if local else request.remote_addr,
+        context.station().clock,
+    )
+
+
+def at_the_bench() -> bool:
+    """Whether the request comes from this machine, so from the bench's own screen."""
+    return is_loopback(request.remote_addr or "")
+
+
+def begin_session(person: PersonRow) -> None:
+    """Sign a person in: with a new token and new protection against forged requests."""
+    end_session()
+    session[TOKEN] = sessions().begin(person.name)
+    g.pop("signed_in", None)
+
+
+def end_session() -> None:
+    """Sign out, whoever it is."""
+    if token := session.get(TOKEN):
+        sessions().end(str(token))
+    session.clear()
+    g.pop("signed_in", None)
+
+
+def sessions() -> SessionBook:
+    """All sign-ins."""
+    book = current_app.extensions["sessions"]
+    if not isinstance(book, SessionBook):
+        raise TypeError("the application has no doors")
+    return book
+
+
+def first_lead_wanted() -> bool:
+    """Whether no lead can sign in yet, so that the one-time code is what counts."""
+    return not leads_with_secret(context.reader(), SecretFile(context.station().ledger_path))
+
+
+def _find_person() -> PersonRow | None:
+    found = _session()
+    if found is None:
+        return None
+    row = context.reader().person(found.person)
+    return row if row is not None and row.active else None
+
+
+def _session() -> Session | None:
+    token = session.get(TOKEN)
+    if not isinstance(token, str):
+        return None
+    return sessions().find(token, use=request.endpoint not in UNTOUCHED)
+
+
+def _check_host() -> None:
+    """Refuse requests for another name: a page elsewhere may make its own name lead here."""
+    settings = context.bench().settings
+    own = [] if settings.host == ANY_ADDRESS else [settings.host]
+    trusted = [*LOCAL_HOSTS, *own, *settings.doors.hosts]
+    if not host_is_trusted(request.environ.get("HTTP_HOST"), trusted):
+        abort(
+            400,
+            "This page is not served under that name: use the station's own address, or add the "
+            "name to the setting doors.hosts.",
+        )
+
+
+def _check_open() -> ResponseReturnValue | None:
+    if request.endpoint in ALWAYS_OPEN or request.endpoint is None or is_open():
+        return None
+    demand_sign_in()
+    return None

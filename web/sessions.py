@@ -1,0 +1,96 @@
+"""Who is signed in: kept here and nowhere else, so that a stolen or old cookie ends with us.
+
+The browser holds a random token and nothing that could be read or changed. All sign-ins end when
+the station stops; people sign in again.
+"""
+
+import hashlib
+import secrets
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from station.people import Right
+
+MAX_SESSIONS = 200
+"""More than any bench has people; the one that was idle longest makes room."""
+
+
+@dataclass
+class Session:
+    """One sign-in."""
+
+    person: str
+    began_s: float
+    used_s: float
+    refused: set[Right] = field(default_factory=set)
+    """What was refused already, so that asking again and again does not fill the record."""
+
+
+class SessionBook:
+    """All sign-ins of one running station. May be shared by threads.
+
+    Parameters
+    ----------
+    idle_s, longest_s
+        A sign-in ends when nothing was done for so long, and in any case after the longer time.
+    ticks
+        Seconds from a clock that nobody can set.
+    """
+
+    def __init__(
+        self, idle_s: float, longest_s: float, ticks: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._idle_s = idle_s
+        self._longest_s = longest_s
+        self._ticks = ticks
+        self._lock = threading.Lock()
+        self._sessions: dict[str, Session] = {}
+
+    def begin(self, person: str) -> str:
+        """Begin a sign-in and return its token."""
+        token = secrets.token_urlsafe(32)
+        now_s = self._ticks()
+        with self._lock:
+            self._drop_old(now_s)
+            while len(self._sessions) >= MAX_SESSIONS:
+                self._sessions.pop(min(self._sessions, key=lambda key: self._sessions[key].used_s))
+            self._sessions[_key(token)] = Session(person, now_s, now_s)
+        return token
+
+    def find(self, token: str, *, use: bool) -> Session | None:
+        """Return a sign-in that has not run out; with ``use``, its idle time starts again."""
+        now_s = self._ticks()
+        with self._lock:
+            self._drop_old(now_s)
+            found = self._sessions.get(_key(token))
+            if found is not None and use:
+                found.used_s = now_s
+            return found
+
+    def end(self, token: str) -> None:
+        """End one sign-in."""
+        with self._lock:
+            self._sessions.pop(_key(token), None)
+
+    def end_all(self, person: str) -> None:
+        """End every sign-in of a person: another role, another secret, or gone."""
+        with self._lock:
+            mine = [key for key, session in self._sessions.items() if session.person == person]
+            for key in mine:
+                del self._sessions[key]
+
+    def _drop_old(self, now_s: float) -> None:
+        old = [
+            key
+            for key, session in self._sessions.items()
+            if now_s - session.used_s > self._idle_s or now_s - session.began_s > self._longest_s
+        ]
+        for key in old:
+            del self._sessions[key]
+
+
+def _key(token: str) -> str:
+    # Looked up by its hash: how long the look-up takes tells nothing about a token.
+    return hashlib.sha256(token.encode("utf-8", "replace")).hexdigest()

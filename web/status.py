@@ -1,0 +1,34 @@
+"""Which HTTP status an error of the station has."""
+
+from station.errors import (
+    BadInput,
+    CalibrationNeeded,
+    InstrumentError,
+    LedgerBusy,
+    LedgerFull,
+    LockedOut,
+    NoLimit,
+    NotAllowed,
+    SignInNeeded,
+    StationError,
+    WrongSecret,
+)
+
+STATUS: tuple[tuple[type[StationError], int], ...] = (
+    (BadInput, 400),
+    (NoLimit, 400),
+    (CalibrationNeeded, 409),
+    (LedgerBusy, 503),
+    (LedgerFull, 507),
+    (InstrumentError, 503),
+    (SignInNeeded, 401),
+    (WrongSecret, 401),
+    (LockedOut, 429),
+    (NotAllowed, 403),
+)
+"""Status of a page that shows an error; others are the station's own fault."""
+
+
+def status_of(error: StationError) -> int:
+    """HTTP status for an error of the station."""
+    return next((status for kind, status in STATUS if isinstance(error, kind)), 500)

@@ -1,0 +1,203 @@
+"""Signing in and out, the first lead, one's own secret, and what leads change about people."""
+
+from flask import Blueprint, current_app, redirect, render_template, request, url_for
+from werkzeug.exceptions import HTTPException
+from werkzeug.routing import RequestRedirect
+from werkzeug.wrappers import Response
+
+from station.errors import BadInput, LockedOut, NotAllowed, WrongSecret
+from station.people import MAX_NAME, MAX_PASSPHRASE, Right
+from web import access
+from web.context import reader
+from web.order import field
+from web.status import status_of
+
+AUDIT_ROWS = 100
+MAX_REASON = 200
+
+pages = Blueprint("doors", __name__)
+
+
+@pages.get("/sign-in")
+def sign_in_page() -> str:
+    """Name and secret, or the way to the first lead."""
+    return _sign_in_page("")
+
+
+@pages.post("/sign-in")
+def sign_in() -> Response | tuple[str, int]:
+    """Sign in, under a new token."""
+    try:
+        name = field(request.form, "name", "your name")
+        person = access.doors().sign_in(name, _secret("secret", "the PIN or passphrase"))
+    except (BadInput, WrongSecret, LockedOut) as error:
+        return _sign_in_page(str(error)), status_of(error)
+    access.begin_session(person)
+    return redirect(own_address(request.form.get("next", "")), 303)
+
+
+@pages.post("/sign-out")
+def sign_out() -> Response:
+    """Sign out."""
+    person = access.signed_in()
+    if person is not None:
+        access.doors().note("signed_out", person.name, person.name)
+    access.end_session()
+    return redirect(url_for("doors.sign_in_page"), 303)
+
+
+@pages.get("/sign-in/first")
+def first_page() -> str:
+    """Where the one-time code is entered."""
+    return _first_page("")
+
+
+@pages.post("/sign-in/first")
+def first() -> Response | tuple[str, int]:
+    """Make the first lead by the one-time code, and sign the lead in."""
+    try:
+        name = field(request.form, "name", "the name")
+        code = field(request.form, "code", "the one-time code")
+        person = access.doors().first_lead(code, name, _new_secret())
+    except (BadInput, NotAllowed) as error:
+        return _first_page(str(error)), status_of(error)
+    access.begin_session(person)
+    return redirect(url_for("facts.people"), 303)
+
+
+@pages.get("/sign-in/secret")
+def own_secret_page() -> str:
+    """Where one's own secret is changed."""
+    return render_template("secret.html", person=access.demand_sign_in(), problem="")
+
+
+@pages.post("/sign-in/secret")
+def own_secret() -> Response | tuple[str, int]:
+    """Change one's own secret; every sign-in under the old one ends."""
+    person = access.demand_sign_in()
+    try:
+        fresh = _new_secret()
+        doors = access.doors()
+        old = _secret("secret", "the present PIN or passphrase")
+        doors.sign_in(person.name, old, reason="change the own secret")
+        doors.set_secret(person, person.name, fresh)
+    except (BadInput, WrongSecret, LockedOut) as error:
+        return render_template("secret.html", person=person, problem=str(error)), status_of(error)
+    access.sessions().end_all(person.name)
+    access.begin_session(person)
+    return redirect(url_for("facts.people"), 303)
+
+
+@pages.post("/people/add")
+def add() -> Response:
+    """Put somebody on record."""
+    lead = access.demand(Right.MANAGE_PEOPLE)
+    access.doors().add(lead, field(request.form, "name", "the name"), request.form.get("role", ""))
+    return _to_people()
+
+
+@pages.post("/people/role")
+def change_role() -> Response:
+    """Give somebody another role; their sign-ins end."""
+    lead = access.demand(Right.MANAGE_PEOPLE)
+    name = field(request.form, "name", "the name")
+    access.doors().change_role(lead, name, request.form.get("role", ""), _reason())
+    access.sessions().end_all(name)
+    return _to_people()
+
+
+@pages.post("/people/leave")
+def leave() -> Response:
+    """Note that somebody has left; their sign-ins end."""
+    lead = access.demand(Right.MANAGE_PEOPLE)
+    name = field(request.form, "name", "the name")
+    access.doors().leave(lead, name, _reason())
+    access.sessions().end_all(name)
+    return _to_people()
+
+
+@pages.post("/people/secret")
+def give_secret() -> Response:
+    """Give somebody a new secret; their sign-ins end."""
+    lead = access.demand(Right.MANAGE_PEOPLE)
+    name = field(request.form, "name", "the name")
+    access.doors().set_secret(lead, name, _new_secret())
+    access.sessions().end_all(name)
+    if name == lead.name:
+        access.begin_session(lead)
+    return _to_people()
+
+
+@pages.get("/people/audit")
+def audit() -> str:
+    """Sign-ins, failures, refusals and changes of people, newest first."""
+    access.demand(Right.MANAGE_PEOPLE)
+    before = request.args.get("before", type=int)
+    rows = reader().audit(limit=AUDIT_ROWS + 1, before_seq=before)
+    more = len(rows) > AUDIT_ROWS
+    rows = rows[:AUDIT_ROWS]
+    return render_template("audit.html", rows=rows, next_before=rows[-1].seq if more else None)
+
+
+def own_address(path: str) -> str:
+    """An address of this page to go on to; Today for whatever is none."""
+    home = url_for("today.today")
+    if not path.startswith("/") or any(letter in path for letter in "\\\r\n\t\0"):
+        return home
+    try:
+        endpoint, values = current_app.url_map.bind("").match(path.partition("?")[0], method="GET")
+    except (HTTPException, RequestRedirect, ValueError):
+        return home
+    # Written anew from what was understood: nothing of the given text is sent back as it came.
+    return url_for(endpoint, **values)
+
+
+def _sign_in_page(problem: str) -> str:
+    return render_template(
+        "sign_in.html",
+        problem=problem,
+        # Who works here is nothing for strangers on the network.
+        people=[row.name for row in reader().people()] if access.at_the_bench() else [],
+        name=request.form.get("name", "")[:MAX_NAME],
+        next=request.values.get("next", "")[:500],
+        first_lead_wanted=access.first_lead_wanted(),
+        longest=MAX_PASSPHRASE,
+    )
+
+
+def _first_page(problem: str) -> str:
+    return render_template(
+        "first_lead.html",
+        problem=problem,
+        name=request.form.get("name", "")[:MAX_NAME],
+        wanted=access.first_lead_wanted(),
+        longest=MAX_PASSPHRASE,
+    )
+
+
+def _secret(name: str, words: str) -> str:
+    """Read a secret as it was typed; no message and no page repeats it."""
+    secret = request.form.get(name, "")
+    if not secret:
+        raise BadInput(f"Fill in {words}: it was left empty.")
+    if len(secret) > MAX_PASSPHRASE:
+        raise BadInput(f"Shorten {words}: {MAX_PASSPHRASE} characters will fit.")
+    return secret
+
+
+def _new_secret() -> str:
+    fresh = _secret("new_secret", "the new PIN or passphrase")
+    if fresh != request.form.get("again", ""):
+        raise BadInput("The new PIN or passphrase was not typed alike twice: type it again.")
+    return fresh
+
+
+def _reason() -> str:
+    reason = " ".join(request.form.get("reason", "").split())
+    if len(reason) > MAX_REASON:
+        raise BadInput(f"Shorten the reason: {MAX_REASON} characters will fit.")
+    return reason
+
+
+def _to_people() -> Response:
+    return redirect(url_for("facts.people"), 303)
