@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from station.cli.output import json_option, plot_option, print_facts, print_json
+from station.cli.output import json_option, plot_option, print_facts, print_json, print_warnings
 from station.cli.tables import read_values
 from station.errors import BadInput
 from station.figures import draw_capability
@@ -73,8 +73,7 @@ def capability(
     else:
         _print(result, lower, coverage, confidence)
         _print_foresight(result, foresight)
-        for warning in result.warnings:
-            click.echo(f"Warning: {warning}")
+        print_warnings(result.warnings)
     return 1 if result.verdict == "fail" else 0
 
 

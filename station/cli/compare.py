@@ -5,7 +5,7 @@ from typing import Literal
 
 import click
 
-from station.cli.output import json_option, plot_option, print_facts, print_json
+from station.cli.output import json_option, plot_option, print_facts, print_json, print_warnings
 from station.cli.tables import Table, read_values
 from station.errors import BadInput
 from station.figures import draw_comparison
@@ -148,8 +148,7 @@ def _print(result: Comparison, names: tuple[str, str], better: Better) -> None:
             ("ratio of spreads", _shown(result.spread_ratio)),
         ]
     )
-    for warning in result.warnings:
-        click.echo(f"Warning: {warning}")
+    print_warnings(result.warnings)
 
 
 def _shown(estimate: Estimate | None) -> str:

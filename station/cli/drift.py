@@ -4,10 +4,11 @@ from pathlib import Path
 
 import click
 
-from station.cli.output import json_option, plot_option, print_facts, print_json
+from station.cli.output import json_option, plot_option, print_facts, print_json, print_warnings
 from station.cli.tables import read_values
 from station.errors import BadInput
 from station.figures import draw_drift
+from station.statistics.doubts import resolution_doubt
 from station.statistics.drift_study import Direction, DriftStudy, drift_study
 
 
@@ -51,12 +52,15 @@ def drift(
         )
     except ValueError as error:
         raise BadInput(f"{file.name}: {error}.") from error
+    doubt = resolution_doubt(values, sd=study.baseline.sigma)
+    warnings = [] if doubt is None else [doubt]
     if plot is not None:
         draw_drift(plot, values, study)
     if as_json:
-        print_json(drift_document(study))
+        print_json({**drift_document(study), "warnings": warnings})
     else:
         _print(study, len(values))
+        print_warnings(warnings)
     return 0
 
 

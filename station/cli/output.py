@@ -43,6 +43,12 @@ def print_facts(pairs: Iterable[tuple[str, str]]) -> None:
         click.echo(f"{name:<{width}}  {value}")
 
 
+def print_warnings(warnings: Iterable[str]) -> None:
+    """Print what speaks against a result, a line each."""
+    for warning in warnings:
+        click.echo(f"Warning: {warning}")
+
+
 def check_uncertainties(stated: dict[str, float | None]) -> None:
     """Refuse an uncertainty that is negative or not a number (BadInput)."""
     for name, value in stated.items():

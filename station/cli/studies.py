@@ -12,12 +12,13 @@ from calibration.telling import Telling, can_tell
 from station.cli.capability import capability
 from station.cli.compare import compare
 from station.cli.drift import drift
-from station.cli.output import json_option, plot_option, print_facts, print_json
+from station.cli.output import json_option, plot_option, print_facts, print_json, print_warnings
 from station.cli.tables import Table, read_values
 from station.errors import BadInput
 from station.figures import draw_chart
 from station.limits import shop_resistance_limit_ohm
 from station.statistics.charts import RuleSet, individuals_chart, means_chart
+from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_doubt
 from station.wire import parse_size
 
 csv_file = click.Path(path_type=Path, dir_okay=False, exists=True)
@@ -60,6 +61,7 @@ def gauge(
             ("appraiser",),
         )  # fmt: skip
         result = _nested(table) if nested else _crossed(table, pool)
+        warnings = _gauge_doubts(table, result)
         unpooled = None if nested else _crossed(table, False)
         telling = None if limit is None else can_tell(
             result.gauge_sd, result.part_sd, fmean(table.numbers("value")), limit, side=side
@@ -72,12 +74,26 @@ def gauge(
         document = study_document(result)
         document["unpooled"] = None if unpooled is None else study_document(unpooled)
         document["telling"] = None if telling is None else telling_document(telling)
+        document["warnings"] = warnings
         print_json(document)
     else:
         _print(result, unpooled)
         if telling is not None:
             _print_telling(telling)
+        print_warnings(warnings)
     return 0
+
+
+def _gauge_doubts(table: Table, result: GaugeStudy) -> list[str]:
+    values = table.numbers("value")
+    if min(values) == max(values):
+        raise ValueError(
+            "all values are equal: the resolution is too coarse, so nothing is shown of the gauge"
+        )
+    if result.repeatability_sd == 0.0:
+        return ["Repeats do not differ at all: the resolution is too coarse to show the gauge."]
+    doubt = resolution_doubt(values, sd=result.repeatability_sd)
+    return [] if doubt is None else [doubt]
 
 
 def _crossed(table: Table, pool: bool | None) -> GaugeStudy:
@@ -174,7 +190,7 @@ def _print(result: GaugeStudy, unpooled: GaugeStudy | None) -> None:
     def shown(sd: float | None) -> str:
         return "not in this study" if sd is None else f"{sd:.6g}"
 
-    percent = result.percent_gauge
+    percent, kinds = result.percent_gauge, result.distinct_categories
     rows = [
         ("repeatability", shown(result.repeatability_sd)),
         ("reproducibility", shown(result.reproducibility_sd)),
@@ -183,7 +199,7 @@ def _print(result: GaugeStudy, unpooled: GaugeStudy | None) -> None:
         ("parts", shown(result.part_sd)),
         ("total", shown(result.total_sd)),
         ("gauge share of total", "no spread" if percent is None else f"{percent:.1f} %"),
-        ("kinds it can tell apart", str(result.distinct_categories)),
+        ("kinds it can tell apart", "no spread" if kinds is None else str(kinds)),
     ]
     print_facts(rows)
     if result.pooled:
@@ -229,6 +245,8 @@ def charts(
         raise BadInput(f"{file.name}: {error}.") from error
     if plot is not None:
         draw_chart(plot, chart)
+    doubt = resolution_doubt(values)
+    warnings = [] if doubt is None else [doubt]
     signals = [{"index": signal.index, "rule": signal.rule} for signal in chart.signals]
     if as_json:
         print_json(
@@ -239,6 +257,7 @@ def charts(
                 "upper": chart.upper,
                 "points": list(chart.points),
                 "signals": signals,
+                "warnings": warnings,
             }
         )
         return 0
@@ -252,6 +271,7 @@ def charts(
     )
     for signal in chart.signals:
         click.echo(f"    point {signal.index} (from 0): {signal.rule}")
+    print_warnings(warnings)
     return 0
 
 
@@ -276,6 +296,8 @@ def shop_limit(file: Path, size: str, coverage: float, confidence: float, as_jso
     values = read_values(file).numbers("value")
     if min(values) <= 0.0:
         raise BadInput(f"{file.name}: a splice resistance is not above 0 milliohm.")
+    if len(values) > 1 and min(values) == max(values):
+        raise BadInput(f"{file.name}: all values are equal, so no limit follows from their spread.")
     logs = np.log(np.array(values) * 1e-3)
     sd = float(np.std(logs, ddof=1)) if logs.size > 1 else 0.0
     try:
@@ -286,10 +308,17 @@ def shop_limit(file: Path, size: str, coverage: float, confidence: float, as_jso
         raise
     except ValueError as error:
         raise BadInput(f"{file.name}: {error}.") from error
+    of = " as logarithms"
+    doubts = (shape_doubt(logs, of), outlier_doubt(logs, of), resolution_doubt(values))
+    warnings = [doubt for doubt in doubts if doubt is not None]
     if as_json:
-        print_json({"size": label, "n": int(logs.size), "resistance_max_mohm": limit_ohm * 1e3})
+        print_json({
+            "size": label, "n": int(logs.size), "resistance_max_mohm": limit_ohm * 1e3,
+            "warnings": warnings,
+        })  # fmt: skip
     else:
         click.echo(f'"{label}" = {limit_ohm * 1e3:.3g}    # mohm, from {logs.size} splices')
+        print_warnings(warnings)
     return 0
 
 

@@ -11,12 +11,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.special import betaincinv, nctdtrinc, nctdtrit, ndtr, ndtri, stdtr
+from scipy.special import betaincinv, nctdtrinc, nctdtrit, ndtri
+
+from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_doubt
 
 MAX_SAMPLES_ASKED = 100_000
-NORMALITY_ALARM = 0.01
-OUTLIER_ALARM = 0.01
 
 CapabilityVerdict = Literal["pass", "fail", "undecided"]
 
@@ -93,10 +92,13 @@ def capability(
     if not (np.isfinite(data).all() and math.isfinite(lower)):
         raise ValueError("a value or the limit is not a finite number")
     k = tolerance_factor(data.size, coverage, confidence)
+    if np.ptp(data) == 0.0:
+        # Not by the deviation: that of three times 0.1 is not quite zero.
+        return _without_spread(data.size, float(data[0]), k)
     mean, sd = float(data.mean()), float(data.std(ddof=1))
     bound = mean - k * sd
-    if sd == 0.0:
-        return _without_spread(data.size, mean, k)
+    doubts = (shape_doubt(data), outlier_doubt(data), resolution_doubt(data))
+    found = [doubt for doubt in doubts if doubt is not None]
     ppk = (mean - lower) / (3.0 * sd)
     opposite = tolerance_factor(data.size, coverage, 1.0 - confidence)
     verdict: CapabilityVerdict = "undecided"
@@ -114,7 +116,7 @@ def capability(
         ppk_lower_bound(ppk, data.size, confidence),
         verdict,
         samples_needed(data.size, (mean - lower) / sd, coverage, confidence),
-        tuple(_warnings(data)),
+        tuple(found),
     )
 
 
@@ -165,60 +167,3 @@ def reliability_bound(passed: int, n: int, confidence: float) -> float:
     if passed == 0:
         return 0.0
     return float(betaincinv(passed, n - passed + 1, 1.0 - confidence))
-
-
-def _warnings(data: NDArray[np.float64]) -> list[str]:
-    found = []
-    if data.size >= 8 and anderson_darling(data)[1] < NORMALITY_ALARM:
-        found.append(
-            "The values do not look normal, and the bound rests on that: look at them on a chart."
-        )
-    if data.size >= 3:
-        index, p = grubbs(data)
-        if p < OUTLIER_ALARM:
-            found.append(
-                f"Value {data[index]:g} at index {index} lies far from the others: find out why. "
-                "It was counted."
-            )
-    return found
-
-
-def anderson_darling(values: Sequence[float] | NDArray[np.float64]) -> tuple[float, float]:
-    """Anderson-Darling statistic for normality and its probability.
-
-    Mean and variance estimated; probability by D'Agostino & Stephens 1986, table 4.9 (formula from
-    memory, checked in the tests against a reference library).
-    """
-    data = np.sort(np.asarray(values, dtype=np.float64))
-    n = data.size
-    z = (data - data.mean()) / data.std(ddof=1)
-    low = np.clip(ndtr(z), 1e-300, None)
-    high = np.clip(ndtr(-z), 1e-300, None)
-    odd = 2.0 * np.arange(1, n + 1) - 1.0
-    statistic = -n - float(np.mean(odd * (np.log(low) + np.log(high[::-1]))))
-    a = statistic * (1.0 + 0.75 / n + 2.25 / n**2)
-    return statistic, _anderson_probability(a)
-
-
-def _anderson_probability(a: float) -> float:
-    if a < 0.2:
-        return 1.0 - math.exp(-13.436 + 101.14 * a - 223.73 * a * a)
-    if a < 0.34:
-        return 1.0 - math.exp(-8.318 + 42.796 * a - 59.938 * a * a)
-    if a < 0.6:
-        return math.exp(0.9177 - 4.279 * a - 1.38 * a * a)
-    return math.exp(1.2937 - 5.709 * min(a, 13.0) + 0.0186 * min(a, 13.0) ** 2)
-
-
-def grubbs(values: Sequence[float] | NDArray[np.float64]) -> tuple[int, float]:
-    """Grubbs' test of the value farthest from the mean: its index and probability (two-sided)."""
-    data = np.asarray(values, dtype=np.float64)
-    n = data.size
-    distance = np.abs(data - data.mean()) / data.std(ddof=1)
-    index = int(np.argmax(distance))
-    g = float(distance[index])
-    rest = (n - 1) ** 2 - n * g * g
-    if rest <= 0.0:
-        return index, 0.0
-    t = math.sqrt(n * (n - 2) * g * g / rest)
-    return index, min(1.0, 2.0 * n * float(stdtr(n - 2, -t)))

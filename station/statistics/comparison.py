@@ -13,12 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fdtr, fdtri, stdtr, stdtrit
 
-from station.statistics.capability import (
-    NORMALITY_ALARM,
-    OUTLIER_ALARM,
-    anderson_darling,
-    grubbs,
-)
+from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_doubt
 from station.statistics.pair_counts import (
     interval_rank,
     median_difference,
@@ -31,9 +26,6 @@ Values = NDArray[np.float64]
 UNIT_RATIOS = {"pounds and newtons": 4.448, "ohms and milliohms": 1000.0}
 UNIT_SLACK = 0.05
 """Medians whose ratio is this near a ratio of units raise a doubt."""
-
-MANY_TIES = 0.5
-"""Share of different values at or below which the gauge's resolution shows."""
 
 LARGEST = 1e100
 """The squares of greater values, and their squares, might not be numbers any more."""
@@ -245,31 +237,17 @@ def _warnings(
             "The difference of the means and the typical difference disagree on whether the groups "
             "differ: look at the picture before deciding."
         )
-    everything = np.concatenate(data)
-    if np.unique(everything).size <= MANY_TIES * everything.size:
-        found.append(
-            "Many values are equal: the resolution of the gauge shows, and intervals are coarse."
-        )
     return found
 
 
 def _doubts(values: Values, group: Group, name: str) -> list[str]:
     if group.sd == 0.0:
         return [f"All values of {name} are equal: its spread cannot be known."]
-    found = []
-    if group.n >= 8 and anderson_darling(values)[1] < NORMALITY_ALARM:
-        found.append(
-            f"The values of {name} do not look normal: the ratio of spreads rests on that, the "
-            "typical difference does not."
-        )
-    if group.n >= 3:
-        index, p = grubbs(values)
-        if p < OUTLIER_ALARM:
-            found.append(
-                f"Value {values[index]:g} of {name} lies far from its others: find out why. It was "
-                "counted."
-            )
-    return found
+    whose = f" of {name}"
+    doubts = (
+        shape_doubt(values, whose), outlier_doubt(values, whose), resolution_doubt(values, whose),
+    )  # fmt: skip
+    return [doubt for doubt in doubts if doubt is not None]
 
 
 def _unit_doubts(groups: tuple[Group, Group]) -> list[str]:

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri, stdtr
 
-from station.statistics.capability import grubbs
+from station.statistics.doubts import grubbs
 
 MIN_BASELINE = 10
 """Fewer samples than this are no baseline: a spread from them is off by a quarter and more."""
