@@ -11,6 +11,7 @@ from rich.progress import Progress
 
 from station.bay import InstrumentBay
 from station.bench import Bench, SampleOutcome
+from station.cli.entrance import check_reach
 from station.cli.output import json_option, print_json
 from station.cli.serving import (
     ended_by_sigterm,
@@ -83,6 +84,8 @@ def demo(
         demo_run.make_folder(path.parent)
         stack.enter_context(ledger_in_use(path, "the demo"))
         ledger = stack.enter_context(demo_run.open_demo_ledger(path))
+        if not headless:
+            check_reach(ledger, settings)
         limit_sets = demo_run.demo_limit_sets()
         _fill_if_new(ledger, limit_sets, settings, days, seed, console)
         interrupted = _void_interrupted(ledger, limit_sets, settings) if headless else []
@@ -139,6 +142,7 @@ def serve(
         demo_run.make_folder(path.parent)
         stack.enter_context(ledger_in_use(path, "the station"))
         ledger = stack.enter_context(Ledger.open(path, bench=settings.bench))
+        check_reach(ledger, settings)
         if simulate:
             limit_sets = demo_run.demo_limit_sets(settings.limit_sets_folder)
             panel = stack.enter_context(simulated_panel(settings.panel))

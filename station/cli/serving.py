@@ -16,6 +16,7 @@ from typing import Any
 from rich.console import Console
 
 from station.bench import Bench
+from station.cli.entrance import show_way_in
 from station.demo.run import Say
 from station.errors import AddressTaken
 from station.instruments.panel import open_panel
@@ -24,6 +25,8 @@ from station.instruments.panel_pins import PanelPins
 from station.instruments.simulated.panel import SimulatedPanel
 from station.panel_watch import PanelWatch
 from station.watchdog import Watchdog
+
+MAX_HEADER_BYTES = 16 * 1024
 
 ANSWER_WITHIN_S = 5.0
 """A page that takes longer to answer counts as hanging (our own choice)."""
@@ -109,14 +112,28 @@ def _health(address: tuple[str, int], watch: PanelWatch | None) -> str | None:
     return None if status == HTTPStatus.OK else f"The page answers with status {status}."
 
 
-def serve_page(bench: Bench, path: Path, listener: socket.socket, say: Say) -> None:
-    """Serve the page until the person stops it."""
+def web_server(app: Any, listener: socket.socket) -> Any:
+    """The server for an application, which is run by its ``run`` and ended by its ``close``."""
     import waitress.server
 
+    return waitress.server.create_server(
+        app,
+        sockets=[listener],
+        threads=8,
+        # Refused before it is read; the application's own limit is the same.
+        max_request_body_size=app.config["MAX_CONTENT_LENGTH"],
+        max_request_header_size=MAX_HEADER_BYTES,
+        # Nobody needs to know which server and version this is.
+        ident=None,
+    )
+
+
+def serve_page(bench: Bench, path: Path, listener: socket.socket, say: Say) -> None:
+    """Serve the page until the person stops it."""
     from web import create_app
 
-    app = create_app(bench, path)
-    server: Any = waitress.server.create_server(app, sockets=[listener], threads=8)
+    server = web_server(create_app(bench, path), listener)
+    show_way_in(path, say)
     host, port = listener.getsockname()
     say(f"The page is on http://{host}:{port}/ - Ctrl-C ends it.")
     try:

@@ -1,0 +1,48 @@
+"""Before the page is served: who could reach it, and whether anybody can sign in."""
+
+from pathlib import Path
+
+from station.demo.run import Say
+from station.doors import Doors, leads_with_secret
+from station.errors import DataFileError, NotAllowed
+from station.ledger.store import Ledger
+from station.secret_file import SecretFile
+from station.settings import ANY_ADDRESS, Settings
+
+
+def check_reach(ledger: Ledger, settings: Settings) -> None:
+    """Refuse to serve other machines before a lead has a passphrase.
+
+    Raises
+    ------
+    NotAllowed
+        Nobody could sign in over the network.
+    DataFileError
+        The settings do not say by which names others reach the page.
+    """
+    if settings.open_to_this_machine_only:
+        return
+    reach = "behind a proxy" if settings.doors.behind_proxy else f"on {settings.host}"
+    unnamed = settings.doors.behind_proxy or settings.host == ANY_ADDRESS
+    if unnamed and not settings.doors.hosts:
+        raise DataFileError(
+            f"The page is not served {reach}: name the addresses that people open it by in the "
+            "setting doors.hosts."
+        )
+    if not leads_with_secret(ledger.reader, SecretFile(ledger.path), passphrase=True):
+        raise NotAllowed(
+            f"The page is not served {reach}, where others can reach it: no lead has a passphrase "
+            "yet. Run 'station people code' and 'station people first' at this console, then "
+            "start again."
+        )
+
+
+def show_way_in(path: Path, say: Say) -> None:
+    """Show the one-time code for the first lead, while there is none who can sign in."""
+    with Ledger.open(path, create=False) as ledger:
+        code = Doors(ledger, "command").show_code()
+    if code is not None:
+        say(
+            f"No lead can sign in yet. One-time code for the first: {code} (under Sign in; good "
+            "for one day). Measuring needs no sign-in."
+        )
