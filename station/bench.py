@@ -14,6 +14,7 @@ from station.bench_state import Board, SampleOrder, Stage
 from station.connectors import ConnectorBook, connector_named
 from station.errors import BadInput, CalibrationNeeded, InstrumentError, StationError
 from station.instruments.panel_base import BasePanel, NoPanel, PanelLine
+from station.job_book import JobBook
 from station.ledger.entries import Payload, SampleBegun, SampleFinished
 from station.ledger.record import Entry
 from station.ledger.store import Ledger
@@ -65,6 +66,7 @@ class Bench:
         self.connectors = connectors
         self.board = Board()
         self.trust = TrustBook(ledger.reader, settings)
+        self.jobs = JobBook(ledger, settings, demo=demo)
         self.panel = BenchPanel(panel or NoPanel("This bench has no panel."), self.board)
         self._ledger = ledger
         self._bay = bay
@@ -108,14 +110,15 @@ class Bench:
         ------
         BadInput, NoLimit, UnknownSize, DataFileError
             The description cannot be used; nothing was logged.
-        CalibrationNeeded
-            The settings do not let an instrument judge now; nothing was logged.
+        CalibrationNeeded, NestOnHold
+            An instrument may not judge now, or the nest is held; nothing was logged.
         LedgerError
             The record could not be written; the sample in hand is not done.
         """
         if not self._busy.acquire(blocking=False):
             raise BadInput("A sample is under way on this bench: finish it or give it up first.")
         try:
+            order = self.jobs.order(order)
             self._demand_trust()
             return self._take(order, self._limits_for(order), operator)
         finally:
@@ -145,7 +148,17 @@ class Bench:
             resistance=None, pull=None, void_reason=reason, void_by="person", demo=begun.demo,
         )  # fmt: skip
         self._ledger.append(finished, person=person)
+        self._settle(begun.job_id, person)
         return finished
+
+    def _settle(self, job_id: str | None, person: str) -> str | None:
+        """Let a job take note of its sample; return what went wrong, which loses no sample."""
+        try:
+            if job_id is not None:
+                self.jobs.settle(job_id, person)
+        except StationError as error:
+            return str(error)
+        return None
 
     def enter(self, payload: Payload, person: str) -> Entry:
         """Write what a person did beside the samples: a calibration, a check, a study's reading."""
@@ -184,6 +197,7 @@ class Bench:
             The settings do not let an instrument judge now.
         """
         self._limits_for(order)
+        self.jobs.order(order)
         self._demand_trust()
         if self._busy.locked():
             raise BadInput("A sample is under way on this bench: finish it or give it up first.")
@@ -328,7 +342,8 @@ class Bench:
             demo=self._demo,
         )
         self._ledger.append(finished, person=order.person, traces=course.traces)
-        trouble = None if error is None else str(error)
+        trouble = self._settle(order.job_id, order.person)
+        trouble = trouble if error is None else str(error)
         self.board.show(stage=Stage.DONE, outcome=finished, trouble=trouble)
         self._show_attention()
         return SampleOutcome(sample_id, finished, error)

@@ -26,6 +26,10 @@ class DataFileError(StationError, ValueError):
     """A data file (limit set, profile, plan, settings) is missing, malformed or contradictory."""
 
 
+class NestOnHold(StationError, RuntimeError):
+    """A nest is held and cannot be used: a sample failed, it has worn, a lead has to look."""
+
+
 class CalibrationNeeded(StationError, RuntimeError):
     """The settings do not let this instrument judge now: overdue, never calibrated, a bad check."""
 

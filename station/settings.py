@@ -81,6 +81,8 @@ class Settings(_Part):
     guard: NotNegative = DEFAULT_GUARD
     limit_set: str = "ul-486a-1991"
     limit_sets_folder: Path | None = None
+    plans_folder: Path | None = None
+    """The shop's own plans of jobs, beside the shipped ones."""
     repeats: Annotated[int, Field(ge=3, le=50)] = 5
     host: str = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65535)] = 8000

@@ -26,6 +26,10 @@ _WHAT = {
     "both": "pull force fell and resistance rose",
 }
 
+NOT_OF_THE_NEST = ("tool_validation", "certification", "comparison", "service")
+"""Jobs whose samples say nothing of a nest's wear: they set its baseline, or they try a person, a
+way of joining, or a nest that is being worked on."""
+
 MIN_SPLICE_OHM = 1e-6
 """Below a microohm a splice's logarithm says more about the meter than about the crimp."""
 
@@ -113,9 +117,9 @@ def nest_trend(
     Parameters
     ----------
     samples
-        The nest's samples in time order; void, unfinished, ``tool_validation`` and those up to
-        ``since_seq`` (the last service) are left out. Validation samples set the baseline and
-        cannot be tested against it.
+        The nest's samples in time order; void, unfinished, those of :data:`NOT_OF_THE_NEST` and
+        those up to ``since_seq`` (the last service) are left out. Validation samples set the
+        baseline and cannot be tested against it.
     baselines
         By joint key.
     run_length
@@ -125,7 +129,7 @@ def nest_trend(
         row
         for row in samples
         if row.verdict in ("pass", "fail", "undecided")
-        and row.job != "tool_validation"
+        and row.job not in NOT_OF_THE_NEST
         and row.begun_seq > since_seq
     )
     joints = [row.joint_key for row in kept]

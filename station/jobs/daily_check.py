@@ -19,9 +19,6 @@ from station.trends import NestTrend, nest_trend
 
 JOB = "daily_check"
 STEP_FIRST, STEP_SECOND = "first stage", "second stage"
-FINDING = "nest_outcome"
-"""Name of the step that records what was found of a nest."""
-
 OutcomeWord = Literal["released", "watch", "held"]
 Place = tuple[str, str]
 """Tool and nest."""
@@ -213,8 +210,13 @@ def progress_of(plan: DailyCheckPlan, nest: CheckedNest, history: NestHistory) -
     rows = [as_counted(row, nest) for row in history.samples]
     mine = [row for row in rows if row.job == JOB and row.begun_seq > nest.counts_from_seq]
     counted = tuple(row for row in mine if row.verdict in ("pass", "fail", "undecided"))
+    replaced = {row.replaces for row in rows}
     voids = tuple(
-        row for row in mine if row.verdict == "void" and row.begun_seq > nest.voids_from_seq
+        row
+        for row in mine
+        if row.begun_seq > nest.voids_from_seq
+        # One that was left unfinished and made again is as good as voided.
+        and (row.verdict == "void" or (row.verdict is None and row.sample_id in replaced))
     )
     trend = nest_trend(
         nest.tool,

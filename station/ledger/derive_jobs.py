@@ -6,6 +6,7 @@ from station.errors import BadInput
 from station.ledger import tables
 from station.ledger.chain import utc_text
 from station.ledger.entries import (
+    NEST_OUTCOME,
     JobBegun,
     JobEnded,
     JobStep,
@@ -50,6 +51,8 @@ def derive_job(connection: Connection, entry: Entry, payload: JobPayload) -> Non
         case JobStep():
             check_job_open(connection, payload.job_id)
             _add_job_entry(connection, entry, payload.job_id)
+            if payload.step == NEST_OUTCOME:
+                _nest_checked(connection, entry, payload)
         case JobEnded():
             _job_ended(connection, entry, payload)
         case NestHeld():
@@ -86,6 +89,13 @@ def _nest_released(connection: Connection, entry: Entry, released: NestReleased)
     place = {"of_tool": released.tool, "of_nest": released.nest}
     if connection.execute(_OPEN_HOLDS, place | {"released_seq": entry.seq}).rowcount == 0:
         raise BadInput(f"Nest {released.nest} of {released.tool} is not held: nothing to release.")
+
+
+def _nest_checked(connection: Connection, entry: Entry, step: JobStep) -> None:
+    names = ("tool", "nest", "outcome", "needs")
+    row = {name: str(step.content.get(name, "")) for name in names}
+    row["job_id"] = step.job_id
+    connection.execute(tables.nest_check.insert(), row | {"seq": entry.seq} | _noted(entry))
 
 
 def _add_job_entry(connection: Connection, entry: Entry, job_id: str) -> None:

@@ -16,6 +16,10 @@ VoidBy = Literal["instrument", "person"]
 FiniteFloat = Annotated[float, Field(allow_inf_nan=False)]
 
 
+NEST_OUTCOME = "nest_outcome"
+"""Name of the step of a daily check that records what was found of one nest."""
+
+
 class Payload(BaseModel):
     """Base of all payloads: frozen, no unknown fields, no NaN or infinity."""
 

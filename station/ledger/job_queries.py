@@ -89,6 +89,21 @@ class HoldRow:
 
 
 @dataclass(frozen=True)
+class NestCheckRow:
+    """What a daily check found of one nest."""
+
+    seq: int
+    at_utc: datetime
+    person: str
+    job_id: str
+    tool: str
+    nest: str
+    outcome: str
+    needs: str
+    demo: bool
+
+
+@dataclass(frozen=True)
 class WorkRow:
     """A line of the work log."""
 
@@ -179,6 +194,13 @@ def holds(
     if only_open:
         query = query.where(_hold.c.released_seq.is_(None))
     return [HoldRow(**_timed(row)) for row in reader.rows(query.order_by(_hold.c.held_seq))]
+
+
+def nest_checks(reader: LedgerReader, tool: str, nest: str) -> list[NestCheckRow]:
+    """Return what the daily checks found of a nest, oldest first."""
+    check = tables.nest_check
+    query = select(check).where(check.c.tool == tool, check.c.nest == nest).order_by(check.c.seq)
+    return [NestCheckRow(**_timed(row)) for row in reader.rows(query)]
 
 
 def work(

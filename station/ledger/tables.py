@@ -22,7 +22,7 @@ from sqlalchemy import (
     text,
 )
 
-READ_TABLES_VERSION = 4
+READ_TABLES_VERSION = 5
 
 APPLICATION_ID = 0x43525350
 """Marks an SQLite file as a ledger of this station."""
@@ -85,6 +85,21 @@ job_entry = Table(
     Column("entry_id", Text, ForeignKey(entry.c.id), nullable=False),
     Column("job_id", Text, ForeignKey("job.job_id"), nullable=False),
     Index("job_entry_by_job", "job_id", "seq"),
+)
+
+nest_check = Table(
+    "nest_check",
+    read_tables,
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("at_utc", Text, nullable=False),
+    Column("person", Text, nullable=False),
+    Column("job_id", Text, ForeignKey("job.job_id"), nullable=False),
+    Column("tool", Text, nullable=False),
+    Column("nest", Text, nullable=False),
+    Column("outcome", Text, nullable=False),
+    Column("needs", Text, nullable=False),
+    Column("demo", Boolean, nullable=False),
+    Index("check_by_nest", "tool", "nest", "seq"),
 )
 
 nest_hold = Table(

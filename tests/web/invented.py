@@ -116,6 +116,8 @@ def begun(order: SampleOrder) -> SampleBegun:
         joint=order.joint,
         limit_set=order.limit_set,
         offered_again_for=order.offered_again_for,
+        job_id=order.job_id,
+        step=order.step,
     )
 
 

@@ -1,0 +1,202 @@
+"""The book of jobs: starts them, says what is next, enters what follows, ends them.
+
+Everything it says is worked out from the ledger at the moment it is asked, so a job goes on where
+it was whatever was closed, killed or left over night, and at the hands of anyone.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import cast
+
+from station.bench_state import SampleOrder
+from station.daily_round import DailyRound
+from station.doors import active_person
+from station.errors import BadInput
+from station.job_keeping import Content, JobKeeper, job_ended
+from station.jobs.course import Course
+from station.ledger.entries import JobBegun, JobEnded, JobName, JobStep
+from station.ledger.job_queries import JobRecord, job_record, jobs
+from station.ledger.record import Entry
+from station.ledger.store import Ledger
+from station.nest_book import NestBook, demand_free
+from station.plan_files import Plan, load_plans, plan_named
+from station.settings import Settings
+
+MADE_AGAIN_OR_VOIDED = "Measure it again or void it"
+
+
+def utc_now() -> datetime:
+    """Return the present moment."""
+    return datetime.now(UTC)
+
+
+class JobBook:
+    """Keeps the jobs of one ledger.
+
+    Parameters
+    ----------
+    ledger
+        Open for writing.
+    demo
+        Marks the entries as invented.
+    now
+        Tells which day is today.
+    """
+
+    def __init__(
+        self,
+        ledger: Ledger,
+        settings: Settings,
+        *,
+        demo: bool = False,
+        now: Callable[[], datetime] = utc_now,
+    ) -> None:
+        self._ledger = ledger
+        self._settings = settings
+        self._demo = demo
+        self.daily = DailyRound(ledger.reader, settings, demo=demo, now=now)
+        self.nests = NestBook(ledger, demo=demo, now=now)
+        self.keepers: dict[str, JobKeeper] = {"daily_check": self.daily}
+
+    def plans(self) -> dict[str, Plan]:
+        """Every plan at hand, by id; read anew, so that a changed file counts for the next job."""
+        return load_plans(self._settings.plans_folder)
+
+    def begin(
+        self,
+        job: str,
+        asked: Mapping[str, object],
+        *,
+        person: str,
+        plan_id: str | None = None,
+    ) -> str:
+        """Begin a job and return its id. The plan in force is recorded with it.
+
+        Raises
+        ------
+        BadInput, DataFileError, NotAllowed, NestOnHold
+            The job cannot be begun; nothing was written.
+        """
+        active_person(self._ledger.reader, person)
+        self.settle_all()
+        keeper = self._keeper(job)
+        plan = plan_named(self.plans(), job, plan_id)
+        begun = JobBegun(
+            job=cast(JobName, job),
+            plan_id=plan.id,
+            plan=plan.model_dump(mode="json"),
+            scope=keeper.scope(plan, asked, person),
+            demo=self._demo,
+        )
+        job_id = self._ledger.append(begun, person=person).id
+        self.settle(job_id, person)
+        return job_id
+
+    def record(self, job_id: str) -> JobRecord:
+        """All that is on record of a job (BadInput for an unknown id; its start will do)."""
+        return job_record(self._ledger.reader, job_id)
+
+    def course(self, job_id: str) -> Course:
+        """How a job stands and what is next; nothing is next once it has ended."""
+        record = self.record(job_id)
+        if record.ended is not None:
+            return Course((), (f"Ended: {record.ended.outcome}.", *record.ended.reasons))
+        course = self._keeper(record.row.job).course(record)
+        unfinished = [
+            f"Sample {row.sample_id} was begun and never finished. {MADE_AGAIN_OR_VOIDED}."
+            for row in self._ledger.reader.unfinished()
+            if row.job_id == record.row.job_id
+        ]
+        return replace(course, lines=(*unfinished, *course.lines))
+
+    def order(self, order: SampleOrder) -> SampleOrder:
+        """Check an order before anything is measured; with a job, its step is filled in.
+
+        Raises
+        ------
+        NestOnHold
+            The nest is held, and the sample is neither for its service nor its validation.
+        BadInput
+            The job has ended or wants no such sample, or the nest is being checked in a job.
+        """
+        self.settle_all()
+        reader = self._ledger.reader
+        demand_free(reader, order.joint.tool, order.joint.nest, order.job)
+        if order.job_id is None:
+            open_job = None
+            if order.job == "daily_check":
+                open_job = self.daily.open_checks().get((order.joint.tool, order.joint.nest))
+            if open_job is not None:
+                raise BadInput(
+                    f"Nest {order.joint.nest} of {order.joint.tool} is being checked in job "
+                    f"{open_job}: make the sample there."
+                )
+            return order
+        record = self._open_record(order.job_id)
+        if order.job != record.row.job:
+            raise BadInput(f"Job {record.row.job_id} is a {record.row.job}, not a {order.job}.")
+        step = self._keeper(record.row.job).check_sample(record, order)
+        return replace(order, job_id=record.row.job_id, step=step)
+
+    def enter(self, job_id: str, step: str, content: Content, *, person: str) -> Entry:
+        """Enter a step of a job.
+
+        Raises
+        ------
+        BadInput, NotAllowed
+            The job has ended, has no such step, or the person may not take it.
+        """
+        active_person(self._ledger.reader, person)
+        record = self._open_record(job_id)
+        checked = self._keeper(record.row.job).check_step(record, step, content, person)
+        entered = JobStep(
+            job_id=record.row.job_id, step=step, content=checked, demo=record.begun.demo
+        )
+        entry = self._ledger.append(entered, person=person)
+        self.settle(record.row.job_id, person)
+        return entry
+
+    def settle(self, job_id: str, person: str) -> None:
+        """Enter what follows from the record by itself; nothing where nothing does."""
+        record = self.record(job_id)
+        if record.ended is not None:
+            return
+        entries = self._keeper(record.row.job).settle(record)
+        with self._ledger.transaction():
+            for payload in entries:
+                self._ledger.append(payload, person=person)
+
+    def settle_all(self) -> None:
+        """Enter what follows in every open job: the station may have stopped before it did."""
+        for row in jobs(self._ledger.reader, only_open=True):
+            if row.job in self.keepers:
+                self.settle(row.job_id, row.person)
+
+    def end(self, job_id: str, *, person: str) -> JobEnded:
+        """End a job with what it has come to.
+
+        Raises
+        ------
+        BadInput, NotAllowed
+            It has ended already, cannot end yet, or not by this person.
+        """
+        active_person(self._ledger.reader, person)
+        record = self._open_record(job_id)
+        ended = job_ended(record, self._keeper(record.row.job).ending(record, person))
+        self._ledger.append(ended, person=person)
+        return ended
+
+    def _open_record(self, job_id: str) -> JobRecord:
+        record = self.record(job_id)
+        if record.ended is not None:
+            raise BadInput(
+                f"Job {record.row.job_id} has ended ({record.ended.outcome}): start another."
+            )
+        return record
+
+    def _keeper(self, job: str) -> JobKeeper:
+        keeper = self.keepers.get(job)
+        if keeper is None:
+            raise BadInput(f"There is no job {job!r}: use one of {', '.join(self.keepers)}.")
+        return keeper

@@ -1,0 +1,67 @@
+"""Plans of jobs, read from their files: the shipped ones, and a shop's own from a folder."""
+
+import tomllib
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+from station.datafiles import DATA, read_toml, toml_files
+from station.errors import BadInput, DataFileError
+from station.jobs.certification_plan import CertificationPlan
+from station.jobs.daily_plan import DailyCheckPlan
+from station.jobs.validation_plan import ToolValidationPlan
+
+Plan = DailyCheckPlan | ToolValidationPlan | CertificationPlan
+
+MODELS: dict[str, type[Plan]] = {
+    "daily_check": DailyCheckPlan,
+    "tool_validation": ToolValidationPlan,
+    "certification": CertificationPlan,
+}
+"""What a plan must hold, by its job."""
+
+
+def load_plans(extra: Path | None = None) -> dict[str, Plan]:
+    """The shipped plans and a shop's own, by id.
+
+    Raises
+    ------
+    DataFileError
+        A file cannot be read, is named otherwise than its id, or an id comes twice.
+    """
+    found: dict[str, Plan] = {}
+    folders: list[Traversable | Path] = [DATA / "plans", *([extra] if extra else [])]
+    for folder in folders:
+        for file in toml_files(folder):
+            plan = read_plan(file)
+            if f"{plan.id}.toml" != file.name:
+                raise DataFileError(f"{file.name} holds the id {plan.id!r}: rename one of them.")
+            if plan.id in found:
+                raise DataFileError(f"{plan.id} comes twice: give your own plan its own id.")
+            found[plan.id] = plan
+    return found
+
+
+def read_plan(file: Traversable | Path) -> Plan:
+    """Read one plan (DataFileError where it does not fit its job)."""
+    try:
+        job = tomllib.loads(file.read_text(encoding="utf-8")).get("job")
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise DataFileError(f"{file.name} could not be read: {error}.") from error
+    model = MODELS.get(str(job))
+    if model is None:
+        raise DataFileError(
+            f"{file.name}: there is no job {job!r} with a plan: use one of {', '.join(MODELS)}."
+        )
+    return read_toml(file, model)
+
+
+def plan_named(plans: dict[str, Plan], job: str, plan_id: str | None = None) -> Plan:
+    """The plan of this id, or the shipped one of a job (BadInput if there is none)."""
+    wanted = plan_id or job.replace("_", "-")
+    plan = plans.get(wanted)
+    if plan is None or plan.job != job:
+        known = [name for name, found in plans.items() if found.job == job]
+        raise BadInput(
+            f"There is no plan {wanted!r} for this job: use one of {', '.join(known) or 'none'}."
+        )
+    return plan

@@ -1,0 +1,15 @@
+"""Fixtures that several tests of the station share."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.station.job_hands import Shop, opened_shop
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[Shop]:
+    """An invented shop, ready for its daily check."""
+    with opened_shop(tmp_path) as opened:
+        yield opened
