@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from station.errors import BadInput
+from station.gauge_figure import GaugePicture, draw_gauge
 from station.statistics.capability import Capability
 from station.statistics.charts import Chart
 from station.statistics.comparison import Comparison, Estimate
@@ -52,6 +53,11 @@ def draw_drift(path: Path, values: Sequence[float], study: DriftStudy) -> None:
         axes.set_ylabel("value")
 
     _save(path, draw, (8.0, 4.0))
+
+
+def draw_gauge_study(path: Path, picture: GaugePicture) -> None:
+    """Draw a gauge study: its measurements, the limit with its blind zone, both spreads."""
+    _save(path, lambda figure: draw_gauge(figure, picture), (8.0, 4.2))
 
 
 def draw_capability(

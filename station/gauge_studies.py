@@ -15,6 +15,7 @@ from calibration.records import Role
 from calibration.study_plan import STUDY_WORDS, Turn
 from calibration.telling import Telling, can_tell
 from station.errors import BadInput
+from station.gauge_figure import GaugePicture
 from station.ledger.entries import StudyBegun, StudyDropped, StudyReading, StudyTurn
 from station.ledger.queries import LedgerReader
 from station.ledger.record import Entry
@@ -230,6 +231,15 @@ def reading_for(
     )
 
 
+def dropped(progress: StudyProgress, reason: str) -> StudyDropped:
+    """The entry that gives a study up (BadInput where that is done, or no reason given)."""
+    if progress.dropped is not None:
+        raise BadInput("This study was given up already.")
+    if not reason.strip():
+        raise BadInput("Say why the study is given up.")
+    return StudyDropped(study_id=progress.id, reason=reason.strip(), demo=progress.begun.demo)
+
+
 def result_of(progress: StudyProgress) -> StudyResult:
     """What a complete study shows.
 
@@ -265,6 +275,13 @@ def result_of(progress: StudyProgress) -> StudyResult:
         result.gauge_sd, result.part_sd, fmean(values), begun.limit / scale, side=begun.side
     )
     return replace(result, telling=telling)
+
+
+def picture_of(result: StudyResult) -> GaugePicture:
+    """What a study's picture shows."""
+    return GaugePicture(
+        result.values, result.turns, result.unit, result.gauge_sd, result.part_sd, result.telling
+    )
 
 
 def sentences(result: StudyResult) -> list[str]:

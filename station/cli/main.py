@@ -9,6 +9,7 @@ from station.cli.bench import COMMANDS as BENCH_COMMANDS
 from station.cli.calibrations import COMMANDS as CALIBRATION_COMMANDS
 from station.cli.connector_facts import COMMANDS as CONNECTOR_COMMANDS
 from station.cli.facts import COMMANDS as FACTS_COMMANDS
+from station.cli.gauge_studies import COMMANDS as GAUGE_COMMANDS
 from station.cli.instruments import COMMANDS as INSTRUMENT_COMMANDS
 from station.cli.people import COMMANDS as PEOPLE_COMMANDS
 from station.cli.records import COMMANDS as RECORDS_COMMANDS
@@ -39,6 +40,7 @@ for command in (
     *BENCH_COMMANDS,
     *CALIBRATION_COMMANDS,
     *STUDY_COMMANDS,
+    *GAUGE_COMMANDS,
     *TRACE_COMMANDS,
     *RECORDS_COMMANDS,
     *INSTRUMENT_COMMANDS,

@@ -8,6 +8,7 @@ import click
 import numpy as np
 
 from calibration.gauge_study import GaugeStudy, crossed_study, nested_study
+from calibration.study_plan import Turn
 from calibration.telling import Telling, can_tell
 from station.cli.capability import capability
 from station.cli.compare import compare
@@ -15,7 +16,8 @@ from station.cli.drift import drift
 from station.cli.output import json_option, plot_option, print_facts, print_json, print_warnings
 from station.cli.tables import Table, read_values
 from station.errors import BadInput
-from station.figures import draw_chart
+from station.figures import draw_chart, draw_gauge_study
+from station.gauge_figure import GaugePicture
 from station.limits import shop_resistance_limit_ohm
 from station.statistics.charts import RuleSet, individuals_chart, means_chart
 from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_doubt
@@ -41,6 +43,7 @@ def study() -> None:
     show_default=True,
     help="Values must stay at most, or at least, at the limit.",
 )
+@plot_option
 @json_option
 def gauge(
     file: Path,
@@ -48,6 +51,7 @@ def gauge(
     pool: bool | None,
     limit: float | None,
     side: Literal["upper", "lower"],
+    plot: Path | None,
     as_json: bool,
 ) -> int:
     """Say how much of the spread in FILE is the gauge.
@@ -70,6 +74,8 @@ def gauge(
         raise
     except ValueError as error:
         raise BadInput(f"{file.name}: {error}.") from error
+    if plot is not None:
+        draw_gauge_study(plot, _picture(table, result, telling))
     if as_json:
         document = study_document(result)
         document["unpooled"] = None if unpooled is None else study_document(unpooled)
@@ -127,6 +133,17 @@ def _nested(table: Table) -> GaugeStudy:
             )
         seen.add(key)
     return nested_study(batches, table.numbers("value"), people)
+
+
+def _picture(table: Table, result: GaugeStudy, telling: Telling | None) -> GaugePicture:
+    count = len(table.lines)
+    people = table.words("appraiser") if table.has("appraiser") else [""] * count
+    batches = table.words("batch") if table.has("batch") else [""] * count
+    turns = [
+        Turn(person, part, batch=batch)
+        for person, part, batch in zip(people, table.words("part"), batches, strict=True)
+    ]
+    return GaugePicture(table.numbers("value"), turns, "", result.gauge_sd, result.part_sd, telling)
 
 
 def study_document(result: GaugeStudy) -> dict[str, object]:

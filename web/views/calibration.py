@@ -38,6 +38,7 @@ PROCEDURES = {
     "tester": "Calibrating the pull tester",
     "checks": "Checks at the bench",
     "splice_resistance": "Resistance of a splice",
+    "gauge_study": "Gauge studies",
 }
 """Written procedures by file name, with their titles."""
 

@@ -194,3 +194,13 @@ def test_shop_limit_refuses_too_few_and_impossible(
         path = values_file(tmp_path, *values)
         assert run(["study", "shop-limit", str(path), "--size", "18 AWG"]) == 2
         assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_a_gauge_study_is_drawn(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = str(PUBLISHED / "crossed_10x3x3.csv")
+    picture = tmp_path / "gauge.svg"
+    assert run(["study", "gauge", file, "--limit", "3", "--plot", str(picture), "--json"]) == 0
+    json.loads(capsys.readouterr().out)
+    drawn = picture.read_text(encoding="utf-8")
+    assert "<svg" in drawn
+    assert run(["study", "gauge", file, "--plot", str(tmp_path / "gauge.doc")]) == 2
