@@ -55,6 +55,8 @@ class CertificationPlan(BaseModel):
     resit_tasks: Annotated[int, Field(ge=0)]
     """Failed tasks that may be re-sat, once."""
     resit_after_days: Annotated[int, Field(ge=0)]
+    new_attempt_after_days: Annotated[int, Field(ge=0)]
+    """After a certification that was not passed or was given up."""
     valid_months: Annotated[int, Field(ge=1, le=60)]
     remind_days: Annotated[int, Field(ge=0)]
     limit_set: str | None = None
