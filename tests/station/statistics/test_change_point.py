@@ -2,8 +2,10 @@ import math
 
 import numpy as np
 import pytest
+from statsmodels.datasets import nile
 
 from station.statistics.change_point import Change, fit_change
+from station.statistics.drift_study import drift_study
 
 
 def courses(kind: str, size: float, began: int, n: int, count: int, seed: int) -> list[Change]:
@@ -96,3 +98,21 @@ def test_a_change_begins_no_later_than_its_signal() -> None:
 def test_nothing_cannot_have_changed() -> None:
     with pytest.raises(ValueError, match="no sample"):
         fit_change([])
+
+
+def test_the_nile_fell_after_1898() -> None:
+    # Annual flow at Aswan 1871-1970; the fall between 1898 and 1899 is the textbook example
+    # (Cobb, Biometrika 65 (1978) 243-251; from memory). Data as they ship with statsmodels.
+    flow = nile.load_pandas().data
+    years, volume = flow["year"].to_numpy(), flow["volume"].to_numpy()
+    before = volume[:20]
+    distances = (volume[20:] - before.mean()) / before.std(ddof=1)
+    change = fit_change(distances, baseline_sizes=[20.0])
+    assert change.shape == "step"
+    assert years[20 + change.began] == 1899
+    assert change.began_high - change.began_low <= 5
+    study = drift_study(volume.tolist(), direction="down", run_length=930.0)
+    assert study.signal_index is not None
+    assert 1899 < years[study.signal_index] <= 1905
+    assert study.change is not None
+    assert years[study.change.began] == 1899
