@@ -12,7 +12,7 @@ from station.bay import InstrumentBay, InstrumentLine, Role
 from station.bench_panel import BenchPanel
 from station.bench_state import Board, SampleOrder, Stage
 from station.connectors import ConnectorBook, connector_named
-from station.errors import BadInput, CalibrationNeeded, InstrumentError, StationError
+from station.errors import BadInput, CalibrationNeeded, InstrumentError, SampleUnsaved, StationError
 from station.instruments.panel_base import BasePanel, NoPanel, PanelLine
 from station.job_book import JobBook
 from station.ledger.entries import Payload, SampleBegun, SampleFinished
@@ -27,6 +27,7 @@ from station.sample_record import finished_sample
 from station.settings import Settings
 from station.standard_readings import read_standard
 from station.trust import TrustBook, attention
+from station.unsaved import SampleKeeper
 from station.wire import parse_size
 
 
@@ -68,6 +69,7 @@ class Bench:
         self.trust = TrustBook(ledger.reader, settings)
         self.jobs = JobBook(ledger, settings, demo=demo)
         self.panel = BenchPanel(panel or NoPanel("This bench has no panel."), self.board)
+        self.keeper = SampleKeeper(ledger, self.board, settle=self._settle)
         self._ledger = ledger
         self._bay = bay
         self._demo = demo
@@ -112,12 +114,15 @@ class Bench:
             The description cannot be used; nothing was logged.
         CalibrationNeeded, NestOnHold
             An instrument may not judge now, or the nest is held; nothing was logged.
+        SampleUnsaved
+            The sample before, or this one, could not be written: it is kept in memory.
         LedgerError
-            The record could not be written; the sample in hand is not done.
+            The record could not be written; the sample was not taken up.
         """
         if not self._busy.acquire(blocking=False):
             raise BadInput("A sample is under way on this bench: finish it or give it up first.")
         try:
+            self.keeper.demand_saved()
             order = self.jobs.order(order)
             self._demand_trust()
             return self._take(order, self._limits_for(order), operator)
@@ -131,7 +136,10 @@ class Bench:
         ------
         BadInput
             There is no such sample, or it is finished.
+        SampleUnsaved
+            It is finished, and waits in memory to be written.
         """
+        self.keeper.demand_saved(sample_id)
         row = next(
             (row for row in self._ledger.reader.unfinished() if row.sample_id == sample_id), None
         )
@@ -159,6 +167,10 @@ class Bench:
         except StationError as error:
             return str(error)
         return None
+
+    def save_again(self) -> bool:
+        """Try now to write a sample that is in memory only; whether none is any more."""
+        return self.keeper.save_again()
 
     def enter(self, payload: Payload, person: str) -> Entry:
         """Write what a person did beside the samples: a calibration, a check, a study's reading."""
@@ -196,6 +208,7 @@ class Bench:
         CalibrationNeeded
             The settings do not let an instrument judge now.
         """
+        self.keeper.demand_saved()
         self._limits_for(order)
         self.jobs.order(order)
         self._demand_trust()
@@ -239,6 +252,7 @@ class Bench:
             self._operator.abandon("the station was stopped")
         if self._thread is not None:
             self._thread.join(timeout=10.0)
+        self.keeper.close()
         self._bay.close()
 
     def _show_instruments(self) -> None:
@@ -260,6 +274,8 @@ class Bench:
     def _take_quietly(self, order: SampleOrder, operator: PageOperator) -> None:
         try:
             self.take_sample(order, operator)
+        except SampleUnsaved:
+            pass  # its keeper has said so
         except StationError as error:
             self.board.show(stage=Stage.IDLE, trouble=str(error))
         except Exception as error:
@@ -341,7 +357,7 @@ class Bench:
             overridden_warning=begun.overridden_warning,
             demo=self._demo,
         )
-        self._ledger.append(finished, person=order.person, traces=course.traces)
+        self.keeper.save(finished, order.person, course.traces)
         trouble = self._settle(order.job_id, order.person)
         trouble = trouble if error is None else str(error)
         self.board.show(stage=Stage.DONE, outcome=finished, trouble=trouble)

@@ -76,6 +76,8 @@ class BenchState:
         ``open`` or ``closed``; None where none is watched. Information, never a safety function.
     attention
         True while a calibration or check needs a look.
+    unsaved
+        That the sample in hand is in memory only, and why, in words for the person.
     """
 
     version: int = 0
@@ -91,6 +93,7 @@ class BenchState:
     instrument_troubles: tuple[str, ...] = ()
     guard: str | None = None
     attention: bool = False
+    unsaved: str | None = None
 
     @property
     def what_to_do(self) -> str:

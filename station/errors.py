@@ -102,6 +102,10 @@ class LedgerFull(LedgerError, OSError):
     """The disk is full: the entry was not written and must be kept until there is room."""
 
 
+class SampleUnsaved(LedgerError, OSError):
+    """A finished sample is in memory only: the disk is full, the ledger is locked."""
+
+
 class LedgerDamaged(LedgerError, ValueError):
     """The ledger is not one of ours, or an entry or trace no longer matches its hash."""
 

@@ -116,6 +116,7 @@ def _teach_templates(app: Flask) -> None:
         app.jinja_env.filters[write.__name__] = write
     app.jinja_env.globals.update(
         notices=context.notices,
+        unsaved=context.unsaved,
         calibration_alarms=context.calibration_alarms,
         signed_in=access.signed_in_quietly,
         inside=access.inside,

@@ -100,6 +100,11 @@ def calibration_alarms() -> list[str]:
     return [trust.sentence for trust in found if trust.alarms]
 
 
+def unsaved() -> str | None:
+    """What every page must say of a sample that is in memory only."""
+    return station().bench.board.state.unsaved
+
+
 def notices() -> list[str]:
     """What every page must say first: that records are invented or instruments simulated."""
     found = []

@@ -82,6 +82,9 @@ class BenchFace(Protocol):
     def void_unfinished(self, sample_id: str, person: str, reason: str) -> object:
         """Record an interrupted sample as void."""
 
+    def save_again(self) -> bool:
+        """Try now to record a sample that is in memory only; whether none is any more."""
+
     def enter(self, payload: Payload, person: str) -> object:
         """Record what a person did beside the samples."""
 

@@ -46,6 +46,7 @@ def live_view(state: BenchState, limit_sets: LimitSets) -> LiveView:
     texts = {
         "todo": state.what_to_do,
         "trouble": state.trouble or "",
+        "unsaved": state.unsaved or "",
         "instruments": "\n".join(state.instrument_troubles),
         "guard": GUARD_WORDS.get(state.guard or "", ""),
         "sample": "" if state.order is None else _sample_words(state.order),

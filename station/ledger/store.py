@@ -163,6 +163,10 @@ class Ledger:
             raise self._closed()
         return self._reader
 
+    def now(self) -> Moment:
+        """Return the present moment, by the clock that dates entries without one."""
+        return self._clock()
+
     @contextmanager
     def transaction(self) -> Iterator[None]:
         """Make all that is appended in the block one transaction: all of it or none.

@@ -81,6 +81,11 @@ class FakeBench:
             raise BadInput(f"Sample {sample_id} is not waiting to be finished.")
         finish(self._ledger, sample_id, order_of(person, row.nest), void_reason=reason)
 
+    def save_again(self) -> bool:
+        if self.problem is None:
+            self.board.show(unsaved=None)
+        return self.problem is None
+
     def enter(self, payload: Payload, person: str) -> object:
         return self._ledger.append(payload, person=person)
 

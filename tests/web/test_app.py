@@ -42,6 +42,7 @@ CHANGES = (
     "/bench/confirm",
     "/bench/failure",
     "/bench/abandon",
+    "/bench/save",
     "/instruments/check",
     "/instruments/calibrate",
     "/unfinished/some-id/again",

@@ -79,6 +79,13 @@ def abandon() -> Response:
     return _done(lambda: bench().abandon(reason))
 
 
+@pages.post("/save")
+def save() -> Response:
+    """Try now to record a sample that is in memory only."""
+    bench().save_again()
+    return redirect(url_for("bench.bench_page"), 303)
+
+
 @contextmanager
 def wait_for_news() -> Iterator[None]:
     """Wait, after the block, until the bench shows something newer than before it."""

@@ -7,6 +7,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from station.bench_state import Stage
+from station.errors import BadInput
 from station.ledger.queries import LedgerReader
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import order_of
@@ -185,3 +186,18 @@ def test_page_without_script_looks_again_only_while_a_sample_is_under_way(
     assert 'http-equiv="refresh"' not in client.get("/bench").text
     bench.start(order_of("Bo Invented", "blue"))
     assert 'http-equiv="refresh"' in client.get("/bench").text
+
+
+def test_a_sample_that_is_not_saved_is_said_on_every_page_and_saved_by_a_button(
+    client: FlaskClient, bench: FakeBench, token: str
+) -> None:
+    bench.board.show(unsaved="NOT SAVED: sample 7 is in memory only.")
+    for page in ("/", "/bench", "/samples", "/tools"):
+        assert "NOT SAVED: sample 7 is in memory only." in client.get(page).text
+    assert client.get("/bench/state").get_json()["texts"]["unsaved"].startswith("NOT SAVED")
+    bench.problem = BadInput("still full")
+    assert client.post("/bench/save", data={"csrf_token": token}).status_code == 303
+    assert "NOT SAVED" in client.get("/bench").text
+    bench.problem = None
+    assert client.post("/bench/save", data={"csrf_token": token}).status_code == 303
+    assert "NOT SAVED" not in client.get("/bench").text
