@@ -41,11 +41,15 @@ def read_toml(file: Traversable | Path, model: type[Model]) -> Model:
 
 
 def toml_files(folder: Traversable | Path) -> list[Traversable | Path]:
-    """The TOML files of a folder, by name."""
-    return sorted(
-        (file for file in folder.iterdir() if file.name.endswith(".toml")),
-        key=lambda file: file.name,
-    )
+    """The TOML files of a folder, by name (DataFileError where the folder cannot be read)."""
+    try:
+        files = [file for file in folder.iterdir() if file.name.endswith(".toml")]
+    except OSError as error:
+        raise DataFileError(
+            f"The folder {folder} cannot be read ({error.strerror}): make it, or name another in "
+            "the settings."
+        ) from error
+    return sorted(files, key=lambda file: file.name)
 
 
 def read_all(folders: Iterable[Traversable | Path], model: type[Model]) -> list[Model]:

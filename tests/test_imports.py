@@ -15,6 +15,7 @@ PURE = {
     "conductors",
     "causes",
     "connectors",
+    "doctor",
     "limits",
     "resistance",
     "pull",

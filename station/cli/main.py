@@ -8,6 +8,7 @@ import click
 from station.cli.bench import COMMANDS as BENCH_COMMANDS
 from station.cli.calibrations import COMMANDS as CALIBRATION_COMMANDS
 from station.cli.connector_facts import COMMANDS as CONNECTOR_COMMANDS
+from station.cli.doctor import COMMANDS as DOCTOR_COMMANDS
 from station.cli.facts import COMMANDS as FACTS_COMMANDS
 from station.cli.gauge_studies import COMMANDS as GAUGE_COMMANDS
 from station.cli.instruments import COMMANDS as INSTRUMENT_COMMANDS
@@ -45,6 +46,7 @@ for command in (
     *RECORDS_COMMANDS,
     *INSTRUMENT_COMMANDS,
     *PEOPLE_COMMANDS,
+    *DOCTOR_COMMANDS,
 ):
     station.add_command(command)
 

@@ -97,7 +97,7 @@ class _Verifier:
     def _entry_faults(self) -> Iterator[str]:
         ordered = select(tables.entry).order_by(tables.entry.c.bench, tables.entry.c.seq)
         for row in self._stream(ordered):
-            fault = _entry_fault(row, self._entries + 1, self._last_hash)
+            fault = entry_fault(row, self._entries + 1, self._last_hash)
             if fault:
                 yield fault
             self._entries += 1
@@ -145,7 +145,8 @@ class _Verifier:
             self._progress(done, self._total)
 
 
-def _entry_fault(row: Row[Any], seq: int, prev_hash: str) -> str | None:
+def entry_fault(row: Row[Any], seq: int, prev_hash: str) -> str | None:
+    """Say what is wrong with the row that stands for an entry; None where it is sound."""
     if row.seq != seq:
         return f"entry {seq}: entry {row.seq} ({row.id}) stands in its place"
     try:

@@ -1,0 +1,85 @@
+"""Command that looks at the whole bench and says what is the matter: doctor."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+
+from station.cli import doctor_machine
+from station.cli.doctor_bench import Examination
+from station.cli.output import json_option, print_json
+from station.doctor import Finding, State, count, of_machine
+from station.errors import BadInput, DataFileError
+from station.settings import data_folder, read_settings
+
+MARKS = {State.GOOD: "good", State.LOOK: "LOOK AT IT", State.WRONG: "WRONG"}
+
+
+@click.command(epilog="Example: station doctor --settings bench.toml")
+@click.option(
+    "--settings", "settings_path", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE"
+)
+@click.option(
+    "--ledger", "ledger_path", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+    help="Default: the one that the settings name.",
+)  # fmt: skip
+@click.option(
+    "--ask/--no-ask", default=True, show_default=True,
+    help="Open the ports that are set and ask the instruments who they are.",
+)  # fmt: skip
+@json_option
+def doctor(settings_path: Path | None, ledger_path: Path | None, ask: bool, as_json: bool) -> int:
+    """Look at machine, settings, ports, panel, clock, disk, ledger and people; say what to do.
+
+    Nothing is changed. Exit 1 says that something is wrong.
+    """
+    if settings_path is not None and not settings_path.exists():
+        raise BadInput(f"There is no file {settings_path}: name the settings of this bench.")
+    found = []
+    for finding in _findings(settings_path, ledger_path, ask):
+        found.append(finding)
+        if not as_json:
+            click.echo(_line(finding))
+    wrong = count(found, State.WRONG)
+    if as_json:
+        print_json(
+            {
+                "wrong": wrong,
+                "look_at": count(found, State.LOOK),
+                "findings": [
+                    {
+                        "area": finding.area,
+                        "name": finding.name,
+                        "state": finding.state.value,
+                        "sentence": finding.sentence,
+                    }
+                    for finding in found
+                ],
+            }
+        )
+    else:
+        click.echo(f"{wrong} wrong, {count(found, State.LOOK)} to look at, of {len(found)}.")
+    return 1 if wrong else 0
+
+
+def _findings(settings_path: Path | None, ledger_path: Path | None, ask: bool) -> Iterator[Finding]:
+    try:
+        settings = read_settings(settings_path)
+    except DataFileError as error:
+        yield from of_machine(doctor_machine.machine())
+        said = f"{error} Nothing else was looked at: correct the file and run this again."
+        yield Finding("settings", "file", State.WRONG, said)
+        return
+    said = "No file is named: what ships holds."
+    if settings_path is not None:
+        said = f"{settings_path} can be used."
+    yield Finding("settings", "file", State.GOOD, said)
+    path = ledger_path or settings.ledger or data_folder() / "station.ledger"
+    yield from Examination(settings, path, ask=ask).findings()
+
+
+def _line(finding: Finding) -> str:
+    return f"{MARKS[finding.state]:<10}  {finding.area}: {finding.name}: {finding.sentence}"
+
+
+COMMANDS = (doctor,)

@@ -1,0 +1,320 @@
+"""Looking at a bench for `station doctor`: settings, instruments, panel, ledger, people."""
+
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from dataclasses import dataclass, field
+from functools import partial
+from ipaddress import ip_address
+from pathlib import Path
+from stat import S_IRWXG, S_IRWXO
+
+from pydantic import BaseModel
+
+from calibration.records import State as CalibrationState
+from station import doctor
+from station.bay import NAMES, InstrumentBay, Role
+from station.cli import doctor_machine as looks
+from station.datafiles import (
+    DATA,
+    load_connectors,
+    load_limit_sets,
+    load_standards,
+    read_toml,
+    toml_files,
+)
+from station.doctor import Finding, PeopleSeen, PortSeen, State
+from station.doors import leads_with_secret
+from station.errors import DataFileError, StationError
+from station.instruments.panel import open_panel
+from station.instruments.port import LinePort
+from station.instruments.profiles import LineSettings, load_meter_profile, load_tester_profile
+from station.jobs.certification_plan import CertificationPlan
+from station.jobs.validation_plan import ToolValidationPlan
+from station.ledger.queries import LedgerReader
+from station.ledger.soundness import check_writable, has_samples, verify_tail
+from station.secret_file import SecretFile
+from station.settings import InstrumentSettings, Settings
+from station.trust import Trust, TrustBook
+
+PLANS: dict[str, type[BaseModel]] = {
+    "certification": CertificationPlan,
+    "tool-validation": ToolValidationPlan,
+}
+"""What is in each file of plans, by its name."""
+
+
+@dataclass
+class Examination:
+    """One look at a bench, in the order in which things depend on each other.
+
+    Parameters
+    ----------
+    settings
+        The bench's settings, read without an error.
+    ledger_path
+        Its ledger, which need not exist.
+    ask
+        Whether the instruments are asked who they are; a running station's never are.
+    """
+
+    settings: Settings
+    ledger_path: Path
+    ask: bool = True
+    _station_runs: bool = False
+    _lines: dict[Role, LineSettings] = field(default_factory=dict)
+    _sound_ports: set[Role] = field(default_factory=set)
+    _identities: dict[Role, str] = field(default_factory=dict)
+
+    def findings(self) -> Iterator[Finding]:
+        """Look at everything; each finding comes as soon as it is made."""
+        yield from doctor.of_machine(looks.machine())
+        yield from self._facts()
+        yield from doctor.of_folder(looks.folder(self.ledger_path.parent))
+        seen = looks.address(self.settings.host, self.settings.port)
+        self._station_runs = seen.station_answers
+        yield doctor.of_address(seen)
+        yield from self._ports()
+        yield from self._instruments()
+        yield self._panel()
+        yield from self._record()
+
+    # ---- settings ------------------------------------------------------------------------------
+
+    def _facts(self) -> Iterator[Finding]:
+        yield self._limit_set()
+        for role, settings in self._set_instruments():
+            yield _tried(
+                "settings", f"profile of the {NAMES[role]}",
+                partial(self._profile, role, settings),
+            )  # fmt: skip
+        yield _tried("settings", "standards", self._standards)
+        yield _tried("settings", "connectors and plans", _connectors_and_plans)
+
+    def _limit_set(self) -> Finding:
+        name, wanted = "limit sets", self.settings.limit_set
+        try:
+            limit_set = load_limit_sets(self.settings.limit_sets_folder)[wanted]
+        except StationError as error:
+            return Finding("settings", name, State.WRONG, str(error))
+        if limit_set.from_memory:
+            said = f"{wanted} is unverified, from memory: compare it with the standard in force."
+            return Finding("settings", name, State.LOOK, said)
+        return Finding("settings", name, State.GOOD, f"Samples are judged by {wanted}.")
+
+    def _profile(self, role: Role, settings: InstrumentSettings) -> str:
+        folder = self.settings.profiles_folder
+        if folder is not None and not folder.is_dir():
+            raise DataFileError(
+                f"There is no folder {folder}: make it, or change the setting profiles_folder."
+            )
+        load = load_meter_profile if role == "meter" else load_tester_profile
+        profile = load(settings.profile, folder)
+        self._lines[role] = profile.line
+        return f"{settings.profile}: {profile.title}."
+
+    def _standards(self) -> str:
+        load_standards(self.settings.standards_folder)
+        folder = self.settings.standards_folder
+        return "No folder of standards is set." if folder is None else f"Read from {folder}."
+
+    # ---- ports, instruments, panel -------------------------------------------------------------
+
+    def _set_instruments(self) -> list[tuple[Role, InstrumentSettings]]:
+        roles: dict[Role, InstrumentSettings | None] = {
+            "meter": self.settings.meter, "tester": self.settings.tester,
+        }  # fmt: skip
+        return [(role, found) for role, found in roles.items() if found is not None]
+
+    def _ports(self) -> Iterator[Finding]:
+        seen = {role: self._port(role, found) for role, found in self._set_instruments()}
+        if len({port.port for port in seen.values()}) == len(seen):
+            self._sound_ports = {
+                role
+                for role, port in seen.items()
+                if role in self._lines and not (port.trouble or port.holders or port.console)
+            }
+        yield from doctor.of_ports(list(seen.values()), looks.is_running("ModemManager"))
+
+    def _port(self, role: Role, settings: InstrumentSettings) -> PortSeen:
+        name, port = NAMES[role], settings.port
+        line = self._lines.get(role)
+        if "://" in port:
+            return PortSeen(name, port)
+        found = () if looks.is_pseudo_terminal(port) else looks.holders(Path(port))
+        trouble = None
+        if not Path(port).exists():
+            trouble = (
+                f"There is no {port}: plug in the adapter of the {name}, or name another port."
+            )
+        elif line is not None and self.ask and not (self._station_runs or found):
+            trouble = _open_trouble(port, line, name)
+        return PortSeen(name, port, looks.steady_name(port), looks.is_console(port), found, trouble)
+
+    def _instruments(self) -> Iterator[Finding]:
+        present = self._set_instruments()
+        for role in NAMES:
+            if role not in dict(present):
+                yield Finding(
+                    "instruments", NAMES[role], State.LOOK,
+                    f"No {NAMES[role]} is set: name its port and profile in the settings.",
+                )  # fmt: skip
+        for role, settings in present:
+            if settings.simulated:
+                said = (
+                    "It is set as simulated, and every record says so: change that for a real one."
+                )
+                yield Finding("instruments", NAMES[role], State.LOOK, said)
+            if self._station_runs:
+                said = "The running station has it: its page Instruments says how it is."
+                yield Finding("instruments", NAMES[role], State.GOOD, said)
+            elif self.ask and role in self._sound_ports:
+                yield _tried("instruments", NAMES[role], partial(self._asked, role))
+
+    def _asked(self, role: Role) -> str:
+        settings = dict(self._set_instruments())[role].model_copy(update={"byte_trace": None})
+        alone: dict[str, InstrumentSettings | None] = {
+            "meter": None,
+            "tester": None,
+            role: settings,
+        }
+        with closing(InstrumentBay(self.settings.model_copy(update=alone))) as bay:
+            if role == "tester":
+                bay.tester()
+            else:
+                with bay.using(role) as link:
+                    link.connect()
+            name = bay.used(role).name
+        self._identities[role] = name
+        return f"{name} answers as {settings.profile} says."
+
+    def _panel(self) -> Finding:
+        pins = self.settings.panel
+        if pins is None:
+            said = "No panel is set up: footswitch, guard and lamps are not used."
+            return Finding("panel", "pins", State.GOOD, said)
+        if self._station_runs:
+            return Finding("panel", "pins", State.GOOD, "The running station has them.")
+        try:
+            with open_panel(pins) as panel:
+                line = panel.line()
+        except StationError as error:
+            return Finding("panel", "pins", State.WRONG, str(error))
+        if line.trouble is not None:
+            state = State.LOOK if line.present else State.WRONG
+            return Finding("panel", "pins", state, line.trouble)
+        said = f"The footswitch is {line.footswitch}, the guard is {line.guard}."
+        return Finding("panel", "pins", State.GOOD, said)
+
+    # ---- ledger, calibration, people -----------------------------------------------------------
+
+    def _record(self) -> Iterator[Finding]:
+        path = self.ledger_path
+        if not path.exists():
+            yield from doctor.of_clock(looks.clock(None))
+            said = f"There is no ledger at {path} yet: the first start makes it."
+            yield Finding("ledger", "file", State.GOOD, said)
+            return
+        try:
+            tail = verify_tail(path)
+        except StationError as error:
+            yield from doctor.of_clock(looks.clock(None))
+            yield Finding("ledger", "file", State.WRONG, str(error))
+            return
+        yield from doctor.of_clock(looks.clock(tail.last_at))
+        yield doctor.of_tail(str(path), tail.entries, tail.checked, tail.first_bad)
+        if tail.bench != self.settings.bench:
+            yield Finding(
+                "ledger", "bench", State.WRONG,
+                f"{path} belongs to {tail.bench}, and the settings say {self.settings.bench}: name "
+                "the ledger of this bench, or the bench of this ledger.",
+            )  # fmt: skip
+        yield _tried("ledger", "lock", partial(_lock, path))
+        yield doctor.of_writers(str(path), looks.holders(path))
+        try:
+            with LedgerReader.open(path) as reader:
+                yield from self._read(reader)
+        except StationError as error:
+            yield Finding("ledger", "reading", State.WRONG, str(error))
+
+    def _read(self, reader: LedgerReader) -> Iterator[Finding]:
+        yield doctor.of_invented(
+            str(self.ledger_path),
+            invented=has_samples(self.ledger_path, demo=True),
+            real=has_samples(self.ledger_path, demo=False),
+            for_work=any(not found.simulated for _, found in self._set_instruments()),
+        )
+        yield doctor.of_unfinished(reader.counts().unfinished)
+        yield from self._calibrations(reader)
+        try:
+            yield from doctor.of_people(self._people(reader))
+        except StationError as error:
+            yield Finding("people", "secrets", State.WRONG, str(error))
+
+    def _calibrations(self, reader: LedgerReader) -> Iterator[Finding]:
+        book = TrustBook(reader, self.settings)
+        found = {trust.instrument: trust for trust in book.known()}
+        for role, name in self._identities.items():
+            found.setdefault(name, book.of(role, name))
+        for trust in found.values():
+            # One that was put away is no trouble: another instrument answered in its place.
+            in_use = self._identities.get(trust.role, trust.instrument) == trust.instrument
+            yield _calibration(trust, in_use)
+        if not found:
+            said = "No instrument was ever calibrated or checked: enter its certificate."
+            yield Finding("calibration", "instruments", State.LOOK, said)
+
+    def _people(self, reader: LedgerReader) -> PeopleSeen:
+        secrets = SecretFile(self.ledger_path)
+        path = secrets.path
+        others = path.exists() and bool(path.stat().st_mode & (S_IRWXG | S_IRWXO))
+        return PeopleSeen(
+            _on_network(self.settings.host),
+            len(leads_with_secret(reader, secrets)),
+            len(leads_with_secret(reader, secrets, passphrase=True)),
+            str(path),
+            others,
+        )
+
+
+def _open_trouble(port: str, line: LineSettings, name: str) -> str | None:
+    try:
+        with LinePort(port, line, name=name):
+            return None
+    except StationError as error:
+        return str(error)
+
+
+def _lock(path: Path) -> str:
+    check_writable(path)
+    return "It can be written."
+
+
+def _connectors_and_plans() -> str:
+    connectors = load_connectors()
+    plans = [file for file in toml_files(DATA / "plans") if file.name[:-5] in PLANS]
+    for file in plans:
+        read_toml(file, PLANS[file.name[:-5]])
+    return f"{len(connectors.connectors)} connectors and {len(plans)} plans are in order."
+
+
+def _calibration(trust: Trust, in_use: bool) -> Finding:
+    if in_use and (trust.blocked or trust.alarms):
+        state = State.WRONG
+    else:
+        state = State.GOOD if trust.state is CalibrationState.VALID else State.LOOK
+    return Finding("calibration", trust.instrument, state, trust.sentence)
+
+
+def _on_network(host: str) -> bool:
+    try:
+        return not ip_address(host).is_loopback
+    except ValueError:
+        return host != "localhost"
+
+
+def _tried(area: str, name: str, act: Callable[[], str]) -> Finding:
+    """Do something that may go wrong; what it says, or the error's own sentence."""
+    try:
+        return Finding(area, name, State.GOOD, act())
+    except StationError as error:
+        return Finding(area, name, State.WRONG, str(error))
