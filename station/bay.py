@@ -137,13 +137,13 @@ class BayTester:
         )
 
     def record(
-        self, on_force: Callable[[float], None], stop: threading.Event, preload_n: float
+        self, on_force: Callable[[float, float], None], stop: threading.Event, preload_n: float
     ) -> RecordedPull:
-        """Record one pull."""
+        """Record one pull; ``on_force`` is called with arrival time in s and force in newton."""
 
         def show(sample: ForceSample) -> None:
             if sample.force_n is not None:
-                on_force(sample.force_n)
+                on_force(sample.at_s, sample.force_n)
 
         with self._bay.using("tester"):
             trace = self._tester.record(

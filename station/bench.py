@@ -212,6 +212,9 @@ class Bench:
         self._limits_for(order)
         self.jobs.order(order)
         self._demand_trust()
+        if self._thread is not None and self.board.state.stage in (Stage.IDLE, Stage.DONE):
+            # The board shows the end a moment before the thread has put its tools away.
+            self._thread.join(timeout=2.0)
         if self._busy.locked():
             raise BadInput("A sample is under way on this bench: finish it or give it up first.")
         operator = PageOperator()

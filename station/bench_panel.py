@@ -44,6 +44,7 @@ class BenchPanel:
         self._panel = panel
         self._board = board
         self._shown = (Stage.IDLE, "")
+        self._lit: frozenset[Lamp] | None = None
         board.listeners.append(self._show)
         board.show(guard=self._guard())
 
@@ -108,7 +109,10 @@ class BenchPanel:
         return {None: None, True: "closed", False: "open"}[self._panel.guard_closed]
 
     def _show(self, state: BenchState) -> None:
-        self._panel.show(*lamps_of(state))
+        lamps = lamps_of(state)
+        if lamps != self._lit:
+            self._lit = lamps
+            self._panel.show(*lamps)
         verdict = "" if state.outcome is None else state.outcome.verdict
         if state.stage is Stage.DONE and self._shown != (state.stage, state.sample_id):
             self._panel.beep(FAIL_BEEP_S if verdict == Verdict.FAIL.value else 0.15)

@@ -101,6 +101,63 @@ class BenchState:
         return WHAT_TO_DO[self.stage]
 
 
+class LiveTrace:
+    """The force of the pull under way, for those who watch it grow. Safe between threads."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._pull = 0
+        self._points: list[tuple[float, float]] = []
+
+    def begin(self) -> None:
+        """Forget the pull before; another begins."""
+        with self._lock:
+            self._pull += 1
+            self._points = []
+
+    def add(self, at_s: float, force_n: float) -> None:
+        """Add a force in newton that came at the monotonic time ``at_s``."""
+        with self._lock:
+            self._points.append((at_s, force_n))
+
+    def since(self, pull: int, index: int, most: int) -> tuple[int, int, list[tuple[float, float]]]:
+        """What came since an earlier call.
+
+        Parameters
+        ----------
+        pull, index
+            What that call returned first; 0 and 0 for all there is.
+        most
+            At most so many points: the lowest and highest of each stretch are kept.
+
+        Returns
+        -------
+        tuple
+            Number of the pull, index for the next call, and points: seconds since the pull's first
+            force, and newton.
+        """
+        with self._lock:
+            new = self._points[index if pull == self._pull else 0 :]
+            now = self._pull, len(self._points)
+            first_s = self._points[0][0] if self._points else 0.0
+        return *now, _thinned([(at_s - first_s, force_n) for at_s, force_n in new], most)
+
+
+def _thinned(points: list[tuple[float, float]], most: int) -> list[tuple[float, float]]:
+    if len(points) <= most:
+        return points
+    length = -(-2 * len(points) // most)
+    kept = []
+    for start in range(0, len(points), length):
+        stretch = range(start, min(start + length, len(points)))
+        ends = {
+            min(stretch, key=lambda place: points[place][1]),
+            max(stretch, key=lambda place: points[place][1]),
+        }
+        kept += [points[place] for place in sorted(ends)]
+    return kept
+
+
 @dataclass
 class Board:
     """The snapshot on show, and a way to wait for the next one. Safe between threads."""
@@ -109,6 +166,7 @@ class Board:
     _changed: threading.Condition = field(default_factory=threading.Condition)
     listeners: list[Callable[[BenchState], None]] = field(default_factory=list)
     """Called with each new snapshot, in the thread that made it; must not take long."""
+    trace: LiveTrace = field(default_factory=LiveTrace)
 
     @property
     def state(self) -> BenchState:

@@ -1,5 +1,6 @@
 """The measurements of one sample, one after the other: resistance first, then the pull."""
 
+import math
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -30,6 +31,9 @@ EXPECTED_SPLICE_OHM = 2e-3
 """Room left for the splice itself when the meter's range is chosen."""
 
 GRIP_SLIP = "grip_slip"
+
+SHOW_EVERY_S = 0.03
+"""Forces may come a thousand times a second; eyes and pages do with thirty."""
 
 PRELOAD_FRACTION = 0.02
 """Slack ends at this share of the limit, within 1 to 5 N."""
@@ -62,6 +66,8 @@ class SampleCourse:
     resistance: ResistanceResult | None = field(default=None, init=False)
     pull: PullResult | None = field(default=None, init=False)
     traces: dict[str, bytes] = field(default_factory=dict, init=False)
+    _peak_n: float = field(default=-math.inf, init=False)
+    _shown_s: float = field(default=-math.inf, init=False)
     void_by: VoidBy = field(default="instrument", init=False)
 
     def run(self) -> str | None:
@@ -109,9 +115,12 @@ class SampleCourse:
         self.around.board.show(stage=Stage.GRIP)
         self.operator.sample_gripped()
         began_s = time.monotonic()
+        self.around.board.trace.begin()
         self.around.board.show(stage=Stage.PULLING)
         preload_n = min(5.0, max(1.0, PRELOAD_FRACTION * self._pull_limit_n()))
         trace = tester.record(self._show_force, self.operator.stop, preload_n)
+        if trace.force_n.size:
+            self.around.board.show(force_n=float(trace.force_n[-1]), peak_n=self._peak_n)
         void_reason = self.around.panel.void_reason(began_s) or trace.void_reason
         if void_reason is not None:
             return void_reason
@@ -172,10 +181,12 @@ class SampleCourse:
         shown = self.around.board.state.resistance_readings_ohm
         self.around.board.show(resistance_readings_ohm=(*shown, ohm))
 
-    def _show_force(self, force_n: float) -> None:
-        peak = self.around.board.state.peak_n
-        peak = force_n if peak is None else max(peak, force_n)
-        self.around.board.show(force_n=force_n, peak_n=peak)
+    def _show_force(self, at_s: float, force_n: float) -> None:
+        self.around.board.trace.add(at_s, force_n)
+        self._peak_n = max(self._peak_n, force_n)
+        if at_s >= self._shown_s + SHOW_EVERY_S:
+            self._shown_s = at_s
+            self.around.board.show(force_n=force_n, peak_n=self._peak_n)
 
 
 def _peak(reduced: PullReduction, trace: RecordedPull, worth: ForceWorth) -> PeakFound:

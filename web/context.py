@@ -17,6 +17,7 @@ from station.ledger.store import Ledger
 from station.trend_book import NestGlance, TrendBook
 from station.trust import TrustBook
 from web.face import BenchFace
+from web.live_feed import MAX_FOLLOWING
 
 MAX_WAITING = 2
 """Requests that may wait for news at once, so that open pages never use up the server's threads."""
@@ -34,6 +35,9 @@ class Station:
     """The trends of all nests, kept between requests."""
     waiting: threading.BoundedSemaphore = field(
         default_factory=lambda: threading.BoundedSemaphore(MAX_WAITING)
+    )
+    following: threading.BoundedSemaphore = field(
+        default_factory=lambda: threading.BoundedSemaphore(MAX_FOLLOWING)
     )
     started: str = field(default_factory=lambda: secrets.token_hex(8))
     """Differs after each start, so that an open page can tell that it is out of date."""

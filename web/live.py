@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 from station.bench_state import BenchState, SampleOrder, Stage
 from station.errors import StationError
-from station.limits import LimitSets
+from station.limits import Limit, LimitSets
 from station.pull import FAILURE_MODES
 from station.wire import parse_size
 from web.shown import (
@@ -37,12 +37,15 @@ class LiveView:
     verdict: str
     sample_id: str
     suggested_mode: str
+    limit_n: float | None
+    """Force to reach, for the curve; None where the limit set has none."""
     texts: dict[str, str] = field(default_factory=dict)
 
 
 def live_view(state: BenchState, limit_sets: LimitSets) -> LiveView:
     """Put a snapshot into words."""
     outcome = state.outcome
+    limit = _limit(state.order, limit_sets)
     texts = {
         "todo": state.what_to_do,
         "trouble": state.trouble or "",
@@ -53,7 +56,7 @@ def live_view(state: BenchState, limit_sets: LimitSets) -> LiveView:
         "reading": _reading_words(state),
         "force": "" if state.force_n is None else newton(state.force_n),
         "peak": "" if state.peak_n is None else newton(state.peak_n),
-        "limit": _limit_words(state.order, limit_sets),
+        "limit": _limit_words(limit),
         "suggestion": FAILURE_MODES.get(state.suggested_mode or "", ""),
         "verdict": "" if outcome is None else VERDICT_WORDS[outcome.verdict],
         "reasons": _reasons(state),
@@ -64,6 +67,7 @@ def live_view(state: BenchState, limit_sets: LimitSets) -> LiveView:
         verdict="" if outcome is None else outcome.verdict,
         sample_id=state.sample_id or "",
         suggested_mode=state.suggested_mode or "",
+        limit_n=None if limit is None else limit.value_si,
         texts=texts,
     )
 
@@ -84,15 +88,20 @@ def _reading_words(state: BenchState) -> str:
     return f"{latest} (wire included; reading {len(state.resistance_readings_ohm)})"
 
 
-def _limit_words(order: SampleOrder | None, limit_sets: LimitSets) -> str:
+def _limit(order: SampleOrder | None, limit_sets: LimitSets) -> Limit | None:
     """The force to reach: that of the weakest wire, which is the one that is judged."""
     if order is None:
-        return ""
+        return None
     try:
         weakest = min(map(parse_size, order.joint.wires), key=lambda size: size.area_m2)
-        limit = limit_sets.limit(order.limit_set, "pull_force_min", weakest)
+        return limit_sets.limit(order.limit_set, "pull_force_min", weakest)
     except StationError:
         # The bench refuses what it cannot judge; here it is only a line that stays empty.
+        return None
+
+
+def _limit_words(limit: Limit | None) -> str:
+    if limit is None:
         return ""
     doubt = "" if limit.standing != "memory" else f" ({standing(limit.standing)})"
     return f"{newton(limit.value_si)} for {limit.size}{doubt}"

@@ -28,6 +28,9 @@ from station.watchdog import Watchdog
 
 MAX_HEADER_BYTES = 16 * 1024
 
+SERVER_THREADS = 24
+"""Pages that follow the bench hold a thread each; enough are left to answer others."""
+
 ANSWER_WITHIN_S = 5.0
 """A page that takes longer to answer counts as hanging (our own choice)."""
 
@@ -119,7 +122,7 @@ def web_server(app: Any, listener: socket.socket) -> Any:
     return waitress.server.create_server(
         app,
         sockets=[listener],
-        threads=8,
+        threads=SERVER_THREADS,
         # Refused before it is read; the application's own limit is the same.
         max_request_body_size=app.config["MAX_CONTENT_LENGTH"],
         max_request_header_size=MAX_HEADER_BYTES,

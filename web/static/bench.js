@@ -8,6 +8,8 @@ const form = document.getElementById("describe");
 const BETWEEN_MS = 120;
 const AFTER_FAILURE_MS = 2000;
 const WHEN_NOTHING_NEW_MS = 700;
+const MOST_POINTS = 3000;
+const SHORTEST_S = 3;
 
 let version = Number(live.dataset.version);
 let stage = live.dataset.now;
@@ -50,29 +52,33 @@ function show(state) {
   showTexts(state.texts);
   showOutcome(state);
   if (state.stage !== stage) {
-    stage = state.stage;
+    stage = live.dataset.now = state.stage;
     showStage(stage);
   }
 }
 
-async function next() {
+function took(state) {
+  // The station was started anew: its forms would refuse what this page sends.
+  if (state.started !== live.dataset.started) location.reload();
+  show(state);
+  lost.hidden = true;
+}
+
+async function ask() {
   const answer = await fetch(`${live.dataset.url}?beyond=${version}`);
   // The sign-in has run out: the page itself leads to signing in again.
   if (answer.status === 401) location.reload();
   if (!answer.ok) throw new Error(`status ${answer.status}`);
-  const state = await answer.json();
-  // The station was started anew: its forms would refuse what this page sends.
-  if (state.started !== live.dataset.started) location.reload();
-  return state;
+  return answer.json();
 }
 
-async function follow() {
+// Where the stream is not to be had: ask again and again.
+async function askAgainAndAgain() {
   for (;;) {
     try {
-      const state = await next();
+      const state = await ask();
       const nothingNew = state.version === version;
-      show(state);
-      lost.hidden = true;
+      took(state);
       await pause(nothingNew ? WHEN_NOTHING_NEW_MS : BETWEEN_MS);
     } catch {
       lost.hidden = false;
@@ -80,6 +86,83 @@ async function follow() {
     }
   }
 }
+
+function follow() {
+  const stream = new EventSource(live.dataset.events);
+  stream.addEventListener("message", (event) => {
+    const state = JSON.parse(event.data);
+    took(state);
+    curve.take(state);
+  });
+  stream.addEventListener("error", () => {
+    // The browser itself tries again, unless the station refused the stream.
+    if (stream.readyState === EventSource.CLOSED) askAgainAndAgain();
+    else lost.hidden = false;
+  });
+}
+
+// The force as it grows, with the force to reach.
+const curve = {
+  canvas: document.getElementById("curve"),
+  points: [],
+  limit: null,
+
+  take(state) {
+    if (state.anew) this.points = [];
+    this.limit = state.limit_n;
+    if (!state.points.length && !state.anew) return;
+    this.points.push(...state.points);
+    if (this.points.length > MOST_POINTS) this.points = this.thinned();
+    this.canvas.hidden = this.points.length < 2;
+    requestAnimationFrame(() => this.draw());
+  },
+
+  // Of every four points the lowest and the highest stay.
+  thinned() {
+    const kept = [];
+    for (let first = 0; first < this.points.length; first += 4) {
+      const four = this.points.slice(first, first + 4);
+      const low = four.reduce((a, b) => (b[1] < a[1] ? b : a));
+      const high = four.reduce((a, b) => (b[1] > a[1] ? b : a));
+      kept.push(...(low[0] < high[0] ? [low, high] : low === high ? [low] : [high, low]));
+    }
+    return kept;
+  },
+
+  draw() {
+    const canvas = this.canvas;
+    const scale = window.devicePixelRatio || 1;
+    const width = (canvas.width = canvas.clientWidth * scale);
+    const height = (canvas.height = canvas.clientHeight * scale);
+    const style = getComputedStyle(canvas);
+    const pen = canvas.getContext("2d");
+    const peak = this.points.reduce((most, point) => Math.max(most, point[1]), 0);
+    const top = 1.15 * Math.max(peak, this.limit || 0, 1);
+    const end = Math.max(this.points[this.points.length - 1][0], SHORTEST_S);
+    const x = (seconds) => (seconds / end) * width;
+    const y = (newton) => height - (Math.max(newton, 0) / top) * height;
+    pen.font = `${15 * scale}px sans-serif`;
+    if (this.limit) {
+      pen.strokeStyle = pen.fillStyle = style.getPropertyValue("--fail");
+      pen.lineWidth = 2 * scale;
+      pen.setLineDash([8 * scale, 6 * scale]);
+      pen.beginPath();
+      pen.moveTo(0, y(this.limit));
+      pen.lineTo(width, y(this.limit));
+      pen.stroke();
+      pen.fillText(canvas.dataset.limit, 6 * scale, y(this.limit) - 6 * scale);
+    }
+    pen.setLineDash([]);
+    pen.strokeStyle = style.getPropertyValue("--ink");
+    pen.lineWidth = 2.5 * scale;
+    pen.beginPath();
+    this.points.forEach((point, place) => {
+      if (place) pen.lineTo(x(point[0]), y(point[1]));
+      else pen.moveTo(x(point[0]), y(point[1]));
+    });
+    pen.stroke();
+  },
+};
 
 // Only wires that the chosen barrel takes can be chosen; without this file the server says so.
 function fitWires() {

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict
 
-from flask import Blueprint, jsonify, redirect, render_template, request, url_for
+from flask import Blueprint, abort, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from station.bench_state import SampleOrder
@@ -12,6 +12,7 @@ from station.errors import BadInput, DataFileError, NoLimit
 from web.access import demand_measuring
 from web.context import bench, reader, station
 from web.live import OPEN_STAGES, live_view
+from web.live_feed import events
 from web.order import choices, field, order_from
 from web.shown import place
 
@@ -56,6 +57,20 @@ def state() -> Response:
     view = asdict(live_view(snapshot, bench().limit_sets))
     answer = jsonify(view | {"started": station().started})
     answer.headers["Cache-Control"] = "no-store"
+    return answer
+
+
+@pages.get("/events")
+def follow() -> Response:
+    """The live part as server-sent events, the curve included."""
+    here = station()
+    if not here.following.acquire(blocking=False):
+        abort(503, "Too many pages follow the bench at once: this one asks again and again.")
+    answer = Response(
+        events(here.bench.board, here.bench.limit_sets, here.started), mimetype="text/event-stream"
+    )
+    answer.headers["Cache-Control"] = "no-store"
+    answer.call_on_close(here.following.release)
     return answer
 
 
