@@ -92,8 +92,9 @@ def test_systemd_is_told_ready_alive_and_stopping(served: Served) -> None:
 @pytest.mark.parametrize("served", [(PANEL, (), {"GPIOZERO_PIN_FACTORY": "lgpio"})], indirect=True)
 def test_a_laptop_without_gpio_says_one_line_and_serves(served: Served) -> None:
     lines = served.until("Ctrl-C").splitlines()
-    assert sum("No panel: this computer's GPIO pins cannot be used" in line for line in lines) == 1
-    assert len(lines) == 2
+    about = [line for line in lines if "panel" in line.lower() or "gpio" in line.lower()]
+    assert len(about) == 1
+    assert "No panel: this computer's GPIO pins cannot be used" in about[0]
     assert "No panel" in served.get("/instruments")
     assert served.end() == 0
 
