@@ -136,7 +136,10 @@ class JobBook:
         record = self._open_record(order.job_id)
         if order.job != record.row.job:
             raise BadInput(f"Job {record.row.job_id} is a {record.row.job}, not a {order.job}.")
-        step = self._keeper(record.row.job).check_sample(record, order)
+        keeper = self.keepers.get(record.row.job)
+        if keeper is None:
+            return order
+        step = keeper.check_sample(record, order)
         return replace(order, job_id=record.row.job_id, step=step)
 
     def enter(self, job_id: str, step: str, content: Content, *, person: str) -> Entry:
@@ -160,9 +163,10 @@ class JobBook:
     def settle(self, job_id: str, person: str) -> None:
         """Enter what follows from the record by itself; nothing where nothing does."""
         record = self.record(job_id)
-        if record.ended is not None:
+        keeper = self.keepers.get(record.row.job)
+        if record.ended is not None or keeper is None:
             return
-        entries = self._keeper(record.row.job).settle(record)
+        entries = keeper.settle(record)
         with self._ledger.transaction():
             for payload in entries:
                 self._ledger.append(payload, person=person)

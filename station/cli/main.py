@@ -12,6 +12,8 @@ from station.cli.doctor import COMMANDS as DOCTOR_COMMANDS
 from station.cli.facts import COMMANDS as FACTS_COMMANDS
 from station.cli.gauge_studies import COMMANDS as GAUGE_COMMANDS
 from station.cli.instruments import COMMANDS as INSTRUMENT_COMMANDS
+from station.cli.jobs import COMMANDS as JOB_COMMANDS
+from station.cli.nests import COMMANDS as NEST_COMMANDS
 from station.cli.people import COMMANDS as PEOPLE_COMMANDS
 from station.cli.records import COMMANDS as RECORDS_COMMANDS
 from station.cli.splices import COMMANDS as SPLICE_COMMANDS
@@ -45,6 +47,8 @@ for command in (
     *TRACE_COMMANDS,
     *RECORDS_COMMANDS,
     *INSTRUMENT_COMMANDS,
+    *JOB_COMMANDS,
+    *NEST_COMMANDS,
     *PEOPLE_COMMANDS,
     *DOCTOR_COMMANDS,
 ):

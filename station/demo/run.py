@@ -16,11 +16,12 @@ from station.datafiles import DATA, load_limit_sets, read_all, shipped_book
 from station.demo import workshop
 from station.demo.hands import SimulatedHands
 from station.demo.history import HistoryWriter, Progress
-from station.errors import BadInput
+from station.errors import BadInput, NestOnHold, StationError
 from station.instruments.panel_base import BasePanel
 from station.instruments.profiles import load_meter_profile, load_tester_profile
 from station.instruments.simulated.launch import InstrumentName, SimulatedInstrument
 from station.instruments.simulated.voices import METER_VOICES, TESTER_VOICES
+from station.ledger.entries import Joint
 from station.ledger.store import Ledger
 from station.limits import LimitSet, LimitSets
 from station.pull import FAILURE_MODES
@@ -178,15 +179,16 @@ def befall(hands: SimulatedHands, faults: Sequence[str]) -> None:
 class HandsAsOperator:
     """The operator of an unattended demo: says what it does, and lets the hands do it."""
 
-    def __init__(self, hands: SimulatedHands, say: Say) -> None:
+    def __init__(self, hands: SimulatedHands, say: Say, joint: Joint = LIVE_JOINT) -> None:
         self.stop = threading.Event()
         self._hands = hands
         self._say = say
+        self._joint = joint
 
     def clips_on(self) -> None:
         """Crimp a specimen and clip the leads on."""
         self._say(f"1  {WHAT_TO_DO[Stage.CLIP_ON]}")
-        self._hands.clip_on(LIVE_JOINT)
+        self._hands.clip_on(self._joint)
         self._say("2  Reading the resistance over the serial line ...")
 
     def sample_gripped(self) -> None:
@@ -205,14 +207,27 @@ class HandsAsOperator:
 
 def take_live_sample(simulated: SimulatedBench, say: Say) -> SampleOutcome:
     """Take one sample through the serial path, saying each step."""
-    order = SampleOrder("Benno", "daily_check", LIVE_JOINT, workshop.LIMIT_SET)
+    order = _order_at_hand(simulated.bench)
     watch = threading.Thread(
         target=_say_readings, args=(simulated.bench, say), name="live readings", daemon=True
     )
     watch.start()
-    outcome = simulated.bench.take_sample(order, HandsAsOperator(simulated.hands, say))
+    hands = HandsAsOperator(simulated.hands, say, order.joint)
+    outcome = simulated.bench.take_sample(order, hands)
     watch.join(timeout=5.0)
     return outcome
+
+
+def _order_at_hand(bench: Bench) -> SampleOrder:
+    """A sample in the usual nest, or in the first one that is neither held nor under a check."""
+    refused: StationError | None = None
+    for joint in (LIVE_JOINT, *workshop.joints()):
+        order = SampleOrder("Benno", "daily_check", joint, workshop.LIMIT_SET)
+        try:
+            return bench.jobs.order(order)
+        except (NestOnHold, BadInput) as error:
+            refused = refused or error
+    raise refused or BadInput("The workshop has no joint: invent another.")
 
 
 def _say_readings(bench: Bench, say: Say) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from station.bench_state import SampleOrder
 from station.job_book import JobBook
-from station.ledger.entries import PersonAdded, SampleFinished, ToolAdded
+from station.ledger.entries import BaselineSet, PersonAdded, SampleFinished, ToolAdded
 from station.ledger.store import Ledger
 from station.settings import Settings
 from tests.web.invented import NOW, baseline, begun, finish, moment, order_of
@@ -69,6 +69,9 @@ class Shop:
     def outcome(self, job_id: str) -> str | None:
         ended = self.book.record(job_id).ended
         return None if ended is None else ended.outcome
+
+    def new_baseline(self, nest: str) -> BaselineSet:
+        return baseline(nest).model_copy(update={"baseline_version": 2})
 
     def next_day(self) -> None:
         self.clock.now += timedelta(days=1)

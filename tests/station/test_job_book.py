@@ -6,19 +6,15 @@ from datetime import date, timedelta
 import pytest
 
 from station.errors import BadInput, NestOnHold, NotAllowed
-from station.ledger.entries import BaselineSet, Correction, WorkDone
+from station.ledger.entries import Correction, WorkDone
 from station.ledger.job_queries import holds, jobs
 from station.nest_book import since_good_check
 from tests.station.job_hands import CLOSE_N, STRONG_N, TOOL, WEAK_N, Shop
-from tests.web.invented import baseline, begun, order_of
+from tests.web.invented import begun, order_of
 
 
 def held_nests(shop: Shop) -> list[tuple[str, str]]:
     return [(row.nest, row.needs) for row in holds(shop.ledger.reader)]
-
-
-def new_baseline(nest: str) -> BaselineSet:
-    return baseline(nest).model_copy(update={"baseline_version": 2})
 
 
 def test_a_check_goes_from_due_to_released(shop: Shop) -> None:
@@ -80,7 +76,7 @@ def test_a_nest_comes_back_after_service_baseline_and_a_lead(shop: Shop) -> None
     nests.service(TOOL, "red", "new die", "Ann Example")
     with pytest.raises(BadInput, match="no new baseline"):
         nests.release(TOOL, "red", "new die", "Ann Example")
-    shop.ledger.append(new_baseline("red"), person="Ann Example")
+    shop.ledger.append(shop.new_baseline("red"), person="Ann Example")
     nests.release(TOOL, "red", "new die, validated", "Ann Example")
     assert held_nests(shop) == []
     job_id = shop.begin("red")

@@ -1,0 +1,145 @@
+"""Jobs, nests and work by command line."""
+
+import json
+from typing import Any
+
+import pytest
+
+from station.cli.main import run
+from station.cli.signing import FROM_ENVIRONMENT
+from station.secret_file import SecretFile
+from tests.station.job_hands import TOOL, WEAK_N, Shop
+
+PLACE = f"{TOOL}/red"
+
+
+class Terminal:
+    """Runs commands on the shop's ledger."""
+
+    def __init__(self, shop: Shop, capsys: pytest.CaptureFixture[str]) -> None:
+        self._ledger = ["--ledger", str(shop.ledger.path)]
+        self._capsys = capsys
+
+    def does(self, *arguments: str, expect: int = 0) -> str:
+        self._capsys.readouterr()
+        assert run([*arguments, *self._ledger]) == expect
+        said = self._capsys.readouterr()
+        return said.out if expect != 2 else said.err
+
+    def document(self, *arguments: str) -> Any:
+        return json.loads(self.does(*arguments, "--json"))
+
+
+@pytest.fixture
+def terminal(shop: Shop, capsys: pytest.CaptureFixture[str]) -> Terminal:
+    return Terminal(shop, capsys)
+
+
+def test_a_check_is_begun_followed_and_ended(shop: Shop, terminal: Terminal) -> None:
+    due = terminal.document("job", "due")
+    assert [(item["nest"], item["due"], item["held"]) for item in due] == [
+        ("red", True, False),
+        ("blue", True, False),
+        ("yellow", True, False),
+    ]
+    begun = terminal.document(
+        "job", "start", "daily_check", "--nest", PLACE, "--person", "Bo Invented"
+    )
+    job_id = begun["job_id"]
+    assert (begun["ended"], begun["outcome"], begun["plan"]) == (False, None, "daily-check")
+    assert begun["todos"][0]["left"] == 3
+    shop.make(job_id)
+    assert terminal.document("job", "next", job_id)[0]["left"] == 2
+    assert "Make 2 samples" in terminal.does("job", "next", job_id[:18])
+    shop.make(job_id)
+    shop.make(job_id)
+    status = terminal.document("job", "status", job_id)
+    assert (status["ended"], status["outcome"], status["todos"]) == (True, "released", [])
+    assert [row["verdict"] for row in status["samples"]] == ["pass"] * 3
+    assert terminal.document("job", "list")[0]["outcome"] == "released"
+    assert terminal.document("job", "list", "--open") == []
+    assert "Nothing is left" in terminal.does("job", "next", job_id)
+
+
+def test_a_check_is_broken_off(shop: Shop, terminal: Terminal) -> None:
+    job_id = shop.begin("red")
+    assert "broken off" in terminal.does("job", "end", job_id, "--person", "Cy Invented")
+    assert "has ended" in terminal.does("job", "end", job_id, "--person", "Cy Invented", expect=2)
+
+
+def test_a_held_nest_is_listed_and_refused(shop: Shop, terminal: Terminal) -> None:
+    terminal.does("work", "add", "W-7", "--nest", PLACE, "--person", "Bo Invented")
+    shop.make(shop.begin("red"), WEAK_N)
+    (held,) = terminal.document("nest", "list")
+    assert (held["nest"], held["needs"], held["released"]) == ("red", "service", False)
+    since = terminal.document("nest", "since", TOOL, "red")
+    assert len(since["samples"]) == 1
+    assert [line["work_order"] for line in since["work"]] == ["W-7"]
+    start = ("job", "start", "daily_check", "--nest", PLACE, "--person", "Bo Invented")
+    assert "is held since" in terminal.does(*start, expect=2)
+    assert terminal.does("job", "due").startswith("HELD")
+
+
+def test_only_a_lead_who_signs_releases(
+    shop: Shop, terminal: Terminal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    terminal.does("nest", "hold", TOOL, "red", "--reason", "chipped", "--person", "Cy Invented")
+    release = ("nest", "release", TOOL, "red", "--reason", "fine", "--person")
+    assert "apprentice" in terminal.does(*release, "Cy Invented", expect=2)
+    SecretFile(shop.ledger.path).keep("Ann Example", "six short words of no meaning")
+    monkeypatch.setenv(FROM_ENVIRONMENT, "six short words of no meaning")
+    assert "not serviced" in terminal.does(*release, "Ann Example", expect=2)
+    service = ("nest", "service", TOOL, "red", "--action", "new die", "--person", "Ann Example")
+    assert "Validate it next" in terminal.does(*service)
+    assert "no new baseline" in terminal.does(*release, "Ann Example", expect=2)
+    shop.ledger.append(shop.new_baseline("red"), person="Ann Example")
+    assert "is released" in terminal.does(*release, "Ann Example")
+    assert terminal.document("nest", "list") == []
+    assert terminal.document("nest", "list", "--all")[0]["released"] is True
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("job", "status", "nothing"), "not on record"),
+        (("job", "start", "daily_check", "--person", "Bo Invented"), "which nests"),
+        (("job", "start", "daily_check", "--nest", "red", "--person", "Bo Invented"), "TOOL/NEST"),
+        (("job", "start", "juggling", "--nest", PLACE, "--person", "Bo Invented"), "no job"),
+        (("job", "start", "daily_check", "--nest", PLACE, "--person", "Nobody"), "not on record"),
+        (
+            ("job", "start", "daily_check", "--nest", PLACE, "--plan", "none",
+             "--person", "Bo Invented"),
+            "no plan",
+        ),
+        (("work", "add", "W-1", "--nest", "red", "--person", "Bo Invented"), "TOOL/NEST"),
+        (("nest", "hold", "X", "red", "--reason", "r", "--person", "Bo Invented"), "no tool"),
+    ],
+)  # fmt: skip
+def test_bad_input_is_one_sentence_and_changes_nothing(
+    shop: Shop, terminal: Terminal, arguments: tuple[str, ...], says: str
+) -> None:
+    before = shop.ledger.reader.counts().entries
+    said = terminal.does(*arguments, expect=2)
+    assert says in said
+    assert said.count("\n") == 1
+    assert shop.ledger.reader.counts().entries == before
+
+
+def test_a_job_has_no_other_steps(shop: Shop, terminal: Terminal) -> None:
+    job_id = shop.begin("red")
+    step = ("job", "step", job_id, "dance", "--set", "fast=yes", "--person", "Bo Invented")
+    assert "no step" in terminal.does(*step, expect=2)
+    bad = ("job", "step", job_id, "dance", "--set", "fast", "--person", "Bo Invented")
+    assert "NAME=VALUE" in terminal.does(*bad, expect=2)
+
+
+def test_samples_are_made_with_simulated_instruments(shop: Shop, terminal: Terminal) -> None:
+    job_id = shop.begin("red")
+    make = ("job", "sample", job_id, "--person", "Bo Invented", "--simulate")
+    assert "which joint" in terminal.does(*make, expect=2)
+    joint = ("--connector", "butt-splice-red", "--wire", "18 AWG")
+    made = terminal.document(*make, *joint, "--count", "5")
+    assert made["ended"] is True
+    assert [row["verdict"] for row in made["samples"]] == ["pass"] * 3
+    assert "has ended" not in terminal.does("job", "status", job_id)
+    assert "wants no such sample" in terminal.does(*make, expect=2)
