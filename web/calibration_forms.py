@@ -104,7 +104,7 @@ def check_from(
     rows = [PointRow(expected, standard)] if standard in standards else []
     return CheckForm(
         CheckDefinition(role, instrument, kind, standard, expected, limit * scale),
-        None if form.get("how") == "read" else _readings(form, scale),
+        None if form.get("how") == "read" else readings_in(form, scale),
         tuple(in_use.overdue(rows, role)),
     )
 
@@ -133,7 +133,8 @@ def _expected(
     return on_record
 
 
-def _readings(form: Mapping[str, str], scale: float) -> tuple[float, ...]:
+def readings_in(form: Mapping[str, str], scale: float) -> tuple[float, ...]:
+    """Read the field readings: numbers with blanks between them (BadInput for anything else)."""
     words = re.split(r"[\s;]+", field(form, "readings", "the readings"))
     if len(words) > MAX_READINGS:
         raise BadInput(f"{len(words)} readings are too many: {MAX_READINGS} will do.")

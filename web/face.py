@@ -7,6 +7,7 @@ from calibration.records import Role
 from station.bench_state import Board, SampleOrder
 from station.instruments.panel_base import PanelLine
 from station.ledger.entries import Payload
+from station.ledger.record import Entry
 from station.limits import LimitSets
 from station.settings import Settings
 
@@ -85,7 +86,7 @@ class BenchFace(Protocol):
     def save_again(self) -> bool:
         """Try now to record a sample that is in memory only; whether none is any more."""
 
-    def enter(self, payload: Payload, person: str) -> object:
+    def enter(self, payload: Payload, person: str) -> Entry:
         """Record what a person did beside the samples."""
 
     def read_standard(self, role: Role, expected: float) -> tuple[str, list[float]]:

@@ -8,6 +8,7 @@ from station.datafiles import shipped_limit_sets
 from station.errors import BadInput, StationError
 from station.instruments.panel_base import NoPanel, PanelLine
 from station.ledger.entries import Payload
+from station.ledger.record import Entry
 from station.ledger.store import Ledger
 from station.limits import LimitSets
 from station.settings import Settings
@@ -86,7 +87,7 @@ class FakeBench:
             self.board.show(unsaved=None)
         return self.problem is None
 
-    def enter(self, payload: Payload, person: str) -> object:
+    def enter(self, payload: Payload, person: str) -> Entry:
         return self._ledger.append(payload, person=person)
 
     def read_standard(self, role: Role, expected: float) -> tuple[str, list[float]]:

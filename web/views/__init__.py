@@ -1,6 +1,6 @@
 """The pages, one module each."""
 
-from web.views import bench, calibration, doors, facts, samples, today, tools
+from web.views import bench, calibration, doors, facts, samples, studies, today, tools
 
 BLUEPRINTS = (
     today.pages,
@@ -9,6 +9,7 @@ BLUEPRINTS = (
     tools.pages,
     facts.pages,
     calibration.pages,
+    studies.pages,
     doors.pages,
 )
 """All pages, for the application to register."""

@@ -15,9 +15,10 @@ from station.checks import judged_check, look_back
 from station.datafiles import load_standards
 from station.errors import BadInput
 from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, PointTaken
-from station.people import Right, demand, may
+from station.people import Right, may
 from station.standards import Place, Standards
 from station.trust import ROLE_WORDS, check_from, record_from
+from web.access import demand, demand_measuring
 from web.calibration_forms import (
     SERIES,
     UNITS,
@@ -54,18 +55,17 @@ def shop_standards() -> Standards:
 def signed(form: Mapping[str, str], right: Right) -> str:
     """Who enters it, where that person may: the one place of these pages that asks for a right.
 
+    Measuring takes the word of whoever stands at the bench; anything else is done by who is signed
+    in.
+
     Raises
     ------
     BadInput, NotAllowed
         Nobody is named, the name is not on record, or the right is not that person's.
     """
-    name = field(form, "person", "the person")
-    known = {row.name: row for row in reader().people()}
-    if known:
-        if name not in known:
-            raise BadInput(f"{name} is not on record: choose a person from the list.")
-        demand(known[name], right)
-    return name
+    if right is Right.MEASURE:
+        return demand_measuring(field(form, "person", "the person"))
+    return demand(right).name
 
 
 @pages.get("/check")
@@ -105,9 +105,9 @@ def calibrate() -> Response | str | tuple[str, int]:
     form = request.form
     if form.get("how") == "more":
         return _calibration_form(form)
+    person = signed(form, Right.CALIBRATE)
     try:
         made, _ = calibration_from(form, form, shop_standards(), _place())
-        person = signed(form, Right.CALIBRATE)
     except BadInput as error:
         return _calibration_form(form, str(error)), 400
     return _entered(made.payload, person)
@@ -171,7 +171,7 @@ class Shown:
 
 
 def _entered(payload: InstrumentCalibrated | InstrumentChecked, person: str) -> Response:
-    entry: Any = bench().enter(payload, person)
+    entry = bench().enter(payload, person)
     return redirect(url_for("calibration.entry_page", entry_id=entry.id), 303)
 
 
@@ -203,14 +203,15 @@ def _line_words(entry: Any, shown: Shown) -> str:
     )
 
 
-def _known(role: Role) -> list[str]:
+def known_instruments(role: Role) -> list[str]:
     """Instruments of a role: those of the bench first, then those on record."""
     here = [line.identity for line in bench().instruments() if line.role == role]
     on_record = [name for name, of in reader().instruments().items() if of == role]
     return list(dict.fromkeys([*filter(None, here), *on_record]))
 
 
-def _people(right: Right) -> list[str]:
+def people_who_may(right: Right) -> list[str]:
+    """Names on record that have a right."""
     return [row.name for row in reader().people() if row.active and may(row.role, right)]
 
 
@@ -241,11 +242,11 @@ def _check_form(values: Mapping[str, str], problem: str = "") -> str:
         title=f"Check the {ROLE_WORDS[role]}",
         unit=UNITS[role][0],
         kinds=check_kinds(role),
-        instruments=_known(role),
+        instruments=known_instruments(role),
         can_read=any(line.role == role for line in bench().instruments()),
         standards=[item for item in shop_standards().values() if item.role == role],
         procedure=_procedure("checks"),
-        people=_people(Right.MEASURE),
+        people=people_who_may(Right.MEASURE),
         values=values,
         problem=problem,
         today=station().clock().date(),
@@ -260,13 +261,12 @@ def _calibration_form(values: Mapping[str, str], problem: str = "") -> str:
         role=role,
         title=f"Calibrate the {ROLE_WORDS[role]}",
         unit=UNITS[role][0],
-        instruments=_known(role),
+        instruments=known_instruments(role),
         standards=[item for item in shop_standards().values() if item.role == role],
         schemes=schemes().values(),
         classes=sorted({item.name for scheme in schemes().values() for item in scheme.classes}),
         series=[(name, _row_values(lists, name, values.get("how"))) for name in SERIES],
         procedure=_procedure(role),
-        people=_people(Right.CALIBRATE),
         values=values,
         problem=problem,
         today=station().clock().date(),

@@ -14,8 +14,9 @@ from station.ledger.entries import InstrumentCalibrated, InstrumentChecked
 from station.ledger.store import Ledger
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import HOSTILE
+from tests.web.visitor import Visitor
 
-LEAD, APPRENTICE = "Ann Example", "Bo Invented"
+APPRENTICE = "Bo Invented"
 METER, TESTER = "Invented meter", "Invented tester"
 CHECK = {
     "role": "meter", "instrument": METER, "kind": "resistor", "standard": "R-1", "expected": "1",
@@ -24,7 +25,7 @@ CHECK = {
 CERTIFICATE = {
     "instrument": METER, "certificate": "C-9", "calibrated_by": "an invented laboratory",
     "calibrated_on": "2031-01-10", "due_on": "2032-01-10", "reference": "R-1 to R-4",
-    "temperature_c": "21", "drift_percent": "0.05", "person": LEAD, "how": "enter",
+    "temperature_c": "21", "drift_percent": "0.05", "how": "enter",
 }  # fmt: skip
 
 
@@ -151,8 +152,8 @@ def test_the_form_starts_with_the_last_check_of_its_series(client: FlaskClient, 
     assert "airbag" in text
 
 
-def test_a_meter_is_calibrated(client: FlaskClient, ledger: Ledger, token: str) -> None:
-    status, text = post(client, "calibrate", token, calibration("meter", METER_POINTS))
+def test_a_meter_is_calibrated(lead: Visitor, ledger: Ledger) -> None:
+    status, text = post(lead.client, "calibrate", lead.token(), calibration("meter", METER_POINTS))
     assert status == 200
     assert "Calibration C-9: accepted" in text
     assert "reading = 1.002 × value" in text
@@ -162,19 +163,28 @@ def test_a_meter_is_calibrated(client: FlaskClient, ledger: Ledger, token: str) 
     assert kept.drift_fraction == pytest.approx(5e-4)
     assert [point.reference for point in kept.as_found] == pytest.approx([1e-4, 1e-3, 2e-3, 1e-2])
     assert kept.as_left == ()
-    assert "Milliohm meter: Valid" in client.get("/instruments").text
+    assert "Milliohm meter: Valid" in lead.get("/instruments").text
 
 
-def test_only_a_lead_enters_calibrations(client: FlaskClient, ledger: Ledger, token: str) -> None:
-    form = calibration("meter", METER_POINTS, person=APPRENTICE)
-    status, text = post(client, "calibrate", token, form)
+def test_only_a_lead_enters_calibrations(apprentice: Visitor, ledger: Ledger) -> None:
+    form = calibration("meter", METER_POINTS)
+    status, text = post(apprentice.client, "calibrate", apprentice.token(), form)
     assert status == 403
     assert "a lead must do that" in text
+    page = apprentice.get("/instruments/calibrate?role=meter").text
+    assert "Calibrations are entered by a lead" in page
+    assert entries(ledger, InstrumentCalibrated.KIND) == []
+
+
+def test_nobody_enters_calibrations_without_signing_in(visitor: Visitor, ledger: Ledger) -> None:
+    data = MultiDict(calibration("meter", METER_POINTS))
+    data["csrf_token"] = visitor.token()
+    assert visitor.client.post("/instruments/calibrate", data=data).status_code == 401
     assert entries(ledger, InstrumentCalibrated.KIND) == []
 
 
 def test_a_tester_that_misses_its_class_is_refused_and_on_record(
-    client: FlaskClient, ledger: Ledger, token: str
+    lead: Visitor, ledger: Ledger
 ) -> None:
     # ISO 7500-1:2018, class limits of the indication error (seen in one text).
     found = [("", str(f), "", str(f * 1.006)) for f in (20, 40, 60, 80, 100) for _ in range(3)]
@@ -182,16 +192,16 @@ def test_a_tester_that_misses_its_class_is_refused_and_on_record(
         "instrument": TESTER, "resolution_n": "0.02", "zero_n": "0", "scheme": "iso-7500-1-2018",
     }  # fmt: skip
     form = calibration("tester", found, **tester, class_wanted="0.5")
-    assert "Calibration C-9: refused" in post(client, "calibrate", token, form)[1]
+    assert "Calibration C-9: refused" in post(lead.client, "calibrate", lead.token(), form)[1]
     form = calibration("tester", found, **tester, class_wanted="1")
-    text = post(client, "calibrate", token, form)[1]
+    text = post(lead.client, "calibrate", lead.token(), form)[1]
     assert "Calibration C-9: accepted" in text
     assert "ISO 7500-1:2018 class 1" in text
     assert [kept.accepted for kept in entries(ledger, InstrumentCalibrated.KIND)] == [False, True]
 
 
 def test_standards_on_record_give_value_uncertainty_and_due_date(
-    client: FlaskClient, ledger: Ledger, bench: FakeBench, token: str, tmp_path: Path
+    lead: Visitor, ledger: Ledger, bench: FakeBench, tmp_path: Path
 ) -> None:
     for count, value in enumerate((1.0, 5.0, 10.0), start=1):
         (tmp_path / f"R-{count}.toml").write_text(
@@ -201,12 +211,12 @@ def test_standards_on_record_give_value_uncertainty_and_due_date(
             encoding="utf-8",
         )
     bench.settings = bench.settings.model_copy(update={"standards_folder": tmp_path})
-    form = client.get("/instruments/calibrate?role=meter").text
+    form = lead.get("/instruments/calibrate?role=meter").text
     # The page's day is 2031-03-04.
     assert "The standard R-1 (K-1) was due on 2031-01-01" in form
     rows = [(f"R-{n}", "", "", str(value)) for n, value in ((1, 1.0), (2, 5.0), (3, 10.0))]
     filled = calibration("meter", rows, reference="", temperature_c="30")
-    status, text = post(client, "calibrate", token, filled)
+    status, text = post(lead.client, "calibrate", lead.token(), filled)
     assert status == 200
     assert "R-1 (certificate K-1, OVERDUE since 2031-01-01)" in text
     (kept,) = entries(ledger, InstrumentCalibrated.KIND)
@@ -215,7 +225,7 @@ def test_standards_on_record_give_value_uncertainty_and_due_date(
         (1e-6**2 + (5e-3 * 1e-4 * 0.5) ** 2) ** 0.5
     )
     checked = CHECK | {"standard": "R-1", "expected": "", "temperature_c": "30"}
-    assert "was due on 2031-01-01" in post(client, "check", token, checked)[1]
+    assert "was due on 2031-01-01" in post(lead.client, "check", lead.token(), checked)[1]
     assert entries(ledger, InstrumentChecked.KIND)[0].expected == pytest.approx(1.001e-3)
 
 
@@ -237,34 +247,35 @@ def test_standards_on_record_give_value_uncertainty_and_due_date(
     ],
 )
 def test_a_bad_calibration_is_refused_and_its_form_kept(
-    client: FlaskClient,
+    lead: Visitor,
     ledger: Ledger,
-    token: str,
     change: dict[str, str],
     found: list[tuple[str, str, str, str]],
     says: str,
 ) -> None:
-    status, text = post(client, "calibrate", token, calibration("meter", found, **change))
+    status, text = post(
+        lead.client, "calibrate", lead.token(), calibration("meter", found, **change)
+    )
     assert status == 400
     assert says in text
     assert 'value="an invented laboratory"' in text
     assert entries(ledger, InstrumentCalibrated.KIND) == []
 
 
-def test_more_rows_keep_what_was_typed(client: FlaskClient, ledger: Ledger, token: str) -> None:
+def test_more_rows_keep_what_was_typed(lead: Visitor, ledger: Ledger) -> None:
     form = calibration("meter", METER_POINTS, how="more")
-    status, text = post(client, "calibrate", token, form)
+    status, text = post(lead.client, "calibrate", lead.token(), form)
     assert status == 200
     assert text.count('name="found_reading"') == 12
     assert 'value="10.02"' in text
     assert entries(ledger, InstrumentCalibrated.KIND) == []
 
 
-def test_hostile_text_stays_text(client: FlaskClient, token: str) -> None:
+def test_hostile_text_stays_text(lead: Visitor) -> None:
     form = calibration("meter", METER_POINTS, certificate=HOSTILE, calibrated_by=HOSTILE)
     data = MultiDict(form)
-    data["csrf_token"] = token
-    answer = client.post("/instruments/calibrate", data=data, follow_redirects=True)
+    data["csrf_token"] = lead.token()
+    answer = lead.client.post("/instruments/calibrate", data=data, follow_redirects=True)
     assert answer.status_code == 200
     assert "<script>document" not in answer.text
 

@@ -1,0 +1,207 @@
+"""Gauge studies: begin one, measure it turn by turn, see what it shows."""
+
+import re
+import secrets
+from collections.abc import Mapping
+
+from flask import Blueprint, abort, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from calibration.records import Role
+from calibration.study_plan import STUDY_WORDS, Turn, crossed_turns, nested_turns, reclip_turns
+from station.errors import BadInput
+from station.gauge_figure import draw_gauge
+from station.gauge_studies import (
+    UNITS,
+    StudyProgress,
+    begin,
+    dropped,
+    kind_words,
+    picture_of,
+    reading_for,
+    result_of,
+    sentences,
+    studies,
+    study,
+    turn_words,
+)
+from station.people import Right
+from web.calibration_forms import number, readings_in
+from web.context import bench, reader
+from web.figures import INK, draw_svg
+from web.order import field
+from web.views.calibration import known_instruments, people_who_may, signed
+
+SEED_BITS = 32
+EXPECTED_OHM = 1e-2
+"""The meter's range for a study without a limit."""
+
+FIGURE_IN = (7.8, 4.1)
+
+pages = Blueprint("studies", __name__, url_prefix="/instruments/studies")
+
+
+@pages.get("")
+def study_list() -> str:
+    """Studies on record, and the form that begins one."""
+    return _list({"repeats": "3", "clippings": "10", "each": "3"})
+
+
+@pages.post("")
+def begin_study() -> Response | tuple[str, int]:
+    """Plan a study, draw its order and record both; the form comes back with what is wrong."""
+    form = request.form
+    try:
+        person = signed(form, Right.MEASURE)
+        kind = form.get("kind", "")
+        if kind not in STUDY_WORDS:
+            raise BadInput("Choose which study to begin.")
+        role: Role = "tester" if kind == "nested" else "meter"
+        seed = None if kind == "reclip" else secrets.randbits(SEED_BITS)
+        limit = number(form, "limit", "the limit")
+        payload = begin(
+            kind,
+            _turns(kind, form, seed or 0),
+            title=field(form, "title", "the title"),
+            role=role,
+            instrument=field(form, "instrument", "the instrument"),
+            seed=seed,
+            limit=None if limit is None else limit * UNITS[role][1],
+        )
+    except BadInput as error:
+        return _list(form, str(error)), 400
+    entry = bench().enter(payload, person)
+    return redirect(url_for("studies.study_page", study_id=entry.id), 303)
+
+
+@pages.get("/<study_id>")
+def study_page(study_id: str) -> str:
+    """What is to be measured now, or what the study shows."""
+    return _page(_found(study_id))
+
+
+@pages.post("/<study_id>/read")
+def read(study_id: str) -> Response | tuple[str, int]:
+    """Record the turn that is due, or one that is measured again."""
+    progress = _found(study_id)
+    form = request.form
+    try:
+        turn = _turn(form)
+        scale = UNITS[progress.begun.role][1]
+        if form.get("how") == "read":
+            name, readings = bench().read_standard(
+                progress.begun.role, progress.begun.limit or EXPECTED_OHM
+            )
+        else:
+            name, readings = progress.begun.instrument, list(readings_in(form, scale))
+        reason = form.get("reason", "")
+        payload = reading_for(progress, turn, readings, instrument=name, reason=reason)
+    except BadInput as error:
+        return _page(progress, form, str(error)), 400
+    bench().enter(payload, progress.begun.turns[turn].appraiser)
+    return redirect(url_for("studies.study_page", study_id=progress.id), 303)
+
+
+@pages.post("/<study_id>/drop")
+def drop(study_id: str) -> Response:
+    """Give a study up."""
+    progress = _found(study_id)
+    person = signed(request.form, Right.MEASURE)
+    bench().enter(dropped(progress, field(request.form, "reason", "the reason")), person)
+    return redirect(url_for("studies.study_list"), 303)
+
+
+def _found(study_id: str) -> StudyProgress:
+    try:
+        return study(reader(), study_id)
+    except BadInput as error:
+        abort(404, str(error))
+
+
+def _turn(form: Mapping[str, str]) -> int:
+    text = form.get("turn", "")
+    if not re.fullmatch(r"[0-9]{1,4}", text):
+        raise BadInput("Which turn this is could not be read: load the page again.")
+    return int(text) - 1
+
+
+def _turns(kind: str, form: Mapping[str, str], seed: int) -> list[Turn]:
+    people, parts = _labels(form, "people"), _labels(form, "parts")
+    on_record = {row.name for row in reader().people()}
+    for name in people:
+        if on_record and name not in on_record:
+            raise BadInput(f"{name} is not on record: those who measure must be.")
+    try:
+        if kind == "crossed":
+            return crossed_turns(people, parts, _count(form, "repeats"), seed)
+        if kind == "nested":
+            return nested_turns(people, parts, _count(form, "each"), seed)
+        if len(people) != 1 or len(parts) != 1:
+            raise BadInput("Clips off and on again: name one person and one part.")
+        return reclip_turns(people[0], parts[0], _count(form, "clippings"), _count(form, "each"))
+    except BadInput:
+        raise
+    except ValueError as error:
+        raise BadInput(f"The study cannot be planned: {error}.") from error
+
+
+def _labels(form: Mapping[str, str], name: str) -> list[str]:
+    words = {"people": "who measures", "parts": "the labels of the parts or batches"}
+    return [label.strip() for label in field(form, name, words[name]).split(",") if label.strip()]
+
+
+def _count(form: Mapping[str, str], name: str) -> int:
+    words = {
+        "repeats": "the rounds",
+        "clippings": "the clippings",
+        "each": "the readings of a clipping or parts of a batch",
+    }
+    text = field(form, name, words[name])
+    if not re.fullmatch(r"[0-9]{1,4}", text):
+        raise BadInput(f"Give {words[name]} as a whole number: {text[:40]!r} is none.")
+    return int(text)
+
+
+def _list(values: Mapping[str, str], problem: str = "") -> str:
+    return render_template(
+        "studies.html",
+        found=[(progress, kind_words(progress)) for progress in studies(reader())],
+        kinds=list(STUDY_WORDS.items()),
+        instruments=[*known_instruments("meter"), *known_instruments("tester")],
+        people=people_who_may(Right.MEASURE),
+        values=values,
+        problem=problem,
+    )
+
+
+def _page(
+    progress: StudyProgress, values: Mapping[str, str] | None = None, problem: str = ""
+) -> str:
+    turn = progress.next_turn
+    role = progress.begun.role
+    due = None if turn is None else progress.begun.turns[turn]
+    result = result_of(progress) if progress.complete else None
+    figure = None
+    if result is not None:
+        picture = picture_of(result)
+        figure = draw_svg(
+            lambda page: draw_gauge(page, picture, ink=INK),
+            title=f"{progress.begun.title}: {picture.title}",
+            size_in=FIGURE_IN,
+        )
+    return render_template(
+        "study.html",
+        progress=progress,
+        kind=kind_words(progress),
+        turn=turn,
+        to_do=None if due is None else turn_words(due, progress.begun.study),
+        unit=UNITS[role][0],
+        role=role,
+        can_read=role == "meter" and any(line.role == role for line in bench().instruments()),
+        said=[] if result is None else sentences(result),
+        figure=figure,
+        answer=None if result is None or result.telling is None else result.telling.answer,
+        people=people_who_may(Right.MEASURE),
+        values=values or {},
+        problem=problem,
+    )
