@@ -123,6 +123,7 @@ def _page(values: Mapping[str, str], problem: str = "") -> str:
         "bench.html",
         view=view,
         started=station().started,
+        span_mm=f"{1e3 * bench().settings.fixture.span_m:g}",
         open_stages=[stage.value for stage in OPEN_STAGES],
         offers=choices(reader(), bench().limit_sets),
         values=values,
