@@ -60,6 +60,11 @@ class Certification:
         return to_judge(self.key, self.samples) if self.open else []
 
     @property
+    def shown(self) -> bool:
+        """Whether what was found may be shown: it was labelled, and nothing is to be judged."""
+        return not self.open or (self.labelled and not self.waiting)
+
+    @property
     def last_sample_at(self) -> datetime | None:
         """When its last sample was finished."""
         return max((row.at_utc for row in self.rows if row.verdict is not None), default=None)

@@ -7,6 +7,7 @@ import click
 
 from station.cli.bench import COMMANDS as BENCH_COMMANDS
 from station.cli.calibrations import COMMANDS as CALIBRATION_COMMANDS
+from station.cli.certifications import COMMANDS as CERTIFICATION_COMMANDS
 from station.cli.connector_facts import COMMANDS as CONNECTOR_COMMANDS
 from station.cli.doctor import COMMANDS as DOCTOR_COMMANDS
 from station.cli.facts import COMMANDS as FACTS_COMMANDS
@@ -19,6 +20,7 @@ from station.cli.records import COMMANDS as RECORDS_COMMANDS
 from station.cli.splices import COMMANDS as SPLICE_COMMANDS
 from station.cli.studies import COMMANDS as STUDY_COMMANDS
 from station.cli.traces import COMMANDS as TRACE_COMMANDS
+from station.cli.validations import COMMANDS as VALIDATION_COMMANDS
 from station.cli.wire_checks import COMMANDS as WIRE_CHECK_COMMANDS
 from station.errors import StationError
 
@@ -46,6 +48,8 @@ for command in (
     *GAUGE_COMMANDS,
     *TRACE_COMMANDS,
     *RECORDS_COMMANDS,
+    *VALIDATION_COMMANDS,
+    *CERTIFICATION_COMMANDS,
     *INSTRUMENT_COMMANDS,
     *JOB_COMMANDS,
     *NEST_COMMANDS,

@@ -115,12 +115,13 @@ class Held:
     title: str
     until: date
     record_hash: str
+    remind_days: int
 
-    def state(self, today: date, remind_days: int) -> str:
+    def state(self, today: date) -> str:
         """``valid``, ``ends soon`` or ``expired``."""
         if today > self.until:
             return "expired"
-        return "ends soon" if (self.until - today).days <= remind_days else "valid"
+        return "ends soon" if (self.until - today).days <= self.remind_days else "valid"
 
 
 def latest_held(held: Iterable[Held]) -> dict[str, Held]:
@@ -130,3 +131,16 @@ def latest_held(held: Iterable[Held]) -> dict[str, Held]:
         if one.person not in found or one.until > found[one.person].until:
             found[one.person] = one
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class Attempt:
+    """One ended certification of a person, for the curve of their learning."""
+
+    job_id: str
+    day: date
+    outcome: str
+    n: int
+    conforming: int
+    bound: float | None
+    force_spread: float | None

@@ -72,10 +72,10 @@ def test_validity_is_within_a_month_length_of_the_months(day: date, months: int)
 
 
 def test_reminder() -> None:
-    held = Held("Dag", "job", "Certification", date(2027, 1, 31), "hash")
-    assert held.state(date(2026, 12, 1), 30) == "valid"
-    assert held.state(date(2027, 1, 1), 30) == "ends soon"
-    assert held.state(date(2027, 1, 31), 30) == "ends soon"
-    assert held.state(date(2027, 2, 1), 30) == "expired"
-    older = Held("Dag", "old", "Certification", date(2026, 1, 31), "hash")
+    held = Held("Dag", "job", "Certification", date(2027, 1, 31), "hash", 30)
+    assert held.state(date(2026, 12, 1)) == "valid"
+    assert held.state(date(2027, 1, 1)) == "ends soon"
+    assert held.state(date(2027, 1, 31)) == "ends soon"
+    assert held.state(date(2027, 2, 1)) == "expired"
+    older = Held("Dag", "old", "Certification", date(2026, 1, 31), "hash", 30)
     assert latest_held([held, older]) == {"Dag": held}

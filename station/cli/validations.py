@@ -1,0 +1,273 @@
+"""Commands that validate a tool: validate begin, status, nest-gauge, crimp-height, sample, end."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from station.cli.ledger_file import default_ledger, which_ledger
+from station.cli.output import json_option, print_json
+from station.cli.sampling import bench_at_hand, limit_sets_for, simulate_option
+from station.cli.signing import signed_by, signing_option
+from station.connectors import connector_named
+from station.datafiles import shipped_book, shipped_connectors
+from station.doors import active_person
+from station.errors import BadInput
+from station.job_samples import plain
+from station.jobs.tool_validation import OUTCOME_WORDS, JointResult, joint_words
+from station.jobs.validation_course import ValidationScope
+from station.jobs.validation_plan import ToolValidationPlan
+from station.ledger.entries import Joint
+from station.ledger.queries import LedgerReader
+from station.ledger.store import Ledger
+from station.people import Right
+from station.plan_files import load_plans, plan_named
+from station.settings import read_settings
+from station.validation_book import (
+    JOB,
+    Validation,
+    begin_validation,
+    end_validation,
+    enter_crimp_heights,
+    enter_nest_gauge,
+    figures_of,
+    next_of,
+    order_for,
+    read_validation,
+)
+from station.wire import parse_size
+
+settings_option = click.option(
+    "--settings", "settings_path", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE"
+)
+person_option = click.option("--person", required=True, prompt="Who are you", metavar="NAME")
+
+
+@click.group(epilog="Example: station validate status 0190")
+def validate() -> None:
+    """Validate a crimp tool: enough samples of each joint, judged when all are there."""
+
+
+@validate.command(
+    epilog='Example: station validate begin Egret --joint "butt-splice-red; 18 AWG; red" '
+    "--replaces Wren --person Benno"
+)
+@click.argument("tool")
+@click.option(
+    "--joint", "joints", multiple=True, required=True, metavar='"CONNECTOR; WIRE[+WIRE]; NEST"',
+    help="What the tool is used for; one wire size counts for every barrel. May be repeated.",
+)  # fmt: skip
+@click.option("--replaces", metavar="TOOL", help="The tool whose place it takes, to compare with.")
+@click.option("--plan", "plan_id", metavar="ID", help="Default: the shipped plan.")
+@click.option("--limit-set", metavar="ID", help="Default: the plan's, else the settings'.")
+@person_option
+@settings_option
+@simulate_option
+@which_ledger
+@json_option
+def begin(
+    tool: str,
+    joints: tuple[str, ...],
+    replaces: str | None,
+    plan_id: str | None,
+    limit_set: str | None,
+    person: str,
+    settings_path: Path | None,
+    simulate: bool,
+    path: Path | None,
+    as_json: bool,
+) -> int:
+    """Begin a validation and print its id."""
+    settings = read_settings(settings_path)
+    plan = plan_named(load_plans(settings.plans_folder), JOB, plan_id)
+    if not isinstance(plan, ToolValidationPlan):
+        raise BadInput(f"{plan.id} is no plan of a tool validation.")
+    scope = ValidationScope(
+        tool,
+        tuple(joint_from(text, tool) for text in joints),
+        limit_set or plan.limit_set or settings.limit_set,
+        settings.guard,
+        replaces,
+    )
+    with Ledger.open(path or default_ledger(), create=False) as ledger:
+        active_person(ledger.reader, person)
+        limit_sets = limit_sets_for(settings, simulate=simulate)
+        job_id = begin_validation(ledger, plan, scope, limit_sets, person=person)
+        _tell(ledger.reader, read_validation(ledger.reader, job_id), as_json)
+    return 0
+
+
+def joint_from(text: str, tool: str) -> Joint:
+    """Read ``CONNECTOR; WIRE[+WIRE]; NEST`` (BadInput, UnknownSize, DataFileError)."""
+    parts = [part.strip() for part in text.split(";")]
+    if len(parts) != 3 or not all(parts):
+        raise BadInput(f'{text!r} is no joint: write "CONNECTOR; WIRE[+WIRE]; NEST".')
+    connector = connector_named(shipped_connectors(), parts[0])
+    wires = [parse_size(wire).label for wire in parts[1].split("+")]
+    family = shipped_book().family_of(connector)
+    if len(wires) == 1:
+        wires *= family.wires_per_barrel if family.barrels == 1 else 2
+    return Joint(connector=connector.id, wires=tuple(wires), tool=tool, nest=parts[2])
+
+
+@validate.command(epilog="Example: station validate status 0190 --json")
+@click.argument("job_id", metavar="ID")
+@which_ledger
+@json_option
+def status(job_id: str, path: Path | None, as_json: bool) -> int:
+    """Say how a validation stands and what comes next."""
+    with LedgerReader.open(path or default_ledger()) as reader:
+        _tell(reader, read_validation(reader, job_id), as_json)
+    return 0
+
+
+@validate.command(
+    "nest-gauge",
+    epilog="Example: station validate nest-gauge 0190 red --gauge G-7 --go --no-go --person Benno",
+)
+@click.argument("job_id", metavar="ID")
+@click.argument("nest")
+@click.option("--gauge", default="", help="Which gauge; leave out where the shop has none.")
+@click.option("--go/--go-does-not-enter", "go_enters", default=False)
+@click.option("--no-go/--no-go-does-not-stop", "no_go_stops", default=False)
+@person_option
+@which_ledger
+def nest_gauge(
+    job_id: str, nest: str, gauge: str, go_enters: bool, no_go_stops: bool, person: str,
+    path: Path | None,
+) -> int:  # fmt: skip
+    """Enter a look at a nest with a go/no-go gauge, or that there is none; exit 1 if it is bad."""
+    with Ledger.open(path or default_ledger(), create=False) as ledger:
+        active_person(ledger.reader, person)
+        job = read_validation(ledger.reader, job_id)
+        look = enter_nest_gauge(
+            ledger, job, nest, gauge, go_enters=go_enters, no_go_stops=no_go_stops, person=person
+        )
+    click.echo(look.words)
+    return 1 if look.good is False else 0
+
+
+@validate.command(
+    "crimp-height",
+    epilog="Example: station validate crimp-height 0190 --joint 1 --height 2.01 --height 2.03 "
+    "--height 1.99 --lower 1.9 --upper 2.1 --person Benno",
+)
+@click.argument("job_id", metavar="ID")
+@click.option("--joint", "number", type=click.IntRange(1), required=True, help="Which, from 1.")
+@click.option("--height", "heights", type=float, multiple=True, help="In mm. May be repeated.")
+@click.option("--lower", type=float, default=0.0, help="By the terminal's data sheet, in mm.")
+@click.option("--upper", type=float, default=0.0, help="By the terminal's data sheet, in mm.")
+@person_option
+@which_ledger
+def crimp_height(
+    job_id: str, number: int, heights: tuple[float, ...], lower: float, upper: float, person: str,
+    path: Path | None,
+) -> int:  # fmt: skip
+    """Enter crimp heights, or by no height that they are not measured; exit 1 if one is off."""
+    with Ledger.open(path or default_ledger(), create=False) as ledger:
+        active_person(ledger.reader, person)
+        job = read_validation(ledger.reader, job_id)
+        key = _numbered(job, number).key
+        look = enter_crimp_heights(ledger, job, key, heights, lower, upper, person=person)
+    click.echo(look.words)
+    return 1 if look.good is False else 0
+
+
+def _numbered(job: Validation, number: int) -> Joint:
+    if number > len(job.scope.joints):
+        raise BadInput(f"There are {len(job.scope.joints)} joints: {number} is none of them.")
+    return job.scope.joints[number - 1]
+
+
+@validate.command(epilog="Example: station validate sample 0190 --count 5 --person Benno")
+@click.argument("job_id", metavar="ID")
+@click.option("--joint", "number", type=click.IntRange(1), help="Default: the first unfinished.")
+@click.option("--count", type=click.IntRange(1, 1000), default=1, show_default=True)
+@person_option
+@settings_option
+@simulate_option
+@which_ledger
+def sample(
+    job_id: str,
+    number: int | None,
+    count: int,
+    person: str,
+    settings_path: Path | None,
+    simulate: bool,
+    path: Path | None,
+) -> int:
+    """Take the next samples of a validation at the bench; exit 1 if one fails."""
+    settings = read_settings(settings_path)
+    failed = False
+    with Ledger.open(path or default_ledger(), create=False) as ledger:
+        active_person(ledger.reader, person)
+        with bench_at_hand(ledger, settings, simulate=simulate, quiet=False) as take:
+            for _ in range(count):
+                job = read_validation(ledger.reader, job_id)
+                key = None if number is None else _numbered(job, number).key
+                order = order_for(ledger, job, key, person=person, now=datetime.now(UTC))
+                failed |= take(order).finished.verdict == "fail"
+    return 1 if failed else 0
+
+
+@validate.command(epilog="Example: station validate end 0190 --person Ottilie")
+@click.argument("job_id", metavar="ID")
+@click.option("--give-up", is_flag=True, help="End it unfinished: what is open is not accepted.")
+@signing_option
+@which_ledger
+@json_option
+def end(job_id: str, give_up: bool, person: str, path: Path | None, as_json: bool) -> int:
+    """End a validation, as a lead, and set the baselines; exit 1 unless all was accepted."""
+    with Ledger.open(path or default_ledger(), create=False) as ledger:
+        job = read_validation(ledger.reader, job_id)
+        signer = signed_by(ledger, person, Right.SIGN_OFF)
+        ended = end_validation(ledger, job, signer, give_up=give_up)
+        _tell(ledger.reader, read_validation(ledger.reader, job_id), as_json)
+    return 0 if ended.outcome == "accepted" else 1
+
+
+def _tell(reader: LedgerReader, job: Validation, as_json: bool) -> None:
+    if as_json:
+        print_json(document(reader, job))
+        return
+    ended = job.record.ended
+    word = job.result.outcome if ended is None else ended.outcome
+    click.echo(f"{OUTCOME_WORDS[word].upper()}  validation of {job.scope.tool}, {job.job_id}")
+    for number, result in enumerate(job.result.joints, 1):
+        click.echo(f"{number}  {joint_words(result.joint)}: {joint_line(result)}")
+        for sentence in (*result.reasons, *result.remarks):
+            click.echo(f"   {sentence}")
+    for step in next_of(reader, job, datetime.now(UTC)):
+        click.echo(f"->  {step.words}")
+
+
+def joint_line(result: JointResult) -> str:
+    """How one joint stands, in a line."""
+    words = f"{result.state.replace('_', ' ')}, {len(result.counted)} of {result.planned} samples"
+    if result.chance is None or result.state != "not_finished":
+        return words
+    return f"{words}, chance of passing {result.chance:.0%}"
+
+
+def document(reader: LedgerReader, job: Validation) -> dict[str, object]:
+    """A validation as one JSON document; SI units."""
+    ended = job.record.ended
+    return plain(
+        {
+            "job_id": job.job_id,
+            "tool": job.scope.tool,
+            "outcome": job.result.outcome if ended is None else ended.outcome,
+            "ended": ended is not None,
+            "reasons": job.result.reasons if ended is None else ended.reasons,
+            "signatures": [] if ended is None else ended.signatures,
+            "record_hash": None if ended is None else ended.record_hash,
+            "next": [
+                {"step": step.name, "about": step.about, "words": step.words}
+                for step in next_of(reader, job, datetime.now(UTC))
+            ],
+            **(figures_of(reader, job) if ended is None else ended.figures),
+        }
+    )
+
+
+COMMANDS = (validate,)
