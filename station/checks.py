@@ -5,11 +5,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from calibration.check_chart import CheckJudgement, judge_check
-from calibration.records import CheckKind, CheckResult, Role, failed_check, last_good_check
+from calibration.records import (
+    CalibrationRecord,
+    CheckKind,
+    CheckResult,
+    Role,
+    failed_check,
+    last_good_check,
+)
+from station.consequences import Consequences, consequences
 from station.errors import BadInput
 from station.ledger.entries import InstrumentChecked
 from station.ledger.queries import LedgerReader, SampleRow
-from station.trust import check_from, latest_calibration
+from station.trust import check_from, latest_calibration, record_from
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +102,8 @@ class LookBack:
     since_seq: int
     why: str
     samples: tuple[SampleRow, ...]
+    rest: Consequences
+    """What rests on these samples."""
 
 
 def look_back(
@@ -105,9 +115,10 @@ def look_back(
 ) -> LookBack:
     """Every sample that an instrument measured, or a tool crimped, since its last good check.
 
-    An instrument with a failed check: since the last time that the same check passed. A tool: since
-    the last daily check that it passed before its last fail. Without such a check, since the
-    beginning: nothing shows that it was ever good.
+    An instrument with a failed check: since the last time that the same check passed; where it
+    never did, since the calibration before. A tool: since the last daily check that it passed
+    before its last fail. Without any of these, since the beginning: nothing shows that it was ever
+    good. With the samples comes what rests on them: outcomes, certificates, baselines, work.
 
     Parameters
     ----------
@@ -132,7 +143,8 @@ def look_back(
     if since_seq is not None:
         anchor, why = since_seq, f"since entry {since_seq}, as asked"
     found = reader.samples_since(anchor, instrument=instrument, tool=tool)
-    return LookBack(anchor, why, tuple(found))
+    rest = consequences(reader, anchor, found, instrument=instrument, tool=tool)
+    return LookBack(anchor, why, tuple(found), rest)
 
 
 def _must_be_one_of(name: str, known: list[str], what: str) -> None:
@@ -143,17 +155,36 @@ def _must_be_one_of(name: str, known: list[str], what: str) -> None:
 
 def _instrument_anchor(reader: LedgerReader, instrument: str) -> tuple[int, str]:
     checks = list(map(check_from, reader.checks(instrument)))
-    failed = failed_check(latest_calibration(reader, instrument), checks)
+    record = latest_calibration(reader, instrument)
+    failed = failed_check(record, checks)
     good: CheckResult | None
     if failed is not None:
         good = last_good_check(checks, failed)
-        if good is None:
-            return 0, f"since the beginning: the {failed.name} never passed before it failed"
+        never = f"the {failed.name} never passed before it failed"
     else:
         good = next((check for check in reversed(checks) if check.passed), None)
-        if good is None:
-            return 0, "since the beginning: no check of it ever passed"
-    return good.seq, f"since the {good.name} passed on {good.at:%Y-%m-%d %H:%M}"
+        never = "no check of it ever passed"
+    if good is not None:
+        return good.seq, f"since the {good.name} passed on {good.at:%Y-%m-%d %H:%M}"
+    found_bad_at = _found_bad_at(record, failed)
+    earlier = [
+        made
+        for made in map(record_from, reader.calibrations(instrument))
+        if made.accepted and made.seq < found_bad_at
+    ]
+    if not earlier:
+        return 0, f"since the beginning: {never}"
+    return earlier[-1].seq, f"since its calibration {earlier[-1].certificate} was entered: {never}"
+
+
+def _found_bad_at(record: CalibrationRecord | None, failed: CheckResult | None) -> int:
+    """The entry that showed it; 0 where none did: then no calibration vouches for what came before.
+
+    Someone may look back because a calibration found the instrument bad and made it good.
+    """
+    if failed is not None:
+        return failed.seq
+    return record.seq if record is not None and not record.accepted else 0
 
 
 def _tool_anchor(reader: LedgerReader, tool: str) -> tuple[int, str]:

@@ -13,6 +13,7 @@ from station.checks import LookBack, look_back
 from station.cli.calibration_points import points_asked, points_from
 from station.cli.ledger_file import default_ledger
 from station.cli.output import json_option, print_facts, print_json
+from station.consequences import Consequences
 from station.errors import BadInput
 from station.ledger.entries import InstrumentCalibrated
 from station.ledger.queries import LedgerReader
@@ -288,7 +289,7 @@ def look_back_command(
     ledger_path: Path | None,
     as_json: bool,
 ) -> int:
-    """List every sample since the last good check of an instrument or tool."""
+    """List every sample since the last good check, and what rests on them."""
     with LedgerReader.open(ledger_path or default_ledger()) as reader:
         found = look_back(reader, instrument=instrument, tool=tool, since_seq=since_seq)
     if as_json:
@@ -300,6 +301,8 @@ def look_back_command(
             f"{row.at_utc.astimezone():%Y-%m-%d %H:%M}  {(row.verdict or 'open'):<9}  "
             f"{row.job:<15}  {row.tool} {row.nest}  {row.person}  {row.sample_id}"
         )
+    for line in resting_lines(found.rest):
+        click.echo(line)
     return 0
 
 
@@ -324,7 +327,48 @@ def _look_back_document(
             }
             for row in found.samples
         ],
+        "outcomes": [
+            {
+                "job": outcome.job_id,
+                "kind": outcome.job,
+                "outcome": outcome.outcome,
+                "ended_on": outcome.ended_on.isoformat(),
+                "person": outcome.person,
+                "samples": outcome.samples,
+                "valid_until": outcome.valid_until and outcome.valid_until.isoformat(),
+                "record_hash": outcome.record_hash,
+            }
+            for outcome in found.rest.outcomes
+        ],
+        "baselines": list(found.rest.baselines),
+        "work": [
+            {
+                "day": row.day.isoformat(),
+                "work_order": row.work_order,
+                "tool": row.tool,
+                "nest": row.nest,
+                "note": row.note,
+            }
+            for row in found.rest.work
+        ],
+        "studies": list(found.rest.studies),
     }
+
+
+def resting_lines(rest: Consequences) -> list[str]:
+    """What rests on doubtful samples, one line each."""
+    outcomes = [
+        f"{'certificate' if item.is_certificate else 'outcome'}  {item.ended_on}  "
+        f"{item.job}: {item.outcome}, with {item.samples} of these samples  "
+        f"{item.record_hash or item.job_id}"
+        for item in rest.outcomes
+    ]
+    return [
+        *outcomes,
+        *(f"baseline  {joint}" for joint in rest.baselines),
+        *(f"work  {row.day}  {row.work_order}  {row.tool} {row.nest}" for row in rest.work),
+        *(f"gauge study  {title}" for title in rest.studies),
+    ]
 
 
 COMMANDS = (meter, tester, state, look_back_command)

@@ -10,7 +10,7 @@ from flask.testing import FlaskClient
 from werkzeug.datastructures import MultiDict
 
 from station.errors import InstrumentSilent
-from station.ledger.entries import InstrumentCalibrated, InstrumentChecked
+from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, WorkDone
 from station.ledger.store import Ledger
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import HOSTILE
@@ -291,3 +291,15 @@ def test_procedures_can_be_read_and_nothing_else(client: FlaskClient) -> None:
 def test_a_forged_post_is_refused(client: FlaskClient, ledger: Ledger) -> None:
     assert client.post("/instruments/check", data=CHECK).status_code == 400
     assert entries(ledger, InstrumentChecked.KIND) == []
+
+
+def test_looking_back_lists_work_that_rests_on_a_tool(client: FlaskClient, ledger: Ledger) -> None:
+    logged = WorkDone(
+        day=date(2031, 3, 4), work_order="W-17 <b>", tool="Hand tool 1", nest="blue", demo=True
+    )
+    ledger.append(logged, person="Bo Invented")
+    text = client.get("/instruments/look-back?tool=Hand tool 1").text
+    assert "<title>Looking back · Crimp station</title>" in text
+    assert "Work logged since" in text
+    assert "2031-03-04: W-17 &lt;b&gt;, Hand tool 1, nest blue" in text
+    assert "Baselines set with them" not in text
