@@ -17,21 +17,26 @@ from station.certification_book import (
     sign,
 )
 from station.certification_record import JOB, Certification, figures_of, read_certification
-from station.cli.ledger_file import default_ledger, which_ledger
+from station.cli.bench import SAFETY
+from station.cli.job_options import (
+    REAL,
+    begin_options,
+    limit_sets_for,
+    person_option,
+    simulate_option,
+)
+from station.cli.opening import ledger_options, opened_bench, opened_book
 from station.cli.output import json_option, print_json
-from station.cli.sampling import bench_at_hand, limit_sets_for, simulate_option
 from station.cli.signing import signed_by, signing_option
-from station.cli.validations import person_option, settings_option
+from station.cli.validations import say_aside
 from station.datafiles import shipped_book
 from station.errors import BadInput
 from station.jobs.certification import OUTCOME_WORDS
 from station.jobs.certification_course import CertificationScope
 from station.jobs.certification_plan import CertificationPlan
 from station.ledger.queries import LedgerReader
-from station.ledger.store import Ledger
 from station.people import Right
-from station.plan_files import load_plans, plan_named
-from station.settings import read_settings
+from station.plan_files import plan_named
 
 
 @click.group(epilog="Example: station certify status 0190")
@@ -46,12 +51,9 @@ def certify() -> None:
     "--nest", "nests", multiple=True, metavar="BAND=NEST",
     help="Which nest serves a band, where it is not named after it.",
 )  # fmt: skip
-@click.option("--plan", "plan_id", metavar="ID", help="Default: the shipped plan.")
-@click.option("--limit-set", metavar="ID", help="Default: the plan's, else the settings'.")
+@begin_options
 @signing_option
-@settings_option
-@simulate_option
-@which_ledger
+@ledger_options
 @json_option
 def begin(
     candidate: str,
@@ -59,29 +61,29 @@ def begin(
     nests: tuple[str, ...],
     plan_id: str | None,
     limit_set: str | None,
-    person: str,
-    settings_path: Path | None,
     simulate: bool,
-    path: Path | None,
+    person: str,
+    ledger_path: Path | None,
+    settings_path: Path | None,
     as_json: bool,
 ) -> int:
     """Begin a certification, as a lead who is not the candidate, and print its id."""
-    settings = read_settings(settings_path)
-    plan = plan_named(load_plans(settings.plans_folder), JOB, plan_id)
-    if not isinstance(plan, CertificationPlan):
-        raise BadInput(f"{plan.id} is no plan of a certification.")
-    scope = CertificationScope(
-        candidate,
-        tool,
-        {task.band: task.band for task in plan.tasks} | _pairs(nests),
-        limit_set or plan.limit_set or settings.limit_set,
-        settings.guard,
-    )
-    with Ledger.open(path or default_ledger(), create=False) as ledger:
+    with opened_book(ledger_path, settings_path) as opened:
+        ledger = opened.ledger
+        plan = plan_named(opened.book.plans(), JOB, plan_id)
+        if not isinstance(plan, CertificationPlan):
+            raise BadInput(f"{plan.id} is no plan of a certification.")
+        scope = CertificationScope(
+            candidate,
+            tool,
+            {task.band: task.band for task in plan.tasks} | _pairs(nests),
+            limit_set or plan.limit_set or opened.settings.limit_set,
+            opened.settings.guard,
+        )
         signer = signed_by(ledger, person, Right.CERTIFY)
-        limit_sets = limit_sets_for(settings, simulate=simulate)
-        job_id = begin_certification(ledger, plan, scope, limit_sets, signer, now=datetime.now(UTC))
-        _tell(ledger.reader, read_certification(ledger.reader, job_id), as_json)
+        sets = limit_sets_for(opened, simulate=simulate)
+        job_id = begin_certification(ledger, plan, scope, sets, signer, now=datetime.now(UTC))
+        tell(ledger.reader, job_id, as_json=as_json)
     return 0
 
 
@@ -97,23 +99,26 @@ def _pairs(texts: tuple[str, ...]) -> dict[str, str]:
 
 @certify.command(epilog="Example: station certify status 0190 --json")
 @click.argument("job_id", metavar="ID")
-@which_ledger
+@ledger_options
 @json_option
-def status(job_id: str, path: Path | None, as_json: bool) -> int:
+def status(job_id: str, ledger_path: Path | None, settings_path: Path | None, as_json: bool) -> int:
     """Say how a certification stands and what comes next; nothing of it while it is judged."""
-    with LedgerReader.open(path or default_ledger()) as reader:
-        _tell(reader, read_certification(reader, job_id), as_json)
+    with opened_book(ledger_path, settings_path) as opened:
+        tell(opened.ledger.reader, job_id, as_json=as_json)
     return 0
 
 
 @certify.command(epilog="Example: station certify key 0190 --person Carys")
 @click.argument("job_id", metavar="ID")
 @signing_option
-@which_ledger
+@ledger_options
 @json_option
-def key(job_id: str, person: str, path: Path | None, as_json: bool) -> int:
+def key(
+    job_id: str, person: str, ledger_path: Path | None, settings_path: Path | None, as_json: bool
+) -> int:
     """Show which code is which task, to whoever labels the samples and will not judge."""
-    with Ledger.open(path or default_ledger(), create=False) as ledger:
+    with opened_book(ledger_path, settings_path) as opened:
+        ledger = opened.ledger
         labeller = signed_by(ledger, person, Right.MEASURE)
         job = read_certification(ledger.reader, job_id)
         shown = show_key(ledger, job, labeller)
@@ -128,11 +133,12 @@ def key(job_id: str, person: str, path: Path | None, as_json: bool) -> int:
 
 
 @certify.command(epilog="Example: station certify codes --json")
-@which_ledger
+@ledger_options
 @json_option
-def codes(path: Path | None, as_json: bool) -> int:
+def codes(ledger_path: Path | None, settings_path: Path | None, as_json: bool) -> int:
     """List the coded samples that wait to be judged or measured, of everybody together."""
-    with LedgerReader.open(path or default_ledger()) as reader:
+    with opened_book(ledger_path, settings_path) as opened:
+        reader = opened.ledger.reader
         waiting = pool(reader).samples
     if as_json:
         print_json([_coded(sample) for sample in waiting])
@@ -166,10 +172,14 @@ def _coded(sample: CodedSample) -> dict[str, object]:
     help="A checklist item that is not good; all others are. May be repeated.",
 )  # fmt: skip
 @signing_option
-@which_ledger
-def judge_code(code: str, faults: tuple[str, ...], person: str, path: Path | None) -> int:
+@ledger_options
+def judge_code(
+    code: str, faults: tuple[str, ...], person: str, ledger_path: Path | None,
+    settings_path: Path | None,
+) -> int:  # fmt: skip
     """Answer the checklist of a coded sample, as a lead, before it is measured."""
-    with Ledger.open(path or default_ledger(), create=False) as ledger:
+    with opened_book(ledger_path, settings_path) as opened:
+        ledger = opened.ledger
         signer = signed_by(ledger, person, Right.SIGN_OFF)
         sample = judge(ledger, code, faults, shipped_book(), signer)
     click.echo(f"{sample.code} is judged: measure it with 'station certify sample {sample.code}'.")
@@ -178,67 +188,77 @@ def judge_code(code: str, faults: tuple[str, ...], person: str, path: Path | Non
 
 @certify.command(epilog="Example: station certify sample K7XAT --person Ottilie")
 @click.argument("codes", nargs=-1, required=True, metavar="CODE...")
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
 @person_option
-@settings_option
 @simulate_option
-@which_ledger
+@ledger_options
 def sample(
     codes: tuple[str, ...],
+    seed: int,
     person: str,
-    settings_path: Path | None,
     simulate: bool,
-    path: Path | None,
+    ledger_path: Path | None,
+    settings_path: Path | None,
 ) -> int:
     """Measure coded samples at the bench, after their checklists were answered."""
-    settings = read_settings(settings_path)
-    with (
-        Ledger.open(path or default_ledger(), create=False) as ledger,
-        bench_at_hand(ledger, settings, simulate=simulate, quiet=True) as take,
-    ):
-        for code in codes:
-            finished = take(order_for(ledger.reader, code, person=person)).finished
-            click.echo(f"{finished.step}: {'void' if finished.verdict == 'void' else 'measured'}")
+    with opened_book(ledger_path, settings_path) as opened:
+        for code in codes:  # refused before the instruments are opened
+            order_for(opened.ledger.reader, code, person=person)
+        click.echo(SAFETY if simulate else REAL, err=True)
+        with opened_bench(opened, simulate=simulate, seed=seed, say=say_aside) as at_hand:
+            for code in codes:
+                order = order_for(opened.ledger.reader, code, person=person)
+                outcome = at_hand.bench.take_sample(order, at_hand.operator(order.joint))
+                void = outcome.finished.verdict == "void"
+                click.echo(f"{code}: {'void' if void else 'measured'}")
     return 0
 
 
 @certify.command(epilog="Example: station certify resit 0190 --person Ottilie")
 @click.argument("job_id", metavar="ID")
 @signing_option
-@which_ledger
-def resit(job_id: str, person: str, path: Path | None) -> int:
+@ledger_options
+def resit(job_id: str, person: str, ledger_path: Path | None, settings_path: Path | None) -> int:
     """Begin the one re-sit of the failed tasks, as a lead."""
-    with Ledger.open(path or default_ledger(), create=False) as ledger:
+    with opened_book(ledger_path, settings_path) as opened:
+        ledger = opened.ledger
         signer = signed_by(ledger, person, Right.CERTIFY)
         begin_resit(
             ledger, read_certification(ledger.reader, job_id), signer, now=datetime.now(UTC)
         )
-        _tell(ledger.reader, read_certification(ledger.reader, job_id), as_json=False)
+        tell(ledger.reader, job_id, as_json=False)
     return 0
 
 
 @certify.command("sign", epilog="Example: station certify sign 0190 --person Ottilie")
 @click.argument("job_id", metavar="ID")
 @signing_option
-@which_ledger
-def sign_outcome(job_id: str, person: str, path: Path | None) -> int:
+@ledger_options
+def sign_outcome(
+    job_id: str, person: str, ledger_path: Path | None, settings_path: Path | None
+) -> int:
     """Sign the outcome, as a lead who is not the candidate."""
-    with Ledger.open(path or default_ledger(), create=False) as ledger:
+    with opened_book(ledger_path, settings_path) as opened:
+        ledger = opened.ledger
         signer = signed_by(ledger, person, Right.CERTIFY)
         sign(ledger, read_certification(ledger.reader, job_id), signer)
-        _tell(ledger.reader, read_certification(ledger.reader, job_id), as_json=False)
+        tell(ledger.reader, job_id, as_json=False)
     return 0
 
 
 @certify.command("acknowledge", epilog="Example: station certify acknowledge 0190 --person Dag")
 @click.argument("job_id", metavar="ID")
 @signing_option
-@which_ledger
-def acknowledge_outcome(job_id: str, person: str, path: Path | None) -> int:
+@ledger_options
+def acknowledge_outcome(
+    job_id: str, person: str, ledger_path: Path | None, settings_path: Path | None
+) -> int:
     """Say, as the candidate, that one has seen the signed outcome."""
-    with Ledger.open(path or default_ledger(), create=False) as ledger:
+    with opened_book(ledger_path, settings_path) as opened:
+        ledger = opened.ledger
         candidate = signed_by(ledger, person, Right.MEASURE)
         acknowledge(ledger, read_certification(ledger.reader, job_id), candidate)
-        _tell(ledger.reader, read_certification(ledger.reader, job_id), as_json=False)
+        tell(ledger.reader, job_id, as_json=False)
     return 0
 
 
@@ -246,11 +266,15 @@ def acknowledge_outcome(job_id: str, person: str, path: Path | None) -> int:
 @click.argument("job_id", metavar="ID")
 @click.option("--give-up", "reason", metavar="REASON", help="Undecided; counts as not passed.")
 @signing_option
-@which_ledger
+@ledger_options
 @json_option
-def end(job_id: str, reason: str | None, person: str, path: Path | None, as_json: bool) -> int:
+def end(
+    job_id: str, reason: str | None, person: str, ledger_path: Path | None,
+    settings_path: Path | None, as_json: bool,
+) -> int:  # fmt: skip
     """End a signed certification, as a lead; exit 1 unless certified."""
-    with Ledger.open(path or default_ledger(), create=False) as ledger:
+    with opened_book(ledger_path, settings_path) as opened:
+        ledger = opened.ledger
         signer = signed_by(ledger, person, Right.CERTIFY)
         job = read_certification(ledger.reader, job_id)
         if reason is not None:
@@ -258,17 +282,20 @@ def end(job_id: str, reason: str | None, person: str, path: Path | None, as_json
         else:
             today = datetime.now().astimezone().date()
             ended = end_certification(ledger, job, person=signer.name, today=today)
-        _tell(ledger.reader, read_certification(ledger.reader, job_id), as_json)
+        tell(ledger.reader, job_id, as_json=as_json)
     return 0 if ended.outcome == "certified" else 1
 
 
 @certify.command(epilog="Example: station certify lookup 4f1c9a52")
 @click.argument("record_hash", metavar="HASH")
-@which_ledger
+@ledger_options
 @json_option
-def lookup(record_hash: str, path: Path | None, as_json: bool) -> int:
+def lookup(
+    record_hash: str, ledger_path: Path | None, settings_path: Path | None, as_json: bool
+) -> int:
     """Look a certificate up by the hash on its paper; exit 1 if it has expired."""
-    with LedgerReader.open(path or default_ledger()) as reader:
+    with opened_book(ledger_path, settings_path) as opened:
+        reader = opened.ledger.reader
         held = certificate_named(reader, record_hash)
     state = held.state(datetime.now().astimezone().date())
     if as_json:
@@ -281,7 +308,9 @@ def lookup(record_hash: str, path: Path | None, as_json: bool) -> int:
     return 1 if state == "expired" else 0
 
 
-def _tell(reader: LedgerReader, job: Certification, as_json: bool) -> None:
+def tell(reader: LedgerReader, job_id: str, *, as_json: bool) -> None:
+    """Print how a certification stands."""
+    job = read_certification(reader, job_id)
     if as_json:
         print_json(document(reader, job))
         return

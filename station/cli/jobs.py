@@ -10,6 +10,8 @@ import click
 from station.bench import SampleOutcome
 from station.bench_state import SampleOrder
 from station.cli.bench import SAFETY, outcome_lines
+from station.cli.certifications import tell as tell_certification
+from station.cli.job_options import REAL
 from station.cli.job_words import (
     due_document,
     echo_lines,
@@ -20,6 +22,7 @@ from station.cli.job_words import (
 from station.cli.ledger_file import default_ledger
 from station.cli.opening import BenchAtHand, OpenBook, ledger_options, opened_bench, opened_book
 from station.cli.output import json_option, print_json
+from station.cli.validations import tell as tell_validation
 from station.errors import BadInput
 from station.job_keeping import Content
 from station.jobs.course import Todo
@@ -30,13 +33,11 @@ from station.ledger.queries import LedgerReader
 from station.plan_files import plan_named
 from station.wire import parse_size
 
-REAL = (
-    "Eye protection on. Battery disconnected and the circuit dead before any clip goes on; never "
-    "on airbag or other pyrotechnic circuits. Guard closed, nobody in line with the pull. A pulled "
-    "sample is scrap. This program is not a safety function."
-)
-
 _person = click.option("--person", required=True, metavar="NAME", help="Who does it, as on record.")
+
+
+TELL = {"tool_validation": tell_validation, "certification": tell_certification}
+"""Jobs that have a way of their own to be told, and commands of their own."""
 
 
 @click.group(epilog="Example: station job due")
@@ -125,6 +126,9 @@ def next_thing(
 ) -> None:
     """Say what is to be done next."""
     with opened_book(ledger_path, settings_path) as opened:
+        if opened.book.record(job_id).row.job in TELL:
+            _show(opened, job_id, as_json)
+            return
         course = opened.book.course(job_id)
         if as_json:
             print_json(job_document(opened.book.record(job_id), course)["todos"][:1])
@@ -219,6 +223,10 @@ def end(
 
 
 def _show(opened: OpenBook, job_id: str, as_json: bool) -> None:
+    tell = TELL.get(opened.book.record(job_id).row.job)
+    if tell is not None:
+        tell(opened.ledger.reader, job_id, as_json=as_json)
+        return
     record, course = opened.book.record(job_id), opened.book.course(job_id)
     if as_json:
         print_json(job_document(record, course))

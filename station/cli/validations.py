@@ -5,9 +5,17 @@ from pathlib import Path
 
 import click
 
-from station.cli.ledger_file import default_ledger, which_ledger
+from station.cli.bench import SAFETY, outcome_lines
+from station.cli.job_options import (
+    REAL,
+    begin_options,
+    limit_sets_for,
+    person_option,
+    simulate_option,
+)
+from station.cli.job_words import echo_lines
+from station.cli.opening import ledger_options, opened_bench, opened_book
 from station.cli.output import json_option, print_json
-from station.cli.sampling import bench_at_hand, limit_sets_for, simulate_option
 from station.cli.signing import signed_by, signing_option
 from station.connectors import connector_named
 from station.datafiles import shipped_book, shipped_connectors
@@ -19,10 +27,8 @@ from station.jobs.validation_course import ValidationScope
 from station.jobs.validation_plan import ToolValidationPlan
 from station.ledger.entries import Joint
 from station.ledger.queries import LedgerReader
-from station.ledger.store import Ledger
 from station.people import Right
-from station.plan_files import load_plans, plan_named
-from station.settings import read_settings
+from station.plan_files import plan_named
 from station.validation_book import (
     JOB,
     Validation,
@@ -36,11 +42,6 @@ from station.validation_book import (
     read_validation,
 )
 from station.wire import parse_size
-
-settings_option = click.option(
-    "--settings", "settings_path", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE"
-)
-person_option = click.option("--person", required=True, prompt="Who are you", metavar="NAME")
 
 
 @click.group(epilog="Example: station validate status 0190")
@@ -58,12 +59,9 @@ def validate() -> None:
     help="What the tool is used for; one wire size counts for every barrel. May be repeated.",
 )  # fmt: skip
 @click.option("--replaces", metavar="TOOL", help="The tool whose place it takes, to compare with.")
-@click.option("--plan", "plan_id", metavar="ID", help="Default: the shipped plan.")
-@click.option("--limit-set", metavar="ID", help="Default: the plan's, else the settings'.")
+@begin_options
 @person_option
-@settings_option
-@simulate_option
-@which_ledger
+@ledger_options
 @json_option
 def begin(
     tool: str,
@@ -71,29 +69,29 @@ def begin(
     replaces: str | None,
     plan_id: str | None,
     limit_set: str | None,
-    person: str,
-    settings_path: Path | None,
     simulate: bool,
-    path: Path | None,
+    person: str,
+    ledger_path: Path | None,
+    settings_path: Path | None,
     as_json: bool,
 ) -> int:
     """Begin a validation and print its id."""
-    settings = read_settings(settings_path)
-    plan = plan_named(load_plans(settings.plans_folder), JOB, plan_id)
-    if not isinstance(plan, ToolValidationPlan):
-        raise BadInput(f"{plan.id} is no plan of a tool validation.")
-    scope = ValidationScope(
-        tool,
-        tuple(joint_from(text, tool) for text in joints),
-        limit_set or plan.limit_set or settings.limit_set,
-        settings.guard,
-        replaces,
-    )
-    with Ledger.open(path or default_ledger(), create=False) as ledger:
-        active_person(ledger.reader, person)
-        limit_sets = limit_sets_for(settings, simulate=simulate)
-        job_id = begin_validation(ledger, plan, scope, limit_sets, person=person)
-        _tell(ledger.reader, read_validation(ledger.reader, job_id), as_json)
+    with opened_book(ledger_path, settings_path) as opened:
+        active_person(opened.ledger.reader, person)
+        settings = opened.settings
+        plan = plan_named(opened.book.plans(), JOB, plan_id)
+        if not isinstance(plan, ToolValidationPlan):
+            raise BadInput(f"{plan.id} is no plan of a tool validation.")
+        scope = ValidationScope(
+            tool,
+            tuple(joint_from(text, tool) for text in joints),
+            limit_set or plan.limit_set or settings.limit_set,
+            settings.guard,
+            replaces,
+        )
+        sets = limit_sets_for(opened, simulate=simulate)
+        job_id = begin_validation(opened.ledger, plan, scope, sets, person=person)
+        tell(opened.ledger.reader, job_id, as_json=as_json)
     return 0
 
 
@@ -112,12 +110,12 @@ def joint_from(text: str, tool: str) -> Joint:
 
 @validate.command(epilog="Example: station validate status 0190 --json")
 @click.argument("job_id", metavar="ID")
-@which_ledger
+@ledger_options
 @json_option
-def status(job_id: str, path: Path | None, as_json: bool) -> int:
+def status(job_id: str, ledger_path: Path | None, settings_path: Path | None, as_json: bool) -> int:
     """Say how a validation stands and what comes next."""
-    with LedgerReader.open(path or default_ledger()) as reader:
-        _tell(reader, read_validation(reader, job_id), as_json)
+    with opened_book(ledger_path, settings_path) as opened:
+        tell(opened.ledger.reader, job_id, as_json=as_json)
     return 0
 
 
@@ -131,13 +129,14 @@ def status(job_id: str, path: Path | None, as_json: bool) -> int:
 @click.option("--go/--go-does-not-enter", "go_enters", default=False)
 @click.option("--no-go/--no-go-does-not-stop", "no_go_stops", default=False)
 @person_option
-@which_ledger
+@ledger_options
 def nest_gauge(
     job_id: str, nest: str, gauge: str, go_enters: bool, no_go_stops: bool, person: str,
-    path: Path | None,
+    ledger_path: Path | None, settings_path: Path | None,
 ) -> int:  # fmt: skip
     """Enter a look at a nest with a go/no-go gauge, or that there is none; exit 1 if it is bad."""
-    with Ledger.open(path or default_ledger(), create=False) as ledger:
+    with opened_book(ledger_path, settings_path) as opened:
+        ledger = opened.ledger
         active_person(ledger.reader, person)
         job = read_validation(ledger.reader, job_id)
         look = enter_nest_gauge(
@@ -158,13 +157,14 @@ def nest_gauge(
 @click.option("--lower", type=float, default=0.0, help="By the terminal's data sheet, in mm.")
 @click.option("--upper", type=float, default=0.0, help="By the terminal's data sheet, in mm.")
 @person_option
-@which_ledger
+@ledger_options
 def crimp_height(
     job_id: str, number: int, heights: tuple[float, ...], lower: float, upper: float, person: str,
-    path: Path | None,
+    ledger_path: Path | None, settings_path: Path | None,
 ) -> int:  # fmt: skip
     """Enter crimp heights, or by no height that they are not measured; exit 1 if one is off."""
-    with Ledger.open(path or default_ledger(), create=False) as ledger:
+    with opened_book(ledger_path, settings_path) as opened:
+        ledger = opened.ledger
         active_person(ledger.reader, person)
         job = read_validation(ledger.reader, job_id)
         key = _numbered(job, number).key
@@ -183,30 +183,34 @@ def _numbered(job: Validation, number: int) -> Joint:
 @click.argument("job_id", metavar="ID")
 @click.option("--joint", "number", type=click.IntRange(1), help="Default: the first unfinished.")
 @click.option("--count", type=click.IntRange(1, 1000), default=1, show_default=True)
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
 @person_option
-@settings_option
 @simulate_option
-@which_ledger
+@ledger_options
 def sample(
     job_id: str,
     number: int | None,
     count: int,
+    seed: int,
     person: str,
-    settings_path: Path | None,
     simulate: bool,
-    path: Path | None,
+    ledger_path: Path | None,
+    settings_path: Path | None,
 ) -> int:
     """Take the next samples of a validation at the bench; exit 1 if one fails."""
-    settings = read_settings(settings_path)
     failed = False
-    with Ledger.open(path or default_ledger(), create=False) as ledger:
+    with opened_book(ledger_path, settings_path) as opened:
+        ledger = opened.ledger
         active_person(ledger.reader, person)
-        with bench_at_hand(ledger, settings, simulate=simulate, quiet=False) as take:
+        click.echo(SAFETY if simulate else REAL, err=True)
+        with opened_bench(opened, simulate=simulate, seed=seed, say=say_aside) as at_hand:
             for _ in range(count):
                 job = read_validation(ledger.reader, job_id)
                 key = None if number is None else _numbered(job, number).key
                 order = order_for(ledger, job, key, person=person, now=datetime.now(UTC))
-                failed |= take(order).finished.verdict == "fail"
+                outcome = at_hand.bench.take_sample(order, at_hand.operator(order.joint))
+                echo_lines(outcome_lines(outcome))
+                failed |= outcome.finished.verdict == "fail"
     return 1 if failed else 0
 
 
@@ -214,19 +218,30 @@ def sample(
 @click.argument("job_id", metavar="ID")
 @click.option("--give-up", is_flag=True, help="End it unfinished: what is open is not accepted.")
 @signing_option
-@which_ledger
+@ledger_options
 @json_option
-def end(job_id: str, give_up: bool, person: str, path: Path | None, as_json: bool) -> int:
+def end(
+    job_id: str, give_up: bool, person: str, ledger_path: Path | None, settings_path: Path | None,
+    as_json: bool,
+) -> int:  # fmt: skip
     """End a validation, as a lead, and set the baselines; exit 1 unless all was accepted."""
-    with Ledger.open(path or default_ledger(), create=False) as ledger:
+    with opened_book(ledger_path, settings_path) as opened:
+        ledger = opened.ledger
         job = read_validation(ledger.reader, job_id)
         signer = signed_by(ledger, person, Right.SIGN_OFF)
         ended = end_validation(ledger, job, signer, give_up=give_up)
-        _tell(ledger.reader, read_validation(ledger.reader, job_id), as_json)
+        tell(ledger.reader, job_id, as_json=as_json)
     return 0 if ended.outcome == "accepted" else 1
 
 
-def _tell(reader: LedgerReader, job: Validation, as_json: bool) -> None:
+def say_aside(text: str) -> None:
+    """Say what the hands do, beside the result."""
+    click.echo(text, err=True)
+
+
+def tell(reader: LedgerReader, job_id: str, *, as_json: bool) -> None:
+    """Print how a validation stands."""
+    job = read_validation(reader, job_id)
     if as_json:
         print_json(document(reader, job))
         return

@@ -114,6 +114,10 @@ def test_status_tells_nothing_while_it_is_judged(
         measure(path, code, 60.0)
         capsys.readouterr()
         said = [document(path, capsys, "status", job_id) for job_id in (mine, other)]
+        for job_id, one in zip((mine, other), said, strict=True):
+            for word in ("status", "next"):
+                assert run(["job", word, job_id, "--ledger", str(path), "--json"]) == 0
+                assert json.loads(capsys.readouterr().out) == one
         for one, candidate in zip(said, ("Lea", "Dag"), strict=True):
             assert one["candidate"] == candidate
             assert one["figures"] is None

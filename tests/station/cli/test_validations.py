@@ -49,7 +49,7 @@ def samples(path: Path, job_id: str, forces: list[float]) -> None:
 
 
 def look(path: Path, job_id: str, capsys: pytest.CaptureFixture[str]) -> dict[str, Any]:
-    assert run(["validate", "status", job_id[:14], "--ledger", str(path), "--json"]) == 0
+    assert run(["job", "status", job_id[:14], "--ledger", str(path), "--json"]) == 0
     found: dict[str, Any] = json.loads(capsys.readouterr().out)
     return found
 

@@ -1,0 +1,44 @@
+"""What commands that begin a validation or a certification have in common."""
+
+from collections.abc import Callable
+from typing import Any
+
+import click
+
+from station.cli.opening import OpenBook
+from station.datafiles import load_limit_sets
+from station.demo.run import demo_limit_sets
+from station.limits import LimitSets
+
+Command = Callable[..., Any]
+
+REAL = (
+    "Eye protection on. Battery disconnected and the circuit dead before any clip goes on; never "
+    "on airbag or other pyrotechnic circuits. Guard closed, nobody in line with the pull. A pulled "
+    "sample is scrap. This program is not a safety function."
+)
+
+simulate_option = click.option(
+    "--simulate", is_flag=True, help="Use simulated instruments; marks every record."
+)
+person_option = click.option("--person", required=True, prompt="Who are you", metavar="NAME")
+
+
+def begin_options(command: Command) -> Command:
+    """Add ``--plan``, ``--limit-set`` and ``--simulate``."""
+    plan = click.option("--plan", "plan_id", metavar="ID", help="Default: the shipped plan.")
+    limit_set = click.option(
+        "--limit-set", metavar="ID", help="Default: the plan's, else the settings'."
+    )
+    invented = click.option(
+        "--simulate", is_flag=True, help="Know the invented workshop's limits as well."
+    )
+    return plan(limit_set(invented(command)))
+
+
+def limit_sets_for(opened: OpenBook, *, simulate: bool) -> LimitSets:
+    """The limit sets at hand; the invented workshop's among them where all is invented."""
+    folder = opened.settings.limit_sets_folder
+    if simulate or opened.ledger.reader.is_demo():
+        return demo_limit_sets(folder)
+    return load_limit_sets(folder)
