@@ -1,6 +1,7 @@
 """Command that looks at a known standard: calibrate check."""
 
 import math
+from datetime import datetime
 from pathlib import Path
 
 import click
@@ -14,13 +15,15 @@ from station.cli.calibration_records import (
     CAUTION_TESTER,
     ledger_option,
     person_option,
+    settings_option,
 )
+from station.cli.calibration_standards import standards_in_use
 from station.cli.ledger_file import default_ledger
 from station.cli.output import json_option, print_facts, print_json
 from station.errors import BadInput
 from station.ledger.entries import InstrumentChecked
 from station.ledger.store import Ledger
-from station.settings import InstrumentSettings, Settings
+from station.settings import InstrumentSettings, Settings, read_settings
 from station.trust import check_from
 
 REPEATS = 5
@@ -42,6 +45,7 @@ _UNITS: dict[Role, tuple[str, float]] = {"meter": ("mΩ", 1e-3), "tester": ("N",
 @click.option("--mass-kg", type=float, help="Of a weight, instead of --expected, with --latitude.")
 @click.option("--latitude", type=float, help="Of the bench in degrees.")
 @click.option("--height-m", type=float, default=0.0, show_default=True, help="Above the sea.")
+@click.option("--temperature-c", type=float, help="Of a standard on record that minds it.")
 @click.option("--limit", type=float, required=True, prompt="How far off may it be")
 @click.option(
     "--reading", "readings", type=float, multiple=True, help="May be given several times."
@@ -49,6 +53,7 @@ _UNITS: dict[Role, tuple[str, float]] = {"meter": ("mΩ", 1e-3), "tester": ("N",
 @click.option("--port", help="Read the meter there instead.")
 @click.option("--profile", help="Profile of the meter at --port.")
 @person_option
+@settings_option
 @ledger_option
 @json_option
 def check(
@@ -60,21 +65,36 @@ def check(
     mass_kg: float | None,
     latitude: float | None,
     height_m: float,
+    temperature_c: float | None,
     limit: float,
     readings: tuple[float, ...],
     port: str | None,
     profile: str | None,
     person: str,
+    settings_path: Path | None,
     ledger_path: Path | None,
     as_json: bool,
 ) -> int:
     """Check an instrument against a zero, a resistor, a weight or a wire; exit 1 if it fails.
 
     A zero is taken with the four clips on one bare conductor in Kelvin order, or with empty grips.
+    A standard on record needs no --expected.
     """
     of_role = _role(kind, role)
     unit, scale = _UNITS[of_role]
-    wanted = _expected(kind, expected, mass_kg, latitude, height_m) * scale
+    path = ledger_path or default_ledger()
+    place = None if latitude is None else (latitude, height_m)
+    today = datetime.now().astimezone().date()
+    in_use = standards_in_use(
+        read_settings(settings_path), path,
+        {"calibrated_on": today, "temperature_c": temperature_c}, place,
+    )  # fmt: skip
+    if expected is None and mass_kg is None and standard in in_use.standards:
+        wanted = in_use.expected_at(kind, standard, of_role) or 0.0
+        if late := in_use.standards[standard].overdue(today):
+            click.echo(late, err=True)
+    else:
+        wanted = _expected(kind, expected, mass_kg, latitude, height_m) * scale
     if kind != "zero" and not standard:
         raise BadInput(f"Name the {CHECK_WORDS[kind]} with --standard: each has its own chart.")
     if not readings:
@@ -87,7 +107,7 @@ def check(
     if not instrument:
         raise BadInput("Name the instrument with --instrument, as the record calls it.")
     asked = CheckDefinition(of_role, instrument, kind, standard, wanted, limit * scale)
-    with Ledger.open(ledger_path or default_ledger(), create=False) as ledger:
+    with Ledger.open(path, create=False) as ledger:
         payload = judged_check(ledger.reader, asked, taken, demo=ledger.reader.is_demo())
         found = check_from(ledger.append(payload, person=person))
     if as_json:

@@ -10,7 +10,8 @@ import click
 from calibration.records import CalibrationLine, CalibrationPoint, Role
 from station.calibrating import Calibrated, calibrated_meter, calibrated_tester
 from station.checks import LookBack, look_back
-from station.cli.calibration_points import points_asked, points_from
+from station.cli.calibration_points import RowsTaken, points_asked, points_from
+from station.cli.calibration_standards import calibrator, standards_in_use
 from station.cli.ledger_file import default_ledger
 from station.cli.output import json_option, print_facts, print_json
 from station.consequences import Consequences
@@ -67,6 +68,7 @@ def certificate_options(command: Command) -> Command:
         ),
         click.option("--note", default="", help="Anything else worth knowing."),
         person_option,
+        settings_option,
         ledger_option,
         json_option,
     )  # fmt: skip
@@ -81,15 +83,26 @@ def certificate_options(command: Command) -> Command:
     "--from points.csv --json"
 )
 @certificate_options
-def meter(file: Path | None, ledger_path: Path | None, as_json: bool, **said: Any) -> int:
+def meter(
+    file: Path | None,
+    settings_path: Path | None,
+    ledger_path: Path | None,
+    as_json: bool,
+    **said: Any,
+) -> int:
     """Enter a calibration of the milliohm meter against reference resistors.
 
-    The file has the columns reference_mohm and reading_mohm, and where known u_reference_mohm
-    (standard uncertainty) and series (as_found or as_left).
+    The file has the columns reading_mohm and reference_mohm (and where known u_reference_mohm, its
+    standard uncertainty), or standard: the names of standards on record. It may have a column
+    series: as_found or as_left.
     """
     _warn(CAUTION_METER, file)
-    taken = points_from(file, "mohm") if file else points_asked("mohm")
-    return _enter(calibrated_meter(_facts(said), taken), said["person"], ledger_path, as_json)
+    facts = _facts(said)
+    settings, path = read_settings(settings_path), ledger_path or default_ledger()
+    in_use = standards_in_use(settings, path, facts)
+    rows = points_from(file, "mohm", in_use) if file else points_asked("mohm", in_use)
+    facts["reference"] = rows.reference(facts["reference"])
+    return _enter(calibrated_meter(facts, rows.points), said["person"], path, as_json, rows)
 
 
 @click.command(
@@ -107,6 +120,7 @@ def meter(file: Path | None, ledger_path: Path | None, as_json: bool, **said: An
 @click.option("--class", "class_wanted", help="Refuse it (exit 1) if it does not meet this class.")
 def tester(
     file: Path | None,
+    settings_path: Path | None,
     ledger_path: Path | None,
     as_json: bool,
     latitude: float | None,
@@ -119,18 +133,23 @@ def tester(
 ) -> int:
     """Enter a calibration of the pull tester by hung weights or against a reference cell.
 
-    The file has the columns reference_n and reading_n, or mass_kg and reading_n with --latitude,
-    and where known u_reference_n or u_mass_kg and series (as_found or as_left). Several readings
-    of one force are its series.
+    The file has the columns reading_n and reference_n, or mass_kg with --latitude, or standard:
+    the names of standards on record (for a cell, reference_n is what it indicates). It may have
+    u_reference_n or u_mass_kg, and series: as_found or as_left. Several readings of one force are
+    its series.
     """
     _warn(CAUTION_TESTER, file)
+    facts = _facts(said)
+    settings, path = read_settings(settings_path), ledger_path or default_ledger()
     place = None if latitude is None else (latitude, height_m)
-    taken = points_from(file, "n", place) if file else points_asked("n", place)
+    in_use = standards_in_use(settings, path, facts, place)
+    rows = points_from(file, "n", in_use) if file else points_asked("n", in_use)
+    facts["reference"] = rows.reference(facts["reference"])
     made = calibrated_tester(
-        _facts(said), taken, resolution_n=resolution_n, zero_n=zero_n, scheme=scheme,
+        facts, rows.points, resolution_n=resolution_n, zero_n=zero_n, scheme=scheme,
         class_wanted=class_wanted,
     )  # fmt: skip
-    return _enter(made, said["person"], ledger_path, as_json)
+    return _enter(made, said["person"], path, as_json, rows)
 
 
 def _warn(caution: str, file: Path | None) -> None:
@@ -152,12 +171,17 @@ def _day(given: datetime) -> date:
     return given.date()
 
 
-def _enter(made: Calibrated, person: str, ledger_path: Path | None, as_json: bool) -> int:
-    with Ledger.open(ledger_path or default_ledger(), create=False) as ledger:
+def _enter(made: Calibrated, person: str, path: Path, as_json: bool, rows: RowsTaken) -> int:
+    with Ledger.open(path, create=False) as ledger:
+        person = calibrator(ledger, person)
         payload = made.payload.model_copy(update={"demo": ledger.reader.is_demo()})
         entry = ledger.append(payload, person=person)
+    for sentence in rows.overdue:
+        click.echo(sentence, err=True)
     if as_json:
-        print_json(calibration_document(payload, entry.id, made))
+        print_json(
+            calibration_document(payload, entry.id, made) | {"standards_overdue": rows.overdue}
+        )
     else:
         _print_calibration(payload, made)
     return 0 if payload.accepted else 1

@@ -7,6 +7,7 @@ import click
 from calibration.fits import LineFit, fit_line, fit_through_zero, standardised_residuals
 from station.cli.calibration_checks import COMMANDS as CHECK_COMMANDS
 from station.cli.calibration_records import COMMANDS as RECORD_COMMANDS
+from station.cli.calibration_standards import COMMANDS as STANDARD_COMMANDS
 from station.cli.output import json_option, print_facts, print_json
 from station.cli.tables import read_table
 from station.errors import BadInput
@@ -81,7 +82,7 @@ def _print(
     print_facts(rows)
 
 
-for _command in (*RECORD_COMMANDS, *CHECK_COMMANDS):
+for _command in (*RECORD_COMMANDS, *CHECK_COMMANDS, *STANDARD_COMMANDS):
     calibrate.add_command(_command)
 
 COMMANDS = (calibrate,)
