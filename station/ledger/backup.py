@@ -70,10 +70,8 @@ def back_up_ledger(
     database.check_path(path, create=False)
     if target.exists() and not replace:
         raise BadInput(f"{target} exists already: name another file, or say --replace.")
-    with _copied(path, target, progress) as (copy, report):
-        copy.replace(target)
-        _sync_folder(target.parent)
-    return report
+    with moved_into_place(target) as copy:
+        return _verified_copy(path, copy, progress)
 
 
 def restore_ledger(
@@ -105,24 +103,27 @@ def restore_ledger(
     database.check_path(path, create=True)
     if path.exists() and backup.samefile(path):
         raise BadInput(f"{backup} is the ledger itself: name a backup of it.")
-    with ledger_in_use(path, "a restore"), _copied(backup, path, progress) as (copy, report):
-        kept_as = newer = None
+    kept_as = newer = None
+    with ledger_in_use(path, "a restore"), moved_into_place(path) as copy:
+        report = _verified_copy(backup, copy, progress)
         if path.exists():
             # SQLite throws the side files of a wreck away if it is only opened.
             if _has_header(path):
                 newer = _newer_entries(path, report.entries)
                 _fold(path)
             kept_as = _keep_aside(path, now)
-        copy.replace(path)
-        _sync_folder(path.parent)
     return Restored(report, kept_as, newer)
 
 
 @contextmanager
-def _copied(
-    source: Path, target: Path, progress: Progress | None
-) -> Iterator[tuple[Path, VerifyReport]]:
-    """Copy to a file beside the target and verify that; the copy goes unless it is moved."""
+def moved_into_place(target: Path) -> Iterator[Path]:
+    """Give a new file beside the target, which gets its name if the block ends without an error.
+
+    Raises
+    ------
+    BadInput
+        No file can be made there.
+    """
     try:
         handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
     except OSError as error:
@@ -130,22 +131,28 @@ def _copied(
             f"No file can be made in {target.parent} ({error.strerror}): check the path."
         ) from error
     os.close(handle)
-    copy = Path(name)
+    making = Path(name)
     try:
-        with database.plain_errors(source):
-            database.check_is_ledger(source)
-        _copy(source, copy, progress)
-        report = verify_ledger(copy, progress)
-        if report.first_bad is not None:
-            raise LedgerDamaged(
-                f"{source} is not sound ({report.first_bad}): nothing was made of it. Verify your "
-                "other copies and use one that is sound."
-            )
-        copy.chmod(source.stat().st_mode & 0o777)
-        yield copy, report
+        yield making
+        making.replace(target)
+        _sync_folder(target.parent)
     finally:
         for suffix in ("", *_SIDE_FILES):
-            copy.with_name(copy.name + suffix).unlink(missing_ok=True)
+            making.with_name(making.name + suffix).unlink(missing_ok=True)
+
+
+def _verified_copy(source: Path, copy: Path, progress: Progress | None) -> VerifyReport:
+    with database.plain_errors(source):
+        database.check_is_ledger(source)
+    _copy(source, copy, progress)
+    report = verify_ledger(copy, progress)
+    if report.first_bad is not None:
+        raise LedgerDamaged(
+            f"{source} is not sound ({report.first_bad}): nothing was made of it. Verify your "
+            "other copies and use one that is sound."
+        )
+    copy.chmod(source.stat().st_mode & 0o777)
+    return report
 
 
 def _copy(source: Path, copy: Path, progress: Progress | None) -> None:

@@ -1,5 +1,6 @@
 """Entries: payloads with everything the ledger adds to them, checked on the way in and out."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -61,28 +62,34 @@ def payload_text(payload: Payload) -> str:
 
 
 def entry_from_row(row: Row[Any]) -> Entry:
-    """Return the entry in a row of the entry table.
+    """Return the entry in a row of the entry table; see `entry_from_columns`."""
+    return entry_from_columns(row._asdict())
+
+
+def entry_from_columns(columns: Mapping[str, Any]) -> Entry:
+    """Return the entry in the columns of the entry table.
 
     Raises
     ------
     LedgerDamaged
         The kind or version is unknown to this station, or the payload breaks its model.
     """
-    model = KINDS.get(row.kind)
-    if model is None or row.version != model.VERSION:
+    kind, version = columns["kind"], columns["version"]
+    named = f"Entry {columns['seq']} ({columns['id']})"
+    model = KINDS.get(kind)
+    if model is None or version != model.VERSION:
         raise LedgerDamaged(
-            f"Entry {row.seq} ({row.id}) has kind {row.kind!r} version {row.version}, which this "
-            "station cannot read: update the station, or verify the ledger."
+            f"{named} has kind {kind!r} version {version}, which this station cannot read: update "
+            "the station, or verify the ledger."
         )
     try:
-        payload = model.model_validate_json(row.payload)
+        payload = model.model_validate_json(columns["payload"])
     except ValidationError as error:
         raise LedgerDamaged(
-            f"Entry {row.seq} ({row.id}) cannot be read, because {_first_fault(error)}: verify "
-            "the ledger and restore a backup."
+            f"{named} cannot be read, because {_first_fault(error)}: verify the ledger and restore "
+            "a backup."
         ) from error
-    columns = row._asdict()
-    return Entry(**{**columns, "at_utc": utc_time(row.at_utc), "payload": payload})
+    return Entry(**{**columns, "at_utc": utc_time(columns["at_utc"]), "payload": payload})
 
 
 def _first_fault(error: ValidationError) -> str:

@@ -18,7 +18,7 @@ from station.ledger.clock import now
 from station.ledger.derive import FIRST_DEMO_KEY, derive
 from station.ledger.entries import Payload, SampleFinished
 from station.ledger.queries import LedgerReader
-from station.ledger.record import Entry, entry_from_row, payload_text
+from station.ledger.record import Entry, entry_from_columns, entry_from_row, payload_text
 from station.ledger.traces import trace_key
 from station.ledger.verify import PROGRESS_STEP, Progress, VerifyReport, verify_ledger
 
@@ -237,6 +237,53 @@ class Ledger:
                 self.append(payload, person=person, moment=moment)
                 for payload, person, moment in batch
             ]
+
+    def adopt(
+        self, entries: Iterable[Mapping[str, Any]], traces: Iterable[tuple[str, bytes]] = ()
+    ) -> int:
+        """Take over the next entries of this bench's chain, exactly as they were, and traces.
+
+        Parameters
+        ----------
+        entries : iterable of mapping
+            The columns of each entry as stored, in order.
+        traces : iterable
+            Keys and stored forms; these are written first.
+
+        Returns
+        -------
+        int
+            How many entries were taken over. All of them or, with an error, none.
+
+        Raises
+        ------
+        BadInput
+            An entry does not follow the last, or does not match its hash; a trace does not match
+            its key.
+        """
+        taken = 0
+        with self._writing() as head:
+            for key, data in traces:
+                if trace_key(data) != key:
+                    raise BadInput(f"The trace {key} does not match its hash: nothing was taken.")
+                _ADD_TRACE.execute(self._connection, {"key": key, "data": data})
+            for columns in entries:
+                self._adopt_one(head, columns)
+                taken += 1
+        return taken
+
+    def _adopt_one(self, head: _Head, columns: Mapping[str, Any]) -> None:
+        due = {"bench": self._bench, "seq": head.seq + 1, "prev_hash": head.hash}
+        if any(columns[name] != value for name, value in due.items()):
+            raise BadInput(
+                f"Entry {columns['seq']} of {columns['bench']} does not follow entry {head.seq} of "
+                f"{self._bench}: nothing was taken."
+            )
+        if entry_hash(columns) != columns["hash"]:
+            raise BadInput(f"Entry {columns['seq']} does not match its hash: nothing was taken.")
+        _ADD_ENTRY.execute(self._connection, columns)
+        self._derive_again(entry_from_columns(columns))
+        head.seq, head.hash = columns["seq"], columns["hash"]
 
     def entries(
         self, kind: str | None = None, after_seq: int = 0, limit: int | None = None

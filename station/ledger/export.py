@@ -1,0 +1,271 @@
+"""The whole record as files that other programs read: JSON Lines, CSV and JSON Schema."""
+
+import csv
+import json
+import os
+import shutil
+import tempfile
+import zipfile
+from collections.abc import Iterator, Mapping
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, fields
+from datetime import datetime
+from pathlib import Path
+from typing import IO, Any, Literal
+
+import numpy as np
+from sqlalchemy import Connection, Row, func, select
+
+from station.errors import BadInput, LedgerDamaged, LedgerError, LedgerFull
+from station.ledger import database, tables
+from station.ledger.chain import FIRST_PREV_HASH, canonical_json, utc_text
+from station.ledger.entries import KINDS
+from station.ledger.export_words import ENTRY_COLUMNS, README, SAMPLE_COLUMNS, entry_schema
+from station.ledger.flat import Column, cell, columns_of
+from station.ledger.traces import decode_trace
+from station.ledger.verify import PROGRESS_STEP, Progress
+
+TraceForm = Literal["csv", "npz", "none"]
+
+MANIFEST = "export.json"
+ENTRIES = "entries"
+TRACES = "traces"
+SAMPLES = "samples.csv"
+
+
+@dataclass(frozen=True)
+class ExportReport:
+    """What `export_ledger` wrote.
+
+    Parameters
+    ----------
+    bench : str
+        The bench whose ledger it is.
+    entries : mapping
+        How many entries, by kind.
+    samples, traces : int
+        How many of these.
+    last_hash : str
+        The hash of the last entry: it proves an import of the export.
+    """
+
+    bench: str
+    entries: Mapping[str, int]
+    samples: int
+    traces: int
+    last_hash: str
+
+
+def export_ledger(
+    path: Path,
+    folder: Path,
+    *,
+    now: datetime,
+    traces: TraceForm = "csv",
+    progress: Progress | None = None,
+) -> ExportReport:
+    """Write the whole record into a new folder; the station may go on writing.
+
+    The export is of one moment, and the folder appears only once it is complete. One entry after
+    the other is read and written, so that a record of any size needs little memory.
+
+    Parameters
+    ----------
+    path, folder : Path
+        The ledger, and the folder to make.
+    now : datetime
+        When it is made, for the manifest.
+    traces : str
+        ``csv``: one file each; ``npz``: one file for all; ``none``.
+    progress : callable, optional
+        Told entries, samples and traces done and in all.
+
+    Raises
+    ------
+    BadInput
+        There is no ledger, or the folder exists or cannot be made.
+    LedgerDamaged
+        An entry or trace cannot be read.
+    LedgerFull, LedgerError
+        A file could not be written. Nothing is left of the export.
+    """
+    database.check_path(path, create=False)
+    if folder.exists():
+        raise BadInput(f"{folder} exists already: name a new folder for the export.")
+    with _new_folder(folder) as making, database.plain_errors(path):
+        database.check_is_ledger(path)
+        engine = database.reading_engine(path)
+        try:
+            with engine.connect() as connection:
+                return _Exporter(connection, making, traces, progress).run(now)
+        finally:
+            engine.dispose()
+
+
+@contextmanager
+def _new_folder(folder: Path) -> Iterator[Path]:
+    """Make a folder beside the wanted one; give it that name at the end, or remove it."""
+    try:
+        making = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
+    except OSError as error:
+        raise BadInput(
+            f"No folder can be made in {folder.parent} ({error.strerror}): check the path."
+        ) from error
+    try:
+        yield making
+        making.chmod(0o755)
+        making.rename(folder)
+    except OSError as error:
+        kind = LedgerFull if error.errno == 28 else LedgerError
+        raise kind(
+            f"The export could not be written to {folder} ({error.strerror}): check that there is "
+            "room and that the folder can be written. Nothing is left of it."
+        ) from error
+    finally:
+        shutil.rmtree(making, ignore_errors=True)
+
+
+class _Exporter:
+    """One run over one snapshot of the record."""
+
+    def __init__(
+        self, connection: Connection, folder: Path, traces: TraceForm, progress: Progress | None
+    ) -> None:
+        self._connection = connection
+        self._folder = folder
+        self._traces = traces
+        self._progress = progress
+        self._done = 0
+        counted = [tables.entry.c.seq, tables.sample.c.begun_seq]
+        counted += [] if traces == "none" else [tables.trace.c.sha256]
+        self._total = sum(connection.scalar(select(func.count(one))) or 0 for one in counted)
+
+    def run(self, now: datetime) -> ExportReport:
+        meta = {row.key: row.value for row in self._connection.execute(select(tables.meta))}
+        counts, last_hash = self._write_entries()
+        samples = self._write_samples()
+        traces = self._write_traces()
+        report = ExportReport(meta["bench"], counts, samples, traces, last_hash)
+        manifest = {field.name: getattr(report, field.name) for field in fields(report)}
+        manifest |= {"exported_at_utc": utc_text(now), "traces_as": self._traces}
+        _write_text(self._folder / MANIFEST, json.dumps(manifest, indent=2, ensure_ascii=False))
+        _write_text(self._folder / "README.txt", README)
+        if self._progress:
+            self._progress(self._done, self._total)
+        return report
+
+    def _write_entries(self) -> tuple[dict[str, int], str]:
+        (self._folder / ENTRIES).mkdir()
+        counts = dict.fromkeys(KINDS, 0)
+        last_hash = FIRST_PREV_HASH
+        with ExitStack() as stack:
+            files = {kind: _KindFiles(self._folder / ENTRIES, kind, stack) for kind in KINDS}
+            for row in self._stream(select(tables.entry).order_by(tables.entry.c.seq)):
+                try:
+                    files[row.kind].write(row)
+                except (KeyError, ValueError, AttributeError) as error:
+                    raise LedgerDamaged(
+                        f"Entry {row.seq} ({row.id}) cannot be exported ({error!r}): verify the "
+                        "ledger, and export from a sound copy."
+                    ) from error
+                counts[row.kind] += 1
+                last_hash = row.hash
+        return counts, last_hash
+
+    def _write_samples(self) -> int:
+        names = [column.name for column in SAMPLE_COLUMNS]
+        query = select(*(tables.sample.c[name] for name in names))
+        written = 0
+        with _new_text(self._folder / SAMPLES) as file:
+            writer = csv.writer(file)
+            writer.writerow(names)
+            for row in self._stream(query.order_by(tables.sample.c.begun_seq)):
+                record = row._asdict()
+                writer.writerow([cell(record, column) for column in SAMPLE_COLUMNS])
+                written += 1
+        return written
+
+    def _write_traces(self) -> int:
+        if self._traces == "none":
+            return 0
+        return self._traces_as_csv() if self._traces == "csv" else self._traces_as_npz()
+
+    def _traces_as_csv(self) -> int:
+        written = 0
+        for key, time_s, force_n in self._decoded():
+            # Few enough in a folder for every file manager.
+            folder = self._folder / TRACES / key[:2]
+            folder.mkdir(parents=True, exist_ok=True)
+            lines = (f"{at!r},{force!r}\n" for at, force in zip(time_s, force_n, strict=True))
+            _write_text(folder / f"{key}.csv", "time_s,force_n\n" + "".join(lines))
+            written += 1
+        return written
+
+    def _traces_as_npz(self) -> int:
+        written = 0
+        with zipfile.ZipFile(self._folder / f"{TRACES}.npz", "w", zipfile.ZIP_DEFLATED) as archive:
+            for key, time_s, force_n in self._decoded():
+                with archive.open(f"{key}.npy", "w") as member:
+                    np.lib.format.write_array(member, np.array([time_s, force_n], dtype="<f8"))
+                written += 1
+        return written
+
+    def _decoded(self) -> Iterator[tuple[str, list[float], list[float]]]:
+        for row in self._stream(select(tables.trace).order_by(tables.trace.c.sha256)):
+            time_s, force_n = decode_trace(row.data)
+            yield row.sha256, time_s.tolist(), force_n.tolist()
+
+    def _stream(self, statement: Any) -> Iterator[Row[Any]]:
+        streaming = self._connection.execution_options(yield_per=PROGRESS_STEP)
+        for row in streaming.execute(statement):
+            yield row
+            self._done += 1
+            if self._progress and self._done % PROGRESS_STEP == 0:
+                self._progress(self._done, self._total)
+
+
+class _KindFiles:
+    """The files of one kind of entry; a kind without entries has its schema only."""
+
+    def __init__(self, folder: Path, kind: str, stack: ExitStack) -> None:
+        self._path = folder / kind
+        self._stack = stack
+        self._columns = tuple(columns_of(KINDS[kind]))
+        self._lines: IO[str] | None = None
+        self._rows: Any = None
+        schema = entry_schema(KINDS[kind], (*ENTRY_COLUMNS, *self._headed()))
+        _write_text(folder / f"{kind}.schema.json", json.dumps(schema, indent=2))
+
+    def write(self, row: Row[Any]) -> None:
+        envelope = row._asdict()
+        payload = json.loads(envelope.pop("payload"))
+        if self._lines is None:
+            self._open()
+        assert self._lines is not None  # noqa: S101  opened just now
+        # The payload's own text, so that its hash can be proved from the export.
+        head = canonical_json(envelope)[:-1]
+        self._lines.write(f'{head},"payload":{row.payload}}}\n')
+        cells = [cell(envelope, column) for column in ENTRY_COLUMNS]
+        self._rows.writerow(cells + [cell(payload, column) for column in self._columns])
+
+    def _open(self) -> None:
+        self._lines = self._stack.enter_context(_new_text(self._path.with_suffix(".jsonl")))
+        file = self._stack.enter_context(_new_text(self._path.with_suffix(".csv")))
+        self._rows = csv.writer(file)
+        self._rows.writerow([column.name for column in (*ENTRY_COLUMNS, *self._headed())])
+
+    def _headed(self) -> Iterator[Column]:
+        return (Column(("payload", *column.path), column.kind) for column in self._columns)
+
+
+@contextmanager
+def _new_text(path: Path) -> Iterator[IO[str]]:
+    """Open a new text file that is on the disk once it is closed."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        yield file
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _write_text(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="")

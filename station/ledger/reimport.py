@@ -1,0 +1,132 @@
+"""A ledger made again of its export, every hash proved."""
+
+import csv
+import heapq
+import json
+import zipfile
+from collections.abc import Iterator, Mapping
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from station.errors import BadInput, LedgerDamaged
+from station.ledger.backup import moved_into_place
+from station.ledger.chain import HASHED_COLUMNS, canonical_json
+from station.ledger.export import ENTRIES, MANIFEST, TRACES
+from station.ledger.store import Ledger
+from station.ledger.traces import encode_trace, trace_key
+from station.ledger.verify import PROGRESS_STEP, Progress, VerifyReport, verify_ledger
+
+
+def import_export(folder: Path, path: Path, progress: Progress | None = None) -> VerifyReport:
+    """Make a new ledger of the files that `export_ledger` wrote.
+
+    Entries come from the JSON Lines files, byte for byte; traces from CSV or npz.
+
+    Parameters
+    ----------
+    folder, path : Path
+        The export, and the ledger to make.
+    progress : callable, optional
+        Told entries and traces done and in all.
+
+    Raises
+    ------
+    BadInput
+        The folder is no export, something in it was changed, or the ledger exists.
+    """
+    if path.exists():
+        raise BadInput(f"{path} exists already: an export is made into a new ledger.")
+    manifest = _read_manifest(folder)
+    with moved_into_place(path) as making:
+        making.unlink()
+        with Ledger.open(making, bench=manifest["bench"]) as ledger:
+            _fill(ledger, folder, manifest, progress)
+        report = verify_ledger(making, progress)
+        if report.first_bad is not None or report.last_hash != manifest["last_hash"]:
+            raise BadInput(
+                f"The export {folder} does not make a sound ledger "
+                f"({report.first_bad or 'its last entries are missing'}): use another copy of it."
+            )
+    return report
+
+
+def _fill(
+    ledger: Ledger, folder: Path, manifest: Mapping[str, Any], progress: Progress | None
+) -> None:
+    total = sum(manifest["entries"].values()) + manifest["traces"]
+    done = 0
+    entries, traces = _entries(folder), _traces(folder, manifest["traces_as"])
+    try:
+        while batch := list(islice(traces, PROGRESS_STEP)):
+            ledger.adopt((), batch)
+            done += len(batch)
+            if progress:
+                progress(done, total)
+        while rows := list(islice(entries, PROGRESS_STEP)):
+            done += ledger.adopt(rows)
+            if progress:
+                progress(done, total)
+    except (OSError, ValueError, KeyError, TypeError, LedgerDamaged, zipfile.BadZipFile) as error:
+        if isinstance(error, BadInput):
+            raise
+        raise BadInput(
+            f"The export {folder} cannot be read ({error}): use another copy of it."
+        ) from error
+
+
+def _read_manifest(folder: Path) -> dict[str, Any]:
+    try:
+        manifest = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
+        sum(manifest["entries"].values()) + manifest["traces"]
+        return {name: manifest[name] for name in _NEEDED}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        raise BadInput(f"{folder} is not an export of a ledger: it has no sound {MANIFEST}.") from (
+            error
+        )
+
+
+_NEEDED = ("bench", "entries", "traces", "last_hash", "traces_as")
+
+
+def _entries(folder: Path) -> Iterator[Mapping[str, Any]]:
+    """Yield the columns of every entry in order, merged from the files of the kinds."""
+    files = sorted((folder / ENTRIES).glob("*.jsonl"))
+    yield from heapq.merge(*map(_of_kind, files), key=lambda columns: columns["seq"])
+
+
+def _of_kind(path: Path) -> Iterator[Mapping[str, Any]]:
+    with path.open(encoding="utf-8", newline="\n") as file:
+        for line in file:
+            columns = json.loads(line)
+            columns["payload"] = canonical_json(columns["payload"])
+            yield {name: columns[name] for name in (*HASHED_COLUMNS, "hash")}
+
+
+def _traces(folder: Path, form: str) -> Iterator[tuple[str, bytes]]:
+    if form == "npz":
+        yield from _from_npz(folder / f"{TRACES}.npz")
+    elif form == "csv":
+        for path in sorted((folder / TRACES).glob("*/*.csv")):
+            with path.open(encoding="utf-8", newline="") as file:
+                rows = list(csv.DictReader(file))
+            data = encode_trace(
+                [float(row["time_s"]) for row in rows], [float(row["force_n"]) for row in rows]
+            )
+            yield _named(path.stem, data)
+
+
+def _from_npz(path: Path) -> Iterator[tuple[str, bytes]]:
+    with zipfile.ZipFile(path) as archive:
+        for name in archive.namelist():
+            with archive.open(name) as member:
+                time_s, force_n = np.lib.format.read_array(member, allow_pickle=False)
+            yield _named(name.removesuffix(".npy"), encode_trace(time_s, force_n))
+
+
+def _named(name: str, data: bytes) -> tuple[str, bytes]:
+    if trace_key(data) != name:
+        raise BadInput(f"The trace {name} in the export does not match its hash: it was changed.")
+    return name, data
