@@ -9,7 +9,7 @@ from sqlalchemy import Connection, select
 
 from station.ledger import database, tables
 from station.ledger.chain import FIRST_PREV_HASH, utc_time
-from station.ledger.verify import entry_fault
+from station.ledger.verify import entry_fault, snapshot
 
 TAIL = 1000
 """How many of the last entries are hashed again."""
@@ -52,15 +52,8 @@ def verify_tail(path: Path, count: int = TAIL) -> TailReport:
     LedgerDamaged
         The file is not a ledger, or too damaged for SQLite to read.
     """
-    database.check_path(path, create=False)
-    with database.plain_errors(path):
-        database.check_is_ledger(path)
-        engine = database.reading_engine(path, forgive_text=True)
-        try:
-            with engine.connect() as connection:
-                return _tail(connection, count)
-        finally:
-            engine.dispose()
+    with snapshot(path) as connection:
+        return _tail(connection, count)
 
 
 def _tail(connection: Connection, count: int) -> TailReport:
@@ -98,11 +91,6 @@ def check_writable(path: Path, *, patience_s: float = LOCK_PATIENCE_S) -> None:
 
 def has_samples(path: Path, *, demo: bool) -> bool:
     """Whether any sample on record is invented, or any is not."""
-    with database.plain_errors(path):
-        engine = database.reading_engine(path)
-        try:
-            with engine.connect() as connection:
-                found = select(tables.sample.c.sample_id).where(tables.sample.c.demo.is_(demo))
-                return connection.execute(found.limit(1)).first() is not None
-        finally:
-            engine.dispose()
+    found = select(tables.sample.c.sample_id).where(tables.sample.c.demo.is_(demo)).limit(1)
+    with snapshot(path) as connection:
+        return connection.execute(found).first() is not None

@@ -1,6 +1,7 @@
 """Proof that the record is what was written: the chain, its numbers and every trace."""
 
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -59,6 +60,13 @@ def verify_ledger(path: Path, progress: Progress | None = None) -> VerifyReport:
     LedgerDamaged
         The file is not a ledger, or too damaged for SQLite to read.
     """
+    with snapshot(path) as connection:
+        return _Verifier(connection, progress).run()
+
+
+@contextmanager
+def snapshot(path: Path) -> Iterator[Connection]:
+    """Open a ledger to look whether it is sound; raises as `verify_ledger` does."""
     database.check_path(path, create=False)
     with database.plain_errors(path):
         database.check_is_ledger(path)
@@ -66,7 +74,7 @@ def verify_ledger(path: Path, progress: Progress | None = None) -> VerifyReport:
         engine = database.reading_engine(path, forgive_text=True)
         try:
             with engine.connect() as connection:
-                return _Verifier(connection, progress).run()
+                yield connection
         finally:
             engine.dispose()
 
