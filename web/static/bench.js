@@ -31,6 +31,11 @@ function showStage(stage) {
   for (const part of document.querySelectorAll("[data-stage]")) {
     part.hidden = !part.dataset.stage.split(" ").includes(stage);
   }
+  focusNext();
+}
+
+// One key goes on, also after the page itself was loaded by the step before.
+function focusNext() {
   for (const place of live.querySelectorAll(".steps [data-stage]:not([hidden]) button.big")) {
     place.focus();
   }
@@ -180,4 +185,5 @@ function fitWires() {
 form.elements.connector.addEventListener("change", fitWires);
 form.elements.use_wrong_barrel.addEventListener("change", fitWires);
 fitWires();
+focusNext();
 follow();

@@ -1,0 +1,65 @@
+"""Walking through all pages of the station, and asking axe-core what is wrong with one.
+
+axe-core (Deque's rules for WCAG, MPL 2.0) comes with the test dependency axe-playwright-python; it
+runs in the page and asks nothing of any other machine.
+"""
+
+from collections.abc import Iterator
+from urllib.parse import unquote, urlsplit
+
+from axe_playwright_python.sync_playwright import Axe
+from flask import Flask
+from playwright.sync_api import Page
+from werkzeug.exceptions import HTTPException
+from werkzeug.routing import RequestRedirect
+
+SERIOUS = ("serious", "critical")
+RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
+
+LINKS = "[...document.links].map(link => link.href instanceof SVGAnimatedString ? '' : link.href)"
+
+
+def faults(page: Page) -> list[str]:
+    """What axe-core finds serious or critical in the page as it stands."""
+    found = Axe().run(page, options=RULES).response["violations"]
+    return [
+        f"{page.url}: {rule['id']} ({rule['impact']}): {node['html'][:200]}"
+        for rule in found
+        if rule["impact"] in SERIOUS
+        for node in rule["nodes"]
+    ]
+
+
+def pages_reached(page: Page, app: Flask, address: str) -> Iterator[str]:
+    """Open one page of every kind that links lead to, and yield its endpoint while it is open."""
+    waiting = [rule.rule for rule in app.url_map.iter_rules() if _is_plain_page(rule)]
+    seen: set[str] = set()
+    while waiting:
+        path = waiting.pop(0)
+        endpoint = _endpoint(app, path)
+        if endpoint is None or endpoint in seen:
+            continue
+        seen.add(endpoint)
+        answer = page.request.head(address + path)  # of a stream, the whole would never come
+        if "text/html" not in answer.headers.get("content-type", ""):
+            continue
+        page.goto(address + path)
+        yield endpoint
+        waiting += [
+            unquote(urlsplit(link).path)
+            for link in page.evaluate(LINKS)
+            if link.startswith(address + "/")
+        ]
+
+
+def _is_plain_page(rule: object) -> bool:
+    methods, arguments = getattr(rule, "methods", None), getattr(rule, "arguments", None)
+    return "GET" in (methods or ()) and not arguments
+
+
+def _endpoint(app: Flask, path: str) -> str | None:
+    try:
+        endpoint, _ = app.url_map.bind("station.example").match(path, method="GET")
+    except (HTTPException, RequestRedirect):
+        return None
+    return None if endpoint == "static" else str(endpoint)

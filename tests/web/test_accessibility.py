@@ -1,0 +1,143 @@
+"""No page has a serious fault for people who see, hear or move otherwise; keys alone will do."""
+
+from collections.abc import Iterator
+from typing import Literal
+
+import pytest
+from flask import Flask
+from playwright.sync_api import Browser, Page, expect
+
+from station.bench_state import Stage
+from station.ledger.store import Ledger
+from tests.doors import PASSPHRASE, cheap_hashes, give_secret
+from tests.web.accessibility import faults, pages_reached
+from tests.web.fake_bench import FakeBench
+from tests.web.invented import order_of
+
+Scheme = Literal["light", "dark"]
+SCHEMES: tuple[Scheme, ...] = ("light", "dark")
+
+
+@pytest.fixture
+def signed_in(
+    browser: Browser, address: str, ledger: Ledger, request: pytest.FixtureRequest
+) -> Iterator[Page]:
+    """A lead's window on the bench's touch screen, in light or dark."""
+    give_secret(ledger, "Ann Example")
+    context = browser.new_context(
+        viewport={"width": 800, "height": 480}, base_url=address, color_scheme=request.param
+    )
+    page = context.new_page()
+    with cheap_hashes():
+        page.goto("/sign-in")
+        page.get_by_label("Name").select_option("Ann Example")
+        page.get_by_label("PIN or passphrase").fill(PASSPHRASE)
+        page.get_by_role("button", name="Sign in").click()
+        expect(page.locator("main")).to_be_visible()
+    yield page
+    context.close()
+
+
+@pytest.mark.parametrize("signed_in", SCHEMES, indirect=True)
+def test_no_page_that_links_lead_to_has_a_serious_fault(
+    signed_in: Page, app: Flask, address: str
+) -> None:
+    reached, found = [], []
+    for endpoint in pages_reached(signed_in, app, address):
+        reached.append(endpoint)
+        found += faults(signed_in)
+    assert found == []
+    assert {"today.today", "bench.bench_page", "samples.sample_page", "tools.nest_page"} <= {
+        *reached
+    }
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("stage", list(Stage))
+def test_no_stage_of_the_bench_has_a_serious_fault(
+    page: Page, bench: FakeBench, scheme: Scheme, stage: Stage
+) -> None:
+    page.emulate_media(color_scheme=scheme)
+    if stage is not Stage.IDLE:
+        bench.start(order_of("Bo Invented", "blue"))
+    if stage is Stage.DONE:
+        bench.abandon("enough")
+    else:
+        bench.board.show(stage=stage, resistance_readings_ohm=(2e-3,), force_n=90.0, peak_n=91.0)
+    page.goto("/bench")
+    assert faults(page) == []
+
+
+@pytest.mark.parametrize("path", ["/samples/none-such", "/nowhere"])
+def test_error_pages_have_no_serious_fault(page: Page, path: str) -> None:
+    page.goto(path)
+    assert faults(page) == []
+
+
+def test_the_checker_finds_faults(page: Page) -> None:
+    page.set_content("<html><body><main><img src='data:,'><p style='color:#ccc'>faint</p></main>")
+    rules = {line.split(": ")[1].split(" ")[0] for line in faults(page)}
+    assert {"image-alt", "color-contrast", "html-has-lang"} <= rules
+
+
+def press_tab_until(page: Page, name: str) -> None:
+    """Move the focus with the keyboard alone to a control that is named so."""
+    # Generous: more presses than there are controls, and it ends.
+    for _ in range(80):
+        page.keyboard.press("Tab")
+        if name in page.evaluate(FOCUSED_NAME):
+            assert page.evaluate(FOCUS_SHOWS), name
+            return
+    pytest.fail(f"No key press led to {name!r}.")
+
+
+FOCUSED_NAME = """(() => {
+  const it = document.activeElement;
+  const label = it.labels && it.labels.length ? it.labels[0].textContent : it.textContent;
+  return label.trim();
+})()"""
+FOCUS_SHOWS = "getComputedStyle(document.activeElement).outlineStyle !== 'none'"
+
+
+def choose(page: Page, label: str, typed: str, value: str) -> None:
+    press_tab_until(page, label)
+    page.keyboard.type(typed)
+    expect(page.locator(":focus")).to_have_value(value)
+
+
+def test_a_sample_is_made_without_mouse_or_touch(
+    page: Page, bench: FakeBench, troubles: list[str]
+) -> None:
+    page.goto("/bench")
+    choose(page, "Person", "Bo", "Bo Invented")
+    press_tab_until(page, "Tool and nest")
+    page.keyboard.type("Hand tool 1, nest blue")
+    choose(page, "Connector", "Butt splice, red", "butt-splice-red")
+    choose(page, "Wire", "18", "18 AWG")
+    press_tab_until(page, "Start this sample")
+    page.keyboard.press("Enter")
+    # What comes next has the focus: one key goes on, as the footswitch does.
+    expect(page.get_by_role("button", name="Clips are on")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Hold still")).to_be_visible()
+    bench.board.show(stage=Stage.GRIP, resistance_readings_ohm=(2e-3,))
+    expect(page.get_by_role("button", name="Gripped, start recording")).to_be_focused()
+    page.keyboard.press("Space")
+    expect(page.get_by_text("Pull steadily")).to_be_visible()
+    bench.board.show(stage=Stage.NAME_FAILURE, suggested_mode="drawn_out", force_n=90.0)
+    expect(page.get_by_role("button", name="Wire drawn out of the barrel")).to_be_visible()
+    press_tab_until(page, "Wire drawn out of the barrel")
+    page.keyboard.press("Enter")
+    expect(page.locator("#verdict")).to_have_text("Pass")
+    press_tab_until(page, "See this sample")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Sample of")).to_be_visible()
+    assert troubles == []
+
+
+def test_the_first_key_press_offers_to_skip_the_links(page: Page) -> None:
+    page.goto("/samples")
+    page.keyboard.press("Tab")
+    expect(page.locator(":focus")).to_have_text("Skip to the content")
+    page.keyboard.press("Enter")
+    assert page.evaluate("location.hash") == "#content"
