@@ -4,6 +4,8 @@ A bench that only its own machine can reach stays open for looking and measuring
 can reach it, by its address or through a proxy, every page but the sign-in wants a name.
 """
 
+from collections.abc import Callable
+
 from flask import Flask, abort, current_app, g, request, session
 from flask.typing import ResponseReturnValue
 from werkzeug.middleware.proxy_fix import ProxyFix
@@ -26,10 +28,10 @@ TOKEN = "door"  # noqa: S105
 LOCAL_HOSTS = ("localhost", "127.0.0.1", "[::1]")
 
 ALWAYS_OPEN = frozenset({"static", "doors.sign_in_page", "doors.sign_in", "doors.first_page",
-                         "doors.first"})  # fmt: skip
+                         "doors.first", "choices.language"})  # fmt: skip
 """What everybody reaches, signed in or not."""
 
-UNTOUCHED = frozenset({"static", "bench.state"})
+UNTOUCHED = frozenset({"static", "bench.state", "bench.follow"})
 """What the page asks for by itself: it does not keep a sign-in alive."""
 
 
@@ -139,6 +141,14 @@ def inside() -> bool:
 def is_open() -> bool:
     """Whether looking and measuring need no name: only this machine reaches the page."""
     return context.bench().settings.open_to_this_machine_only
+
+
+def still_inside() -> Callable[[], bool]:
+    """A question that can be asked after the request: may its browser still see the page?"""
+    if is_open():
+        return lambda: True
+    book, token = sessions(), str(session.get(TOKEN, ""))
+    return lambda: book.find(token, use=False) is not None
 
 
 def doors() -> Doors:

@@ -7,6 +7,7 @@ from station.errors import StationError
 from station.limits import Limit, LimitSets
 from station.pull import FAILURE_MODES
 from station.wire import parse_size
+from web.languages import Translate, translate
 from web.shown import (
     JOB_WORDS,
     VERDICT_WORDS,
@@ -42,23 +43,31 @@ class LiveView:
     texts: dict[str, str] = field(default_factory=dict)
 
 
-def live_view(state: BenchState, limit_sets: LimitSets) -> LiveView:
-    """Put a snapshot into words."""
+def live_view(
+    state: BenchState, limit_sets: LimitSets, translate: Translate = translate
+) -> LiveView:
+    """Put a snapshot into words.
+
+    Parameters
+    ----------
+    translate
+        Puts a text into the reader's language; by default that of the request.
+    """
     outcome = state.outcome
     limit = _limit(state.order, limit_sets)
     texts = {
-        "todo": state.what_to_do,
+        "todo": translate(state.what_to_do),
         "trouble": state.trouble or "",
         "unsaved": state.unsaved or "",
         "instruments": "\n".join(state.instrument_troubles),
-        "guard": GUARD_WORDS.get(state.guard or "", ""),
+        "guard": translate(GUARD_WORDS.get(state.guard or "", "")),
         "sample": "" if state.order is None else _sample_words(state.order),
         "reading": _reading_words(state),
         "force": "" if state.force_n is None else newton(state.force_n),
         "peak": "" if state.peak_n is None else newton(state.peak_n),
         "limit": _limit_words(limit),
-        "suggestion": FAILURE_MODES.get(state.suggested_mode or "", ""),
-        "verdict": "" if outcome is None else VERDICT_WORDS[outcome.verdict],
+        "suggestion": translate(FAILURE_MODES.get(state.suggested_mode or "", "")),
+        "verdict": "" if outcome is None else translate(VERDICT_WORDS[outcome.verdict]),
         "reasons": _reasons(state),
     }
     return LiveView(

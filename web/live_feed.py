@@ -2,11 +2,12 @@
 
 import json
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import asdict
 
 from station.bench_state import Board
 from station.limits import LimitSets
+from web.languages import Translate
 from web.live import live_view
 
 QUIET_S = 10.0
@@ -22,18 +23,28 @@ MAX_FOLLOWING = 12
 """Streams at once; each holds one of the server's threads. Further pages ask again and again."""
 
 
-def events(board: Board, limit_sets: LimitSets, started: str) -> Iterator[str]:
-    """Yield events without end; the first tells all there is.
+def events(
+    board: Board,
+    limit_sets: LimitSets,
+    started: str,
+    may_see: Callable[[], bool] = lambda: True,
+    translate: Translate = str,
+) -> Iterator[str]:
+    """Yield events while they may be seen; the first tells all there is.
 
     Parameters
     ----------
     started
         Tells one start of the station from another.
+    may_see
+        Asked before each event: a sign-in may have run out meanwhile.
+    translate
+        Puts a text into the reader's language.
     """
     version, pull, index = -1, 0, 0
     pause = threading.Event()
     yield "retry: 1000\n\n"
-    while True:
+    while may_see():
         snapshot = board.wait_beyond(version, QUIET_S)
         if snapshot.version == version:
             yield ": alive\n\n"
@@ -41,7 +52,7 @@ def events(board: Board, limit_sets: LimitSets, started: str) -> Iterator[str]:
         most = POINTS_AT_ONCE if version >= 0 else POINTS_TO_CATCH_UP
         version, before = snapshot.version, pull
         pull, index, points = board.trace.since(pull, index, most)
-        view = asdict(live_view(snapshot, limit_sets)) | {
+        view = asdict(live_view(snapshot, limit_sets, translate)) | {
             "started": started,
             "anew": pull != before,
             "points": [[round(at_s, 4), round(force_n, 2)] for at_s, force_n in points],

@@ -44,6 +44,7 @@ CHANGES = (
     "/bench/failure",
     "/bench/abandon",
     "/bench/save",
+    "/language",
     "/instruments/check",
     "/instruments/calibrate",
     "/instruments/studies",

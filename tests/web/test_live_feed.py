@@ -66,3 +66,14 @@ def test_followers_beyond_the_most_are_sent_away_and_places_are_given_back(app: 
         assert again.status_code == 200
         for answer in (*following, again):
             answer.close()
+
+
+def test_the_stream_ends_with_the_sign_in(bench: FakeBench) -> None:
+    signed_in = [True]
+    board = Board()
+    stream = events(board, bench.limit_sets, "now", lambda: signed_in[0])
+    next(stream)
+    assert read(next(stream))["stage"] == "idle"
+    signed_in[0] = False
+    board.show(stage=Stage.GRIP)
+    assert list(stream) == []

@@ -1,6 +1,6 @@
 """The pages, one module each."""
 
-from web.views import bench, calibration, doors, facts, samples, studies, today, tools
+from web.views import bench, calibration, choices, doors, facts, samples, studies, today, tools
 
 BLUEPRINTS = (
     today.pages,
@@ -11,5 +11,6 @@ BLUEPRINTS = (
     calibration.pages,
     studies.pages,
     doors.pages,
+    choices.pages,
 )
 """All pages, for the application to register."""

@@ -9,8 +9,10 @@ from werkzeug.wrappers import Response
 
 from station.bench_state import SampleOrder
 from station.errors import BadInput, DataFileError, NoLimit
+from web import access
 from web.access import demand_measuring
 from web.context import bench, reader, station
+from web.languages import translator
 from web.live import OPEN_STAGES, live_view
 from web.live_feed import events
 from web.order import choices, field, order_from
@@ -67,7 +69,14 @@ def follow() -> Response:
     if not here.following.acquire(blocking=False):
         abort(503, "Too many pages follow the bench at once: this one asks again and again.")
     answer = Response(
-        events(here.bench.board, here.bench.limit_sets, here.started), mimetype="text/event-stream"
+        events(
+            here.bench.board,
+            here.bench.limit_sets,
+            here.started,
+            access.still_inside(),
+            translator(),
+        ),
+        mimetype="text/event-stream",
     )
     answer.headers["Cache-Control"] = "no-store"
     answer.call_on_close(here.following.release)
