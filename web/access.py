@@ -25,7 +25,7 @@ from web.sessions import Session, SessionBook
 TOKEN = "door"  # noqa: S105
 """Where the browser's cookie keeps the token of a sign-in."""
 
-LOCAL_HOSTS = ("localhost", "127.0.0.1", "[::1]")
+LOCAL_HOSTS = ("localhost", "127.0.0.1")
 
 ALWAYS_OPEN = frozenset({"static", "doors.sign_in_page", "doors.sign_in", "doors.first_page",
                          "doors.first", "choices.language"})  # fmt: skip

@@ -110,6 +110,14 @@ def field(form: Mapping[str, str], name: str, words: str) -> str:
     return text
 
 
+def entry_number(text: str) -> int:
+    """Read the number of an entry from an address (ValueError for what cannot be one)."""
+    number = int(text)
+    if not 0 <= number < 2**63:
+        raise ValueError(f"{number} is beyond what SQLite counts to")
+    return number
+
+
 def tool_and_nest(form: Mapping[str, str]) -> tuple[str, str]:
     """Read tool and nest: one choice where some are on record, two texts where none are."""
     chosen = form.get("place")
@@ -125,7 +133,7 @@ def read_place(text: str) -> tuple[str, str] | None:
     """Read what :func:`web.shown.place` wrote; None for anything else."""
     try:
         parts = json.loads(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         return None
     match parts:
         case [str(tool), str(nest)]:

@@ -9,7 +9,7 @@ from station.errors import BadInput, LockedOut, NotAllowed, WrongSecret
 from station.people import MAX_NAME, MAX_PASSPHRASE, Right
 from web import access
 from web.context import reader
-from web.order import field
+from web.order import entry_number, field
 from web.status import status_of
 
 AUDIT_ROWS = 100
@@ -132,7 +132,7 @@ def give_secret() -> Response:
 def audit() -> str:
     """Sign-ins, failures, refusals and changes of people, newest first."""
     access.demand(Right.MANAGE_PEOPLE)
-    before = request.args.get("before", type=int)
+    before = request.args.get("before", type=entry_number)
     rows = reader().audit(limit=AUDIT_ROWS + 1, before_seq=before)
     more = len(rows) > AUDIT_ROWS
     rows = rows[:AUDIT_ROWS]

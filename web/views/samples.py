@@ -20,7 +20,7 @@ from web.access import demand
 from web.context import bench, reader
 from web.figures import trace_figure
 from web.nests import all_nests
-from web.order import field, read_place
+from web.order import entry_number, field, read_place
 from web.shown import VERDICT_WORDS, place
 
 PAGE_ROWS = 50
@@ -89,7 +89,7 @@ def sample_list() -> str:
     ledger = reader()
     wanted = Filter.of(request.args)
     rows, next_before = find_samples(
-        ledger, wanted, request.args.get("before", type=int), PAGE_ROWS
+        ledger, wanted, request.args.get("before", type=entry_number), PAGE_ROWS
     )
     kept = {name: request.args[name] for name in request.args if name != "before"}
     return render_template(
