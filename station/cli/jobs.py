@@ -25,12 +25,14 @@ from station.cli.output import json_option, print_json
 from station.cli.validations import tell as tell_validation
 from station.errors import BadInput
 from station.job_keeping import Content
+from station.job_papers import paper_of, write_paper
 from station.jobs.course import Todo
 from station.jobs.daily_plan import DailyCheckPlan
 from station.ledger.entries import Joint
 from station.ledger.job_queries import jobs as jobs_on_record
 from station.ledger.queries import LedgerReader
 from station.plan_files import plan_named
+from station.reports.frame import Paper
 from station.wire import parse_size
 
 _person = click.option("--person", required=True, metavar="NAME", help="Who does it, as on record.")
@@ -220,6 +222,18 @@ def end(
     with opened_book(ledger_path, settings_path) as opened:
         opened.book.end(job_id, person=person)
         _show(opened, job_id, as_json)
+
+
+@job.command(epilog="Example: station job report 0198c2b4 --out paper.html")
+@click.argument("job_id")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True)
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
+@click.option("--ledger", "path", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE")
+def report(job_id: str, out: Path, paper: Paper, path: Path | None) -> None:
+    """Write the paper of a job: one HTML file with its figures inside, to print or to keep."""
+    with LedgerReader.open(path or default_ledger()) as reader:
+        write_paper(paper_of(reader, job_id, paper), out)
+    click.echo(f"Wrote {out}.")
 
 
 def _show(opened: OpenBook, job_id: str, as_json: bool) -> None:

@@ -1,0 +1,54 @@
+"""The paper of any job that has one, from the record."""
+
+from pathlib import Path
+
+from station.certificates import attempts_of
+from station.certification_record import hints_of, read_certification
+from station.datafiles import shipped_book, shipped_causes
+from station.errors import BadInput
+from station.ledger.job_queries import job_record
+from station.ledger.queries import LedgerReader
+from station.reports.certification import certification_paper
+from station.reports.frame import Paper
+from station.reports.validation import validation_paper
+from station.validation_book import read_validation, replaced_by
+
+
+def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
+    """The paper of a job as one HTML file.
+
+    Raises
+    ------
+    BadInput
+        There is no such job, it has no paper, or it is being judged blind.
+    """
+    record = job_record(reader, job_id)
+    marks = ["Invented demo records: no measurement of anything."] if record.row.demo else []
+    if any(row.simulated for row in record.samples):
+        marks.append("Measured with simulated instruments.")
+    match record.row.job:
+        case "tool_validation":
+            validation = read_validation(reader, job_id)
+            comparisons = {
+                result.joint.key: replaced_by(reader, validation, result)
+                for result in validation.result.joints
+            }
+            return validation_paper(validation, comparisons, marks=marks, size=size)
+        case "certification":
+            job = read_certification(reader, job_id)
+            if any(row.simulated for row in job.rows):
+                marks.append("Measured with simulated instruments.")
+            hints = hints_of(reader, job, shipped_causes()) if job.shown else {}
+            attempts = attempts_of(reader, job.scope.candidate)
+            return certification_paper(job, shipped_book(), hints, attempts, marks=marks, size=size)
+    raise BadInput(f"There is no paper of a {record.row.job.replace('_', ' ')}.")
+
+
+def write_paper(text: str, path: Path) -> None:
+    """Write a paper, whole or not at all (BadInput where that cannot be)."""
+    half = path.with_name(path.name + ".part")
+    try:
+        half.write_text(text, encoding="utf-8")
+        half.replace(path)
+    except OSError as error:
+        raise BadInput(f"{path} could not be written: {error.strerror}.") from error

@@ -1,0 +1,1 @@
+"""Papers of jobs: one HTML file each, figures inside, for A4 and Letter."""

@@ -1,0 +1,79 @@
+from collections.abc import Callable, Iterator
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from station.blind_judging import show_key
+from station.certification_book import acknowledge, end_certification, sign
+from station.errors import BadInput
+from station.job_papers import paper_of, write_paper
+from station.ledger.chain import Moment
+from station.ledger.store import Ledger
+from station.validation_book import end_validation
+from tests.station import test_certification_book as certified
+from tests.station import test_validation_book as validated
+from tests.station.jobs.recorded import Clock, check_instruments, people_and_tools
+from tests.station.reports.test_frame import elements
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock(validated.START)
+
+
+@pytest.fixture
+def ledger(tmp_path: Path, clock: Callable[[], Moment]) -> Iterator[Ledger]:
+    with Ledger.open(tmp_path / "bench.ledger", clock=clock) as opened:
+        people_and_tools(opened)
+        yield opened
+
+
+def test_validation_paper_holds_what_decided(ledger: Ledger, clock: Clock) -> None:
+    check_instruments(ledger)
+    job_id = validated.begin(ledger)
+    validated.no_gauges(ledger, job_id)
+    assert "Not ended" in paper_of(ledger.reader, job_id)
+    for number in range(30):
+        validated.sample(ledger, job_id, clock, number)
+    ended = end_validation(ledger, validated.look(ledger, job_id), validated.LEAD)
+    text = paper_of(ledger.reader, job_id, "letter")
+    assert elements(text).names.count("svg") == 2
+    assert elements(text).names.count("circle") == 60
+    for words in (
+        "Accepted", "Lea, lead", str(ended.record_hash), "30 of 30 samples", "size:letter",
+        "broke at the edge of the barrel: 30", "at least 90.5%", "Plan in force",
+    ):  # fmt: skip
+        assert words in text
+    # 30 of 30 by the success run: 0.05 ** (1 / 30) = 0.905.
+    assert round(0.05 ** (1 / 30), 3) == 0.905
+
+
+def test_certificate_holds_scope_statement_and_signatures(ledger: Ledger, clock: Clock) -> None:
+    job_id = certified.begin(ledger, clock)
+    with pytest.raises(BadInput, match="being judged"):
+        paper_of(ledger.reader, job_id)
+    show_key(ledger, certified.look(ledger, job_id), certified.BEN)
+    with pytest.raises(BadInput, match="being judged"):
+        paper_of(ledger.reader, job_id)
+    certified.judge_all(ledger)
+    sign(ledger, certified.look(ledger, job_id), certified.LEA)
+    acknowledge(ledger, certified.look(ledger, job_id), certified.DAG)
+    job = certified.look(ledger, job_id)
+    ended = end_certification(ledger, job, person="Lea", today=date(2026, 3, 2))
+    text = paper_of(ledger.reader, job_id)
+    elements(text)
+    for words in (
+        "Certified", "butt splice, parallel splice, ring, bullet pair", "2027-03-02",
+        "60 of 60 crimps conformed", "at least 95.1%", "Lea, lead, signs the outcome",
+        "Dag, has seen the outcome", str(ended.record_hash), "Labelled by Ben",
+        "looked at by Lea", "6 controls", "90% demanded", "Attempts",
+    ):  # fmt: skip
+        assert words in text, words
+
+
+def test_paper_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
+    write_paper("text", tmp_path / "paper.html")
+    assert [file.name for file in tmp_path.iterdir()] == ["paper.html"]
+    with pytest.raises(BadInput, match="could not be written"):
+        write_paper("text", tmp_path / "no folder" / "paper.html")
