@@ -70,9 +70,20 @@ def check_chart(good_values: Sequence[float], *, expected: float, limit: float) 
 
 
 def judge_check(
-    value: float, good_values: Sequence[float], *, expected: float, limit: float
+    value: float,
+    good_values: Sequence[float],
+    *,
+    expected: float,
+    limit: float,
+    unit: str = "",
+    scale: float = 1.0,
 ) -> CheckJudgement:
     """Judge a check by its stated limit and by its chart.
+
+    Parameters
+    ----------
+    unit, scale
+        The unit that the reason is written in, and its size in the unit of the values.
 
     Raises
     ------
@@ -82,13 +93,15 @@ def judge_check(
     if not limit > 0.0:
         raise ValueError(f"the limit of a check must be positive: {limit:g}")
     chart = check_chart(good_values, expected=expected, limit=limit)
+    unit = f" {unit}" if unit else ""
     if not abs(value - expected) <= limit:
-        off = f"{value:.6g} is {abs(value - expected):.2g} from {expected:.6g}"
-        return CheckJudgement(False, f"{off}, and {limit:.2g} is allowed", chart)
+        off = f"{value / scale:.6g}{unit} is {abs(value - expected) / scale:.2g}{unit} from "
+        reason = f"{off}{expected / scale:.6g}{unit}, and {limit / scale:.2g}{unit} is allowed"
+        return CheckJudgement(False, reason, chart)
     if chart.signals(value):
         reason = (
-            f"{value:.6g} is outside of what this check was before "
-            f"({chart.lower:.6g} to {chart.upper:.6g})"
+            f"{value / scale:.6g}{unit} is outside of what this check was before "
+            f"({chart.lower / scale:.6g} to {chart.upper / scale:.6g}{unit})"
         )
         return CheckJudgement(False, reason, chart)
     return CheckJudgement(True, None, chart)

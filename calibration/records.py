@@ -26,6 +26,9 @@ CHECK_WORDS: dict[CheckKind, str] = {
 }
 """What people call the checks."""
 
+UNITS: dict[Role, tuple[str, float]] = {"meter": ("mΩ", 1e-3), "tester": ("N", 1.0)}
+"""The unit that people read an instrument's values in, and its size in SI."""
+
 DUE_SOON_DAYS = 30
 
 

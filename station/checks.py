@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from calibration.check_chart import CheckJudgement, judge_check
 from calibration.records import (
+    UNITS,
     CalibrationRecord,
     CheckKind,
     CheckResult,
@@ -82,7 +83,10 @@ def _judge(reader: LedgerReader, asked: CheckDefinition, value: float) -> CheckJ
         if check.passed and check.seq > since and check.series == (asked.kind, asked.standard)
     ]
     try:
-        return judge_check(value, good, expected=asked.expected, limit=asked.limit)
+        unit, scale = UNITS[asked.role]
+        return judge_check(
+            value, good, expected=asked.expected, limit=asked.limit, unit=unit, scale=scale
+        )
     except ValueError as error:
         raise BadInput(f"The check cannot be judged: {error}.") from error
 

@@ -3,6 +3,7 @@
 Drawn the same way on the page and into a file; the drawing library is handed in with the figure.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -57,7 +58,7 @@ def draw_gauge(figure: Any, picture: GaugePicture, *, ink: str = "black") -> Non
         Colour of what carries no meaning by colour.
     """
     left, right = figure.subplots(1, 2, sharey=True, width_ratios=(5.0, 1.0))
-    groups = list(dict.fromkeys(_group(turn) for turn in picture.turns))
+    groups = sorted({_group(turn) for turn in picture.turns}, key=_natural)
     _measurements(left, picture, groups, ink)
     if picture.telling is not None:
         _limit(left, picture.telling)
@@ -72,8 +73,17 @@ def _group(turn: Turn) -> str:
     return turn.batch or turn.part
 
 
+def _natural(label: str) -> list[tuple[int, str]]:
+    """Sort key that puts P2 before P10."""
+    return [
+        (int(part), "") if part.isdecimal() else (-1, part)
+        for part in re.split(r"([0-9]+)", label)
+        if part
+    ]
+
+
 def _measurements(axes: Any, picture: GaugePicture, groups: list[str], ink: str) -> None:
-    people = list(dict.fromkeys(turn.appraiser for turn in picture.turns))
+    people = sorted({turn.appraiser for turn in picture.turns})
     step = 0.6 / max(len(people), 1)
     for number, person in enumerate(people):
         chosen = [

@@ -11,7 +11,7 @@ from statistics import fmean
 
 from calibration.gauge_study import GaugeStudy, crossed_study, nested_study
 from calibration.reclipping import Reclipping, reclipping
-from calibration.records import Role
+from calibration.records import UNITS, Role
 from calibration.study_plan import STUDY_WORDS, Turn
 from calibration.telling import Telling, can_tell
 from station.errors import BadInput
@@ -19,9 +19,6 @@ from station.gauge_figure import GaugePicture
 from station.ledger.entries import StudyBegun, StudyDropped, StudyReading, StudyTurn
 from station.ledger.queries import LedgerReader
 from station.ledger.record import Entry
-
-UNITS: dict[Role, tuple[str, float]] = {"meter": ("mΩ", 1e-3), "tester": ("N", 1.0)}
-"""What people read, and its size in SI."""
 
 MOST_READINGS = 50
 

@@ -7,16 +7,13 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Protocol
 
-from calibration.records import CHECK_WORDS, CheckKind, Role
+from calibration.records import CHECK_WORDS, UNITS, CheckKind, Role
 from station.calibrating import Calibrated, calibrated_meter, calibrated_tester
 from station.calibration_rows import PointRow, StandardsInUse, TakenPoints
 from station.checks import CheckDefinition
 from station.errors import BadInput
 from station.standards import Conditions, Place, Standards
 from web.order import MAX_TEXT, field
-
-UNITS: dict[Role, tuple[str, float]] = {"meter": ("mΩ", 1e-3), "tester": ("N", 1.0)}
-"""What people read, and its size in SI."""
 
 CHECKS_OF: dict[Role, tuple[CheckKind, ...]] = {
     "meter": ("zero", "resistor", "wire"),

@@ -4,10 +4,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from calibration.check_chart import check_chart
-from calibration.records import CheckResult, Role
+from calibration.records import UNITS, CheckResult, Role
 from web.figures import ALARM, INK, LINE, MAX_POINTS, draw_svg
-
-UNITS: dict[Role, tuple[str, float]] = {"meter": ("mΩ", 1e3), "tester": ("N", 1.0)}
 
 
 def check_figure(checks: Sequence[CheckResult], role: Role) -> str:
@@ -22,7 +20,8 @@ def check_figure(checks: Sequence[CheckResult], role: Role) -> str:
     latest = checks[-1]
     good = [check.value for check in checks if check.passed]
     chart = check_chart(good, expected=latest.expected, limit=latest.limit)
-    unit, scale = UNITS[role]
+    unit, size = UNITS[role]
+    scale = 1.0 / size
     shown = checks[-MAX_POINTS:]
 
     def draw(figure: Any) -> None:

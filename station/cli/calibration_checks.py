@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from calibration.records import CHECK_WORDS, CheckKind, CheckResult, Role
+from calibration.records import CHECK_WORDS, UNITS, CheckKind, CheckResult, Role
 from station.bay import InstrumentBay
 from station.checks import CheckDefinition, judged_check
 from station.cli.calibration_points import weighed
@@ -27,8 +27,6 @@ from station.settings import InstrumentSettings, Settings, read_settings
 from station.trust import check_from
 
 REPEATS = 5
-
-_UNITS: dict[Role, tuple[str, float]] = {"meter": ("mΩ", 1e-3), "tester": ("N", 1.0)}
 
 
 @click.command(
@@ -81,7 +79,7 @@ def check(
     A standard on record needs no --expected.
     """
     of_role = _role(kind, role)
-    unit, scale = _UNITS[of_role]
+    unit, scale = UNITS[of_role]
     path = ledger_path or default_ledger()
     place = None if latitude is None else (latitude, height_m)
     today = datetime.now().astimezone().date()

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from calibration.records import Role
+from calibration.records import UNITS, Role
 from calibration.study_plan import STUDY_WORDS, crossed_turns, nested_turns, reclip_turns
 from station.bay import InstrumentBay
 from station.cli.calibration_records import CAUTION_METER, ledger_option, person_option
@@ -15,7 +15,6 @@ from station.cli.studies import study_document, telling_document
 from station.errors import BadInput
 from station.figures import draw_gauge_study
 from station.gauge_studies import (
-    UNITS,
     StudyProgress,
     begin,
     dropped,

@@ -54,6 +54,8 @@ def test_a_value_beyond_the_stated_limit_fails_and_says_so() -> None:
     judged = judge_check(11.5, [], expected=10.0, limit=1.0)
     assert not judged.passed
     assert judged.reason == "11.5 is 1.5 from 10, and 1 is allowed"
+    in_mohm = judge_check(1.02e-3, [], expected=1e-3, limit=1e-5, unit="mΩ", scale=1e-3)
+    assert in_mohm.reason == "1.02 mΩ is 0.02 mΩ from 1 mΩ, and 0.01 mΩ is allowed"
 
 
 def test_a_value_beyond_the_chart_fails_although_within_its_limit() -> None:

@@ -10,7 +10,7 @@ from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response
 
 from calibration.classes import schemes
-from calibration.records import CheckResult, Role
+from calibration.records import UNITS, CheckResult, Role
 from station.checks import judged_check, look_back
 from station.datafiles import load_standards
 from station.errors import BadInput
@@ -21,7 +21,6 @@ from station.trust import ROLE_WORDS, check_from, record_from
 from web.access import demand, demand_measuring
 from web.calibration_forms import (
     SERIES,
-    UNITS,
     calibration_from,
     check_kinds,
     role_named,

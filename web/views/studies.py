@@ -7,12 +7,11 @@ from collections.abc import Mapping
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from calibration.records import Role
+from calibration.records import UNITS, Role
 from calibration.study_plan import STUDY_WORDS, Turn, crossed_turns, nested_turns, reclip_turns
 from station.errors import BadInput
 from station.gauge_figure import draw_gauge
 from station.gauge_studies import (
-    UNITS,
     StudyProgress,
     begin,
     dropped,
