@@ -1,16 +1,15 @@
 """Calibrations, checks, states and look-backs by command line."""
 
-import json
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner
 
-from station.cli.main import run, station
+from station.cli.main import station
 from station.ledger.entries import ToolAdded
 from station.ledger.store import Ledger
+from tests.station.cli.ledger_calls import Cli, caller
 from tests.station.ledger.invented_entries import PULL, RESISTANCE
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
@@ -18,7 +17,6 @@ pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
 METER, TESTER = "Invented meter", "Invented tester"
 WHO = ["--reference", "R-1 to R-4", "--by", "Ottilie", "--person", "Ottilie"]
 WHEN = ["--on", "2001-01-10", "--due", "2999-01-10"]
-Cli = Callable[..., tuple[int, Any]]
 
 
 @pytest.fixture
@@ -30,12 +28,7 @@ def path(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def cli(path: Path, capsys: pytest.CaptureFixture[str]) -> Cli:
-    def call(*arguments: str) -> tuple[int, Any]:
-        code = run(["calibrate", *arguments, "--ledger", str(path), "--json"])
-        printed = capsys.readouterr()
-        return code, json.loads(printed.out) if printed.out else printed.err
-
-    return call
+    return caller("calibrate", path, capsys)
 
 
 def points_file(folder: Path, text: str) -> str:

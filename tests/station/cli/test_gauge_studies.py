@@ -1,7 +1,5 @@
 """Gauge studies guided by command line."""
 
-import json
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -9,12 +7,12 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from station.cli.main import run, station
+from station.cli.main import station
 from station.ledger.store import Ledger
+from tests.station.cli.ledger_calls import Cli, caller
 
 METER = "Invented meter"
 WHO = ["--instrument", METER, "--person", "Ann"]
-Cli = Callable[..., tuple[int, Any]]
 
 
 @pytest.fixture
@@ -26,12 +24,7 @@ def path(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def cli(path: Path, capsys: pytest.CaptureFixture[str]) -> Cli:
-    def call(*arguments: str) -> tuple[int, Any]:
-        code = run(["gauge", *arguments, "--ledger", str(path), "--json"])
-        printed = capsys.readouterr()
-        return code, json.loads(printed.out) if printed.out else printed.err
-
-    return call
+    return caller("gauge", path, capsys)
 
 
 def begin_crossed(cli: Cli, *more: str) -> Any:
