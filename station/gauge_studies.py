@@ -286,7 +286,7 @@ def sentences(result: StudyResult) -> list[str]:
     unit, gauge = result.unit, result.gauge
     said: list[str] = []
     if result.clips is not None:
-        said += _clip_sentences(result.clips, unit)
+        said += _clip_sentences(result.clips)
     else:
         said.append(
             f"One measurement spreads by {gauge.gauge_sd:.3g} {unit} (one standard deviation), "
@@ -316,15 +316,18 @@ def sentences(result: StudyResult) -> list[str]:
     return said
 
 
-def _clip_sentences(clips: Reclipping, unit: str) -> list[str]:
+def _clip_sentences(clips: Reclipping) -> list[str]:
+    unit, scale = UNITS["meter"]
     if clips.share is None:
         return ["Nothing varied at all: the meter's digit is too coarse for this study."]
     return [
         f"With the clips left on, readings repeat to {clips.within_sd:.3g} {unit}; taking them off "
         f"and on moves them by {clips.reclip_sd:.3g} {unit} (one standard deviation each).",
         f"Re-clipping is {100.0 * clips.share:.0f} % of the variance of a reading. Repeats of one "
-        f"clipping do not average it out: a budget must carry it as a line of its own, "
+        "clipping do not average it out: a budget must carry it as a line of its own, "
         f"{clips.reclip_sd:.3g} {unit} with {clips.reclip_dof:.1f} degrees of freedom.",
+        "The settings do that for every sample: in [fixture] "
+        f"u_reclip_ohm = {clips.reclip_sd * scale:.3g}, reclip_dof = {clips.reclip_dof:.1f}.",
     ]
 
 

@@ -121,8 +121,13 @@ def reduce_reading(
     order: SampleOrder,
     fixture: FixtureSettings,
 ) -> SpliceResistance:
-    """Reduce the repeats of a sample to its splice; the span is shared between its wires."""
+    """Reduce the repeats of a sample to its splice; the span is shared between its wires.
+
+    A sample is clipped on once, and its repeats never see what clipping on anew would change: the
+    fixture's re-clipping study stands for that in the budget.
+    """
     mean, lines = reading_budget(repeats_ohm, worth)
+    lines.append(Contribution("re-clipping", fixture.u_reclip_ohm, fixture.reclip_dof or math.inf))
     wires = order.joint.wires
     material = material_named(order.joint.material)
     sizes = dict.fromkeys(wires)

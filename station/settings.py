@@ -51,6 +51,10 @@ class FixtureSettings(_Part):
     temperature_c: float | None = None
     """Wire temperature where it is known; None means that nothing is corrected."""
     u_temperature_k: NotNegative = 3.0
+    u_reclip_ohm: NotNegative = 0.0
+    """What clipping on anew moves a reading by, from a re-clipping study; 0 where none was made."""
+    reclip_dof: Positive | None = None
+    """Degrees of freedom of that study; None for many."""
 
 
 class DoorSettings(_Part):

@@ -55,6 +55,18 @@ def test_two_different_wires_share_the_span() -> None:
     assert mixed.wire_share_ohm == pytest.approx(0.04 * (20.948e-3 + 33.309e-3), rel=1e-4)
 
 
+def test_what_a_reclipping_study_found_is_in_every_budget() -> None:
+    plain, joint = FixtureSettings(span_m=0.08), order("18 AWG", "18 AWG")
+    studied = FixtureSettings(span_m=0.08, u_reclip_ohm=3e-5, reclip_dof=9.0)
+    before = reduce_reading([5e-3] * 3, WORTH, joint, plain)
+    after = reduce_reading([5e-3] * 3, WORTH, joint, studied)
+    assert after.splice_ohm == before.splice_ohm
+    assert after.u_ohm == pytest.approx(math.hypot(before.u_ohm, 3e-5))
+    (line,) = (line for line in after.budget.contributions if line.name == "re-clipping")
+    assert (line.u, line.dof) == (3e-5, 9.0)
+    assert all(line.name != "re-clipping" for line in before.budget.contributions)
+
+
 def test_a_void_sample_is_never_judged() -> None:
     finished = finished_sample(
         "id", order("18 AWG"), (), standing="seen-3", guard=1.645,

@@ -25,6 +25,7 @@ from station.gauge_studies import (
     turn_words,
 )
 from station.people import Right
+from web.access import demand_measuring
 from web.calibration_forms import number, readings_in
 from web.context import bench, reader
 from web.figures import INK, draw_svg
@@ -95,9 +96,10 @@ def read(study_id: str) -> Response | tuple[str, int]:
             name, readings = progress.begun.instrument, list(readings_in(form, scale))
         reason = form.get("reason", "")
         payload = reading_for(progress, turn, readings, instrument=name, reason=reason)
+        person = demand_measuring(progress.begun.turns[turn].appraiser)
     except BadInput as error:
         return _page(progress, form, str(error)), 400
-    bench().enter(payload, progress.begun.turns[turn].appraiser)
+    bench().enter(payload, person)
     return redirect(url_for("studies.study_page", study_id=progress.id), 303)
 
 
