@@ -19,6 +19,7 @@ from web.face import BenchFace
 from web.sessions import SessionBook
 from web.status import status_of
 from web.views import BLUEPRINTS
+from web.words import help_of, words
 
 MAX_REQUEST_BYTES = 64 * 1024
 
@@ -122,6 +123,8 @@ def _teach_templates(app: Flask) -> None:
         signed_in=access.signed_in_quietly,
         inside=access.inside,
         may=access.may,
+        page_help=help_of,
+        dictionary=words,
         Right=Right,
         place=shown.place,
         NOTHING=shown.NOTHING,

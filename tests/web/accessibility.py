@@ -11,7 +11,7 @@ from axe_playwright_python.sync_playwright import Axe
 from flask import Flask
 from playwright.sync_api import Page
 from werkzeug.exceptions import HTTPException
-from werkzeug.routing import RequestRedirect
+from werkzeug.routing import RequestRedirect, Rule
 
 SERIOUS = ("serious", "critical")
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
@@ -39,27 +39,24 @@ def pages_reached(page: Page, app: Flask, address: str) -> Iterator[str]:
         endpoint = _endpoint(app, path)
         if endpoint is None or endpoint in seen:
             continue
-        seen.add(endpoint)
         answer = page.request.head(address + path)  # of a stream, the whole would never come
-        if "text/html" not in answer.headers.get("content-type", ""):
+        if not answer.ok or "text/html" not in answer.headers.get("content-type", ""):
             continue
+        seen.add(endpoint)
         page.goto(address + path)
         yield endpoint
-        waiting += [
-            unquote(urlsplit(link).path)
-            for link in page.evaluate(LINKS)
-            if link.startswith(address + "/")
-        ]
+        links = [urlsplit(link) for link in page.evaluate(LINKS) if link.startswith(address + "/")]
+        waiting += [unquote(link.path) + (f"?{link.query}" if link.query else "") for link in links]
 
 
-def _is_plain_page(rule: object) -> bool:
-    methods, arguments = getattr(rule, "methods", None), getattr(rule, "arguments", None)
-    return "GET" in (methods or ()) and not arguments
+def _is_plain_page(rule: Rule) -> bool:
+    return "GET" in (rule.methods or ()) and not rule.arguments
 
 
 def _endpoint(app: Flask, path: str) -> str | None:
     try:
-        endpoint, _ = app.url_map.bind("station.example").match(path, method="GET")
+        adapter = app.url_map.bind("station.example")
+        endpoint, _ = adapter.match(path.partition("?")[0], method="GET")
     except (HTTPException, RequestRedirect):
         return None
     return None if endpoint == "static" else str(endpoint)

@@ -47,9 +47,10 @@ def test_no_page_that_links_lead_to_has_a_serious_fault(
         reached.append(endpoint)
         found += faults(signed_in)
     assert found == []
-    assert {"today.today", "bench.bench_page", "samples.sample_page", "tools.nest_page"} <= {
-        *reached
-    }
+    assert {*reached} >= {
+        "today.today", "bench.bench_page", "samples.sample_page", "tools.nest_page",
+        "calibration.check_page", "calibration.procedure", "guide.words_page", "guide.connectors",
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize("scheme", SCHEMES)

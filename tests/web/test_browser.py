@@ -20,6 +20,8 @@ PATHS = (
     "/limits",
     "/instruments",
     "/people",
+    "/words",
+    "/connectors",
 )
 SIZES = ((800, 480), (390, 844), (1280, 800))
 TARGET_PX = 44

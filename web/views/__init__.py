@@ -1,6 +1,17 @@
 """The pages, one module each."""
 
-from web.views import bench, calibration, choices, doors, facts, samples, studies, today, tools
+from web.views import (
+    bench,
+    calibration,
+    choices,
+    doors,
+    facts,
+    guide,
+    samples,
+    studies,
+    today,
+    tools,
+)
 
 BLUEPRINTS = (
     today.pages,
@@ -8,6 +19,7 @@ BLUEPRINTS = (
     samples.pages,
     tools.pages,
     facts.pages,
+    guide.pages,
     calibration.pages,
     studies.pages,
     doors.pages,

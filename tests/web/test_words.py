@@ -1,0 +1,56 @@
+"""The words and helps of the page: whole, and about pages and words that there are."""
+
+import tomllib
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from pydantic import ValidationError
+
+from station.pull import FAILURE_MODES
+from web.shown import VERDICT_WORDS
+from web.words import FOLDER, Words, help_of, words
+
+
+def test_helps_are_for_pages_that_there_are(app: Flask) -> None:
+    assert set(words().help) <= set(app.view_functions)
+    assert help_of("nobody.wrote_it") is None
+    assert help_of(None) is None
+
+
+@pytest.mark.parametrize(
+    "path", ["/", "/bench", "/samples", "/tools", "/limits", "/instruments", "/people", "/words"]
+)
+def test_each_page_of_the_bar_has_its_help(client: FlaskClient, path: str) -> None:
+    page = client.get(path).text
+    assert '<details class="help">' in page
+    assert 'href="/words"' in page
+
+
+def test_every_word_is_explained_and_led_to_by_its_name(client: FlaskClient) -> None:
+    page = client.get("/words").text
+    for name, term in words().terms.items():
+        assert f'<dt id="{name}">' in page
+        assert term.text.endswith(".")
+
+
+def test_the_words_of_verdicts_are_among_them() -> None:
+    explained = {term.term for term in words().terms.values()}
+    assert set(VERDICT_WORDS.values()) <= explained
+    said = " ".join(f"{term.term} {term.text}".lower() for term in words().terms.values())
+    assert all(mode.split("_")[0] in said for mode in FAILURE_MODES)
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (("see", ["of-the-moon"]), "no such words: of-the-moon"),
+        (("id", "fail"), "come twice: fail"),
+    ],
+)
+def test_a_file_with_loose_ends_is_refused(change: tuple[str, object], says: str) -> None:
+    document = tomllib.loads((FOLDER / "en.toml").read_text(encoding="utf-8"))
+    terms = next(group["terms"] for group in document["groups"] if group["title"] == "Verdicts")
+    next(term for term in terms if term["id"] == "pass")[change[0]] = change[1]
+    with pytest.raises(ValidationError, match=says):
+        Words.model_validate(document)

@@ -1,0 +1,90 @@
+"""What the words on the page mean, and what each page is for: text in one file per language."""
+
+from functools import cache
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from station.datafiles import read_toml
+
+Identifier = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
+
+FOLDER = Path(__file__).parent
+LANGUAGE = "en"
+
+
+class _Text(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Term(_Text):
+    """A word, in plain language."""
+
+    id: Identifier
+    term: str
+    text: str
+    see: tuple[str, ...] = ()
+    """Other words that help to understand it."""
+
+
+class Group(_Text):
+    """Words that belong together."""
+
+    title: str
+    terms: Annotated[tuple[Term, ...], Field(min_length=1)]
+
+
+class Help(_Text):
+    """What one page is for."""
+
+    text: str
+    words: tuple[str, ...] = ()
+    """Words that the page uses and that may be new."""
+
+
+class Words(_Text):
+    """All words and helps of one language."""
+
+    language: str
+    title: str
+    lead: str
+    help_title: str
+    see_title: str
+    all_title: str
+    help: dict[str, Help]
+    """By the name of the page inside the application."""
+    groups: tuple[Group, ...]
+
+    @property
+    def terms(self) -> dict[str, Term]:
+        """All words by their identifiers."""
+        return {term.id: term for group in self.groups for term in group.terms}
+
+    @model_validator(mode="after")
+    def _words_exist(self) -> "Words":
+        named = [term.id for group in self.groups for term in group.terms]
+        if twice := {name for name in named if named.count(name) > 1}:
+            raise ValueError(f"these words come twice: {', '.join(sorted(twice))}")
+        led_to = {name for term in self.terms.values() for name in term.see}
+        led_to |= {name for page in self.help.values() for name in page.words}
+        if unknown := led_to - set(named):
+            raise ValueError(f"there are no such words: {', '.join(sorted(unknown))}")
+        return self
+
+
+@cache
+def words(language: str = LANGUAGE) -> Words:
+    """Read the words of a language, once.
+
+    Raises
+    ------
+    DataFileError
+        The file is missing or does not fit, or leads to a word that it does not have.
+    """
+    return read_toml(FOLDER / f"{language}.toml", Words)
+
+
+def help_of(endpoint: str | None) -> Help | None:
+    """What a page is for; None where nobody wrote it down."""
+    return words().help.get(endpoint or "")
