@@ -13,6 +13,7 @@ from babel.messages.pofile import read_po, write_po
 
 from station.bench_state import WHAT_TO_DO
 from station.pull import FAILURE_MODES
+from web.choices import FORCES, WIRES
 from web.languages import FOLDER
 from web.live import GUARD_WORDS
 from web.shown import JOB_WORDS, ROLE_WORDS, VERDICT_WORDS
@@ -34,7 +35,8 @@ METHODS = [("**.html", "jinja2"), ("**.py", "python")]
 OPTIONS = {"**.html": {"trimmed": "true", "silent": "false", "newstyle_gettext": "true"}}
 
 OF_TABLES = (
-    WHAT_TO_DO, FAILURE_MODES, GUARD_WORDS, JOB_WORDS, ROLE_WORDS, VERDICT_WORDS, INSTRUMENT_WORDS,
+    WHAT_TO_DO, FAILURE_MODES, GUARD_WORDS, JOB_WORDS, ROLE_WORDS, VERDICT_WORDS,
+    INSTRUMENT_WORDS, FORCES, WIRES,
 )  # fmt: skip
 """Tables whose texts the page translates where it shows them."""
 

@@ -28,7 +28,7 @@ TOKEN = "door"  # noqa: S105
 LOCAL_HOSTS = ("localhost", "127.0.0.1")
 
 ALWAYS_OPEN = frozenset({"static", "doors.sign_in_page", "doors.sign_in", "doors.first_page",
-                         "doors.first", "choices.language"})  # fmt: skip
+                         "doors.first", "choices.choose"})  # fmt: skip
 """What everybody reaches, signed in or not."""
 
 UNTOUCHED = frozenset({"static", "bench.state", "bench.follow"})

@@ -14,7 +14,7 @@ from station.errors import SignInNeeded, StationError
 from station.people import Right
 from station.pull import FAILURE_MODES
 from station.trend_book import TrendBook
-from web import access, context, languages, shown
+from web import access, choices, context, languages, shown
 from web.face import BenchFace
 from web.sessions import SessionBook
 from web.status import status_of
@@ -114,6 +114,7 @@ def create_app(
 
 def _teach_templates(app: Flask) -> None:
     languages.teach(app)
+    choices.teach(app)
     for write in FILTERS:
         app.jinja_env.filters[write.__name__] = write
     app.jinja_env.globals.update(

@@ -19,7 +19,8 @@ FOLDER = Path(__file__).parent / "languages"
 
 ENGLISH = "en"
 
-COOKIE = "language"
+CHOICE = "language"
+"""Under which name a browser remembers the language."""
 
 Translate = Callable[[str], str]
 
@@ -49,7 +50,7 @@ def chosen() -> str:
     if not has_request_context():
         return ENGLISH
     if "language" not in g:
-        asked = request.cookies.get(COOKIE, "")
+        asked = request.cookies.get(CHOICE, "")
         known = list(languages())
         best = request.accept_languages.best_match(known, ENGLISH)
         g.language = asked if asked in known else best

@@ -3,10 +3,13 @@
 import json
 import math
 from collections.abc import Callable, Sequence
+from contextvars import ContextVar
+from dataclasses import dataclass
 from datetime import datetime
 
 from station.ledger.entries import CriterionResult
 from station.units import NEWTON_PER_LBF
+from station.wire import parse_size
 
 NOTHING = "–"
 """Stands where there is no value."""
@@ -24,6 +27,22 @@ CRITERION_WORDS = {
     "resistance_ratio_max": "Resistance ratio",
 }
 ROLE_WORDS = {"apprentice": "Apprentice", "installer": "Installer", "lead": "Lead"}
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """The units in which a reader thinks."""
+
+    force: str = "N"
+    """``N`` or ``lbf``: which comes first."""
+    wire: str = "named"
+    """``named``: as the size is called; ``area``: with its square millimetres beside it."""
+
+
+USUAL = Units()
+
+units: ContextVar[Units] = ContextVar("units")
+"""Those of who is being answered; set anew with each request."""
 
 
 def number(value: float, u: float | None = None, *, decimals: int) -> str:
@@ -45,11 +64,13 @@ def milliohm(ohm: float | None, u_ohm: float | None = None) -> str:
 
 
 def newton(force_n: float | None, u_n: float | None = None) -> str:
-    """Write a force in newton, with pound-force beside it."""
+    """Write a force in newton and pound-force, the reader's own unit first."""
     if force_n is None:
         return NOTHING
     decimals = _decimals(u_n, 1)
-    return f"{force_n:.{decimals}f} N ({force_n / NEWTON_PER_LBF:.{decimals}f} lbf)"
+    both = f"{force_n:.{decimals}f} N", f"{force_n / NEWTON_PER_LBF:.{decimals}f} lbf"
+    first, second = both if units.get(USUAL).force == "N" else both[::-1]
+    return f"{first} ({second})"
 
 
 def millivolt(volt: float | None, u_volt: float | None = None) -> str:
@@ -123,8 +144,14 @@ def local_time(moment: datetime) -> str:
 
 
 def wires(sizes: Sequence[str]) -> str:
-    """Write the wires of a joint."""
-    return " + ".join(sizes)
+    """Write the wires of a joint, with their areas for a reader who thinks in those."""
+    return " + ".join(map(_wire, sizes))
+
+
+def _wire(size: str) -> str:
+    if units.get(USUAL).wire != "area" or size.endswith("mm2"):
+        return size
+    return f"{size} ({parse_size(size).area_m2 * 1e6:.3g} mm²)"
 
 
 def standing(code: str | None) -> str:

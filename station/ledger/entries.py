@@ -61,6 +61,15 @@ class PersonLeft(Payload):
     reason: str = ""
 
 
+class PersonPrefers(Payload):
+    """How a person likes to read the page: language and units. Changes nothing that is recorded."""
+
+    KIND: ClassVar[str] = "person_prefers"
+
+    name: str
+    choices: dict[str, str]
+
+
 DoorWord = Literal[
     "signed_in", "sign_in_failed", "locked_out", "signed_out", "secret_set", "code_shown", "refused"
 ]
@@ -497,6 +506,7 @@ KINDS: dict[str, type[Payload]] = {
         PersonAdded,
         RoleChanged,
         PersonLeft,
+        PersonPrefers,
         DoorEvent,
         ToolAdded,
         ToolServiced,

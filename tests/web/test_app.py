@@ -44,7 +44,7 @@ CHANGES = (
     "/bench/failure",
     "/bench/abandon",
     "/bench/save",
-    "/language",
+    "/choices",
     "/instruments/check",
     "/instruments/calibrate",
     "/instruments/studies",

@@ -47,9 +47,7 @@ def test_the_browser_is_answered_in_its_language(client: FlaskClient) -> None:
 
 
 def test_a_choice_outlives_the_browsers_wish(client: FlaskClient, token: str) -> None:
-    answer = client.post(
-        "/language", data={"csrf_token": token, "language": "de", "next": "/bench"}
-    )
+    answer = client.post("/choices", data={"csrf_token": token, "language": "de", "next": "/bench"})
     assert (answer.status_code, answer.location) == (303, "/bench")
     assert '<html lang="de">' in client.get("/bench", headers={"Accept-Language": "en"}).text
     state = client.get("/bench/state").get_json()
@@ -57,9 +55,9 @@ def test_a_choice_outlives_the_browsers_wish(client: FlaskClient, token: str) ->
 
 
 def test_a_language_that_is_not_there_is_refused(client: FlaskClient, token: str) -> None:
-    answer = client.post("/language", data={"csrf_token": token, "language": "../de"})
+    answer = client.post("/choices", data={"csrf_token": token, "language": "../de"})
     assert answer.status_code == 400
-    assert "choose one at the foot" in answer.text
+    assert "choose at the foot" in answer.text
 
 
 def test_what_is_not_translated_stays_english() -> None:

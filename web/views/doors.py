@@ -7,7 +7,7 @@ from werkzeug.wrappers import Response
 
 from station.errors import BadInput, LockedOut, NotAllowed, WrongSecret
 from station.people import MAX_NAME, MAX_PASSPHRASE, Right
-from web import access
+from web import access, choices
 from web.context import reader
 from web.order import entry_number, field
 from web.status import status_of
@@ -33,7 +33,9 @@ def sign_in() -> Response | tuple[str, int]:
     except (BadInput, WrongSecret, LockedOut) as error:
         return _sign_in_page(str(error)), status_of(error)
     access.begin_session(person)
-    return redirect(own_address(request.form.get("next", "")), 303)
+    answer = redirect(own_address(request.form.get("next", "")), 303)
+    choices.remember(answer, choices.on_record(reader(), person.name))
+    return answer
 
 
 @pages.post("/sign-out")
