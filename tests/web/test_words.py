@@ -9,7 +9,9 @@ from pydantic import ValidationError
 
 from station.pull import FAILURE_MODES
 from web.shown import VERDICT_WORDS
-from web.words import FOLDER, Words, help_of, words
+from web.words import FOLDER, Term, Words, help_of, words, words_of
+
+LANGUAGES = sorted(path.stem for path in FOLDER.glob("*.toml"))
 
 
 def test_helps_are_for_pages_that_there_are(app: Flask) -> None:
@@ -23,7 +25,7 @@ def test_helps_are_for_pages_that_there_are(app: Flask) -> None:
 )
 def test_each_page_of_the_bar_has_its_help(client: FlaskClient, path: str) -> None:
     page = client.get(path).text
-    assert '<details class="help">' in page
+    assert '<details class="help" lang="en">' in page
     assert 'href="/words"' in page
 
 
@@ -54,3 +56,33 @@ def test_a_file_with_loose_ends_is_refused(change: tuple[str, object], says: str
     next(term for term in terms if term["id"] == "pass")[change[0]] = change[1]
     with pytest.raises(ValidationError, match=says):
         Words.model_validate(document)
+
+
+def shape(term: Term) -> tuple[str, tuple[str, ...]]:
+    return term.id, term.see
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_language_has_the_same_words_in_the_same_order(language: str) -> None:
+    english, other = words_of("en"), words_of(language)
+    assert other.language == language
+    assert [[shape(term) for term in group.terms] for group in other.groups] == [
+        [shape(term) for term in group.terms] for group in english.groups
+    ]
+    assert {name: page.words for name, page in other.help.items()} == {
+        name: page.words for name, page in english.help.items()
+    }
+
+
+def test_the_words_are_those_of_the_reader(client: FlaskClient) -> None:
+    asked = {"Accept-Language": "de"}
+    page = client.get("/limits", headers=asked).text
+    assert '<details class="help" lang="de">' in page
+    assert "<summary>Hilfe</summary>" in page
+    assert "Verschleißwächter" in client.get("/words", headers=asked).text
+    assert "Wear watch" in client.get("/words", headers={"Accept-Language": "xx"}).text
+
+
+def test_a_language_without_words_of_its_own_reads_english() -> None:
+    assert words_of("xx") is not None
+    assert words_of("xx").language == "en"

@@ -7,11 +7,11 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from station.datafiles import read_toml
+from web.languages import ENGLISH, chosen
 
 Identifier = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
 
 FOLDER = Path(__file__).parent
-LANGUAGE = "en"
 
 
 class _Text(BaseModel):
@@ -52,6 +52,7 @@ class Words(_Text):
     help_title: str
     see_title: str
     all_title: str
+    connectors_title: str
     help: dict[str, Help]
     """By the name of the page inside the application."""
     groups: tuple[Group, ...]
@@ -74,15 +75,21 @@ class Words(_Text):
 
 
 @cache
-def words(language: str = LANGUAGE) -> Words:
-    """Read the words of a language, once.
+def words_of(language: str) -> Words:
+    """Read the words of a language, once; English stands in for one that has no file.
 
     Raises
     ------
     DataFileError
-        The file is missing or does not fit, or leads to a word that it does not have.
+        The file does not fit, or leads to a word that it does not have.
     """
-    return read_toml(FOLDER / f"{language}.toml", Words)
+    path = FOLDER / f"{language}.toml"
+    return read_toml(path if path.exists() else FOLDER / f"{ENGLISH}.toml", Words)
+
+
+def words() -> Words:
+    """The words in the language of this request."""
+    return words_of(chosen())
 
 
 def help_of(endpoint: str | None) -> Help | None:
