@@ -4,23 +4,17 @@ from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass, field
 from functools import partial
-from ipaddress import ip_address
 from pathlib import Path
 from stat import S_IRWXG, S_IRWXO
-
-from pydantic import BaseModel
 
 from calibration.records import State as CalibrationState
 from station import doctor
 from station.bay import NAMES, InstrumentBay, Role
 from station.cli import doctor_machine as looks
 from station.datafiles import (
-    DATA,
     load_connectors,
     load_limit_sets,
     load_standards,
-    read_toml,
-    toml_files,
 )
 from station.doctor import Finding, PeopleSeen, PortSeen, State
 from station.doors import leads_with_secret
@@ -28,19 +22,12 @@ from station.errors import DataFileError, StationError
 from station.instruments.panel import open_panel
 from station.instruments.port import LinePort
 from station.instruments.profiles import LineSettings, load_meter_profile, load_tester_profile
-from station.jobs.certification_plan import CertificationPlan
-from station.jobs.validation_plan import ToolValidationPlan
 from station.ledger.queries import LedgerReader
 from station.ledger.soundness import check_writable, has_samples, verify_tail
+from station.plan_files import load_plans
 from station.secret_file import SecretFile
 from station.settings import InstrumentSettings, Settings
 from station.trust import Trust, TrustBook
-
-PLANS: dict[str, type[BaseModel]] = {
-    "certification": CertificationPlan,
-    "tool-validation": ToolValidationPlan,
-}
-"""What is in each file of plans, by its name."""
 
 
 @dataclass
@@ -88,7 +75,8 @@ class Examination:
                 partial(self._profile, role, settings),
             )  # fmt: skip
         yield _tried("settings", "standards", self._standards)
-        yield _tried("settings", "connectors and plans", _connectors_and_plans)
+        yield _tried("settings", "connectors", _connectors)
+        yield _tried("settings", "plans", self._plans)
 
     def _limit_set(self) -> Finding:
         name, wanted = "limit sets", self.settings.limit_set
@@ -111,6 +99,9 @@ class Examination:
         profile = load(settings.profile, folder)
         self._lines[role] = profile.line
         return f"{settings.profile}: {profile.title}."
+
+    def _plans(self) -> str:
+        return f"{', '.join(load_plans(self.settings.plans_folder))}."
 
     def _standards(self) -> str:
         load_standards(self.settings.standards_folder)
@@ -268,7 +259,7 @@ class Examination:
         path = secrets.path
         others = path.exists() and bool(path.stat().st_mode & (S_IRWXG | S_IRWXO))
         return PeopleSeen(
-            _on_network(self.settings.host),
+            not self.settings.open_to_this_machine_only,
             len(leads_with_secret(reader, secrets)),
             len(leads_with_secret(reader, secrets, passphrase=True)),
             str(path),
@@ -289,12 +280,8 @@ def _lock(path: Path) -> str:
     return "It can be written."
 
 
-def _connectors_and_plans() -> str:
-    connectors = load_connectors()
-    plans = [file for file in toml_files(DATA / "plans") if file.name[:-5] in PLANS]
-    for file in plans:
-        read_toml(file, PLANS[file.name[:-5]])
-    return f"{len(connectors.connectors)} connectors and {len(plans)} plans are in order."
+def _connectors() -> str:
+    return f"{len(load_connectors().connectors)} are in order."
 
 
 def _calibration(trust: Trust, in_use: bool) -> Finding:
@@ -303,13 +290,6 @@ def _calibration(trust: Trust, in_use: bool) -> Finding:
     else:
         state = State.GOOD if trust.state is CalibrationState.VALID else State.LOOK
     return Finding("calibration", trust.instrument, state, trust.sentence)
-
-
-def _on_network(host: str) -> bool:
-    try:
-        return not ip_address(host).is_loopback
-    except ValueError:
-        return host != "localhost"
 
 
 def _tried(area: str, name: str, act: Callable[[], str]) -> Finding:

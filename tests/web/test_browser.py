@@ -18,6 +18,7 @@ PATHS = (
     "/tools",
     "/tools/Hand tool 1/red",
     "/limits",
+    "/limits?size=18+AWG",
     "/instruments",
     "/people",
     "/words",
@@ -29,7 +30,7 @@ TARGET_PX = 44
 
 OVERFLOW = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 TOO_SMALL = """target => [...document.querySelectorAll(
-    "button, select, input:not([type=hidden]), a.button, nav a")]
+    "button, select, input:not([type=hidden]), a.button, nav a, summary")]
   .filter(control => control.checkVisibility())
   .filter(control => {
     const box = control.getBoundingClientRect();

@@ -1,12 +1,12 @@
 """Limits, instruments and people: what the station knows and whom it knows."""
 
-from flask import Blueprint, render_template
+from flask import Blueprint, render_template, request
 
 from calibration.records import CheckResult
 from station.limits import CriterionTable, Limit, LimitSet, limit_of
 from station.secret_file import SecretFile
 from station.trust import Trust
-from station.wire import parse_size
+from station.wire import WireSize, parse_size
 from web.check_figure import check_figure
 from web.context import bench, reader, station, trust_book
 from web.shown import ROLE_WORDS
@@ -22,13 +22,35 @@ pages = Blueprint("facts", __name__)
 
 @pages.get("/limits")
 def limits() -> str:
-    """Every limit set with its source, standing and conditions."""
-    sets = [bench().limit_sets[name] for name in bench().limit_sets.ids]
+    """Every limit set with its source, standing and conditions; the limits of one size first."""
+    known, in_use = bench().limit_sets, bench().settings.limit_set
+    sets = sorted((known[name] for name in known.ids), key=lambda item: _order(item, in_use))
+    labels = {label for item in sets for table in item.criteria for label in table.rows}
+    asked = request.args.get("size", "")
+    size = parse_size(asked) if asked else None
     return render_template(
         "limits.html",
         sets=[(item, [(table, _rows(item, table)) for table in item.criteria]) for item in sets],
-        in_use=bench().settings.limit_set,
+        in_use=in_use,
+        sizes=sorted(labels, key=lambda label: parse_size(label).area_m2),
+        size=size,
+        of_size=[] if size is None else _of_size(sets, size),
     )
+
+
+def _order(limit_set: LimitSet, in_use: str) -> tuple[bool, bool, bool, str]:
+    """What judges here first, then the shop's own, then what was seen in print."""
+    own = limit_set.standing == "shop"
+    return limit_set.id != in_use, not own, limit_set.from_memory, limit_set.id
+
+
+def _of_size(sets: list[LimitSet], size: WireSize) -> list[tuple[LimitSet, Limit]]:
+    return [
+        (item, limit_of(item, table, size))
+        for item in sets
+        for table in item.criteria
+        if size.label in table.rows
+    ]
 
 
 @pages.get("/instruments")

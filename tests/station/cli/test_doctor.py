@@ -103,6 +103,13 @@ def lost_standards(bench: Setup) -> None:
     bench.settings += 'standards_folder = "/nowhere/standards"\n'
 
 
+def wrong_plan(bench: Setup) -> None:
+    plans = bench.folder / "plans"
+    plans.mkdir()
+    (plans / "ours.toml").write_text('id = "theirs"\njob = "certification"\n', encoding="utf-8")
+    bench.settings += f'plans_folder = "{plans}"\n'
+
+
 def unknown_profile(bench: Setup) -> None:
     bench.meter(bench.stack.enter_context(FarEnd()).path, "meter-of-the-moon")
 
@@ -228,6 +235,7 @@ BROKEN: tuple[tuple[Callable[[Setup], None], str, str], ...] = (
     (unknown_limit_set, "settings", "no limit set 'of-the-moon'"),
     (lost_limit_sets, "settings", "/nowhere/sets cannot be read"),
     (lost_standards, "settings", "There is no folder /nowhere/standards"),
+    (wrong_plan, "settings", "ours.toml"),
     (unknown_profile, "settings", "no instrument profile 'meter-of-the-moon'"),
     (missing_port, "ports", "plug in the adapter"),
     (busy_port, "ports", "held by another program"),

@@ -28,6 +28,37 @@ def test_value_is_shown_as_printed_and_in_newton(client: FlaskClient) -> None:
     assert "89.0 N (20.0 lbf)" in row[:200]
 
 
+def test_limits_of_one_size_stand_together(client: FlaskClient) -> None:
+    page = html.unescape(client.get("/limits?size=18 AWG").text)
+    rows = page.split('id="of-size"')[1].split("</section>")[0]
+    # UL 486A pull table, 18 AWG: 20 lbf (SEEN-3); newton by the exact factor 4.4482216152605.
+    assert "89.0 N (20.0 lbf)" in rows
+    having = [
+        name
+        for name in shipped_limit_sets().ids
+        for table in shipped_limit_sets()[name].criteria
+        if "18 AWG" in table.rows
+    ]
+    assert rows.count('<a href="#') == len(having)
+    (remembered,) = shipped_limit_sets()["abyc-e11-memory"].criteria
+    from_memory = client.get("/limits", query_string={"size": next(iter(remembered.rows))}).text
+    assert "unverified, from memory" in from_memory.split('id="of-size"')[1].split("</section>")[0]
+    assert 'id="of-size"' not in client.get("/limits").text
+
+
+def test_a_size_without_a_limit_has_none_made_up(client: FlaskClient) -> None:
+    assert "No set has a limit for 17 AWG" in client.get("/limits?size=17 AWG").text
+    answer = client.get("/limits?size=-3 AWG")
+    assert answer.status_code == 400
+
+
+def test_the_set_in_use_comes_first(client: FlaskClient) -> None:
+    text = client.get("/limits").text
+    others = [name for name in shipped_limit_sets().ids if name != "ul-486a-1991"]
+    first = text.index('<section class="card" id="ul-486a-1991"')
+    assert all(first < text.index(f'<section class="card" id="{name}"') for name in others)
+
+
 def test_set_from_memory_says_so(client: FlaskClient, bench: FakeBench) -> None:
     table = CriterionTable(criterion="pull_force_min", unit="N", rows={"18 AWG": 1.0})
     invented = LimitSet(
