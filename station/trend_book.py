@@ -18,7 +18,7 @@ from station.ledger.entries import (
     ToolAdded,
     ToolServiced,
 )
-from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.queries import LedgerReader, SampleRow, ServiceRow
 from station.ledger.record import Entry
 from station.overview import trend_of
 from station.trends import NestTrend
@@ -43,10 +43,16 @@ class NestGlance:
         Its trend, with the latest samples only.
     last
         The latest sample, of any verdict; None where there is none.
+    voids
+        Void samples among those of the trend: no part of it, but shown.
+    service
+        The last service of the nest; None where there was none.
     """
 
     trend: NestTrend
     last: SampleRow | None
+    voids: tuple[SampleRow, ...] = ()
+    service: ServiceRow | None = None
 
 
 class TrendBook:
@@ -140,10 +146,18 @@ class TrendBook:
             with self._lock:
                 # Before it is read: an entry that comes meanwhile marks it again.
                 self._stale.discard(place)
-            latest = reader.nest_samples(*place, limit=1)
-            trend = trend_of(reader, *place, self._run_length).tail(KEPT)
+            glance = self._glance(reader, place)
             with self._lock:
-                self._glances[place] = NestGlance(trend, latest[0] if latest else None)
+                self._glances[place] = glance
+
+    def _glance(self, reader: LedgerReader, place: Place) -> NestGlance:
+        trend = trend_of(reader, *place, self._run_length).tail(KEPT)
+        latest = reader.nest_samples(*place, limit=KEPT)
+        services = reader.services(*place)
+        service = services[-1] if services else None
+        first = trend.samples[0].begun_seq if trend.cut else 0 if service is None else service.seq
+        voids = tuple(row for row in latest if row.verdict == "void" and row.begun_seq >= first)
+        return NestGlance(trend, latest[-1] if latest else None, voids, service)
 
 
 def _touched(entry: Entry, reader: LedgerReader, places: list[Place]) -> set[Place]:

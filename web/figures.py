@@ -4,6 +4,7 @@ The functions take plain data, so that a page and a report draw the same figure.
 is slow to import and is therefore imported when the first figure is drawn.
 """
 
+import bisect
 import io
 import itertools
 import threading
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from station.ledger.queries import SampleRow
+from station.ledger.queries import SampleRow, ServiceRow
 from station.trends import NestTrend
 from web.shown import VERDICT_WORDS, local_time, newton
 from web.svg import clean_svg
@@ -46,7 +47,13 @@ _DRAWING = threading.Lock()
 """The drawing library keeps its settings in one place for all threads."""
 
 
-def trend_figure(trend: NestTrend, *, sample_url: Callable[[str], str]) -> str:
+def trend_figure(
+    trend: NestTrend,
+    *,
+    sample_url: Callable[[str], str],
+    voids: Sequence[SampleRow] = (),
+    service: ServiceRow | None = None,
+) -> str:
     """Draw a nest's force and resistance scores over its samples, as SVG.
 
     The latest :data:`MAX_POINTS` samples are drawn. Where the wear watch has signalled, the sample
@@ -56,10 +63,16 @@ def trend_figure(trend: NestTrend, *, sample_url: Callable[[str], str]) -> str:
     ----------
     sample_url
         Address of a sample by its id: the link of its point.
+    voids
+        Void samples, which are no part of the trend: marked at the foot, where they were made.
+    service
+        The service after which the trend begins.
     """
     first = max(0, len(trend.samples) - MAX_POINTS)
     rows = trend.samples[first:]
     urls = [sample_url(row.sample_id) for row in rows]
+    voids = [row for row in voids if not rows or first == 0 or row.begun_seq > rows[0].begun_seq]
+    void_urls = [sample_url(row.sample_id) for row in voids]
 
     def draw(figure: "Figure") -> None:
         force, resistance = figure.subplots(2, 1, sharex=True)
@@ -68,12 +81,18 @@ def trend_figure(trend: NestTrend, *, sample_url: Callable[[str], str]) -> str:
         force.set_ylabel("force score")
         resistance.set_ylabel("resistance score")
         _mark_change(trend, first, {"force": force, "resistance": resistance})
+        _mark_voids(force, rows, voids, void_urls)
+        if service is not None and first + trend.cut == 0:
+            _mark_service((force, resistance), service)
         _date_ticks(resistance, rows)
 
     return draw_svg(
         draw,
         title=f"Tool {trend.tool}, nest {trend.nest}: {trend.sentence}",
-        link_titles={url: _point_title(row) for url, row in zip(urls, rows, strict=True)},
+        link_titles={
+            url: _point_title(row)
+            for url, row in zip([*urls, *void_urls], [*rows, *voids], strict=True)
+        },
         size_in=(7.8, 4.4),
     )
 
@@ -179,6 +198,41 @@ def _mark_change(trend: NestTrend, first: int, axes_of: "dict[str, Axes]") -> No
         axes.set_ylim(top=top + 0.15 * (top - axes.get_ylim()[0]))
         words = f"dotted: change began {trend.change_began:%Y-%m-%d}"
         axes.set_title(f"{words}; dashed: signal", color=INK, fontsize=10, loc="right")
+
+
+def _mark_voids(
+    axes: "Axes", rows: Sequence[SampleRow], voids: Sequence[SampleRow], urls: Sequence[str]
+) -> None:
+    from matplotlib.path import Path
+    from matplotlib.transforms import blended_transform_factory
+
+    if not voids:
+        return
+    made = [row.begun_seq for row in rows]
+    struck = Path([(-1.5, -1.5), (1.5, 1.5)])
+    points = axes.scatter(
+        [bisect.bisect(made, row.begun_seq) - 0.5 for row in voids],
+        [0.06] * len(voids),
+        marker=Path.make_compound_path(Path.unit_circle(), struck),
+        facecolors="none",
+        edgecolors=INK,
+        s=40,
+        transform=blended_transform_factory(axes.transData, axes.transAxes),
+        zorder=3,
+    )
+    points.set_urls(list(urls))
+
+
+def _mark_service(both: "Sequence[Axes]", service: ServiceRow) -> None:
+    for axes in both:
+        axes.axvline(-0.6, color=INK, linewidth=3, alpha=0.7)
+    both[0].set_title(
+        f"begins after: {service.action}, {local_time(service.at_utc)[:10]}",
+        color=INK,
+        fontsize=10,
+        loc="left",
+        parse_math=False,
+    )
 
 
 def _date_ticks(axes: "Axes", rows: Sequence[SampleRow]) -> None:

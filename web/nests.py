@@ -3,9 +3,9 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import Literal, NamedTuple
 
-from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.queries import LedgerReader, SampleRow, ServiceRow
 from station.trend_book import NestGlance
 from station.trends import NestTrend
 
@@ -15,6 +15,14 @@ SPARK_SCORE = 4.0
 """Scores beyond this many deviations lie on the edge of the small curve."""
 
 State = Literal["steady", "worn", "unknown"]
+
+
+class NestRow(NamedTuple):
+    """A sample of a nest, and how far it lies from its joint's baseline."""
+
+    sample: SampleRow
+    force: float | None = None
+    resistance: float | None = None
 
 
 @dataclass(frozen=True)
@@ -32,6 +40,16 @@ class NestStatus:
     trend: NestTrend
     last: SampleRow | None
     done_today: bool
+    voids: tuple[SampleRow, ...] = ()
+    service: ServiceRow | None = None
+
+    @property
+    def rows(self) -> list[NestRow]:
+        """Samples of the trend and voids among them, oldest first, with their scores."""
+        trend = self.trend
+        scored = zip(trend.samples, trend.force_distances, trend.resistance_distances, strict=True)
+        rows = [NestRow(*row) for row in scored] + [NestRow(row) for row in self.voids]
+        return sorted(rows, key=lambda row: row.sample.begun_seq)
 
     @property
     def state(self) -> State:
@@ -84,4 +102,4 @@ def nest_statuses(glances: Iterable[NestGlance], *, today: datetime) -> list[Nes
 def nest_status(glance: NestGlance, *, today: datetime) -> NestStatus:
     """How one nest stands; ``today`` is when today began."""
     done = any(row.at_utc >= today for row in glance.trend.samples)
-    return NestStatus(glance.trend, glance.last, done)
+    return NestStatus(glance.trend, glance.last, done, glance.voids, glance.service)

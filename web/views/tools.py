@@ -1,7 +1,12 @@
 """Tools: one line per nest, and the trend of each."""
 
+import csv
+import io
+from datetime import datetime
+
 from flask import Blueprint, Response, abort, render_template, url_for
 
+from station.ledger.flat import guarded
 from web.context import glances, reader, start_of_today, station
 from web.figures import trend_figure
 from web.nests import NestStatus, nest_status, nest_statuses
@@ -28,13 +33,12 @@ def nest_page(tool: str, nest: str) -> str:
     """The trend of one nest, and its samples."""
     status = _status(tool, nest)
     trend = status.trend
-    scored = zip(trend.samples, trend.force_distances, trend.resistance_distances, strict=True)
     return render_template(
         "nest.html",
         status=status,
         trend=trend,
         figure=_trend_svg(status),
-        rows=list(scored)[-TABLE_ROWS:][::-1],
+        rows=status.rows[-TABLE_ROWS:][::-1],
         services=reader().services(trend.tool, trend.nest)[::-1],
     )
 
@@ -46,6 +50,37 @@ def trend_svg(tool: str, nest: str) -> Response:
     if figure is None:
         abort(404, f"Nest {nest} of {tool} has no baseline: validate the tool to see its trend.")
     return Response(figure, mimetype="image/svg+xml")
+
+
+@pages.get("/<tool>/<path:nest>/samples.csv")
+def nest_csv(tool: str, nest: str) -> Response:
+    """What the page of a nest shows, as a table for other programs; SI units."""
+    columns = (
+        "sample_id", "at_utc", "verdict", "job", "person", "connector", "wires", "material",
+        "peak_n", "peak_u_n", "splice_ohm", "splice_u_ohm", "failure_mode", "replaces",
+    )  # fmt: skip
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow([*columns, "force_score", "resistance_score"])
+    for row in _status(tool, nest).rows:
+        cells = [getattr(row.sample, name) for name in columns]
+        writer.writerow([csv_cell(cell) for cell in (*cells, row.force, row.resistance)])
+    return Response(text.getvalue(), mimetype="text/csv")
+
+
+def csv_cell(value: object) -> str:
+    """Write a cell that no spreadsheet takes for a formula."""
+    match value:
+        case None:
+            return ""
+        case float() | int():
+            return repr(value)
+        case datetime():
+            return value.isoformat()
+        case tuple():
+            return guarded(" + ".join(value))
+        case _:
+            return guarded(str(value))
 
 
 def _status(tool: str, nest: str) -> NestStatus:
@@ -63,5 +98,8 @@ def _trend_svg(status: NestStatus) -> str | None:
     if not status.trend.has_baseline:
         return None
     return trend_figure(
-        status.trend, sample_url=lambda sample: url_for("samples.sample_page", sample_id=sample)
+        status.trend,
+        sample_url=lambda sample: url_for("samples.sample_page", sample_id=sample),
+        voids=status.voids,
+        service=status.service,
     )

@@ -1,5 +1,7 @@
 """Tools: states, trends, links."""
 
+import csv
+import io
 import re
 from xml.etree import ElementTree
 
@@ -9,6 +11,7 @@ from flask.testing import FlaskClient
 from station.ledger.entries import ToolServiced
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
+from tests.web.invented import begun, finish, order_of
 
 
 def rows_of(text: str) -> dict[str, str]:
@@ -71,3 +74,32 @@ def test_trend_begins_again_after_a_service(client: FlaskClient, ledger: Ledger)
     assert "Worn:" not in text
     assert "No sample since its last service" in text
     assert "new &lt;die&gt;" in text
+
+
+def test_voids_and_the_service_are_shown(client: FlaskClient, ledger: Ledger) -> None:
+    path = "/tools/Hand%20tool%201/blue"
+    before = client.get(path).text
+    ledger.append(ToolServiced(tool="Hand tool 1", nest="blue", action="= new $die$"), person="Bo")
+    assert "No sample since its last service" in client.get(path).text
+    for void in (None, "gripped askew"):
+        order = order_of("Bo Invented", "blue")
+        sample = ledger.append(begun(order), person=order.person).id
+        finish(ledger, sample, order, void_reason=void)
+    after = client.get(path).text
+    assert "begins after: = new $die$" in after
+    figure = client.get(path + "/trend.svg").text
+    assert re.search(r"<title>Void, [^<]+</title>", figure)
+    assert before.count("<tr>") > after.count("<tr>") == 3
+
+
+def test_the_table_is_to_be_had_as_csv(client: FlaskClient, records: LedgerReader) -> None:
+    answer = client.get("/tools/Hand%20tool%201/red/samples.csv")
+    assert answer.mimetype == "text/csv"
+    rows = list(csv.DictReader(io.StringIO(answer.text)))
+    shown = [row for row in records.nest_samples("Hand tool 1", "red") if row.verdict]
+    assert [row["sample_id"] for row in rows] == [
+        row.sample_id for row in shown if row.job != "tool_validation"
+    ]
+    assert float(rows[0]["peak_n"]) == shown[0].peak_n
+    assert rows[-1]["force_score"] != ""
+    assert client.get("/tools/Hand%20tool%201/none/samples.csv").status_code == 404
