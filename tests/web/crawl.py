@@ -1,5 +1,6 @@
 """Pages as a browser reads them: links, forms and their fields, for tests that try all of them."""
 
+from collections import Counter
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
@@ -7,7 +8,8 @@ from werkzeug.test import TestResponse
 
 from tests.web.visitor import Visitor
 
-MOST_PAGES = 120
+ENOUGH_OF_A_KIND = 3
+"""Pages of one route, such as those of single samples, that are read."""
 
 
 @dataclass
@@ -83,13 +85,17 @@ def read(path: str, answer: TestResponse) -> Reader:
 
 
 def crawl(visitor: Visitor, first: str = "/") -> dict[str, Reader]:
-    """Read every page that links lead to."""
+    """Read every page that links lead to, a few of each kind."""
     found: dict[str, Reader] = {}
+    kinds: Counter[str] = Counter()
     waiting = [first]
-    while waiting and len(found) < MOST_PAGES:
+    adapter = visitor.app.url_map.bind("")
+    while waiting:
         path = waiting.pop(0)
-        if path in found:
+        endpoint, _ = adapter.match(path.partition("?")[0])
+        if path in found or kinds[endpoint] >= ENOUGH_OF_A_KIND:
             continue
+        kinds[endpoint] += 1
         answer = visitor.get(path)
         assert answer.status_code < 500, path
         found[path] = read(path.partition("?")[0], answer)
