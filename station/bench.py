@@ -15,7 +15,7 @@ from station.connectors import ConnectorBook, connector_named
 from station.errors import BadInput, CalibrationNeeded, InstrumentError, SampleUnsaved, StationError
 from station.instruments.panel_base import BasePanel, NoPanel, PanelLine
 from station.job_book import JobBook
-from station.ledger.entries import Payload, SampleBegun, SampleFinished
+from station.ledger.entries import Payload, PullBegun, SampleBegun, SampleFinished
 from station.ledger.record import Entry
 from station.ledger.store import Ledger
 from station.limits import Limit, LimitSets
@@ -337,7 +337,11 @@ class Bench:
             force_n=None, peak_n=None, suggested_mode=None, outcome=None, trouble=None,
         )  # fmt: skip
         self._stop = operator.stop
-        around = Surroundings(self.settings, self._bay, self.board, self.panel, self.trust)
+        pulled = PullBegun(sample_id=sample_id, demo=self._demo)
+        around = Surroundings(
+            self.settings, self._bay, self.board, self.panel, self.trust,
+            lambda: self.enter(pulled, order.person),
+        )  # fmt: skip
         course = SampleCourse(around, order, limits, operator)
         void_reason: str | None = None
         error: InstrumentError | None = None

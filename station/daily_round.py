@@ -83,6 +83,7 @@ class DailyRound:
             Its nest is not part of the check, or needs no more samples.
         """
         place = (order.joint.tool, order.joint.nest)
+        self._demand_made_again(place, order.offered_again_for)
         for item in self.progress(record):
             if item.nest.place == place and item.finding.outcome is None:
                 return item.finding.stage
@@ -157,6 +158,19 @@ class DailyRound:
                 if nest.place not in settled:
                     found[nest.place] = row.job_id
         return found
+
+    def _demand_made_again(self, place: Place, replaces: str | None) -> None:
+        """Refuse a fresh sample while one of the nest is unfinished: none is quietly forgotten."""
+        left = [
+            row.sample_id
+            for row in self._reader.unfinished()
+            if (row.tool, row.nest) == place and row.job == daily_check.JOB
+        ]
+        if left and replaces not in left:
+            raise BadInput(
+                f"Sample {left[0]} of {place[0]}, nest {place[1]} was begun and never finished: "
+                "measure it again or void it first."
+            )
 
     def _last_check(
         self, place: Place, under_check: Mapping[Place, str], held: Mapping[Place, str]

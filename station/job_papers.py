@@ -6,9 +6,11 @@ from station.certificates import attempts_of
 from station.certification_record import hints_of, read_certification
 from station.datafiles import shipped_book, shipped_causes
 from station.errors import BadInput
-from station.ledger.job_queries import job_record
-from station.ledger.queries import LedgerReader
+from station.ledger.entries import NEST_OUTCOME
+from station.ledger.job_queries import JobRecord, job_record
+from station.ledger.queries import LedgerReader, SampleRow
 from station.reports.certification import certification_paper
+from station.reports.daily import daily_paper
 from station.reports.frame import Paper
 from station.reports.validation import validation_paper
 from station.validation_book import read_validation, replaced_by
@@ -27,6 +29,8 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
     if any(row.simulated for row in record.samples):
         marks.append("Measured with simulated instruments.")
     match record.row.job:
+        case "daily_check":
+            return daily_paper(record, _counted(reader, record), marks=marks, size=size)
         case "tool_validation":
             validation = read_validation(reader, job_id)
             comparisons = {
@@ -42,6 +46,19 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
             attempts = attempts_of(reader, job.scope.candidate)
             return certification_paper(job, shipped_book(), hints, attempts, marks=marks, size=size)
     raise BadInput(f"There is no paper of a {record.row.job.replace('_', ' ')}.")
+
+
+def _counted(reader: LedgerReader, record: JobRecord) -> list[SampleRow]:
+    """The samples that a check's findings rest on; some were made before it began."""
+    found = {row.sample_id: row for row in record.samples}
+    for taken in record.steps_named(NEST_OUTCOME):
+        for name in ("samples", "voids"):
+            listed = taken.step.content.get(name)
+            for sample_id in listed if isinstance(listed, list) else []:
+                row = reader.sample(str(sample_id))
+                if row is not None:
+                    found.setdefault(row.sample_id, row)
+    return list(found.values())
 
 
 def write_paper(text: str, path: Path) -> None:

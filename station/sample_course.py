@@ -2,7 +2,7 @@
 
 import math
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from statistics import fmean
 
@@ -53,6 +53,8 @@ class Surroundings:
     board: Board
     panel: BenchPanel
     trust: TrustBook
+    pull_begins: Callable[[], object]
+    """Puts on record that a pull begins, before anybody can see its force."""
 
 
 @dataclass
@@ -114,6 +116,7 @@ class SampleCourse:
         trust = self.around.trust.demand("tester", self.around.bay.used("tester").name)
         self.around.board.show(stage=Stage.GRIP)
         self.operator.sample_gripped()
+        self.around.pull_begins()
         began_s = time.monotonic()
         self.around.board.trace.begin()
         self.around.board.show(stage=Stage.PULLING)
@@ -121,8 +124,11 @@ class SampleCourse:
         trace = tester.record(self._show_force, self.operator.stop, preload_n)
         if trace.force_n.size:
             self.around.board.show(force_n=float(trace.force_n[-1]), peak_n=self._peak_n)
-        void_reason = self.around.panel.void_reason(began_s) or trace.void_reason
+        by_panel = self.around.panel.void_reason(began_s)
+        void_reason = by_panel or trace.void_reason
         if void_reason is not None:
+            if by_panel is None and self.operator.stop.is_set():
+                self.void_by = "person"
             return void_reason
         return self._judge_trace(trace, preload_n, tester, trust)
 

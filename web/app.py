@@ -131,6 +131,7 @@ def _teach_templates(app: Flask) -> None:
         NOTHING=shown.NOTHING,
         VERDICT_WORDS=shown.VERDICT_WORDS,
         JOB_WORDS=shown.JOB_WORDS,
+        OUTCOME_WORDS=shown.OUTCOME_WORDS,
         CRITERION_WORDS=shown.CRITERION_WORDS,
         FAILURE_MODES=FAILURE_MODES,
     )

@@ -6,6 +6,7 @@ from typing import Protocol
 from calibration.records import Role
 from station.bench_state import Board, SampleOrder
 from station.instruments.panel_base import PanelLine
+from station.job_book import JobBook
 from station.ledger.entries import Payload
 from station.ledger.record import Entry
 from station.limits import LimitSets
@@ -53,6 +54,10 @@ class BenchFace(Protocol):
     @property
     def settings(self) -> Settings:
         """The bench's settings."""
+
+    @property
+    def jobs(self) -> JobBook:
+        """The book of jobs over the bench's ledger."""
 
     @property
     def limit_sets(self) -> LimitSets:

@@ -97,7 +97,15 @@ def order_again(row: SampleRow, person: str) -> SampleOrder:
         tool=row.tool,
         nest=row.nest,
     )
-    return SampleOrder(person, row.job, joint, row.limit_set, offered_again_for=row.sample_id)
+    return SampleOrder(
+        person,
+        row.job,
+        joint,
+        row.limit_set,
+        offered_again_for=row.sample_id,
+        job_id=row.job_id,
+        step=row.step,
+    )
 
 
 def field(form: Mapping[str, str], name: str, words: str) -> str:

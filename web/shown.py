@@ -19,6 +19,13 @@ JOB_WORDS = {
     "daily_check": "Daily check",
     "tool_validation": "Tool validation",
     "certification": "Certification",
+    "service": "After service",
+}
+OUTCOME_WORDS = {
+    "released": "Released for the day",
+    "watch": "On watch",
+    "held": "Held",
+    "broken off": "Broken off",
 }
 CRITERION_WORDS = {
     "pull_force_min": "Pull force",

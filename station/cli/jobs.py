@@ -1,4 +1,4 @@
-"""Commands on jobs: job due, start, list, status, next, sample, step, end."""
+"""Commands on jobs: job due, start, list, status, next, sample, step, end, odds."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -28,11 +28,13 @@ from station.job_keeping import Content
 from station.job_papers import paper_of, write_paper
 from station.jobs.course import Todo
 from station.jobs.daily_plan import DailyCheckPlan
+from station.jobs.plan_errors import error_lines, plan_errors
 from station.ledger.entries import Joint
 from station.ledger.job_queries import jobs as jobs_on_record
 from station.ledger.queries import LedgerReader
-from station.plan_files import plan_named
+from station.plan_files import load_plans, plan_named, read_plan
 from station.reports.frame import Paper
+from station.settings import read_settings
 from station.wire import parse_size
 
 _person = click.option("--person", required=True, metavar="NAME", help="Who does it, as on record.")
@@ -234,6 +236,36 @@ def report(job_id: str, out: Path, paper: Paper, path: Path | None) -> None:
     with LedgerReader.open(path or default_ledger()) as reader:
         write_paper(paper_of(reader, job_id, paper), out)
     click.echo(f"Wrote {out}.")
+
+
+@job.command(epilog="Example: station job odds daily-check --tries 200")
+@click.argument("plan")
+@click.option("--tries", type=click.IntRange(10, 100_000), default=400, show_default=True)
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
+@click.option(
+    "--settings", "settings_path", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE"
+)
+@json_option
+def odds(plan: str, tries: int, seed: int, settings_path: Path | None, as_json: bool) -> None:
+    """Say how often a plan is wrong: an id, or a file of your own.
+
+    Simulated tools and people whose true quality is known are judged by the plan; the share of bad
+    ones let through and of good ones turned away is printed with its exact 95 % interval. What is
+    simulated is invented: it shows what the plan does, not how your tools are.
+    """
+    file = Path(plan)
+    if file.suffix == ".toml":
+        wanted = read_plan(file)
+    else:
+        known = load_plans(read_settings(settings_path).plans_folder)
+        if plan not in known:
+            raise BadInput(f"There is no plan {plan!r}: use one of {', '.join(known)}, or a file.")
+        wanted = known[plan]
+    rates = plan_errors(wanted, tries=tries, seed=seed)
+    if as_json:
+        print_json({"plan": wanted.id, "rates": [rate.as_dict() for rate in rates]})
+        return
+    echo_lines(iter(error_lines(wanted.job, rates)))
 
 
 def _show(opened: OpenBook, job_id: str, as_json: bool) -> None:

@@ -38,6 +38,11 @@ class NestEvidence:
         Samples for which a limit could not be judged at all.
     voids
         Void samples, which are replaced.
+    unkept
+        Samples whose pull began and left no force on record: stopped, cut off, unplugged. Somebody
+        may have seen what they held.
+    pending
+        Samples begun, not finished, and not made again yet.
     has_baseline
         Whether there is anything to compare the nest with.
     worn
@@ -51,6 +56,8 @@ class NestEvidence:
     verdicts: tuple[str, ...]
     unmeasured: int = 0
     voids: int = 0
+    unkept: int = 0
+    pending: int = 0
     has_baseline: bool = True
     worn: str | None = None
     newly_worn: bool = False
@@ -84,6 +91,9 @@ def judge(plan: DailyCheckPlan, evidence: NestEvidence) -> NestFinding:
     if held is not None:
         return held
     made = len(evidence.verdicts)
+    if evidence.pending:
+        reason = "A sample was begun and not finished: measure it again or void it."
+        return NestFinding(None, STEP_FIRST, max(plan.first_stage - made, 1), (reason,))
     if made < plan.first_stage:
         return NestFinding(None, STEP_FIRST, plan.first_stage - made, ())
     doubts = _doubts(evidence)
@@ -100,6 +110,13 @@ def _reason_to_hold(plan: DailyCheckPlan, evidence: NestEvidence) -> NestFinding
         what = "A sample" if fails == 1 else f"{fails} samples"
         reason = f"{what} failed a limit; {plan.fails_allowed or 'none'} may."
         return NestFinding("held", STEP_FIRST, 0, (reason,))
+    if evidence.unkept:
+        what = "A pull" if evidence.unkept == 1 else f"{evidence.unkept} pulls"
+        reason = (
+            f"{what} began and left no force on record, which somebody may have seen. A lead looks "
+            "at bench and nest first."
+        )
+        return NestFinding("held", STEP_FIRST, 0, (reason,), "lead")
     if evidence.voids > plan.voids_allowed:
         reason = (
             f"{evidence.voids} samples were void, where {plan.voids_allowed} may be replaced: "
@@ -226,7 +243,12 @@ def progress_of(plan: DailyCheckPlan, nest: CheckedNest, history: NestHistory) -
         run_length=nest.run_length,
         since_seq=history.serviced_seq,
     )
-    evidence = _evidence(nest, counted, len(voids), trend)
+    pending = [row for row in mine if row.verdict is None and row.sample_id not in replaced]
+    unkept = [row for row in voids if row.pull_begun_seq is not None and row.peak_n is None]
+    evidence = replace(
+        _evidence(nest, counted, trend),
+        voids=len(voids), unkept=len(unkept), pending=len(pending),
+    )  # fmt: skip
     return NestProgress(nest, counted, voids, judge(plan, evidence), trend)
 
 
@@ -238,9 +260,7 @@ def as_counted(row: SampleRow, nest: CheckedNest) -> SampleRow:
     return replace(row, verdict=row.measured_verdict)
 
 
-def _evidence(
-    nest: CheckedNest, counted: Sequence[SampleRow], voids: int, trend: NestTrend
-) -> NestEvidence:
+def _evidence(nest: CheckedNest, counted: Sequence[SampleRow], trend: NestTrend) -> NestEvidence:
     unmeasured = [
         row for row in counted if row.verdict == "undecided" and row.measured_verdict != "undecided"
     ]
@@ -254,7 +274,6 @@ def _evidence(
     return NestEvidence(
         verdicts,
         unmeasured=len(unmeasured),
-        voids=voids,
         has_baseline=trend.has_baseline,
         worn=trend.sentence if trend.flagged else None,
         newly_worn=new,

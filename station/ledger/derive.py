@@ -29,6 +29,7 @@ from station.ledger.entries import (
     Payload,
     PersonAdded,
     PersonLeft,
+    PullBegun,
     PullResult,
     RoleChanged,
     SampleBegun,
@@ -77,6 +78,11 @@ _FINISH_AS_BEGUN = Prepared(
         *(_sample.c[name] == bindparam(f"same_{name}") for name in _INDEXED_DESCRIPTION)
     ),
     [*_MEASURED, *(name for name in _DESCRIBED if name not in _INDEXED_DESCRIPTION)],
+)
+_PULL_BEGUN = Prepared(
+    _sample.update()
+    .where(_sample.c.sample_id == bindparam("of_sample"))
+    .values(pull_begun_seq=bindparam("seq"))
 )
 _FIND_SAMPLE = Prepared(
     select(_sample.c.finished_seq, _sample.c.verdict).where(
@@ -131,6 +137,8 @@ def derive(connection: Connection, entry: Entry) -> None:
             _sample_begun(connection, entry, payload)
         case SampleFinished():
             _sample_finished(connection, entry, payload)
+        case PullBegun():
+            _PULL_BEGUN.execute(connection, {"of_sample": payload.sample_id, "seq": entry.seq})
         case Correction():
             _correction(connection, payload)
         case PersonAdded() | RoleChanged() | PersonLeft() | DoorEvent():

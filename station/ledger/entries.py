@@ -255,6 +255,14 @@ class SampleBegun(Payload):
     """Where in the job's plan it belongs."""
 
 
+class PullBegun(Payload):
+    """The pull of a sample began: from here on somebody may have seen what it holds."""
+
+    KIND: ClassVar[str] = "pull_begun"
+
+    sample_id: str
+
+
 class SampleFinished(Payload):
     """A sample's readings and verdict, in one entry and one transaction."""
 
@@ -511,6 +519,7 @@ KINDS: dict[str, type[Payload]] = {
         ToolAdded,
         ToolServiced,
         SampleBegun,
+        PullBegun,
         SampleFinished,
         JobBegun,
         JobStep,

@@ -86,6 +86,8 @@ class SampleRow:
     void_by: str | None = None
     measured_verdict: str | None = None
     """What the measured values say, even where the sample is void; None where there are none."""
+    pull_begun_seq: int | None = None
+    """Entry at which its pull began; None where it never did, or for records from before that."""
 
 
 @dataclass(frozen=True)

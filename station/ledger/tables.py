@@ -22,7 +22,7 @@ from sqlalchemy import (
     text,
 )
 
-READ_TABLES_VERSION = 5
+READ_TABLES_VERSION = 6
 
 APPLICATION_ID = 0x43525350
 """Marks an SQLite file as a ledger of this station."""
@@ -169,6 +169,7 @@ sample = Table(
     Column("step", Text),
     Column("void_by", Text),
     Column("measured_verdict", Text),
+    Column("pull_begun_seq", Integer),
     Index("sample_by_job", "job_id", "begun_seq", sqlite_where=text("job_id IS NOT NULL")),
     Index("sample_by_nest", "tool", "nest", "begun_seq"),
     Index("sample_by_tool", "tool", "begun_seq"),

@@ -172,6 +172,8 @@ def test_an_unfinished_sample_is_named_and_keeps_the_job_open(shop: Shop) -> Non
     assert sample_id in shop.book.course(job_id).lines[0]
     with pytest.raises(BadInput, match="in hand"):
         shop.book.end(job_id, person="Bo Invented")
+    with pytest.raises(BadInput, match="never finished"):
+        shop.order(job_id)
     again = shop.order(job_id, again_for=sample_id)
     shop.ledger.append(begun(again), person="Bo Invented")
     assert sample_id not in "".join(shop.book.course(job_id).lines)

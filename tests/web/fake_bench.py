@@ -7,12 +7,13 @@ from station.bench_state import Board, SampleOrder, Stage
 from station.datafiles import shipped_limit_sets
 from station.errors import BadInput, StationError
 from station.instruments.panel_base import NoPanel, PanelLine
+from station.job_book import JobBook
 from station.ledger.entries import Payload
 from station.ledger.record import Entry
 from station.ledger.store import Ledger
 from station.limits import LimitSets
 from station.settings import Settings
-from tests.web.invented import begun, finish, order_of
+from tests.web.invented import NOW, begun, finish, order_of
 
 
 @dataclass(frozen=True)
@@ -32,9 +33,12 @@ class FakeBench:
         self._ledger = ledger
         self.board = Board()
         self.settings = Settings()
+        self.jobs = JobBook(ledger, self.settings, now=lambda: NOW)
         self.limit_sets: LimitSets = shipped_limit_sets()
         self.simulated = True
         self.panel = NoPanel("No panel is set up: footswitch, guard and lamps are not used.").line()
+        self.peak_n = 142.0
+        """What the next samples hold."""
         self.problem: StationError | None = None
         """Raised by the next call, as an instrument or the ledger would."""
 
@@ -50,6 +54,7 @@ class FakeBench:
     def start(self, order: SampleOrder) -> None:
         if self.board.state.stage not in (Stage.IDLE, Stage.DONE):
             raise BadInput("A sample is under way on this bench: finish it or give it up first.")
+        order = self.jobs.order(order)
         sample_id = self._ledger.append(begun(order), person=order.person).id
         self.board.show(
             stage=Stage.CLIP_ON, order=order, sample_id=sample_id, resistance_readings_ohm=(),
@@ -67,7 +72,10 @@ class FakeBench:
 
     def name_failure(self, mode: str) -> None:
         order, sample_id = self._in_hand()
-        self.board.show(stage=Stage.DONE, outcome=finish(self._ledger, sample_id, order, mode=mode))
+        outcome = finish(self._ledger, sample_id, order, peak_n=self.peak_n, mode=mode)
+        self.board.show(stage=Stage.DONE, outcome=outcome)
+        if order.job_id is not None:
+            self.jobs.settle(order.job_id, order.person)
 
     def abandon(self, reason: str) -> None:
         order, sample_id = self._in_hand()

@@ -14,6 +14,7 @@ from tests.web.invented import order_of
 PATHS = (
     "/",
     "/bench",
+    "/jobs",
     "/samples",
     "/tools",
     "/tools/Hand tool 1/red",

@@ -7,6 +7,7 @@ from web.views import (
     doors,
     facts,
     guide,
+    jobs,
     samples,
     studies,
     today,
@@ -16,6 +17,7 @@ from web.views import (
 BLUEPRINTS = (
     today.pages,
     bench.pages,
+    jobs.pages,
     samples.pages,
     tools.pages,
     facts.pages,

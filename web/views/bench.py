@@ -8,7 +8,7 @@ from flask import Blueprint, abort, jsonify, redirect, render_template, request,
 from werkzeug.wrappers import Response
 
 from station.bench_state import SampleOrder
-from station.errors import BadInput, DataFileError, NoLimit
+from station.errors import BadInput, DataFileError, NestOnHold, NoLimit
 from web import access
 from web.access import demand_measuring
 from web.context import bench, reader, station
@@ -39,7 +39,7 @@ def start() -> Response | tuple[str, int]:
         demand_measuring(order.person)
         with wait_for_news():
             bench().start(order)
-    except (BadInput, NoLimit, DataFileError) as error:
+    except (BadInput, NestOnHold, NoLimit, DataFileError) as error:
         return _page(request.form, str(error)), 400
     return redirect(url_for("bench.bench_page"), 303)
 

@@ -6,6 +6,7 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from station.errors import BadInput
+from station.ledger.job_queries import holds
 from station.ledger.queries import SampleRow
 from web.access import demand_measuring
 from web.context import bench, glances, reader, start_of_today, station
@@ -13,6 +14,7 @@ from web.live import OPEN_STAGES
 from web.nests import nest_statuses
 from web.order import field, order_again
 from web.views.bench import wait_for_news
+from web.views.jobs import due_nests
 
 pages = Blueprint("today", __name__)
 
@@ -29,7 +31,8 @@ def today() -> str:
     return render_template(
         "today.html",
         worn=[status for status in statuses if status.state == "worn"],
-        due=[status for status in statuses if not status.done_today],
+        due=[item for item in due_nests() if item.due],
+        held=holds(ledger),
         nest_count=len(statuses),
         behind=station().trends.behind,
         unfinished=_interrupted(),

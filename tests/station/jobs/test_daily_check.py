@@ -163,7 +163,6 @@ def test_samples_before_the_check_and_of_other_jobs_do_not_count() -> None:
     rows = [
         sample(0, begun_seq=90),
         sample(1, job="tool_validation"),
-        sample(2, None),
         sample(3),
     ]
     progress = progress_of(PLAN, NEST, history(*rows))
@@ -186,6 +185,33 @@ def test_a_sample_that_was_left_and_made_again_counts_as_void() -> None:
     rows = [sample(0, None), sample(1, replaces="s0")]
     progress = progress_of(PLAN, NEST, history(*rows))
     assert [row.sample_id for row in progress.voids] == ["s0"]
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        [sample(0, None, pull_begun_seq=7, peak_n=None), sample(1, replaces="s0")],
+        [sample(0, "void", pull_begun_seq=7, peak_n=None, void_by="instrument")],
+        [sample(0, "void", pull_begun_seq=7, peak_n=None, void_by="person")],
+    ],
+    ids=["killed and made again", "unplugged or guard opened", "given up"],
+)
+def test_a_pull_that_left_no_force_holds_the_nest_for_a_lead(rows: list[SampleRow]) -> None:
+    finding = progress_of(PLAN, NEST, history(*rows, *[sample(n) for n in range(2, 5)])).finding
+    assert (finding.outcome, finding.needs) == ("held", "lead")
+    assert "no force on record" in finding.reasons[0]
+
+
+def test_an_interruption_before_the_pull_is_a_void_like_others() -> None:
+    rows = [sample(0, None), sample(1, replaces="s0"), sample(2), sample(3)]
+    assert progress_of(PLAN, NEST, history(*rows)).finding.outcome == "released"
+
+
+def test_nothing_is_found_while_a_sample_is_unfinished() -> None:
+    rows = [sample(n) for n in range(3)]
+    finding = progress_of(PLAN, NEST, history(*rows, sample(3, None))).finding
+    assert finding.outcome is None
+    assert "measure it again or void it" in finding.reasons[0]
 
 
 def test_a_nest_that_fell_off_is_seen_by_the_wear_watch_though_it_passes() -> None:

@@ -21,6 +21,7 @@ from station.ledger.entries import (
     NestReleased,
     PersonAdded,
     PersonLeft,
+    PullBegun,
     RoleChanged,
     SampleBegun,
     SampleFinished,
@@ -122,6 +123,7 @@ def full_ledger(
     ledger.append(ToolAdded(tool="T1", description="ratchet", nests=("A", "B")), person="Ana")
     samples = [ledger.append(begun(nest=nest), person="Bo") for nest in "AABAAB"]
     for number, sample in enumerate(samples[:4]):
+        ledger.append(PullBegun(sample_id=sample.id), person="Bo")
         key, data = stored_trace(100.0 + number)
         done = finished(sample.id, trace=key, nest="AABA"[number])
         ledger.append(done, person="Bo", traces={key: data})

@@ -11,16 +11,25 @@ from tests.web.invented import order_of
 def test_worn_nest_comes_first_with_its_sentence(client: FlaskClient) -> None:
     text = client.get("/").text
     assert text.index("Worn: pull force fell") < text.index("Interrupted samples")
-    assert text.index("Interrupted samples") < text.index("Due: nests")
+    assert text.index("Interrupted samples") < text.index("Due for their daily check")
 
 
-def test_due_are_the_nests_without_a_sample_today(client: FlaskClient) -> None:
-    due = client.get("/").text.split("Due: nests")[1]
-    # Blue and yellow have one of today; the interrupted one of red does not count.
-    assert "nest red" in due
-    assert "nest 16/14" in due
-    assert "nest blue" not in due
-    assert "nest yellow" not in due
+def test_due_are_the_nests_that_were_not_checked_today(
+    client: FlaskClient, bench: FakeBench
+) -> None:
+    due = client.get("/").text.split("Due for their daily check")[1]
+    assert due.count("It was never checked.") == 4
+    asked = {"nests": [["Hand tool 1", "blue"], ["Bench tool 2", "16/14"]]}
+    job_id = bench.jobs.begin("daily_check", asked, person="Bo Invented")
+    due = client.get("/").text.split("Due for their daily check")[1]
+    assert due.count(f'href="/jobs/{job_id}"') == 2
+
+
+def test_a_held_nest_is_told_first(client: FlaskClient, bench: FakeBench) -> None:
+    bench.jobs.nests.hold("Hand tool 1", "blue", "its jaw is chipped", "Bo Invented")
+    text = client.get("/").text
+    assert "its jaw is chipped" in text.split("Held: do not use")[1].split("</section>")[0]
+    assert "nest blue" not in text.split("Due for their daily check")[1]
 
 
 def test_verdicts_of_today_are_counted(client: FlaskClient) -> None:

@@ -1,0 +1,79 @@
+"""The documents of the shipped plans: their reasoning, their numbers, and how often they are wrong.
+
+They are written by ``python -m tests.benchmarks.job_errors --write`` and stand beside the plans.
+"""
+
+import inspect
+from pathlib import Path
+
+from pydantic import BaseModel
+
+from station.jobs.error_rates import ErrorRate
+from station.jobs.plan_errors import error_words
+from station.plan_files import Plan
+
+FOLDER = Path(__file__).parents[2] / "station" / "data" / "plans"
+SAID_ELSEWHERE = ("id", "job", "title", "standing", "reasoning", "tasks")
+
+
+def document_of(plan: Plan, rates: list[ErrorRate]) -> str:
+    """The document of a plan."""
+    tried = max((rate.tried for rate in rates), default=0)
+    lines = [
+        f"# {plan.title}",
+        "",
+        f"Plan `{plan.id}` for the job `{plan.job}`. Standing: {plan.standing}; no standard asks "
+        "for these numbers. A shop changes them in a copy of the file under another id, in the "
+        "folder that the setting `plans_folder` names; the plan in force is recorded with each "
+        "job.",
+        "",
+        "## Why so",
+        "",
+        *(f"- {reason}" for reason in plan.reasoning),
+        "",
+        "## Its numbers",
+        "",
+        "| number | value | meaning |",
+        "| --- | --- | --- |",
+        *_numbers(plan),
+        "",
+        "## How often it is wrong",
+        "",
+        f"By `station job odds {plan.id} --tries {tried}` on simulated populations of "
+        "known quality, with exact 95 % intervals (Clopper and Pearson). What is simulated is "
+        "invented: it shows what the plan does, not how tools or people are.",
+        "",
+        "| what is true | error | share | interval | tried |",
+        "| --- | --- | --- | --- | --- |",
+        *(
+            f"| {rate.population} | {error_words(plan.job, rate)} | {rate.share:.1%} "
+            f"| {rate.low:.1%} to {rate.high:.1%} | {rate.tried} |"
+            for rate in rates
+        ),
+        "",
+    ]
+    return "\n".join(lines)
+
+
+def write_document(plan: Plan, rates: list[ErrorRate]) -> None:
+    """Write a plan's document beside it."""
+    (FOLDER / f"{plan.id}.md").write_text(document_of(plan, rates), encoding="utf-8")
+
+
+def _numbers(plan: BaseModel) -> list[str]:
+    rows = []
+    for name, value in plan.model_dump(mode="json").items():
+        if name not in SAID_ELSEWHERE and value is not None:
+            rows.append(f"| {name} | {value} | {_meaning(plan, name)} |")
+    return rows
+
+
+def _meaning(plan: BaseModel, name: str) -> str:
+    """What the model's source says below a field, in one line."""
+    source = inspect.getsource(type(plan))
+    _, _, after = source.partition(f"\n    {name}:")
+    lines = after.split("\n")[1:]
+    if not lines or not lines[0].strip().startswith('"""'):
+        return ""
+    text = "\n".join(lines).split('"""')[1]
+    return " ".join(text.split())

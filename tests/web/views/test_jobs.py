@@ -1,0 +1,208 @@
+"""Jobs on the page: a daily check from due to its outcome, holds, work, and what is refused."""
+
+import re
+from datetime import timedelta
+
+import pytest
+from flask.testing import FlaskClient
+
+from station.bench_state import Stage
+from station.ledger.job_queries import holds, jobs, work
+from station.ledger.queries import LedgerReader
+from station.ledger.store import Ledger
+from tests.web.fake_bench import FakeBench
+from tests.web.invented import HOSTILE, NOW, begun, moment, order_of
+from web.shown import place
+
+TOOL = "Hand tool 1"
+BLUE = place(TOOL, "blue")
+
+
+def begin(client: FlaskClient, token: str, *nests: str, person: str = "Bo Invented") -> str:
+    places = [place(TOOL, nest) for nest in nests]
+    data = {"csrf_token": token, "person": person, "place": places}
+    answer = client.post("/jobs/daily/check", data=data)
+    assert answer.status_code == 303, answer.text
+    return str(answer.location).removeprefix("/jobs/")
+
+
+def make(
+    client: FlaskClient, bench: FakeBench, token: str, job_id: str, peak_n: float = 142.0,
+    person: str = "Bo Invented",
+) -> None:  # fmt: skip
+    """Make the next sample as a person at the page does."""
+    page = client.get(f"/jobs/{job_id}").text
+    joint = re.search(r'<option value="(\[.*?\])">', page)
+    assert joint is not None
+    data = {
+        "csrf_token": token,
+        "person": person,
+        "place": re.findall(r'name="place" value="([^"]*)"', page)[0].replace("&#34;", '"'),
+        "joint": joint[1].replace("&#34;", '"'),
+        "limit_set": "ul-486a-1991",
+    }
+    answer = client.post(f"/jobs/{job_id}/sample", data=data)
+    assert (answer.status_code, answer.location) == (303, "/bench"), answer.text
+    bench.peak_n = peak_n
+    bench.name_failure("drawn_out")
+
+
+def test_a_check_is_followed_from_due_to_released(
+    client: FlaskClient, bench: FakeBench, records: LedgerReader, token: str
+) -> None:
+    # The history has one good sample of the nest today, made outside of a job: it counts.
+    job_id = begin(client, token, "blue")
+    page = client.get(f"/jobs/{job_id}").text
+    assert "Make 2 samples with Hand tool 1, nest blue" in page
+    assert "airbag" in page
+    make(client, bench, token, job_id)
+    assert "Make 1 sample" in client.get(f"/jobs/{job_id}").text
+    make(client, bench, token, job_id, person="Ann Example")
+    page = client.get(f"/jobs/{job_id}").text
+    assert "Released for the day" in page
+    assert "Make this sample" not in page
+    assert [row.outcome for row in jobs(records)] == ["released"]
+    assert "Checked on" in client.get("/jobs").text
+
+
+def test_a_fail_holds_the_nest_and_lists_what_went_through_it(
+    client: FlaskClient, bench: FakeBench, records: LedgerReader, token: str
+) -> None:
+    note = {"csrf_token": token, "person": "Bo Invented", "place": BLUE, "work_order": "W-9"}
+    assert client.post("/jobs/work/add", data=note).status_code == 303
+    job_id = begin(client, token, "blue")
+    make(client, bench, token, job_id, peak_n=50.0)
+    assert [row.nest for row in holds(records)] == ["blue"]
+    for address in ("/jobs", f"/jobs/{job_id}"):
+        assert "W-9" in client.get(address).text
+    again = {"csrf_token": token, "person": "Bo Invented", "place": BLUE}
+    answer = client.post("/jobs/daily/check", data=again)
+    assert answer.status_code == 409
+    assert "is held since" in answer.text
+
+
+def test_a_held_nest_cannot_be_used_from_the_bench_page(
+    client: FlaskClient, bench: FakeBench, records: LedgerReader, token: str
+) -> None:
+    bench.jobs.nests.hold(TOOL, "blue", "chipped", "Bo Invented")
+    before = records.counts().samples
+    data = {
+        "csrf_token": token, "person": "Bo Invented", "job": "daily_check", "place": BLUE,
+        "connector": "butt-splice-red", "wire": "18 AWG", "limit_set": "ul-486a-1991",
+    }  # fmt: skip
+    answer = client.post("/bench", data=data)
+    assert answer.status_code in (400, 409)
+    assert "is held since" in answer.text
+    assert records.counts().samples == before
+    assert client.post("/bench", data=data | {"job": "service"}).status_code == 303
+
+
+def test_only_a_lead_who_is_signed_in_services_and_releases(
+    client: FlaskClient, bench: FakeBench, records: LedgerReader, token: str
+) -> None:
+    bench.jobs.nests.hold(TOOL, "blue", "chipped", "Bo Invented")
+    for address, field in (("service", "action"), ("release", "reason")):
+        data = {"csrf_token": token, "place": BLUE, field: "done"}
+        assert client.post(f"/jobs/nests/{address}", data=data).status_code in (401, 403)
+    assert "A lead who is signed in" in client.get("/jobs").text
+    assert [row.released_seq for row in holds(records)] == [None]
+
+
+def test_an_interrupted_sample_of_a_job_is_made_again_in_it(
+    client: FlaskClient, bench: FakeBench, ledger: Ledger, token: str
+) -> None:
+    job_id = begin(client, token, "blue")
+    order = bench.jobs.order(order_of("Bo Invented", "blue").__class__(
+        "Bo Invented", "daily_check", order_of("Bo Invented", "blue").joint, "ul-486a-1991",
+        job_id=job_id,
+    ))  # fmt: skip
+    left = ledger.append(begun(order), person="Bo Invented").id
+    assert "was interrupted" in client.get(f"/jobs/{job_id}").text
+    make(client, bench, token, job_id)
+    row = ledger.reader.samples(limit=1)[0]
+    assert (row.replaces, row.job_id) == (left, job_id)
+
+
+def test_the_page_of_a_job_shows_names_as_text(
+    client: FlaskClient, bench: FakeBench, token: str
+) -> None:
+    job_id = begin(client, token, "blue", person=HOSTILE)
+    for address in ("/jobs", f"/jobs/{job_id}"):
+        assert "<script>document" not in client.get(address).text
+
+
+def test_a_paper_is_one_file_without_scripts(
+    client: FlaskClient, bench: FakeBench, token: str
+) -> None:
+    job_id = begin(client, token, "blue", person=HOSTILE)
+    make(client, bench, token, job_id, peak_n=50.0, person=HOSTILE)
+    for size in ("a4", "letter"):
+        answer = client.get(f"/jobs/{job_id}/paper.html?size={size}")
+        assert answer.headers["Content-Disposition"].startswith("attachment")
+        assert "HELD: DO NOT USE" in answer.text
+        assert "<script" not in answer.text
+        assert "<svg" in answer.text
+        assert "http" not in answer.text.replace("http://www.w3.org/2000/svg", "")
+
+
+@pytest.mark.parametrize(
+    ("address", "data", "status", "says"),
+    [
+        ("/jobs/daily/check", {"person": "Bo Invented"}, 400, "which nests"),
+        ("/jobs/daily/check", {"person": "", "place": BLUE}, 400, "the person"),
+        ("/jobs/daily/check", {"person": "A stranger", "place": BLUE}, 400, "not on record"),
+        ("/jobs/daily/check", {"person": "Bo Invented", "place": place(TOOL, "green")}, 400, "no nest"),
+        ("/jobs/none/end", {"person": "Bo Invented"}, 400, "not on record"),
+        ("/jobs/none/sample", {"person": "Bo Invented"}, 400, "not on record"),
+        ("/jobs/work/add", {"person": "Bo Invented", "place": BLUE}, 400, "the work order"),
+        (
+            "/jobs/work/add",
+            {"person": "Bo Invented", "place": BLUE, "work_order": "W", "day": "soon"},
+            400,
+            "is no day",
+        ),
+        (
+            "/jobs/work/add",
+            {"person": "Bo Invented", "place": BLUE, "work_order": "W",
+             "day": (NOW + timedelta(days=3)).date().isoformat()},
+            400,
+            "still to come",
+        ),
+        ("/jobs/nests/hold", {"person": "Bo Invented", "place": BLUE}, 400, "the reason"),
+    ],
+)  # fmt: skip
+def test_bad_input_is_refused_in_a_sentence(
+    client: FlaskClient, records: LedgerReader, token: str,
+    address: str, data: dict[str, str], status: int, says: str,
+) -> None:  # fmt: skip
+    before = records.counts().entries
+    answer = client.post(address, data={"csrf_token": token, **data})
+    assert answer.status_code == status
+    assert says in answer.text
+    assert records.counts().entries == before
+
+
+def test_a_forged_request_changes_nothing(client: FlaskClient, records: LedgerReader) -> None:
+    for address in (
+        "/jobs/daily/check",
+        "/jobs/work/add",
+        "/jobs/nests/hold",
+        "/jobs/nests/release",
+    ):
+        assert client.post(address, data={"person": "Bo Invented"}).status_code == 400
+    assert list(work(records)) == []
+    assert jobs(records) == []
+
+
+def test_a_check_goes_on_after_the_page_was_closed_and_the_day_changed(
+    client: FlaskClient, bench: FakeBench, ledger: Ledger, token: str
+) -> None:
+    job_id = begin(client, token, "yellow")
+    # Yellow failed today before its check began: nothing more is to be made.
+    assert "Held" in client.get(f"/jobs/{job_id}").text
+    other = begin(client, token, "blue")
+    ledger.append(begun(order_of("Ann Example", "red")), person="Ann Example",
+                  moment=moment(NOW + timedelta(days=1)))  # fmt: skip
+    assert f'href="/jobs/{other}"' in client.get("/jobs").text
+    make(client, bench, token, other, person="Ann Example")
+    assert bench.board.state.stage is Stage.DONE

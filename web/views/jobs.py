@@ -1,0 +1,256 @@
+"""Jobs: what is due and why, a job followed step by step, nests held and released, work logged."""
+
+import json
+from dataclasses import dataclass
+from datetime import date
+from typing import cast
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from station.bench_state import SampleOrder
+from station.errors import BadInput
+from station.job_papers import paper_of
+from station.jobs.course import Todo
+from station.jobs.daily_check import DueNest
+from station.jobs.daily_plan import DailyCheckPlan
+from station.ledger.entries import NEST_OUTCOME, Joint
+from station.ledger.job_queries import JobRecord, holds, job_record, jobs, work
+from station.ledger.queries import LedgerReader, SampleRow
+from station.nest_book import since_good_check
+from station.people import Right
+from station.plan_files import plan_named
+from station.reports.frame import Paper
+from station.wire import parse_size
+from web.access import demand, demand_measuring, may
+from web.context import bench, reader
+from web.order import MAX_TEXT, choices, field, read_place
+from web.views.bench import wait_for_news
+
+RECENT_JOBS = 20
+RECENT_WORK = 20
+
+OWN_PAGES: dict[str, str] = {}
+"""Jobs that are followed on a page of their own: the endpoint, which takes ``job_id``."""
+
+pages = Blueprint("jobs", __name__, url_prefix="/jobs")
+
+
+@dataclass(frozen=True)
+class JointChoice:
+    """A joint that the person may have at hand: a form value and its words."""
+
+    value: str
+    words: str
+
+
+@pages.get("")
+def job_list() -> str:
+    """What is due and why, what is open, what is held, and the work log."""
+    ledger = reader()
+    found = due_nests()
+    return render_template(
+        "jobs.html",
+        due=[item for item in found if item.last.held is None],
+        held=[(hold, since_good_check(ledger, hold.tool, hold.nest)) for hold in holds(ledger)],
+        open_jobs=jobs(ledger, only_open=True),
+        ended=[row for row in jobs(ledger, limit=RECENT_JOBS) if row.ended_seq is not None],
+        work=work(ledger, limit=RECENT_WORK)[::-1],
+        people=[row.name for row in ledger.people()],
+        places=[(row.tool, nest) for row in ledger.tools() for nest in row.nests],
+        may_release=may(Right.RELEASE),
+        wanted=request.args.get("place", ""),
+    )
+
+
+def due_nests() -> list[DueNest]:
+    """Which nests are due today and why."""
+    plan = plan_named(bench().jobs.plans(), "daily_check")
+    return bench().jobs.daily.due(cast(DailyCheckPlan, plan))
+
+
+@pages.post("/daily/check")
+def begin_check() -> Response:
+    """Begin a daily check of the nests that were ticked."""
+    person = demand_measuring(field(request.form, "person", "the person"))
+    places = [read_place(text) for text in request.form.getlist("place")]
+    asked = {"nests": [list(found) for found in places if found is not None]}
+    job_id = bench().jobs.begin("daily_check", asked, person=person)
+    return redirect(url_for("jobs.job_page", job_id=job_id), 303)
+
+
+@pages.get("/<job_id>")
+def job_page(job_id: str) -> str | Response:
+    """One job: what is next, how it stands, what it came to."""
+    record = job_record(reader(), job_id)
+    own = OWN_PAGES.get(record.row.job)
+    if own is not None:
+        return redirect(url_for(own, job_id=record.row.job_id))
+    course = bench().jobs.course(record.row.job_id)
+    todo = course.next
+    return render_template(
+        "job.html",
+        record=record,
+        course=course,
+        todo=todo,
+        findings=record.steps_named(NEST_OUTCOME),
+        joints=[] if todo is None else joints_at_hand(reader(), todo),
+        unfinished=_unfinished(record),
+        offers=choices(reader(), bench().limit_sets),
+        limit_set=_limit_set(record),
+        people=[row.name for row in reader().people()],
+    )
+
+
+@pages.post("/<job_id>/sample")
+def take_sample(job_id: str) -> Response:
+    """Make the sample that is next, at the bench."""
+    person = demand_measuring(field(request.form, "person", "the person"))
+    record = job_record(reader(), job_id)
+    found = read_place(field(request.form, "place", "the nest"))
+    if found is None:
+        raise BadInput("The tool and nest could not be read: open the job again.")
+    connector, wires, material = _joint_from_form()
+    joint = Joint(connector=connector, wires=wires, material=material, tool=found[0], nest=found[1])
+    left = _unfinished(record)
+    order = SampleOrder(
+        person,
+        record.row.job,
+        joint,
+        field(request.form, "limit_set", "the limit set"),
+        offered_again_for=left[0].sample_id if left else None,
+        job_id=record.row.job_id,
+    )
+    with wait_for_news():
+        bench().start(order)
+    return redirect(url_for("bench.bench_page"), 303)
+
+
+@pages.get("/<job_id>/paper.html")
+def report(job_id: str) -> Response:
+    """The paper of a job: a file of its own, since it brings its own style."""
+    record = job_record(reader(), job_id)
+    size: Paper = "letter" if request.args.get("size") == "letter" else "a4"
+    answer = Response(paper_of(reader(), record.row.job_id, size), mimetype="text/html")
+    name = f"{record.row.job.replace('_', '-')}-{record.row.job_id}.html"
+    answer.headers["Content-Disposition"] = f"attachment; filename={name}"
+    return answer
+
+
+@pages.post("/<job_id>/end")
+def end_job(job_id: str) -> Response:
+    """End a job with what it has come to."""
+    person = demand_measuring(field(request.form, "person", "the person"))
+    ended = job_record(reader(), job_id).row.job_id
+    bench().jobs.end(ended, person=person)
+    return redirect(url_for("jobs.job_page", job_id=ended), 303)
+
+
+@pages.post("/nests/hold")
+def hold_nest() -> Response:
+    """Hold a nest; anyone on record may."""
+    person = demand_measuring(field(request.form, "person", "the person"))
+    reason = field(request.form, "reason", "the reason")
+    bench().jobs.nests.hold(*_place_from_form(), reason, person)
+    return redirect(url_for("jobs.job_list"), 303)
+
+
+@pages.post("/nests/service")
+def service_nest() -> Response:
+    """Enter a service: a lead's."""
+    lead = demand(Right.RELEASE)
+    action = field(request.form, "action", "what was done")
+    bench().jobs.nests.service(*_place_from_form(), action, lead.name)
+    return redirect(url_for("jobs.job_list"), 303)
+
+
+@pages.post("/nests/release")
+def release_nest() -> Response:
+    """Release a held nest: a lead's, after service and a new baseline."""
+    lead = demand(Right.RELEASE)
+    reason = field(request.form, "reason", "the reason")
+    bench().jobs.nests.release(*_place_from_form(), reason, lead.name)
+    return redirect(url_for("jobs.job_list"), 303)
+
+
+@pages.post("/work/add")
+def add_work() -> Response:
+    """Note work that leaves the shop."""
+    person = demand_measuring(field(request.form, "person", "the person"))
+    work_order = field(request.form, "work_order", "the work order")
+    bench().jobs.nests.log_work(
+        *_place_from_form(),
+        work_order,
+        person,
+        day=_day(request.form.get("day", "")),
+        note=" ".join(request.form.get("note", "").split())[:MAX_TEXT],
+    )
+    return redirect(url_for("jobs.job_list"), 303)
+
+
+def joints_at_hand(ledger: LedgerReader, todo: Todo) -> list[JointChoice]:
+    """The joints of a nest: those with a baseline, then others that it made lately."""
+    baselines = [
+        item.joint
+        for item in ledger.baselines().values()
+        if (item.joint.tool, item.joint.nest) == (todo.tool, todo.nest)
+    ]
+    known = {(item.connector, item.wires, item.material): "" for item in baselines}
+    for row in ledger.nest_samples(todo.tool or "", todo.nest or "", limit=50):
+        known.setdefault((row.connector, row.wires, row.material), ", no baseline")
+    return [
+        JointChoice(
+            json.dumps([connector, list(wires), material]),
+            f"{' + '.join(wires)} {material}, {connector}{doubt}",
+        )
+        for (connector, wires, material), doubt in known.items()
+    ]
+
+
+def _joint_from_form() -> tuple[str, tuple[str, ...], str]:
+    """The joint that was chosen: another one if its wire is filled in, else from the list."""
+    form = request.form
+    if form.get("wire"):
+        first = parse_size(form["wire"]).label
+        other = parse_size(form["wire2"]).label if form.get("wire2") else first
+        return field(form, "connector", "the connector"), (first, other), "copper"
+    try:
+        chosen = json.loads(field(form, "joint", "the gauge at hand"))
+    except ValueError:
+        chosen = None
+    match chosen:
+        case [str(connector), [*wires], str(material)] if wires:
+            return connector, tuple(parse_size(str(wire)).label for wire in wires), material
+    raise BadInput("The gauge at hand could not be read: choose it from the list.")
+
+
+def _place_from_form() -> tuple[str, str]:
+    found = read_place(field(request.form, "place", "the nest"))
+    if found is None:
+        raise BadInput("The tool and nest could not be read: choose them from the list.")
+    return found
+
+
+def _day(text: str) -> date | None:
+    try:
+        return date.fromisoformat(text) if text else None
+    except ValueError:
+        raise BadInput(f"{text!r} is no day: write it as year-month-day.") from None
+
+
+def _unfinished(record: JobRecord) -> list[SampleRow]:
+    on_bench = bench().board.state.sample_id if not _bench_is_free() else None
+    return [
+        row
+        for row in reader().unfinished()
+        if row.job_id == record.row.job_id and row.sample_id != on_bench
+    ]
+
+
+def _bench_is_free() -> bool:
+    return bench().board.state.stage.value in ("idle", "done")
+
+
+def _limit_set(record: JobRecord) -> str:
+    of_plan = record.begun.plan.get("limit_set")
+    return str(of_plan) if of_plan else bench().settings.limit_set
