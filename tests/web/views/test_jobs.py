@@ -151,7 +151,12 @@ def test_a_paper_is_one_file_without_scripts(
         ("/jobs/daily/check", {"person": "Bo Invented"}, 400, "which nests"),
         ("/jobs/daily/check", {"person": "", "place": BLUE}, 400, "the person"),
         ("/jobs/daily/check", {"person": "A stranger", "place": BLUE}, 400, "not on record"),
-        ("/jobs/daily/check", {"person": "Bo Invented", "place": place(TOOL, "green")}, 400, "no nest"),
+        (
+            "/jobs/daily/check",
+            {"person": "Bo Invented", "place": place(TOOL, "green")},
+            400,
+            "no nest",
+        ),
         ("/jobs/none/end", {"person": "Bo Invented"}, 400, "not on record"),
         ("/jobs/none/sample", {"person": "Bo Invented"}, 400, "not on record"),
         ("/jobs/work/add", {"person": "Bo Invented", "place": BLUE}, 400, "the work order"),
