@@ -146,7 +146,7 @@ class LiveTrace:
 def _thinned(points: list[tuple[float, float]], most: int) -> list[tuple[float, float]]:
     if len(points) <= most:
         return points
-    length = -(-2 * len(points) // most)
+    length = -(-len(points) // max(most // 2, 1))
     kept = []
     for start in range(0, len(points), length):
         stretch = range(start, min(start + length, len(points)))
