@@ -11,7 +11,7 @@ def trend_of(reader: LedgerReader, tool: str, nest: str, run_length: float) -> N
     return nest_trend(
         tool,
         nest,
-        reader.nest_samples(tool, nest),
+        reader.nest_samples(tool, nest, since_seq=since),
         reader.baselines(),
         run_length=run_length,
         since_seq=since,

@@ -14,9 +14,6 @@ from web.views.calibration import PROCEDURES
 
 INSTRUMENT_WORDS = {"meter": "Milliohm meter", "tester": "Pull tester"}
 
-MAX_COUNTED = 1000
-"""Samples of a person are counted up to here: beyond, the exact number tells nobody anything."""
-
 pages = Blueprint("facts", __name__)
 
 
@@ -79,18 +76,14 @@ def _charts(trust: Trust) -> list[tuple[CheckResult, str]]:
 
 @pages.get("/people")
 def people() -> str:
-    """Everyone on record, with the number of samples that each has made."""
+    """Everyone on record, with the number of samples that each has finished."""
+    made = {name: sum(of.values()) for name, of in reader().verdict_counts().items()}
     return render_template(
         "people.html",
-        people=[(row, _count(row.name)) for row in reader().people(former=True)],
+        people=[(row, made.get(row.name, 0)) for row in reader().people(former=True)],
         secrets=SecretFile(station().ledger_path).kinds(),
         words=ROLE_WORDS,
     )
-
-
-def _count(person: str) -> str:
-    found = len(reader().samples(person=person, limit=MAX_COUNTED + 1))
-    return f"over {MAX_COUNTED}" if found > MAX_COUNTED else str(found)
 
 
 def _rows(limit_set: LimitSet, table: CriterionTable) -> list[Limit]:

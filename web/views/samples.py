@@ -10,7 +10,7 @@ from station.causes import Hint
 from station.datafiles import shipped_causes
 from station.errors import BadInput, StationError
 from station.ledger.entries import Correction, SampleFinished
-from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.queries import UNFINISHED, LedgerReader, SampleRow
 from station.ledger.traces import decode_trace
 from station.limits import LimitSet
 from station.people import Right
@@ -24,11 +24,6 @@ from web.order import entry_number, field, read_place
 from web.shown import VERDICT_WORDS, place
 
 PAGE_ROWS = 50
-SCAN_ROWS = 500
-MAX_SCANS = 20
-"""A filter by verdict looks at so many blocks of samples at most before it shows what it found."""
-
-UNFINISHED = "unfinished"
 VOID = "void"
 
 pages = Blueprint("samples", __name__, url_prefix="/samples")
@@ -51,10 +46,6 @@ class Filter:
         known = verdict in VERDICT_WORDS or verdict == UNFINISHED
         return cls(tool, nest, query.get("person") or None, verdict if known else None)
 
-    def takes(self, row: SampleRow) -> bool:
-        """Whether a sample has the verdict asked for."""
-        return self.verdict is None or self.verdict == (row.verdict or UNFINISHED)
-
 
 def find_samples(
     ledger: LedgerReader, wanted: Filter, before_seq: int | None, count: int
@@ -68,19 +59,15 @@ def find_samples(
     before_seq
         Where the next page begins; None where there is no more.
     """
-    found: list[SampleRow] = []
-    block = count + 1 if wanted.verdict is None else SCAN_ROWS
-    for _ in range(MAX_SCANS):
-        rows = ledger.samples(
-            wanted.tool, wanted.nest, wanted.person, limit=block, before_seq=before_seq
-        )
-        found += [row for row in rows if wanted.takes(row)]
-        if len(found) > count:
-            return found[:count], found[count - 1].begun_seq
-        if len(rows) < block:
-            return found, None
-        before_seq = rows[-1].begun_seq
-    return found, before_seq
+    rows = ledger.samples(
+        wanted.tool,
+        wanted.nest,
+        wanted.person,
+        limit=count + 1,
+        before_seq=before_seq,
+        verdict=wanted.verdict,
+    )
+    return rows[:count], rows[count - 1].begun_seq if len(rows) > count else None
 
 
 @pages.get("")

@@ -1,0 +1,137 @@
+"""A ledger of any size for benchmarks: the demo's workshop, its samples invented over and over."""
+
+import itertools
+import sqlite3
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from station.demo import workshop
+from station.demo.run import demo_limit_sets, fill
+from station.ledger import database
+from station.ledger.chain import Moment
+from station.ledger.entries import SampleBegun, SampleFinished, ToolServiced
+from station.ledger.store import Ledger
+from station.ledger.traces import decode_trace, encode_trace, trace_key
+from station.settings import Settings
+
+DAYS = 40
+TODAY = date(2024, 6, 1)
+SERVICE_EVERY = 20_000
+"""After so many samples every tool is serviced, as a shop does, and its trends start again."""
+SERVICE_AT = 15_000
+AT_ONCE = 500
+"""Samples to a transaction while the ledger is filled."""
+
+
+@dataclass(frozen=True)
+class Template:
+    """A sample that the demo invented, to be repeated."""
+
+    finished: SampleFinished
+    time_s: Any
+    force_n: Any
+
+
+class InventedLedger:
+    """Fills a ledger; every sample has entries and a trace of its own.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        Open, and new.
+    """
+
+    def __init__(self, ledger: Ledger) -> None:
+        self.ledger = ledger
+        fill(ledger, demo_limit_sets(), Settings(), today=TODAY, days=DAYS, seed=1)
+        self._templates = list(self._read_templates())
+        self._people = list(workshop.PEOPLE)
+        self._at = datetime(2024, 6, 1, 6, 0, tzinfo=UTC)
+        self.samples = ledger.reader.counts().samples
+
+    def _read_templates(self) -> Iterator[Template]:
+        for entry in self.ledger.entries(SampleFinished.KIND):
+            finished = entry.payload
+            assert isinstance(finished, SampleFinished)
+            if finished.job == "daily_check" and finished.pull and finished.pull.trace_sha256:
+                data = self.ledger.trace(finished.pull.trace_sha256)
+                assert data is not None
+                yield Template(finished, *decode_trace(data))
+
+    def grow(self, samples: int) -> None:
+        """Write samples until there are so many."""
+        while self.samples < samples:
+            with self.ledger.transaction():
+                for _ in range(min(AT_ONCE, samples - self.samples)):
+                    finished, person, traces = self.next_sample()
+                    self.finish(finished, person, traces)
+                    if self.samples % SERVICE_EVERY == SERVICE_AT:
+                        self._service()
+
+    def next_sample(self) -> tuple[SampleFinished, str, dict[str, bytes]]:
+        """Begin a sample; return how it is to be finished."""
+        self.samples += 1
+        template = self._templates[self.samples % len(self._templates)]
+        person = self._people[self.samples // 7 % len(self._people)]
+        done = template.finished
+        begun = SampleBegun(demo=True, job=done.job, joint=done.joint, limit_set=done.limit_set)
+        sample = self.ledger.append(begun, person=person, moment=self._moment())
+        # Later by a few instants of its clock: a trace of its own that compresses like the others.
+        data = encode_trace(np.asarray(template.time_s) + self.samples / 50.0, template.force_n)
+        key = trace_key(data)
+        assert done.pull is not None
+        pull = done.pull.model_copy(update={"trace_sha256": key})
+        change = {"sample_id": sample.id, "pull": pull}
+        return done.model_copy(update=change), person, {key: data}
+
+    def finish(self, finished: SampleFinished, person: str, traces: dict[str, bytes]) -> None:
+        """Write the finish of a sample."""
+        self.ledger.append(finished, person=person, traces=traces, moment=self._moment())
+
+    def _service(self) -> None:
+        for tool in workshop.TOOLS:
+            serviced = ToolServiced(demo=True, tool=tool, nest=None, action="new dies")
+            self.ledger.append(serviced, person=self._people[0], moment=self._moment())
+
+    def _moment(self) -> Moment:
+        self._at += timedelta(seconds=15)
+        return Moment(self._at, clock_synced=True, boot_id="invented", monotonic_s=0.0)
+
+
+class BareTables:
+    """What a commit costs without a station: the same bytes in two tables without an index."""
+
+    def __init__(self, path: Path) -> None:
+        self._connection = sqlite3.connect(path, isolation_level=None)
+        self._connection.execute("PRAGMA journal_mode = WAL")
+        for pragma in database.PRAGMAS:
+            self._connection.execute(pragma)
+        self._connection.execute(
+            "CREATE TABLE entry (seq INTEGER PRIMARY KEY, bench, id, kind, version, at_utc, "
+            "clock_synced, boot_id, monotonic_s, person, payload, prev_hash, hash)"
+        )
+        self._connection.execute("CREATE TABLE trace (id INTEGER PRIMARY KEY, sha256, data)")
+        self._number = itertools.count(1)
+
+    def commit(self, payload: str, traces: dict[str, bytes]) -> None:
+        """Insert an entry's and its traces' bytes and commit."""
+        run = self._connection.execute
+        seq = next(self._number)
+        run("BEGIN IMMEDIATE")
+        run(
+            "INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (seq, "bench-1", "0" * 36, "sample_finished", 1, "2024-06-01T06:00:00.000000Z", 1,
+             "invented", 0.0, "Benno", payload, "0" * 64, "0" * 64),
+        )  # fmt: skip
+        for key, data in traces.items():
+            run("INSERT INTO trace (sha256, data) VALUES (?, ?)", (key, data))
+        run("COMMIT")
+
+    def close(self) -> None:
+        """Close the file."""
+        self._connection.close()
