@@ -13,7 +13,7 @@ from calibration.classes import schemes
 from calibration.records import UNITS, CheckResult, Role
 from station.checks import judged_check, look_back
 from station.datafiles import load_standards
-from station.errors import BadInput
+from station.errors import BadInput, InstrumentError
 from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, PointTaken
 from station.people import Right, may
 from station.standards import Place, Standards
@@ -28,6 +28,7 @@ from web.calibration_forms import (
 from web.calibration_forms import check_from as check_from_form
 from web.context import bench, reader, station
 from web.order import field
+from web.status import status_of
 
 FIRST_ROWS = 6
 MORE_ROWS = 6
@@ -87,8 +88,8 @@ def check() -> Response | tuple[str, int]:
                 raise BadInput(f"The bench's {asked.definition.role} is {name}: check that one.")
             readings = tuple(read)
         payload = judged_check(reader(), asked.definition, readings)
-    except BadInput as error:
-        return _check_form(form, str(error)), 400
+    except (BadInput, InstrumentError) as error:
+        return _check_form(form, str(error)), status_of(error)
     return _entered(payload, person)
 
 
@@ -293,4 +294,7 @@ def _procedure(name: str) -> str:
 
     file = resources.files("calibration") / "procedures" / f"{name}.md"
     plain = MarkdownIt("commonmark", {"html": False}).enable("table")
-    return str(plain.render(file.read_text(encoding="utf-8")))
+    page = str(plain.render(file.read_text(encoding="utf-8")))
+    # Wide things scroll inside, never the page.
+    scrolls = '<div class="scroll" tabindex="0" role="region" aria-label="Table"><table>'
+    return page.replace("<table>", scrolls).replace("</table>", "</table></div>")

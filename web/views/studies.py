@@ -9,7 +9,7 @@ from werkzeug.wrappers import Response
 
 from calibration.records import UNITS, Role
 from calibration.study_plan import STUDY_WORDS, Turn, crossed_turns, nested_turns, reclip_turns
-from station.errors import BadInput
+from station.errors import BadInput, InstrumentError
 from station.gauge_figure import draw_gauge
 from station.gauge_studies import (
     StudyProgress,
@@ -30,6 +30,7 @@ from web.calibration_forms import number, readings_in
 from web.context import bench, reader
 from web.figures import INK, draw_svg
 from web.order import field
+from web.status import status_of
 from web.views.calibration import known_instruments, people_who_may, signed
 
 SEED_BITS = 32
@@ -97,8 +98,8 @@ def read(study_id: str) -> Response | tuple[str, int]:
         reason = form.get("reason", "")
         payload = reading_for(progress, turn, readings, instrument=name, reason=reason)
         person = demand_measuring(progress.begun.turns[turn].appraiser)
-    except BadInput as error:
-        return _page(progress, form, str(error)), 400
+    except (BadInput, InstrumentError) as error:
+        return _page(progress, form, str(error)), status_of(error)
     bench().enter(payload, person)
     return redirect(url_for("studies.study_page", study_id=progress.id), 303)
 

@@ -47,7 +47,7 @@ def test_a_calibrated_instrument_shows_its_due_date_and_its_chart(
     checked(ledger, passed=True)
     text = text_of(client, "/instruments")
     assert "Milliohm meter: Valid" in text
-    assert "C-1 of 2030-01-01" in text
+    assert "C-1</a> of 2030-01-01" in text
     assert "check resistor R-1: 1 checks, the last passed" in text
     assert 'role="alert">Milliohm' not in text_of(client, "/bench")
 
