@@ -55,8 +55,8 @@ def calibrator(ledger: Ledger, name: str) -> str:
     if ledger.reader.people():
         demand(active_person(ledger.reader, name), Right.CALIBRATE)
     click.echo(
-        f"Nobody can sign on this bench yet: this is entered on {name}'s word. "
-        "See station people passphrase --help.",
+        f"No lead can sign on this bench yet: this is entered on {name}'s word. "
+        "'station people code' shows how that begins.",
         err=True,
     )
     return name

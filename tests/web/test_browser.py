@@ -8,6 +8,8 @@ from playwright.sync_api import Browser, Page, expect
 from station.bench_state import Stage
 from station.errors import InstrumentSilent
 from station.ledger.queries import LedgerReader
+from station.ledger.store import Ledger
+from tests.doors import PASSPHRASE, PIN, give_secret
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import order_of
 
@@ -29,6 +31,8 @@ PATHS = (
     "/instruments/procedure/gauge_study",
     "/instruments/studies",
     "/people",
+    "/sign-in",
+    "/sign-in/first",
     "/words",
     "/connectors",
 )
@@ -180,6 +184,43 @@ def test_a_wrong_barrel_can_be_chosen_on_purpose(page: Page) -> None:
     page.get_by_label("wrong for the wire on purpose").check()
     page.locator("select[name=wire]").select_option("18 AWG")
     expect(page.locator("select[name=wire]")).to_have_value("18 AWG")
+
+
+def test_a_lead_signs_in_by_the_buttons_of_the_touch_screen(
+    page: Page, troubles: list[str], ledger: Ledger
+) -> None:
+    give_secret(ledger, "Ann Example", PIN)
+    page.goto("/people/audit")
+    page.get_by_label("Name").select_option("Ann Example")
+    for digit in ("9", *PIN):
+        page.get_by_role("button", name=digit, exact=True).click()
+    for _ in ("9", *PIN):
+        page.get_by_role("button", name="Erase").click()
+    for digit in PIN:
+        page.get_by_role("button", name=digit, exact=True).click()
+    page.get_by_role("button", name="Sign in").click()
+    expect(page.get_by_role("heading", name="What happened at the door")).to_be_visible()
+    for width, height in SIZES:
+        page.set_viewport_size({"width": width, "height": height})
+        for path in ("/people", "/people/audit", "/sign-in", "/sign-in/secret"):
+            page.goto(path)
+            assert page.evaluate(OVERFLOW) <= 0
+            assert page.evaluate(TOO_SMALL, TARGET_PX) == []
+    assert troubles == []
+
+
+def test_signing_in_works_without_script(browser: Browser, address: str, ledger: Ledger) -> None:
+    give_secret(ledger, "Ann Example")
+    context = browser.new_context(java_script_enabled=False, base_url=address)
+    page = context.new_page()
+    page.goto("/sign-in")
+    expect(page.get_by_role("button", name="Erase")).not_to_be_visible()
+    page.get_by_label("Name").select_option("Ann Example")
+    page.get_by_label("PIN or passphrase").fill(PASSPHRASE)
+    page.get_by_role("button", name="Sign in").click()
+    page.goto("/sign-in")
+    expect(page.get_by_role("heading", name="Signed in as Ann Example")).to_be_visible()
+    context.close()
 
 
 def test_bench_works_without_script(browser: Browser, address: str, bench: FakeBench) -> None:

@@ -158,8 +158,7 @@ def _sign_in_page(problem: str) -> str:
     return render_template(
         "sign_in.html",
         problem=problem,
-        # Who works here is nothing for strangers on the network.
-        people=[row.name for row in reader().people()] if access.at_the_bench() else [],
+        people=_people_to_choose(),
         name=request.form.get("name", "")[:MAX_NAME],
         next=request.values.get("next", "")[:500],
         first_lead_wanted=access.first_lead_wanted(),
@@ -171,10 +170,16 @@ def _first_page(problem: str) -> str:
     return render_template(
         "first_lead.html",
         problem=problem,
+        people=_people_to_choose(),
         name=request.form.get("name", "")[:MAX_NAME],
         wanted=access.first_lead_wanted(),
         longest=MAX_PASSPHRASE,
     )
+
+
+def _people_to_choose() -> list[str]:
+    """Who is on record; strangers on the network are not told."""
+    return [row.name for row in reader().people()] if access.at_the_bench() else []
 
 
 def _secret(name: str, words: str) -> str:
