@@ -1,7 +1,7 @@
 """Checks at the bench, and looking back when one of them was bad."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from calibration.check_chart import CheckJudgement, judge_check
@@ -17,8 +17,12 @@ from calibration.records import (
 from station.consequences import Consequences, consequences
 from station.errors import BadInput
 from station.ledger.entries import InstrumentChecked
+from station.ledger.job_queries import nest_checks
 from station.ledger.queries import LedgerReader, SampleRow
 from station.trust import check_from, latest_calibration, record_from
+
+IN_USE_AFTER = ("released", "watch")
+"""Outcomes of a daily check that leave a nest in use."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,8 +124,9 @@ def look_back(
     """Every sample that an instrument measured, or a tool crimped, since its last good check.
 
     An instrument with a failed check: since the last time that the same check passed; where it
-    never did, since the calibration before. A tool: since the last daily check that it passed
-    before its last fail. Without any of these, since the beginning: nothing shows that it was ever
+    never did, since the calibration before. A tool: since each nest's last good daily check, or,
+    where no daily check came to an outcome yet, since the last of its samples that passed before
+    the last fail. Without any of these, since the beginning: nothing shows that it was ever
     good. With the samples comes what rests on them: outcomes, certificates, baselines, work.
 
     Parameters
@@ -143,12 +148,40 @@ def look_back(
         anchor, why = _instrument_anchor(reader, instrument)
     else:
         _must_be_one_of(str(tool), [row.tool for row in reader.tools()], "tool")
+        nests = {} if since_seq is not None else _nest_anchors(reader, str(tool))
+        if nests:
+            return _nests_look_back(reader, str(tool), nests)
         anchor, why = _tool_anchor(reader, str(tool))
     if since_seq is not None:
         anchor, why = since_seq, f"since entry {since_seq}, as asked"
     found = reader.samples_since(anchor, instrument=instrument, tool=tool)
     rest = consequences(reader, anchor, found, instrument=instrument, tool=tool)
     return LookBack(anchor, why, tuple(found), rest)
+
+
+def _nest_anchors(reader: LedgerReader, tool: str) -> dict[str, int]:
+    """The last daily check that left each nest in use; empty where none of them has an outcome."""
+    nests = next(row.nests for row in reader.tools() if row.tool == tool)
+    outcomes = {nest: nest_checks(reader, tool, nest) for nest in nests}
+    if not any(outcomes.values()):
+        return {}
+    return {
+        nest: max((row.seq for row in rows if row.outcome in IN_USE_AFTER), default=0)
+        for nest, rows in outcomes.items()
+    }
+
+
+def _nests_look_back(reader: LedgerReader, tool: str, anchors: Mapping[str, int]) -> LookBack:
+    since = min(anchors.values())
+    found = tuple(
+        row
+        for row in reader.samples_since(since, tool=tool)
+        if (row.finished_seq or 0) > anchors.get(row.nest, 0)
+    )
+    never = [nest for nest, seq in anchors.items() if seq == 0]
+    but = f" (nest {', '.join(never)}: since the beginning, it never passed one)" if never else ""
+    rest = consequences(reader, since, found, tool=tool, nest_seqs=anchors)
+    return LookBack(since, f"since each nest's last good daily check{but}", found, rest)
 
 
 def _must_be_one_of(name: str, known: list[str], what: str) -> None:

@@ -1,8 +1,9 @@
 """What rests on samples that turn out to be doubtful: outcomes, certificates, baselines, work."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from types import MappingProxyType
 
 from station.ledger.entries import BaselineSet, JobBegun, JobEnded, StudyBegun
 from station.ledger.job_queries import WorkRow, work
@@ -68,6 +69,7 @@ def consequences(
     *,
     instrument: str | None = None,
     tool: str | None = None,
+    nest_seqs: Mapping[str, int] = MappingProxyType({}),
 ) -> Consequences:
     """Find what rests on doubtful samples.
 
@@ -82,12 +84,16 @@ def consequences(
         Those that are doubtful.
     instrument, tool
         Which one of them was found bad.
+    nest_seqs
+        Entries of the last good check of the tool's nests, where each has its own.
     """
+    days = {nest: _day_of(reader, seq) for nest, seq in nest_seqs.items()}
     nests = {(row.tool, row.nest) for row in samples}
     logged = [
         row
         for row in work(reader, tool=tool, since=_day_of(reader, since_seq), limit=MOST_WORK)
-        if tool is not None or (row.tool, row.nest) in nests
+        if (tool is not None or (row.tool, row.nest) in nests)
+        and row.day >= (days.get(row.nest) or date.min)
     ]
     ids = {row.sample_id for row in samples}
     baselines = (entry.payload for entry in reader.entries(kind=BaselineSet.KIND))

@@ -8,11 +8,13 @@ import pytest
 
 from station.checks import look_back
 from station.ledger.entries import (
+    NEST_OUTCOME,
     BaselineSet,
     InstrumentCalibrated,
     InstrumentChecked,
     JobBegun,
     JobEnded,
+    JobStep,
     ToolAdded,
     WorkDone,
 )
@@ -119,3 +121,31 @@ def test_a_calibration_that_found_it_bad_vouches_for_nothing_before(
     ledger.append(refused, person="Ana")
     found = look_back(ledger.reader, instrument=METER)
     assert [row.sample_id for row in found.samples] == [between]
+
+
+def nest_outcome(ledger: Ledger, job_id: str, nest: str, outcome: str) -> None:
+    content = {"tool": "T1", "nest": nest, "outcome": outcome, "needs": ""}
+    step = JobStep.model_validate({"job_id": job_id, "step": NEST_OUTCOME, "content": content})
+    ledger.append(step, person="Bo")
+
+
+def test_a_tool_is_looked_back_on_from_each_nests_own_good_check(
+    ledger: Ledger, sample: Callable[..., str]
+) -> None:
+    ledger.append(ToolAdded(tool="T1", description="ratchet", nests=("A", "B")), person="Ana")
+    check = job(ledger, "daily_check")
+    sample(nest="A")
+    early = sample(nest="B")
+    nest_outcome(ledger, check, "A", "released")
+    late = [sample(nest="A"), sample(nest="B")]
+    nest_outcome(ledger, check, "A", "held")
+    found = look_back(ledger.reader, tool="T1")
+    # Nest B never passed a check: all its samples; nest A only what came after its good one.
+    assert [row.sample_id for row in found.samples] == [early, *late]
+    assert "nest B: since the beginning" in found.why
+    nest_outcome(ledger, check, "B", "watch")
+    found = look_back(ledger.reader, tool="T1")
+    assert [row.sample_id for row in found.samples] == [late[0]]
+    assert found.why == "since each nest's last good daily check"
+    asked = look_back(ledger.reader, tool="T1", since_seq=0)
+    assert len(asked.samples) == 4
