@@ -8,6 +8,7 @@ from calibration.fits import LineFit, fit_line, fit_through_zero, standardised_r
 from station.cli.calibration_checks import COMMANDS as CHECK_COMMANDS
 from station.cli.calibration_records import COMMANDS as RECORD_COMMANDS
 from station.cli.calibration_standards import COMMANDS as STANDARD_COMMANDS
+from station.cli.look_back import COMMANDS as LOOK_BACK_COMMANDS
 from station.cli.output import json_option, print_facts, print_json
 from station.cli.tables import read_table
 from station.errors import BadInput
@@ -82,7 +83,7 @@ def _print(
     print_facts(rows)
 
 
-for _command in (*RECORD_COMMANDS, *CHECK_COMMANDS, *STANDARD_COMMANDS):
+for _command in (*RECORD_COMMANDS, *CHECK_COMMANDS, *STANDARD_COMMANDS, *LOOK_BACK_COMMANDS):
     calibrate.add_command(_command)
 
 COMMANDS = (calibrate,)

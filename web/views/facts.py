@@ -10,7 +10,7 @@ from station.wire import WireSize, parse_size
 from web.check_figure import check_figure
 from web.context import bench, reader, station, trust_book
 from web.shown import ROLE_WORDS
-from web.views.calibration import PROCEDURES
+from web.views.calibration import PROCEDURES, shop_standards
 
 INSTRUMENT_WORDS = {"meter": "Milliohm meter", "tester": "Pull tester"}
 
@@ -61,6 +61,8 @@ def instruments() -> str:
         trusts=[(trust, _charts(trust)) for trust in trust_book().all()],
         known=reader().instruments(),
         procedures=PROCEDURES,
+        standards=shop_standards().values(),
+        today=station().clock().date(),
     )
 
 

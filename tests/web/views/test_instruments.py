@@ -1,6 +1,7 @@
 """What the page says of calibration and checks."""
 
 import html
+import re
 from collections.abc import Callable
 from datetime import date
 
@@ -99,3 +100,12 @@ def test_hostile_names_stay_text(client: FlaskClient, ledger: Ledger) -> None:
     }
     ledger.append(InstrumentCalibrated.model_validate(hostile), person="Ann")
     assert "<script>bad()" not in client.get("/instruments").text
+
+
+def test_standards_are_listed_with_what_is_overdue(client: FlaskClient) -> None:
+    text = text_of(client, "/instruments")
+    assert "invented-weight-5-kg, certificate INVENTED-W-0005, due 2028-02-16" in re.sub(
+        r"</?strong>", "", text
+    )
+    # The page's day is 2031-03-04.
+    assert "The standard invented-weight-5-kg (INVENTED-W-0005) was due on 2028-02-16" in text
