@@ -42,7 +42,7 @@ from tests.station.ledger.invented_entries import PULL
 
 OPERATOR = "Bo Invented"
 NESTS_AT_ONCE = 50
-STOP_AFTER = 12
+STOP_AFTER = 40
 """Tries before even this operator gives up."""
 
 Policy = Callable[["Hands"], bool]

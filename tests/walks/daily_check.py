@@ -1,0 +1,196 @@
+"""A daily check walked twice from start to paper: ``python -m tests.walks.daily_check``.
+
+The same invented shop is copied. In one copy a real Chromium works the page; in the other the same
+samples are made by the command line. Both benches are simulated from the same seed, so that the
+same crimps lie on them, and both must come to the same outcome. The pictures and papers of the
+README's folder are made here.
+"""
+
+import shutil
+import tempfile
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from playwright.sync_api import Page, expect, sync_playwright
+from werkzeug.serving import make_server
+
+from station.cli.main import run
+from station.demo import run as demo_run
+from station.demo.hands import HandsAtTheBench
+from station.demo.workshop import LIMIT_SET
+from station.job_papers import paper_of, write_paper
+from station.ledger.job_queries import JobRecord, job_record, jobs
+from station.ledger.queries import LedgerReader
+from station.settings import Settings
+from web import create_app
+
+TARGET = Path(__file__).parents[2] / ".readme" / "jobs"
+PERSON = "Carys"
+SEED = 5
+DAYS = 60
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"]
+STEP_MS = 90_000
+
+
+@dataclass(frozen=True)
+class Walk:
+    """One nest to be checked: where, and in which gauge."""
+
+    tool: str
+    nest: str
+    wire: str
+
+    @property
+    def name(self) -> str:
+        return f"daily-check-{self.tool.lower()}-{self.nest}"
+
+
+WALKS = (Walk("Heron", "red", "18 AWG"), Walk("Wren", "blue", "16 AWG"))
+"""A nest that is as it was, and the worn one."""
+
+
+def settings() -> Settings:
+    """The demo shop's."""
+    return Settings(limit_set=LIMIT_SET)
+
+
+def invent_shop(path: Path, days: int = DAYS) -> None:
+    """Fill a ledger up to today."""
+    limit_sets = demo_run.demo_limit_sets()
+    with demo_run.open_demo_ledger(path) as ledger:
+        today = datetime.now().astimezone().date()
+        demo_run.fill(ledger, limit_sets, settings(), today=today, days=days, seed=1)
+
+
+def by_command(path: Path, walk: Walk) -> JobRecord:
+    """Check a nest by the command line."""
+    plan = path.with_name("bench.toml")
+    plan.write_text(f'limit_set = "{LIMIT_SET}"\n')
+    common = ["--ledger", str(path), "--settings", str(plan)]
+    who = ["--person", PERSON]
+    place = f"{walk.tool}/{walk.nest}"
+    _run("job", "start", "daily_check", "--nest", place, *who, *common)
+    with LedgerReader.open(path) as reader:
+        job_id = jobs(reader, only_open=True)[0].job_id
+    gauge = ["--connector", f"butt-splice-{walk.nest}", "--wire", walk.wire]
+    how = ["--simulate", "--seed", str(SEED), "--count", "20"]
+    _run("job", "sample", job_id, *gauge, *how, *who, *common)
+    out = path.with_name(f"{walk.name}-by-command.html")
+    _run("job", "report", job_id, "--out", str(out), "--ledger", str(path))
+    with LedgerReader.open(path) as reader:
+        return job_record(reader, job_id)
+
+
+def _run(*arguments: str) -> None:
+    code = run(arguments)
+    if code != 0:
+        raise SystemExit(f"station {' '.join(arguments)} ended with {code}")
+
+
+@contextmanager
+def served(path: Path) -> Iterator[str]:
+    """The page of a simulated bench on this ledger."""
+    limit_sets = demo_run.demo_limit_sets()
+    with (
+        demo_run.open_demo_ledger(path) as ledger,
+        demo_run.simulated_bench(ledger, limit_sets, settings(), seed=SEED, demo=True) as simulated,
+        HandsAtTheBench(simulated.bench.board, simulated.hands),
+    ):
+        app = create_app(simulated.bench, path)
+        server = make_server("127.0.0.1", 0, app, threaded=True)
+        thread = threading.Thread(target=server.serve_forever, name="page that is walked")
+        thread.start()
+        yield f"http://127.0.0.1:{server.server_port}"
+        # Wakes requests that wait for news.
+        simulated.bench.board.show()
+        server.shutdown()
+        thread.join()
+        server.server_close()
+
+
+def by_page(path: Path, walk: Walk, pictures: Path | None = None) -> JobRecord:
+    """Check a nest on the page, in a real browser the size of the bench's screen."""
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    with served(path) as address, sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+        page = browser.new_page(viewport={"width": 800, "height": 480}, base_url=address)
+        page.set_default_timeout(STEP_MS)
+        expect.set_options(timeout=STEP_MS)
+        page.goto("/jobs")
+        page.get_by_role("checkbox", name=f"{walk.tool}, nest {walk.nest}").check()
+        _photograph(page, pictures, f"{walk.name}-1-due")
+        form = page.locator("form", has=page.get_by_role("button", name="Check these nests"))
+        form.get_by_label("Person").select_option(PERSON)
+        page.get_by_role("button", name="Check these nests").click()
+        job = page.url
+        _photograph(page, pictures, f"{walk.name}-2-next")
+        while page.get_by_role("button", name="Make this sample").count():
+            _make_sample(page, walk)
+            page.goto(job)
+        expect(page.locator("#outcome")).to_be_visible()
+        _photograph(page, pictures, f"{walk.name}-3-outcome")
+        browser.close()
+    with LedgerReader.open(path) as reader:
+        return job_record(reader, job.rsplit("/", 1)[1])
+
+
+def _make_sample(page: Page, walk: Walk) -> None:
+    form = page.locator("form.describe")
+    form.get_by_label("Person").select_option(PERSON)
+    gauge = form.get_by_label("Gauge at hand")
+    wanted = gauge.locator("option", has_text=f"{walk.wire} + {walk.wire}").first
+    gauge.select_option(value=wanted.get_attribute("value"))
+    page.get_by_role("button", name="Make this sample").click()
+    page.get_by_role("button", name="Clips are on").click()
+    page.get_by_role("button", name="Gripped, start recording").click()
+    page.locator("button[name=mode].suggested").first.click()
+    expect(page.locator("#verdict")).to_be_visible()
+
+
+def _photograph(page: Page, folder: Path | None, name: str) -> None:
+    if folder is not None:
+        page.screenshot(path=str(folder / f"{name}.png"))
+
+
+def differences(page: JobRecord, command: JobRecord) -> list[str]:
+    """In what the two walks differ: nothing, if the station is one station."""
+    found = []
+    ends = [record.ended.outcome if record.ended else None for record in (page, command)]
+    if ends[0] != ends[1]:
+        found.append(f"outcome {ends[0]} on the page, {ends[1]} by the command line")
+    if len(page.samples) != len(command.samples):
+        found.append(f"{len(page.samples)} samples on the page, {len(command.samples)} by command")
+    for one, other in zip(page.samples, command.samples, strict=False):
+        if one.verdict != other.verdict or one.joint_key != other.joint_key:
+            found.append(f"{one.joint_key} {one.verdict}, {other.joint_key} {other.verdict}")
+        # The same crimp, read twice: within four of the tester's own deviations.
+        if abs((one.peak_n or 0.0) - (other.peak_n or 0.0)) > 4.0 * (one.peak_u_n or 1.0):
+            found.append(f"peak {one.peak_n} N on the page, {other.peak_n} N by command")
+    return found
+
+
+def main() -> None:
+    """Walk both nests both ways, and make the pictures and papers."""
+    TARGET.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder:
+        first, second = Path(folder) / "page" / "demo.ledger", Path(folder) / "cli" / "demo.ledger"
+        for path in (first, second):
+            path.parent.mkdir()
+        invent_shop(first)
+        shutil.copy(first, second)
+        for walk in WALKS:
+            page, command = by_page(first, walk, TARGET), by_command(second, walk)
+            if found := differences(page, command):
+                raise SystemExit("\n".join(found))
+            with LedgerReader.open(first) as reader:
+                write_paper(paper_of(reader, page.row.job_id), TARGET / f"{walk.name}.html")
+            ended = page.ended
+            print(f"{walk.name}: {ended.outcome if ended else 'open'}, both ways")
+
+
+if __name__ == "__main__":
+    main()
