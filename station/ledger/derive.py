@@ -201,7 +201,7 @@ def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinis
     done = _FINISH_AS_BEGUN.execute(connection, row | same).rowcount
     if not done and _FINISH.execute(connection, row).rowcount == 0:
         _refuse_finish(connection, finished.sample_id)
-    _count_verdict(connection, utc_text(entry.at_utc), entry.person, finished.verdict, 1)
+    _count_verdict(connection, str(row["at_utc"]), entry.person, finished.verdict, 1)
     for role in _MADE_BY:
         if measured[role] is not None:
             _NOTE_USED.execute(connection, {"role": role, "instrument": measured[role]})

@@ -22,7 +22,7 @@ from sqlalchemy import (
     text,
 )
 
-READ_TABLES_VERSION = 6
+READ_TABLES_VERSION = 7
 
 APPLICATION_ID = 0x43525350
 """Marks an SQLite file as a ledger of this station."""
@@ -174,6 +174,7 @@ sample = Table(
     Index("sample_by_nest", "tool", "nest", "begun_seq"),
     Index("sample_by_tool", "tool", "begun_seq"),
     Index("sample_by_person", "person", "begun_seq"),
+    # Finds the samples that are still open as well: those that have no finish.
     Index("sample_by_finish", "finished_seq"),
     # Most samples pass: a filter for the others must not read through them.
     Index(
@@ -183,11 +184,6 @@ sample = Table(
         sqlite_where=text("verdict <> 'pass'"),
     ),
     Index("sample_replacing", "replaces", sqlite_where=text("replaces IS NOT NULL")),
-    Index(
-        "sample_open",
-        "begun_seq",
-        sqlite_where=text("finished_seq IS NULL AND verdict IS NULL"),
-    ),
 )
 
 instrument_used = Table(

@@ -11,7 +11,16 @@ from station.errors import BadInput, LedgerDamaged
 _BYTES_PER_POINT = 16
 
 
-def encode_trace(time_s: ArrayLike, force_n: ArrayLike) -> bytes:
+class StoredTrace(bytes):
+    """The stored form of a trace that was made here, with its key: no need to work that out again.
+
+    Made by `encode_trace`.
+    """
+
+    key: str
+
+
+def encode_trace(time_s: ArrayLike, force_n: ArrayLike) -> StoredTrace:
     """Return a trace as it is stored.
 
     The bytes are zlib over two columns of little-endian float64, all times first, then all forces.
@@ -37,7 +46,10 @@ def encode_trace(time_s: ArrayLike, force_n: ArrayLike) -> bytes:
             f"The trace cannot be kept: columns of shape {columns.shape[1:]} must be flat, not "
             "empty and without NaN or infinity. Pull again or record it without a trace."
         )
-    return zlib.compress(columns.tobytes())
+    plain = columns.tobytes()
+    stored = StoredTrace(zlib.compress(plain))
+    stored.key = hashlib.sha256(plain).hexdigest()
+    return stored
 
 
 def decode_trace(data: bytes) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -65,6 +77,8 @@ def trace_key(data: bytes) -> str:
     LedgerDamaged
         The bytes cannot be uncompressed.
     """
+    if isinstance(data, StoredTrace):
+        return data.key
     return hashlib.sha256(_plain(data)).hexdigest()
 
 
