@@ -83,7 +83,7 @@ def _nest(taken: StepTaken, by_id: dict[str, SampleRow]) -> Markup:
     ]  # fmt: skip
     since = content.get("since_last_good")
     if isinstance(since, dict):
-        parts.append(_since(since))
+        parts.append(_since(since, f"station nest since {content['tool']} {content['nest']}"))
     return joined(parts)
 
 
@@ -108,7 +108,7 @@ def _cells(row: SampleRow, counted_as: str) -> tuple[str, ...]:
     )
 
 
-def _since(since: Mapping[str, object]) -> Markup:
+def _since(since: Mapping[str, object], command: str) -> Markup:
     """What went through the nest since its last good check: to be looked at again."""
     work = since.get("work")
     lines = [
@@ -120,9 +120,10 @@ def _since(since: Mapping[str, object]) -> Markup:
     count = len(_names(since.get("samples")))
     return joined(
         [
-            Markup("<p>Since its last good check ({}): {} samples, {} work orders.</p>").format(
-                last, count, len(lines)
-            ),
+            Markup(
+                "<p>Since its last good check ({}): {} samples, {} work orders. All of them: "
+                "<code>{}</code></p>"
+            ).format(last, count, len(lines), command),
             sentences(lines),
         ]
     )

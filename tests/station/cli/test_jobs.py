@@ -1,12 +1,14 @@
 """Jobs, nests and work by command line."""
 
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from station.cli.main import run
 from station.cli.signing import FROM_ENVIRONMENT
+from station.datafiles import DATA
 from station.secret_file import SecretFile
 from tests.station.job_hands import TOOL, WEAK_N, Shop
 
@@ -131,6 +133,41 @@ def test_a_job_has_no_other_steps(shop: Shop, terminal: Terminal) -> None:
     assert "no step" in terminal.does(*step, expect=2)
     bad = ("job", "step", job_id, "dance", "--set", "fast", "--person", "Bo Invented")
     assert "NAME=VALUE" in terminal.does(*bad, expect=2)
+
+
+def test_a_paper_is_written_of_a_held_nest(shop: Shop, terminal: Terminal, tmp_path: Path) -> None:
+    terminal.does("work", "add", "W-7", "--nest", PLACE, "--person", "Bo Invented")
+    job_id = shop.begin("red")
+    shop.make(job_id, void_reason="the meter was silent")
+    shop.make(job_id, WEAK_N)
+    out = tmp_path / "paper.html"
+    for size in ("a4", "letter"):
+        terminal.does("job", "report", job_id, "--out", str(out), "--paper", size)
+        text = out.read_text(encoding="utf-8")
+        assert f"size:{'A4' if size == 'a4' else 'letter'}" in text
+        for part in ("HELD: DO NOT USE", "A sample failed a limit", "W-7", "void, replaced",
+                     "60.0 N", "<svg", "There is no re-test of a fail"):  # fmt: skip
+            assert part in text
+    nowhere = str(tmp_path / "no folder" / "paper.html")
+    assert "could not be written" in terminal.does(
+        "job", "report", job_id, "--out", nowhere, expect=2
+    )
+
+
+def test_the_odds_of_a_plan_are_told(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    assert run(["job", "odds", "daily-check", "--tries", "20", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["plan"] == "daily-check"
+    broken, *_, sound = told["rates"]
+    assert (broken["truth"], broken["tried"], sound["truth"]) == ("bad", 20, "sound")
+    assert broken["share"] <= 0.1
+    own = tmp_path / "own.toml"
+    shipped = (DATA / "plans" / "daily-check.toml").read_text(encoding="utf-8")
+    own.write_text(shipped.replace('id = "daily-check"', 'id = "own"'), encoding="utf-8")
+    assert run(["job", "odds", str(own), "--tries", "10"]) == 0
+    assert "bad nests left in use" in capsys.readouterr().out
+    assert run(["job", "odds", "no-plan"]) == 2
+    assert "use one of" in capsys.readouterr().err
 
 
 def test_samples_are_made_with_simulated_instruments(shop: Shop, terminal: Terminal) -> None:
