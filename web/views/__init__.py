@@ -12,6 +12,7 @@ from web.views import (
     studies,
     today,
     tools,
+    validations,
 )
 
 BLUEPRINTS = (
@@ -26,5 +27,6 @@ BLUEPRINTS = (
     studies.pages,
     doors.pages,
     choices.pages,
+    validations.pages,
 )
 """All pages, for the application to register."""

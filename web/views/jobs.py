@@ -30,7 +30,7 @@ from web.views.bench import wait_for_news
 RECENT_JOBS = 20
 RECENT_WORK = 20
 
-OWN_PAGES: dict[str, str] = {}
+OWN_PAGES = {"tool_validation": "validations.validation_page"}
 """Jobs that are followed on a page of their own: the endpoint, which takes ``job_id``."""
 
 pages = Blueprint("jobs", __name__, url_prefix="/jobs")

@@ -1,0 +1,124 @@
+"""Tool validations on the page: begun, interrupted, ended, and who may not."""
+
+import re
+
+import pytest
+
+from station.bench_state import Stage
+from station.ledger.store import Ledger
+from station.validation_book import read_validation
+from tests.station.jobs.invented_samples import normal_forces
+from tests.station.jobs.recorded import check_instruments
+from tests.web.fake_bench import FakeBench
+from tests.web.invented import HOSTILE, finish
+from tests.web.visitor import Visitor
+
+PERSON = "Bo Invented"
+LINE = {"connector1": "butt-splice-red", "wire1": "18 AWG", "nest1": "red"}
+
+
+def begun(visitor: Visitor, **more: str) -> str:
+    form = {"person": PERSON, "tool": "Hand tool 1", **LINE, **more}
+    answer = visitor.post("/validations", **form)
+    assert answer.status_code == 303, answer.text
+    return answer.headers["Location"].rsplit("/", 1)[1]
+
+
+def measured(bench: FakeBench, ledger: Ledger, force_n: float) -> None:
+    """Finish the sample that the page began, as a bench would."""
+    order, sample_id = bench.board.state.order, bench.board.state.sample_id
+    assert order is not None
+    assert sample_id is not None
+    outcome = finish(ledger, sample_id, order, peak_n=force_n)
+    bench.board.show(stage=Stage.DONE, outcome=outcome)
+
+
+def test_begin_form_offers_what_is_on_record(visitor: Visitor) -> None:
+    page = visitor.get("/validations").text
+    assert "Hand tool 1" in page
+    assert page.count("<fieldset") == 4
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"tool": "No such tool"},
+        {"wire1": "soup"},
+        {"nest1": "purple"},
+        {"connector1": ""},
+        {"connector1": "nothing"},
+        {"person": "Nobody"},
+        {"plan": "daily-check"},
+        {"limit_set": "nothing"},
+        {"tool": HOSTILE},
+    ],
+)
+def test_wrong_forms_come_back_and_write_nothing(
+    wrong: dict[str, str], visitor: Visitor, ledger: Ledger
+) -> None:
+    form = {"person": PERSON, "tool": "Hand tool 1", **LINE} | wrong
+    answer = visitor.post("/validations", **form)
+    assert 400 <= answer.status_code < 500
+    assert "<script>document" not in answer.text
+    assert not list(ledger.entries("job_begun"))
+
+
+def test_gauges_and_paper(visitor: Visitor, ledger: Ledger) -> None:
+    job_id = begun(visitor)
+    page = visitor.get(f"/jobs/{job_id}", follow_redirects=True).text
+    assert "never checked" in page
+    post = f"/validations/{job_id}/nest-gauge"
+    assert visitor.post(post, person=PERSON, nest="red", gauge=HOSTILE, go="yes").status_code == 303
+    joint = read_validation(ledger.reader, job_id).scope.joints[0].key
+    heights = {"height1": "2.0", "height2": "2.01", "height3": "1.99"}
+    bounds = {"lower": "1.9", "upper": "2.1"}
+    path = f"/validations/{job_id}/crimp-height"
+    assert visitor.post(path, person=PERSON, joint=joint, **heights, **bounds).status_code == 303
+    assert visitor.post(path, person=PERSON, joint=joint, height1="two").status_code == 400
+    page = visitor.get(f"/validations/{job_id}").text
+    assert "does NOT stop" in page
+    assert "<script>document" not in page
+    paper = visitor.get(f"/jobs/{job_id}/paper.html?size=letter")
+    assert "attachment" in paper.headers["Content-Disposition"]
+    assert "size:letter" in paper.text
+    assert "<script>document" not in paper.text
+
+
+def test_no_sample_before_the_gauges_were_checked(visitor: Visitor) -> None:
+    job_id = begun(visitor)
+    answer = visitor.post(f"/validations/{job_id}/sample", person=PERSON)
+    assert answer.status_code == 409
+    assert "Check it against a standard" in answer.text
+
+
+def test_nobody_but_a_signed_in_lead_ends_it(
+    visitor: Visitor, apprentice: Visitor, lead: Visitor, ledger: Ledger
+) -> None:
+    job_id = begun(visitor)
+    path = f"/validations/{job_id}/end"
+    assert visitor.post(path, give_up="yes").status_code == 401
+    assert apprentice.post(path, give_up="yes").status_code == 403
+    assert lead.post(path).status_code == 400
+    assert read_validation(ledger.reader, job_id).open
+    assert lead.post(path, give_up="yes").status_code == 303
+    assert not read_validation(ledger.reader, job_id).open
+    assert "Not finished" in visitor.get(f"/validations/{job_id}").text
+
+
+def test_walked_to_its_end_with_a_new_page_for_every_sample(
+    visitor: Visitor, lead: Visitor, bench: FakeBench, ledger: Ledger
+) -> None:
+    job_id = begun(visitor)
+    check_instruments(ledger)
+    visitor.post(f"/validations/{job_id}/nest-gauge", person=PERSON, nest="red", gauge="")
+    joint = read_validation(ledger.reader, job_id).scope.joints[0].key
+    visitor.post(f"/validations/{job_id}/crimp-height", person=PERSON, joint=joint)
+    for place, force in enumerate(normal_forces(30, 145.0, 8.0), 1):
+        page = Visitor(visitor.app).get(f"/validations/{job_id}").text
+        assert f"sample {place} of 30" in page
+        answer = visitor.post(f"/validations/{job_id}/sample", person=PERSON)
+        assert answer.status_code == 303, answer.text
+        measured(bench, ledger, force)
+    assert lead.post(f"/validations/{job_id}/end").status_code == 303
+    page = visitor.get(f"/validations/{job_id}").text
+    assert re.search(r'class="outcome">Accepted<', page)

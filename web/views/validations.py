@@ -1,0 +1,203 @@
+"""Tool validations: begin one, follow it, end it, and take its paper along."""
+
+from collections.abc import Mapping
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from station.connectors import connector_named
+from station.datafiles import shipped_book, shipped_connectors
+from station.errors import BadInput, DataFileError, NoLimit
+from station.jobs.tool_validation import OUTCOME_WORDS, WHAT, JointResult, joint_words
+from station.jobs.validation_course import ValidationScope
+from station.jobs.validation_plan import ToolValidationPlan
+from station.ledger.entries import Joint
+from station.ledger.job_queries import jobs
+from station.people import Right
+from station.plan_files import load_plans, plan_named
+from station.reports.validation import compared, finding_plot
+from station.validation_book import (
+    JOB,
+    Validation,
+    begin_validation,
+    end_validation,
+    enter_crimp_heights,
+    enter_nest_gauge,
+    next_of,
+    order_for,
+    read_validation,
+    replaced_by,
+)
+from station.wire import parse_size
+from web import access
+from web.calibration_forms import as_number
+from web.context import bench, ledger, reader, station
+from web.order import choices, field
+from web.views.bench import wait_for_news
+
+MOST_JOINTS = 4
+HEIGHTS = 3
+
+pages = Blueprint("validations", __name__, url_prefix="/validations")
+
+
+@pages.get("")
+def validation_list() -> str:
+    """Validations on record, and the form that begins one."""
+    return _list({})
+
+
+@pages.post("")
+def begin() -> Response | tuple[str, int]:
+    """Begin a validation; the form comes back with what is wrong."""
+    form = request.form
+    try:
+        person = access.demand_measuring(field(form, "person", "the person"))
+        settings = bench().settings
+        plan = plan_named(load_plans(settings.plans_folder), JOB, form.get("plan") or None)
+        if not isinstance(plan, ToolValidationPlan):
+            raise BadInput(f"{plan.id} is no plan of a tool validation.")
+        tool = field(form, "tool", "the tool")
+        scope = ValidationScope(
+            tool,
+            joints_from(form, tool),
+            form.get("limit_set") or plan.limit_set or settings.limit_set,
+            settings.guard,
+            form.get("replaces") or None,
+        )
+        job_id = begin_validation(ledger(), plan, scope, bench().limit_sets, person=person)
+    except (BadInput, NoLimit, DataFileError) as error:
+        return _list(form, str(error)), 400
+    return redirect(url_for("validations.validation_page", job_id=job_id), 303)
+
+
+def joints_from(form: Mapping[str, str], tool: str) -> tuple[Joint, ...]:
+    """The joints of a form's lines; lines without a connector are empty.
+
+    Raises
+    ------
+    BadInput, UnknownSize, DataFileError
+        A line is half filled in, or names something that does not exist.
+    """
+    found = []
+    for line in range(1, MOST_JOINTS + 1):
+        if not form.get(f"connector{line}"):
+            continue
+        connector = connector_named(shipped_connectors(), form[f"connector{line}"])
+        wire = parse_size(field(form, f"wire{line}", f"the wire of line {line}")).label
+        family = shipped_book().family_of(connector)
+        amount = family.wires_per_barrel if family.barrels == 1 else 2
+        nest = field(form, f"nest{line}", f"the nest of line {line}")
+        found.append(Joint(connector=connector.id, wires=(wire,) * amount, tool=tool, nest=nest))
+    if not found:
+        raise BadInput("Fill in at least one line: connector, wire and nest.")
+    return tuple(found)
+
+
+def _list(values: Mapping[str, str], problem: str = "") -> str:
+    plans = load_plans(bench().settings.plans_folder)
+    return render_template(
+        "validations.html",
+        rows=jobs(reader(), job=JOB),
+        words=OUTCOME_WORDS,
+        offers=choices(reader(), bench().limit_sets),
+        tools=reader().tools(),
+        nests=list(dict.fromkeys(nest for row in reader().tools() for nest in row.nests)),
+        plans=[(plan.id, plan.title) for plan in plans.values() if plan.job == JOB],
+        lines=range(1, MOST_JOINTS + 1),
+        values=values,
+        problem=problem,
+    )
+
+
+@pages.get("/<job_id>")
+def validation_page(job_id: str) -> str:
+    """How a validation stands, and what comes next."""
+    return _page(read_validation(reader(), job_id))
+
+
+def _page(job: Validation, problem: str = "") -> str:
+    steps = next_of(reader(), job, station().clock())
+    ended = job.record.ended
+    return render_template(
+        "validation.html",
+        job=job,
+        ended=ended,
+        word=OUTCOME_WORDS[job.result.outcome if ended is None else ended.outcome],
+        steps=steps,
+        wanted={step.name for step in steps},
+        joints=[(result, _plots(job, result)) for result in job.result.joints],
+        compared={
+            result.joint.key: compared(replaced_by(reader(), job, result))
+            for result in job.result.joints
+        },
+        joint_words=joint_words,
+        what=WHAT,
+        heights=range(1, max(HEIGHTS, job.plan.crimp_heights) + 1),
+        people=[row.name for row in reader().people()],
+        problem=problem,
+    )
+
+
+def _plots(job: Validation, result: JointResult) -> list[str]:
+    counted = [sample for sample in job.samples if sample.sample_id in result.counted]
+    return [finding_plot(one, counted) for one in result.findings]
+
+
+@pages.post("/<job_id>/nest-gauge")
+def nest_gauge(job_id: str) -> Response:
+    """Enter a look at a nest with its gauge, or that there is none."""
+    form = request.form
+    person = access.demand_measuring(field(form, "person", "the person"))
+    enter_nest_gauge(
+        ledger(),
+        read_validation(reader(), job_id),
+        field(form, "nest", "the nest"),
+        form.get("gauge", "").strip(),
+        go_enters=form.get("go") == "yes",
+        no_go_stops=form.get("no_go") == "yes",
+        person=person,
+    )
+    return _back(job_id)
+
+
+@pages.post("/<job_id>/crimp-height")
+def crimp_height(job_id: str) -> Response:
+    """Enter crimp heights, or that they are not measured."""
+    form = request.form
+    person = access.demand_measuring(field(form, "person", "the person"))
+    job = read_validation(reader(), job_id)
+    names = [f"height{place}" for place in range(1, max(HEIGHTS, job.plan.crimp_heights) + 1)]
+    given = [as_number(form[name], name) for name in names if form.get(name)]
+    lower, upper = (
+        as_number(form.get(name, ""), f"the {name} limit") if given else 0.0
+        for name in ("lower", "upper")
+    )
+    key = field(form, "joint", "the joint")
+    enter_crimp_heights(ledger(), job, key, given, lower, upper, person=person)
+    return _back(job_id)
+
+
+@pages.post("/<job_id>/sample")
+def sample(job_id: str) -> Response:
+    """Begin the next sample of a joint at the bench."""
+    person = access.demand_measuring(field(request.form, "person", "the person"))
+    job = read_validation(reader(), job_id)
+    now = station().clock()
+    order = order_for(ledger(), job, request.form.get("joint") or None, person=person, now=now)
+    with wait_for_news():
+        bench().start(order)
+    return redirect(url_for("bench.bench_page"), 303)
+
+
+@pages.post("/<job_id>/end")
+def end(job_id: str) -> Response:
+    """End a validation, as a lead who is signed in."""
+    lead = access.demand(Right.SIGN_OFF)
+    give_up = request.form.get("give_up") == "yes"
+    end_validation(ledger(), read_validation(reader(), job_id), lead, give_up=give_up)
+    return _back(job_id)
+
+
+def _back(job_id: str) -> Response:
+    return redirect(url_for("validations.validation_page", job_id=job_id), 303)
