@@ -6,6 +6,8 @@ before it says that the sample is done.
 """
 
 import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from station.bay import InstrumentBay, InstrumentLine, Role
@@ -25,7 +27,7 @@ from station.pull import FAILURE_MODES
 from station.sample_course import SampleCourse, Surroundings, weakest_wire
 from station.sample_record import finished_sample
 from station.settings import Settings
-from station.standard_readings import read_standard
+from station.standard_readings import read_pull, read_standard
 from station.trust import TrustBook, attention
 from station.unsaved import SampleKeeper
 from station.wire import parse_size
@@ -189,10 +191,32 @@ class Bench:
         InstrumentError
             It does not answer, or what it measures does not stand still.
         """
+        with self._beside_the_samples():
+            return read_standard(self._bay, role, expected)
+
+    def read_pull(
+        self, on_force: Callable[[float], None] = lambda _force_n: None
+    ) -> tuple[str, float]:
+        """Record one pull that is no sample, for a gauge study; the tester's name, its peak in N.
+
+        Raises
+        ------
+        BadInput
+            A sample is under way, the guard is open, or the bench has no tester.
+        InstrumentError
+            The tester does not answer, or the pull does not count.
+        """
+        with self._beside_the_samples():
+            self.panel.demand_closed_guard()
+            self._stop = threading.Event()
+            return read_pull(self._bay, self.panel.void_reason, self._stop, on_force)
+
+    @contextmanager
+    def _beside_the_samples(self) -> Iterator[None]:
         if not self._busy.acquire(blocking=False):
             raise BadInput("A sample is under way on this bench: finish it or give it up first.")
         try:
-            return read_standard(self._bay, role, expected)
+            yield
         finally:
             self._busy.release()
 

@@ -1,11 +1,16 @@
 """Reading an instrument that looks at a known standard, for a check or a gauge study."""
 
 import math
+import threading
+import time
+from collections.abc import Callable
 
 from station.bay import NAMES, BayTester, InstrumentBay, Role
 from station.errors import NoReading
 
 REPEATS = 5
+PRELOAD_N = 2.0
+"""A pull of a study has begun above this: its parts have no limit to take a share of."""
 FORCES_PER_READING = 10
 STILL_FRACTION = 0.005
 STILL_DIGITS = 10.0
@@ -35,6 +40,42 @@ def read_standard(
     else:
         readings = _still_forces(bay.tester(), repeats)
     return bay.used(role).name, readings
+
+
+def read_pull(
+    bay: InstrumentBay,
+    why_void: Callable[[float], str | None],
+    stop: threading.Event,
+    on_force: Callable[[float], None],
+) -> tuple[str, float]:
+    """Name of the tester on record, and the highest force of the pull that comes now, in newton.
+
+    Parameters
+    ----------
+    why_void
+        Says why a pull that began at this monotonic time does not count, by the guard; None where
+        it does.
+    stop
+        Set by whoever ends the recording.
+
+    Raises
+    ------
+    BadInput
+        The bench has no tester.
+    InstrumentError
+        It is not there or does not answer, or the pull does not count.
+    """
+    tester = bay.tester()
+    began_s = time.monotonic()
+    trace = tester.record(lambda _at_s, force_n: on_force(force_n), stop, PRELOAD_N)
+    reason = why_void(began_s) or trace.void_reason
+    if reason is not None:
+        raise NoReading(
+            f"This pull does not count: {reason}. If the part is spent, take another of the same "
+            "batch for this turn."
+        )
+    peak_n = float(trace.force_n.max())
+    return bay.used("tester").name, max(peak_n, trace.register_peak_n or 0.0)
 
 
 def _still_forces(tester: BayTester, repeats: int) -> list[float]:

@@ -96,3 +96,6 @@ class BenchFace(Protocol):
 
     def read_standard(self, role: Role, expected: float) -> tuple[str, list[float]]:
         """Read an instrument that looks at a known standard; its name, and readings in SI units."""
+
+    def read_pull(self) -> tuple[str, float]:
+        """Record one pull that is no sample; the tester's name, and the peak in newton."""

@@ -46,6 +46,26 @@ def test_the_empty_grips_of_the_tester_read_nearly_nothing(simulated: SimulatedB
     assert readings == pytest.approx([0.0] * 5, abs=0.5)
 
 
+def test_a_pull_beside_the_samples_is_recorded_to_its_peak(
+    simulated: SimulatedBench, ledger: Ledger
+) -> None:
+    simulated.hands.clip_on(workshop.joint("Heron", "red", "18 AWG"))
+    begun: list[float] = []
+
+    def pull_at_the_first_force(force_n: float) -> None:
+        if not begun:
+            simulated.hands.pull()
+        begun.append(force_n)
+
+    name, peak_n = simulated.bench.read_pull(pull_at_the_first_force)
+    specimen = simulated.hands.specimen
+    assert specimen is not None
+    assert "PULL TESTER" in name
+    assert peak_n == pytest.approx(specimen.break_force_n, rel=0.05)
+    assert ledger.reader.counts().entries == 0
+    assert not simulated.bench.busy
+
+
 def test_what_is_entered_at_an_invented_bench_is_invented(
     simulated: SimulatedBench, ledger: Ledger
 ) -> None:
@@ -62,5 +82,7 @@ def test_no_standard_is_read_while_a_sample_is_under_way(simulated: SimulatedBen
     try:
         with pytest.raises(BadInput, match="under way"):
             bench.read_standard("meter", 1e-3)
+        with pytest.raises(BadInput, match="under way"):
+            bench.read_pull()
     finally:
         bench._busy.release()

@@ -103,6 +103,11 @@ class FakeBench:
             raise self.problem
         return f"Invented {role}", [expected * scale for scale in (1.0, 1.001, 0.999)]
 
+    def read_pull(self) -> tuple[str, float]:
+        if self.problem is not None:
+            raise self.problem
+        return "Invented tester", 142.5
+
     def _in_hand(self) -> tuple[SampleOrder, str]:
         state = self.board.state
         if state.order is None or state.sample_id is None or state.stage is Stage.DONE:

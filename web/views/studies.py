@@ -90,9 +90,7 @@ def read(study_id: str) -> Response | tuple[str, int]:
         turn = _turn(form)
         scale = UNITS[progress.begun.role][1]
         if form.get("how") == "read":
-            name, readings = bench().read_standard(
-                progress.begun.role, progress.begun.limit or EXPECTED_OHM
-            )
+            name, readings = _read_by_the_bench(progress)
         else:
             name, readings = progress.begun.instrument, list(readings_in(form, scale))
         reason = form.get("reason", "")
@@ -111,6 +109,13 @@ def drop(study_id: str) -> Response:
     person = signed(request.form, Right.MEASURE)
     bench().enter(dropped(progress, field(request.form, "reason", "the reason")), person)
     return redirect(url_for("studies.study_list"), 303)
+
+
+def _read_by_the_bench(progress: StudyProgress) -> tuple[str, list[float]]:
+    if progress.begun.role == "tester":
+        name, peak_n = bench().read_pull()
+        return name, [peak_n]
+    return bench().read_standard("meter", progress.begun.limit or EXPECTED_OHM)
 
 
 def _found(study_id: str) -> StudyProgress:
@@ -199,7 +204,7 @@ def _page(
         to_do=None if due is None else turn_words(due, progress.begun.study),
         unit=UNITS[role][0],
         role=role,
-        can_read=role == "meter" and any(line.role == role for line in bench().instruments()),
+        can_read=any(line.role == role for line in bench().instruments()),
         said=[] if result is None else sentences(result),
         figure=figure,
         answer=None if result is None or result.telling is None else result.telling.answer,

@@ -132,7 +132,9 @@ def test_other_studies_are_begun(client: FlaskClient, ledger: Ledger, token: str
     assert (len(progress.values), progress.begun.side) == (20, "lower")
     page = client.get(f"/instruments/studies/{progress.id}").text
     assert "Nobody in line with the pull" in page
-    assert "Let the bench read" not in page
+    assert "Gripped: record the pull" in page
+    assert read(client, token, progress, how="read", turn="1")[0] == 200
+    assert latest(ledger).values[0] == pytest.approx(142.5)
 
 
 @pytest.mark.parametrize(
