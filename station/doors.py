@@ -23,6 +23,7 @@ from station.people import (
     check_secret,
     clean_name,
     demand,
+    demand_other,
     folded,
     is_pin,
     role_of,
@@ -110,15 +111,26 @@ class Doors:
             self.note("signed_in", known.name, known.name, reason)
         return known
 
-    def signed(self, name: str, secret: str, right: Right) -> PersonRow:
+    def signed(
+        self, name: str, secret: str, right: Right, *, about: str | None = None
+    ) -> PersonRow:
         """Let somebody do one thing, by name and secret; raises as `sign_in` and `demand` do."""
-        self.demand(self._on_record(name), right)
+        self.demand(self._on_record(name), right, about=about)
         return self.sign_in(name, secret, reason=right)
 
-    def demand(self, person: Named, right: Right) -> None:
-        """Let a person with a right pass; a refusal goes into the audit (NotAllowed)."""
+    def demand(self, person: Named, right: Right, *, about: str | None = None) -> None:
+        """Let a person with a right pass; a refusal goes into the audit.
+
+        Raises
+        ------
+        NotAllowed
+            The role does not have the right, or ``about`` is the person's own name.
+        """
         try:
-            demand(person, right)
+            if about is None:
+                demand(person, right)
+            else:
+                demand_other(person, about, right)
         except NotAllowed:
             self.note("refused", person.name, person.name, right)
             raise

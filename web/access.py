@@ -14,7 +14,7 @@ from werkzeug.sansio.utils import host_is_trusted
 from station.doors import Doors, leads_with_secret
 from station.errors import BadInput, NotAllowed, SignInNeeded, StationError
 from station.ledger.queries import PersonRow
-from station.people import Right
+from station.people import Right, demand_other
 from station.people import demand as demand_right
 from station.people import may as role_may
 from station.secret_file import SecretFile
@@ -71,26 +71,36 @@ def signed_in_quietly() -> PersonRow | None:
         return None
 
 
-def demand(right: Right) -> PersonRow:
+def demand(right: Right, *, about: str | None = None) -> PersonRow:
     """Return who is signed in, if they have a right.
+
+    Parameters
+    ----------
+    about
+        Whose standing it is, where nobody may do it for themselves.
 
     Raises
     ------
     SignInNeeded
         Nobody is signed in, or the sign-in has run out.
     NotAllowed
-        Their role does not have the right; the refusal is in the audit.
+        Their role does not have the right, or it is about their own standing; the refusal is in
+        the audit.
     """
     person = demand_sign_in()
     of_session = _session()
-    if of_session is None or right in of_session.refused:
-        demand_right(person, right)
-    else:
-        try:
-            doors().demand(person, right)
-        except NotAllowed:
+    known = of_session is not None and right in of_session.refused
+    try:
+        if not known:
+            doors().demand(person, right, about=about)
+        elif about is None:
+            demand_right(person, right)
+        else:
+            demand_other(person, about, right)
+    except NotAllowed:
+        if of_session is not None:
             of_session.refused.add(right)
-            raise
+        raise
     return person
 
 

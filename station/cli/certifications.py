@@ -80,7 +80,7 @@ def begin(
             limit_set or plan.limit_set or opened.settings.limit_set,
             opened.settings.guard,
         )
-        signer = signed_by(ledger, person, Right.CERTIFY)
+        signer = signed_by(ledger, person, Right.CERTIFY, about=candidate)
         sets = limit_sets_for(opened, simulate=simulate)
         job_id = begin_certification(ledger, plan, scope, sets, signer, now=datetime.now(UTC))
         tell(ledger.reader, job_id, as_json=as_json)
@@ -222,10 +222,9 @@ def resit(job_id: str, person: str, ledger_path: Path | None, settings_path: Pat
     """Begin the one re-sit of the failed tasks, as a lead."""
     with opened_book(ledger_path, settings_path) as opened:
         ledger = opened.ledger
-        signer = signed_by(ledger, person, Right.CERTIFY)
-        begin_resit(
-            ledger, read_certification(ledger.reader, job_id), signer, now=datetime.now(UTC)
-        )
+        job = read_certification(ledger.reader, job_id)
+        signer = signed_by(ledger, person, Right.CERTIFY, about=job.scope.candidate)
+        begin_resit(ledger, job, signer, now=datetime.now(UTC))
         tell(ledger.reader, job_id, as_json=False)
     return 0
 
@@ -240,8 +239,9 @@ def sign_outcome(
     """Sign the outcome, as a lead who is not the candidate."""
     with opened_book(ledger_path, settings_path) as opened:
         ledger = opened.ledger
-        signer = signed_by(ledger, person, Right.CERTIFY)
-        sign(ledger, read_certification(ledger.reader, job_id), signer)
+        job = read_certification(ledger.reader, job_id)
+        signer = signed_by(ledger, person, Right.CERTIFY, about=job.scope.candidate)
+        sign(ledger, job, signer)
         tell(ledger.reader, job_id, as_json=False)
     return 0
 

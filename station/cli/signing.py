@@ -30,7 +30,7 @@ def signing_option(command: Command) -> Command:
     )(command)  # fmt: skip
 
 
-def signed_by(ledger: Ledger, name: str, right: Right) -> PersonRow:
+def signed_by(ledger: Ledger, name: str, right: Right, *, about: str | None = None) -> PersonRow:
     """Let the named person do one thing, after their PIN or passphrase.
 
     Parameters
@@ -39,26 +39,27 @@ def signed_by(ledger: Ledger, name: str, right: Right) -> PersonRow:
         Open for writing: the signature, a wrong secret or a refusal goes into its audit.
     name
         As on record.
+    about
+        Whose standing it is, where nobody may do it for themselves.
 
     Returns
     -------
     person
-        For the entries that follow; :func:`station.people.demand_other` keeps them from signing
-        for themselves.
+        For the entries that follow.
 
     Raises
     ------
     NotAllowed
         Nobody can sign on this bench yet (the message says how that begins), the name is not on
-        record, or the role does not have the right.
+        record, the role does not have the right, or it is about the person's own standing.
     WrongSecret, LockedOut
         The secret is wrong, or was wrong too often.
     """
     doors = Doors(ledger, "command")
-    doors.demand(active_person(ledger.reader, name), right)
+    doors.demand(active_person(ledger.reader, name), right, about=about)
     if not leads_with_secret(ledger.reader, doors.secrets):
         raise NotAllowed(FIRST_LEAD)
-    return doors.signed(name, secret_of(name), right)
+    return doors.signed(name, secret_of(name), right, about=about)
 
 
 def secret_of(name: str) -> str:

@@ -171,6 +171,17 @@ def test_a_signature_needs_right_and_secret(ledger: Ledger, clock: Clock) -> Non
         door.signed("Cy Unknown", PASSPHRASE, Right.CALIBRATE)
 
 
+@pytest.mark.parametrize("own", ["Ann Example", "ann  example"])
+def test_a_signature_for_oneself_is_refused_and_noted(
+    ledger: Ledger, clock: Clock, own: str
+) -> None:
+    door = doors(ledger, clock, "command")
+    with pytest.raises(NotAllowed, match="another lead must do it"):
+        door.signed("Ann Example", PASSPHRASE, Right.CERTIFY, about=own)
+    assert events(ledger)[0] == ("refused", "Ann Example")
+    assert door.signed("Ann Example", PASSPHRASE, Right.CERTIFY, about="Bo Invented")
+
+
 def test_the_first_lead_is_made_by_the_code_once(blank: Ledger, clock: Clock) -> None:
     door = doors(blank, clock)
     code = door.show_code()

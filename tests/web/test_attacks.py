@@ -15,7 +15,7 @@ from flask.sessions import SecureCookieSessionInterface
 from station.errors import NotAllowed
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
-from station.people import FREE_TRIES, Person, Right, demand_other
+from station.people import FREE_TRIES, Right
 from station.settings import ANY_ADDRESS, DoorSettings, Settings
 from tests.doors import PASSPHRASE, PIN, give_secret
 from tests.web.crawl import Form, Reader, crawl, read
@@ -263,11 +263,17 @@ def test_whoever_has_left_is_out_at_once(
     assert gone.post("/sign-in", name="Bo Invented", secret=PIN).status_code == 401
 
 
-def test_nobody_signs_their_own_certification() -> None:
-    lead = Person("Ann Example", "lead")
-    for own in ("Ann Example", "ann example", " Ann  Example ", "Ａnn Example"):
-        with pytest.raises(NotAllowed):
-            demand_other(lead, own, Right.CERTIFY)
+def test_nobody_signs_their_own_certification_and_the_try_is_audited(
+    lead: Visitor, app: Flask, records: LedgerReader
+) -> None:
+    cookie = lead.client.get_cookie("session")
+    assert cookie is not None
+    with app.test_request_context("/", headers={"Cookie": f"session={cookie.value}"}):
+        for own in ("Ann Example", "ann example", " Ann  Example ", "Ａnn Example"):
+            with pytest.raises(NotAllowed, match="for themselves"):
+                access.demand(Right.CERTIFY, about=own)
+        assert access.demand(Right.CERTIFY, about="Bo Invented").name == "Ann Example"
+    assert audit(records)[0] == ("refused", "Ann Example")
 
 
 # ---- guessing ----------------------------------------------------------------------------------
