@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from station.bench_state import SampleOrder
-from station.connectors import Connector, connector_named
+from station.connectors import CheckItem, Connector, connector_named
 from station.datafiles import shipped_book, shipped_connectors
 from station.errors import BadInput
 from station.ledger.entries import Joint
@@ -30,6 +30,8 @@ class Choices:
     places: list[Choice]
     jobs: list[Choice]
     connectors: list[Connector]
+    looks: dict[str, list[CheckItem]]
+    """What to look at before the test, by the family of the connector."""
     wires: list[str]
     materials: list[str]
     limit_sets: list[Choice]
@@ -44,6 +46,7 @@ def choices(reader: LedgerReader, limit_sets: LimitSets) -> Choices:
         places=[(place(tool, nest), f"{tool}, nest {nest}") for tool, nest in all_nests(reader)],
         jobs=list(JOB_WORDS.items()),
         connectors=connectors,
+        looks={item.family: shipped_book().checklist(item) for item in connectors},
         wires=sorted(sizes, key=lambda size: parse_size(size).area_m2),
         materials=list(MATERIALS),
         limit_sets=[(name, _set_words(limit_sets, name)) for name in limit_sets.ids],
@@ -85,7 +88,14 @@ def order_from(form: Mapping[str, str], limit_sets: LimitSets) -> SampleOrder:
         joint,
         limit_set,
         use_wrong_barrel=use_wrong_barrel,
+        checklist=_looked_at(form, connector),
     )
+
+
+def _looked_at(form: Mapping[str, str], connector: Connector) -> dict[str, bool]:
+    """Answers to the questions that were looked at; True is good."""
+    answers = {item.id: form.get(f"look_{item.id}") for item in shipped_book().checklist(connector)}
+    return {name: answer == "yes" for name, answer in answers.items() if answer in ("yes", "no")}
 
 
 def order_again(row: SampleRow, person: str) -> SampleOrder:

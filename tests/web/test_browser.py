@@ -178,6 +178,24 @@ def test_wires_that_do_not_fit_the_barrel_cannot_be_chosen(page: Page) -> None:
     expect(enabled).to_have_text(["Choose", "12 AWG", "4 mm2", "10 AWG", "6 mm2"])
 
 
+def test_the_questions_are_those_of_the_chosen_connector(page: Page, bench: FakeBench) -> None:
+    page.goto("/bench")
+    page.get_by_label("Person").select_option("Bo Invented")
+    page.get_by_label("Tool and nest").select_option(label="Hand tool 1, nest blue")
+    page.get_by_label("Connector").select_option("butt-splice-red")
+    page.get_by_role("combobox", name="Wire", exact=True).select_option("18 AWG")
+    page.get_by_text("Look at the crimp first").click()
+    asked = page.locator(".looks fieldset:not([hidden])")
+    expect(asked).to_have_count(1)
+    asked.get_by_label("Are all strands in the barrel").select_option("no")
+    asked.get_by_label("Does the crimp sit in the middle").select_option("yes")
+    page.get_by_role("button", name="Start this sample").click()
+    expect(page.get_by_role("button", name="Clips are on")).to_be_visible()
+    order = bench.board.state.order
+    assert order is not None
+    assert sorted(order.checklist.values()) == [False, True]
+
+
 def test_a_wrong_barrel_can_be_chosen_on_purpose(page: Page) -> None:
     page.goto("/bench")
     page.get_by_label("Connector").select_option("butt-splice-yellow")

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from station.datafiles import shipped_connectors, shipped_limit_sets
+from station.datafiles import shipped_book, shipped_connectors, shipped_limit_sets
 from station.ledger.queries import LedgerReader
 from station.wire import parse_size
 from web.order import choices, order_again, order_from, read_place
@@ -49,6 +49,32 @@ def test_wires_are_written_canonically() -> None:
     assert order.person == "Ann Example"
     assert order.joint.wires == ("18 AWG", "22 AWG")
     assert order.joint.material == "copper"
+
+
+def test_answers_to_the_visual_check_go_with_the_order() -> None:
+    form = {
+        "person": "Ann Example",
+        "job": "daily_check",
+        "tool": "Hand tool 1",
+        "nest": "red",
+        "connector": "butt-splice-red",
+        "wire": "18 AWG",
+        "limit_set": "mil-t-7928",
+        "look_bottomed": "yes",
+        "look_strands": "",
+        "look_closed": "no",
+        "look_halves": "no",
+        "look_nothing": "yes",
+    }
+    answers = order_from(form, shipped_limit_sets()).checklist
+    book = shipped_book()
+    asked = {item.id for item in book.checklist(book.connectors["butt-splice-red"])}
+    assert answers == {
+        name: form[f"look_{name}"] == "yes"
+        for name in asked
+        if form.get(f"look_{name}") in ("yes", "no")
+    }
+    assert answers["bottomed"] is True
 
 
 def test_order_again_names_what_it_replaces(records: LedgerReader) -> None:

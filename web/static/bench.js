@@ -182,6 +182,17 @@ function fitWires() {
   }
 }
 
+// The questions are those of the chosen connector's family; the others are not sent.
+function fitLooks() {
+  const chosen = form.elements.connector.selectedOptions[0];
+  const family = chosen ? chosen.dataset.family : undefined;
+  for (const part of form.querySelectorAll(".looks fieldset")) {
+    part.hidden = part.disabled = part.dataset.family !== family;
+  }
+}
+
+form.elements.connector.addEventListener("change", fitLooks);
+fitLooks();
 form.elements.connector.addEventListener("change", fitWires);
 form.elements.use_wrong_barrel.addEventListener("change", fitWires);
 fitWires();
