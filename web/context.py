@@ -4,7 +4,7 @@ import secrets
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from flask import Flask, current_app, g
@@ -18,6 +18,9 @@ from station.trend_book import NestGlance, TrendBook
 from station.trust import TrustBook
 from web.face import BenchFace
 from web.live_feed import MAX_FOLLOWING
+
+CLOCK_ALLOWANCE = timedelta(minutes=2)
+"""So far a clock may be set back without a word (our own choice)."""
 
 MAX_WAITING = 2
 """Requests that may wait for news at once, so that open pages never use up the server's threads."""
@@ -119,9 +122,24 @@ def notices() -> list[str]:
             found.append("Invented demo records")
     except StationError as error:
         found.append(str(error))
+    found += _clock_trouble()
     if station().trends.trouble is not None:
         found.append(station().trends.trouble or "")
     return found
+
+
+def _clock_trouble() -> list[str]:
+    """That the clock stands before the record's last entry, whose order is kept all the same."""
+    try:
+        last = reader().last_entry_at()
+    except StationError:
+        return []  # said already
+    if last is None or station().clock() >= last - CLOCK_ALLOWANCE:
+        return []
+    return [
+        f"This computer's clock stands before the last entry ({last:%Y-%m-%d %H:%M} UTC): set it. "
+        "Entries keep their order, but not their times"
+    ]
 
 
 def start_of_today() -> datetime:

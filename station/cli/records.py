@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from station.cli.corrections import COMMANDS as CORRECTION_COMMANDS
 from station.cli.ledger_copies import COMMANDS as COPY_COMMANDS
 from station.cli.ledger_exports import COMMANDS as EXPORT_COMMANDS
 from station.cli.ledger_file import default_ledger, progress_bar, which_ledger
@@ -42,7 +43,7 @@ def verify(path: Path | None, as_json: bool) -> int:
     return 0 if report.first_bad is None else 1
 
 
-for command in (*COPY_COMMANDS, *EXPORT_COMMANDS):
+for command in (*CORRECTION_COMMANDS, *COPY_COMMANDS, *EXPORT_COMMANDS):
     ledger.add_command(command)
 
 COMMANDS = (ledger,)

@@ -223,6 +223,21 @@ def _translated(path: Path, error: BaseException | None) -> LedgerError:
     return kind(f"The ledger {path} {meaning} ({error}).")
 
 
+def is_damage(error: exc.DBAPIError) -> bool:
+    """Whether a failure says that the file itself is damaged or cannot be read off its disk."""
+    code = getattr(error.orig, "sqlite_errorcode", 0) & 0xFF
+    return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_IOERR)
+
+
+def what_is_damaged(connection: Connection) -> str:
+    """Return SQLite's own words on the first damaged page of a file."""
+    try:
+        found = driver_of(connection).execute("PRAGMA integrity_check(1)").fetchone()
+    except sqlite3.Error as error:
+        return str(error)
+    return " ".join(str(found[0]).split())
+
+
 def _is_blank(connection: sqlite3.Connection) -> bool:
     (tables,) = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
     return tables == 0 and _application_id(connection) == 0

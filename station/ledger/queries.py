@@ -430,6 +430,12 @@ class LedgerReader:
                 counts.setdefault(row.person, {})[row.what] = row.n
         return counts
 
+    def last_entry_at(self) -> datetime | None:
+        """Return when the last entry was made by the clock of then; None where there is none."""
+        query = select(_entry.c.at_utc).where(_entry.c.bench == self._bench)
+        rows = self._all(query.order_by(_entry.c.seq.desc()).limit(1))
+        return utc_time(rows[0].at_utc) if rows else None
+
     def is_demo(self) -> bool:
         """Return whether any entry is invented."""
         return bool(self._all(select(tables.meta).where(tables.meta.c.key == FIRST_DEMO_KEY)))

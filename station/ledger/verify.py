@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Row, exists, func, select
+from sqlalchemy import Connection, Row, exc, exists, func, select
 
 from station.errors import BadInput, LedgerDamaged
 from station.ledger import database, tables
@@ -18,6 +18,8 @@ Progress = Callable[[int, int], None]
 """Called now and then with how many of how many are done."""
 
 PROGRESS_STEP = 1000
+
+_UNKNOWN = 1 << 62
 
 
 @dataclass(frozen=True)
@@ -91,7 +93,12 @@ class _Verifier:
         self._last_hash = FIRST_PREV_HASH
 
     def run(self) -> VerifyReport:
-        first_bad = next(self._faults(), None)
+        try:
+            first_bad = next(self._faults(), None)
+        except exc.DatabaseError as error:
+            if not database.is_damage(error):
+                raise
+            first_bad = self._unreadable()
         if self._progress:
             self._progress(self._entries + self._traces, self._total)
         return VerifyReport(self._entries, self._traces, first_bad, self._last_hash)
@@ -141,11 +148,55 @@ class _Verifier:
         for row in self._connection.execute(missing):
             yield f"trace {row.sha256}: entry {row.seq} names it, but it is missing"
 
+    def _unreadable(self) -> str:
+        """Name the first thing that cannot be read, one by one where rows came by the thousand."""
+        nothing = "a part of the file that holds no entry and no trace: rebuild it"
+        page = database.what_is_damaged(self._connection)
+        return f"{self._first_unreadable() or nothing} ({page})"
+
+    def _first_unreadable(self) -> str | None:
+        bench = self._connection.scalar(
+            select(tables.meta.c.value).where(tables.meta.c.key == "bench")
+        )
+        one = select(tables.entry).where(tables.entry.c.bench == bench)
+        while self._entries < self._total:
+            seq = self._entries + 1
+            try:
+                row = self._connection.execute(one.where(tables.entry.c.seq == seq)).first()
+            except exc.DatabaseError:
+                return f"entry {seq}: its part of the file cannot be read"
+            if row is None:
+                break
+            if fault := entry_fault(row, seq, self._last_hash):
+                return fault
+            self._entries, self._last_hash = seq, row.hash
+        return self._first_unreadable_trace()
+
+    def _first_unreadable_trace(self) -> str | None:
+        """Name the first trace that cannot be read or does not match."""
+        keys = select(tables.trace.c.sha256).order_by(tables.trace.c.sha256).limit(1)
+        key = ""
+        try:
+            while key_after := self._connection.scalar(keys.where(tables.trace.c.sha256 > key)):
+                key = key_after
+                data = select(tables.trace.c.data).where(tables.trace.c.sha256 == key)
+                if not _matches(key, self._connection.scalar(data)):
+                    return f"trace {key}: its content does not match its hash"
+        except exc.DatabaseError:
+            return f"trace {key}, or the one after it: its part of the file cannot be read"
+        return None
+
     def _stream(self, statement: Any) -> Iterator[Row[Any]]:
         return iter(self._connection.execution_options(yield_per=PROGRESS_STEP).execute(statement))
 
     def _count(self, column: Any) -> int:
-        return self._connection.scalar(select(func.count(column))) or 0
+        try:
+            return self._connection.scalar(select(func.count(column))) or 0
+        except exc.DatabaseError as error:
+            if not database.is_damage(error):
+                raise
+            # Only progress goes by it; what cannot be read is named where it is met.
+            return _UNKNOWN
 
     def _tell(self) -> None:
         done = self._entries + self._traces

@@ -1,6 +1,8 @@
 """What holds for every page: headers, refusals, escaping, banners, errors in a sentence."""
 
 import re
+from datetime import datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -17,6 +19,7 @@ from station.errors import (
     StationError,
     UnknownSize,
 )
+from station.ledger.store import Ledger
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import HOSTILE, NOW
 from web import create_app
@@ -213,3 +216,18 @@ def test_missing_ledger_is_answered_in_a_sentence(bench: FakeBench, tmp_path: Pa
     answer = app.test_client().get("/samples")
     assert answer.status_code == 400
     assert "There is no ledger at" in answer.text
+
+
+def test_a_clock_that_stands_before_the_last_entry_is_said(
+    bench: FakeBench, ledger: Ledger
+) -> None:
+    last = ledger.reader.last_entry_at()
+    assert last is not None
+    for back, said in ((timedelta(minutes=1), False), (timedelta(days=1), True)):
+        app = create_app(bench, ledger.path, testing=True, clock=partial(_minus, last, back))
+        with app.test_client() as client:
+            assert ("clock stands before the last entry" in client.get("/").text) is said
+
+
+def _minus(at: datetime, back: timedelta) -> datetime:
+    return at - back

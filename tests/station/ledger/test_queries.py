@@ -1,6 +1,7 @@
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -184,3 +185,16 @@ def test_a_page_reads_no_more_than_it_shows(
         ledger.append_many([(begun(), "Bo", ticking()) for _ in range(250)])
         assert len(ledger.reader.samples()) == 100
         assert len(ledger.reader.samples(limit=10, before_seq=5)) == 4
+
+
+def test_the_last_entry_counts_whatever_its_clock_said(ledger: Ledger) -> None:
+    assert ledger.reader.last_entry_at() is None
+    at = datetime(2031, 1, 2, tzinfo=UTC)
+    for back in (timedelta(0), timedelta(days=400)):
+        moment = Moment(at - back, clock_synced=False, boot_id="invented", monotonic_s=1.0)
+        ledger.append(PersonAdded(name="Ana", role="lead"), person="Ana", moment=moment)
+    # The clock was set back: order and chain hold, and the time is kept as it was told.
+    assert ledger.reader.last_entry_at() == at - timedelta(days=400)
+    assert [entry.clock_synced for entry in ledger.entries()] == [False, False]
+    assert [entry.at_utc for entry in ledger.entries()] == [at, at - timedelta(days=400)]
+    assert ledger.verify().first_bad is None
