@@ -7,7 +7,7 @@ from station.doors import Doors, leads_with_secret
 from station.errors import DataFileError, NotAllowed
 from station.ledger.store import Ledger
 from station.secret_file import SecretFile
-from station.settings import ANY_ADDRESS, Settings
+from station.settings import ANY_ADDRESS, Settings, is_loopback
 
 
 def check_reach(ledger: Ledger, settings: Settings) -> None:
@@ -34,6 +34,15 @@ def check_reach(ledger: Ledger, settings: Settings) -> None:
             f"The page is not served {reach}, where others can reach it: no lead has a passphrase "
             "yet. Run 'station people code' and 'station people first' at this console, then "
             "start again."
+        )
+
+
+def warn_of_listeners(settings: Settings, say: Say) -> None:
+    """Say what plain HTTP on a network means."""
+    if not is_loopback(settings.host):
+        say(
+            "This page has no HTTPS: whoever listens on the network can read what passes, "
+            "passphrases included. Put a proxy with HTTPS before it (firmware_notes/network.md)."
         )
 
 

@@ -16,7 +16,7 @@ from typing import Any
 from rich.console import Console
 
 from station.bench import Bench
-from station.cli.entrance import show_way_in
+from station.cli.entrance import show_way_in, warn_of_listeners
 from station.demo.run import Say
 from station.errors import AddressTaken
 from station.instruments.panel import open_panel
@@ -136,6 +136,7 @@ def serve_page(bench: Bench, path: Path, listener: socket.socket, say: Say) -> N
     from web import create_app
 
     server = web_server(create_app(bench, path), listener)
+    warn_of_listeners(bench.settings, say)
     show_way_in(path, say)
     host, port = listener.getsockname()
     say(f"The page is on http://{host}:{port}/ - Ctrl-C ends it.")

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from station.cli.entrance import check_reach, show_way_in
+from station.cli.entrance import check_reach, show_way_in, warn_of_listeners
 from station.cli.main import run
 from station.doors import Doors
 from station.errors import DataFileError, NotAllowed
@@ -86,3 +86,12 @@ def test_the_code_is_shown_until_a_lead_can_sign_in(ledger: Ledger) -> None:
     Doors(ledger, "bench").first_lead(second, "Ann Example", PASSPHRASE)
     show_way_in(ledger.path, said.append)
     assert len(said) == 2
+
+
+def test_plain_http_on_a_network_is_said() -> None:
+    said: list[str] = []
+    for settings in (Settings(), Settings(doors=PROXIED)):
+        warn_of_listeners(settings, said.append)
+    assert said == []
+    warn_of_listeners(Settings(host="192.0.2.7"), said.append)
+    assert "passphrases included" in said[0]
