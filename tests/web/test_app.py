@@ -38,6 +38,9 @@ PAGES = (
     "/instruments/procedure/tester",
     "/instruments/studies",
     "/people",
+    "/validations",
+    "/certifications",
+    "/certifications/judging",
     "/sign-in",
     "/sign-in/first",
 )
@@ -60,6 +63,19 @@ CHANGES = (
     "/jobs/nests/release",
     "/jobs/some-id/sample",
     "/jobs/some-id/end",
+    "/validations",
+    "/validations/some-id/nest-gauge",
+    "/validations/some-id/crimp-height",
+    "/validations/some-id/sample",
+    "/validations/some-id/end",
+    "/certifications",
+    "/certifications/some-id/key",
+    "/certifications/some-id/resit",
+    "/certifications/some-id/sign",
+    "/certifications/some-id/acknowledge",
+    "/certifications/some-id/end",
+    "/certifications/judging/<code>",
+    "/certifications/judging/<code>/measure",
     "/unfinished/some-id/again",
     "/unfinished/some-id/void",
     "/samples/some-id/correct",
@@ -133,9 +149,12 @@ def test_token_of_an_earlier_start_is_refused(
 def test_change_cannot_be_made_by_a_link(client: FlaskClient, path: str) -> None:
     # GET of the form's own page is the page itself; every other change has no GET at all.
     instruments = [f"/instruments/{page}" for page in ("check", "calibrate", "studies")]
-    forms = ("/bench", *instruments, "/sign-in", "/sign-in/first")
+    jobs = ("/validations", "/certifications")
+    forms = ("/bench", *instruments, *jobs, "/sign-in", "/sign-in/first")
     answer = client.get(path, query_string={"role": "meter"})
-    if path == "/sign-in/secret":
+    if path == "/certifications/judging/<code>":
+        assert answer.status_code == 400, "there is no such code"
+    elif path == "/sign-in/secret":
         assert answer.status_code == 303, "the form leads to signing in first"
     else:
         assert answer.status_code == (200 if path in forms else 405)

@@ -3,6 +3,7 @@
 from web.views import (
     bench,
     calibration,
+    certifications,
     choices,
     doors,
     facts,
@@ -28,5 +29,6 @@ BLUEPRINTS = (
     doors.pages,
     choices.pages,
     validations.pages,
+    certifications.pages,
 )
 """All pages, for the application to register."""

@@ -30,7 +30,10 @@ from web.views.bench import wait_for_news
 RECENT_JOBS = 20
 RECENT_WORK = 20
 
-OWN_PAGES = {"tool_validation": "validations.validation_page"}
+OWN_PAGES = {
+    "tool_validation": "validations.validation_page",
+    "certification": "certifications.certification_page",
+}
 """Jobs that are followed on a page of their own: the endpoint, which takes ``job_id``."""
 
 pages = Blueprint("jobs", __name__, url_prefix="/jobs")

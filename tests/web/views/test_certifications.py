@@ -1,0 +1,221 @@
+"""Certifications on the page: walked to a certificate, and everything that is refused."""
+
+import re
+from pathlib import Path
+
+import pytest
+from flask import Flask
+
+from station.bench_state import Stage
+from station.blind_judging import pool
+from station.certification_record import read_certification
+from station.ledger.entries import PersonAdded
+from station.ledger.store import Ledger
+from tests.doors import PASSPHRASE, PIN, give_secret
+from tests.station.cli.test_certifications import PLAN
+from tests.web.fake_bench import FakeBench
+from tests.web.invented import NOW, SET, finish
+from tests.web.visitor import Visitor
+from web import create_app
+
+ANN, BO, CY, DI = "Ann Example", "Bo Invented", "Cy Madeup", "Di Fictive"
+"""A lead, an apprentice, an installer and another lead."""
+
+SHORTER = (
+    PLAN.replace("samples_per_task = 15", "samples_per_task = 4")
+    .replace("share = 0.90", "share = 0.80")
+    .replace("confidence = 0.90", "confidence = 0.80")
+)
+CODES = 12
+"""Four samples, a spare and a control of two tasks."""
+
+
+@pytest.fixture
+def app(bench: FakeBench, ledger: Ledger, tmp_path: Path) -> Flask:
+    (tmp_path / "plans").mkdir()
+    (tmp_path / "plans" / "short.toml").write_text(SHORTER, encoding="utf-8")
+    bench.settings = bench.settings.model_copy(update={"plans_folder": tmp_path / "plans"})
+    for name, role in ((CY, "installer"), (DI, "lead")):
+        added = PersonAdded.model_validate({"name": name, "role": role, "demo": True})
+        ledger.append(added, person=ANN)
+    for name in (ANN, CY, DI):
+        give_secret(ledger, name)
+    give_secret(ledger, BO, PIN)
+    return create_app(bench, ledger.path, testing=True, clock=lambda: NOW)
+
+
+@pytest.fixture
+def people(app: Flask) -> dict[str, Visitor]:
+    secrets = {ANN: PASSPHRASE, BO: PIN, CY: PASSPHRASE, DI: PASSPHRASE}
+    return {name: Visitor(app).sign_in(name, secret) for name, secret in secrets.items()}
+
+
+def begun(lead: Visitor, candidate: str = BO) -> str:
+    form = {"candidate": candidate, "tool": "Hand tool 1", "plan": "short", "limit_set": SET}
+    answer = lead.post("/certifications", **form)
+    assert answer.status_code == 303, answer.text
+    return answer.headers["Location"].rsplit("/", 1)[1]
+
+
+def labelled(people: dict[str, Visitor], candidate: str = BO, lead: str = ANN) -> str:
+    job_id = begun(people[lead], candidate)
+    page = people[CY].post(f"/certifications/{job_id}/key")
+    assert page.status_code == 200
+    assert page.text.count("<tr><td><code>") == CODES
+    return job_id
+
+
+def answers(judge: Visitor, code: str, fault: str = "") -> dict[str, str]:
+    page = judge.get(f"/certifications/judging/{code}").text
+    items = dict.fromkeys(re.findall(r'name="(item-[^"]+)"', page))
+    assert items
+    return {item: "fault" if item == f"item-{fault}" else "good" for item in items}
+
+
+def judged(judge: Visitor, bench: FakeBench, ledger: Ledger, code: str) -> None:
+    path = f"/certifications/judging/{code}"
+    assert judge.post(path, **answers(judge, code)).status_code == 303
+    assert judge.post(f"{path}/measure", person=ANN).status_code == 303
+    order, sample_id = bench.board.state.order, bench.board.state.sample_id
+    assert order is not None
+    assert sample_id is not None
+    assert (order.step, order.job_id) == (code, None)
+    spread = sum(map(ord, code)) % 11 - 5.0
+    outcome = finish(ledger, sample_id, order, peak_n=170.0 + 2.0 * spread)
+    bench.board.show(stage=Stage.DONE, outcome=outcome)
+
+
+def test_walked_to_a_certificate(
+    people: dict[str, Visitor], bench: FakeBench, ledger: Ledger
+) -> None:
+    job_id = labelled(people)
+    page = f"/certifications/{job_id}"
+    while waiting := pool(ledger.reader).samples:
+        assert "What was found is shown when" in people[BO].get(page).text
+        judged(people[ANN], bench, ledger, waiting[0].code)
+    assert people[ANN].post(f"{page}/sign").status_code == 303
+    assert people[BO].post(f"{page}/acknowledge").status_code == 303
+    assert people[ANN].post(f"{page}/end").status_code == 303
+    shown = people[BO].get(page).text
+    assert 'class="outcome">Certified<' in shown
+    ended = read_certification(ledger.reader, job_id).record.ended
+    assert ended is not None
+    assert ended.signatures == (ANN, BO)
+    found = people[BO].get(f"/certifications/lookup?hash={(ended.record_hash or '')[:12]}").text
+    assert f"{BO}: Short invented certification" in found
+    assert "valid until" in people[BO].get("/certifications").text
+    paper = people[BO].get(f"/jobs/{job_id}/paper.html").text
+    assert "8 of 8 crimps conformed" in paper
+
+
+def test_an_apprentice_signs_nothing(people: dict[str, Visitor], ledger: Ledger) -> None:
+    job_id = begun(people[ANN])
+    page = f"/certifications/{job_id}"
+    for action in ("sign", "resit", "end"):
+        assert people[BO].post(f"{page}/{action}").status_code == 403
+    form = {"candidate": CY, "tool": "Hand tool 1", "plan": "short"}
+    assert people[BO].post("/certifications", **form).status_code == 403
+    refusals = [row for row in ledger.reader.audit() if row.event == "refused"]
+    assert BO in {row.about for row in refusals}
+
+
+def test_nobody_certifies_or_signs_for_themselves(
+    people: dict[str, Visitor], bench: FakeBench, ledger: Ledger
+) -> None:
+    form = {"candidate": ANN, "tool": "Hand tool 1", "plan": "short", "limit_set": SET}
+    assert people[ANN].post("/certifications", **form).status_code == 403
+    job_id = labelled(people, ANN, DI)
+    for sample in pool(ledger.reader).samples:
+        path = f"/certifications/judging/{sample.code}"
+        assert people[DI].post(path, **answers(people[DI], sample.code)).status_code == 303
+        assert people[DI].post(f"{path}/measure", person=DI).status_code == 303
+        order, sample_id = bench.board.state.order, bench.board.state.sample_id
+        assert order is not None
+        assert sample_id is not None
+        outcome = finish(ledger, sample_id, order, peak_n=170.0)
+        bench.board.show(stage=Stage.DONE, outcome=outcome)
+    assert people[ANN].post(f"/certifications/{job_id}/sign").status_code == 403
+    assert people[DI].post(f"/certifications/{job_id}/sign").status_code == 303
+
+
+def test_a_candidate_cannot_see_which_samples_are_theirs(
+    people: dict[str, Visitor], bench: FakeBench, ledger: Ledger
+) -> None:
+    mine, other = labelled(people, ANN, DI), labelled(people, BO, DI)
+    assert people[ANN].post(f"/certifications/{mine}/key").status_code == 403
+    own = {code for code, job in pool(ledger.reader).jobs.items() if job.job_id == mine}
+    refusals = set()
+    for code in pool(ledger.reader).jobs:
+        path = f"/certifications/judging/{code}"
+        asked = answers(people[ANN], code)
+        said = people[ANN].post(path, **asked)
+        assert said.status_code == 403
+        refusals.add(re.sub(r"\s+", " ", said.text.split("<main")[1].split("</main")[0]))
+        assert people[ANN].post(f"{path}/measure", person=ANN).status_code == 403
+    assert len(refusals) == 1
+    first = sorted(own)[0]
+    path = f"/certifications/judging/{first}"
+    people[DI].post(path, **answers(people[DI], first))
+    assert people[DI].post(f"{path}/measure", person=DI).status_code == 303
+    sample_id = bench.board.state.sample_id
+    order = bench.board.state.order
+    assert order is not None
+    assert sample_id is not None
+    finish(ledger, sample_id, order, peak_n=60.0)
+    for address in (
+        f"/certifications/{mine}", f"/certifications/{other}", f"/jobs/{mine}", "/certifications",
+        "/jobs", "/certifications/judging", f"/samples/{sample_id}", "/samples", "/people",
+    ):  # fmt: skip
+        shown = people[ANN].get(address, follow_redirects=True).text
+        named = [code for code in own if code in shown]
+        if named:
+            # Codes may be listed, but beside no job and no candidate.
+            body = shown.split("<main")[1].split("</main")[0]
+            assert not any(word in body for word in (mine, other)), address
+    assert people[ANN].get(f"/jobs/{mine}/paper.html").status_code == 400
+
+
+def test_who_saw_the_key_judges_nothing(people: dict[str, Visitor], ledger: Ledger) -> None:
+    job_id = begun(people[ANN])
+    people[DI].post(f"/certifications/{job_id}/key")
+    code = pool(ledger.reader).samples[0].code
+    path = f"/certifications/judging/{code}"
+    assert people[DI].post(path, **answers(people[DI], code)).status_code == 403
+    assert people[ANN].post(path, **answers(people[ANN], code)).status_code == 303
+
+
+def test_signed_out_visitors_change_nothing(
+    people: dict[str, Visitor], visitor: Visitor, ledger: Ledger
+) -> None:
+    job_id = labelled(people)
+    before = ledger.reader.counts().entries
+    code = pool(ledger.reader).samples[0].code
+    for action in ("key", "sign", "acknowledge", "resit", "end"):
+        assert visitor.post(f"/certifications/{job_id}/{action}").status_code == 401
+    assert visitor.post(f"/certifications/judging/{code}").status_code == 401
+    assert visitor.post("/certifications", candidate=BO).status_code == 401
+    assert ledger.reader.counts().entries == before
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"tool": "none"}, {"plan": "daily-check"}, {"limit_set": "none"}, {"nest-red": "purple"},
+     {"candidate": ""}],
+)  # fmt: skip
+def test_wrong_forms_come_back(
+    wrong: dict[str, str], people: dict[str, Visitor], ledger: Ledger
+) -> None:
+    form = {"candidate": BO, "tool": "Hand tool 1", "plan": "short", "limit_set": SET} | wrong
+    assert people[ANN].post("/certifications", **form).status_code == 400
+    assert not list(ledger.entries("job_begun"))
+
+
+def test_every_line_of_the_checklist_is_answered(
+    people: dict[str, Visitor], ledger: Ledger
+) -> None:
+    labelled(people)
+    code = pool(ledger.reader).samples[0].code
+    answer = people[ANN].post(f"/certifications/judging/{code}")
+    assert answer.status_code == 400
+    assert people[ANN].get("/certifications/judging/NOCODE").status_code == 400
+    assert people[ANN].get("/certifications/lookup?hash=short").status_code == 400

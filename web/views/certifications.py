@@ -1,0 +1,226 @@
+"""Certifications: begun, labelled, judged blind, signed, ended, and looked up."""
+
+from collections.abc import Mapping
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from station.blind_judging import CodedSample, judge, order_for, pool, show_key
+from station.certificates import attempts_of, certificate_named, held_certificates
+from station.certification_book import (
+    acknowledge,
+    begin_certification,
+    begin_resit,
+    end_certification,
+    give_up,
+    next_of,
+    sign,
+)
+from station.certification_record import JOB, Certification, hints_of, read_certification
+from station.connectors import CheckItem
+from station.datafiles import shipped_book, shipped_causes
+from station.errors import BadInput, DataFileError, NoLimit
+from station.jobs.certificate import latest_held, statement, strengths
+from station.jobs.certification import OUTCOME_WORDS
+from station.jobs.certification_course import CertificationScope
+from station.jobs.certification_plan import CertificationPlan
+from station.ledger.job_queries import jobs
+from station.people import Right
+from station.plan_files import load_plans, plan_named
+from station.reports.certification import attempts_plot, practice_lines, task_plot
+from web import access
+from web.context import bench, ledger, reader, station
+from web.order import choices, field
+from web.views.bench import wait_for_news
+
+pages = Blueprint("certifications", __name__, url_prefix="/certifications")
+
+
+@pages.get("")
+def certification_list() -> str:
+    """Certificates with their reminders, certifications on record, and the form of a new one."""
+    return _list({})
+
+
+@pages.post("")
+def begin() -> Response | tuple[str, int]:
+    """Begin a certification, as a lead who is signed in and not the candidate."""
+    lead = access.demand(Right.CERTIFY)
+    form = request.form
+    settings = bench().settings
+    try:
+        plan = plan_named(load_plans(settings.plans_folder), JOB, form.get("plan") or None)
+        if not isinstance(plan, CertificationPlan):
+            raise BadInput(f"{plan.id} is no plan of a certification.")
+        scope = CertificationScope(
+            field(form, "candidate", "the candidate"),
+            field(form, "tool", "the tool"),
+            {task.band: form.get(f"nest-{task.band}") or task.band for task in plan.tasks},
+            form.get("limit_set") or plan.limit_set or settings.limit_set,
+            settings.guard,
+        )
+        job_id = begin_certification(
+            ledger(), plan, scope, bench().limit_sets, lead, now=station().clock()
+        )
+    except (BadInput, NoLimit, DataFileError) as error:
+        return _list(form, str(error)), 400
+    return _to(job_id)
+
+
+def _list(values: Mapping[str, str], problem: str = "", found: object = None) -> str:
+    today = station().clock().astimezone().date()
+    plans = [plan for plan in load_plans(bench().settings.plans_folder).values() if plan.job == JOB]
+    held = latest_held(held_certificates(reader()))
+    return render_template(
+        "certifications.html",
+        rows=jobs(reader(), job=JOB),
+        words=OUTCOME_WORDS,
+        held=[(one, one.state(today)) for one in held.values()],
+        waiting=len(pool(reader()).samples),
+        people=[row.name for row in reader().people()],
+        tools=reader().tools(),
+        plans=[(plan.id, plan.title) for plan in plans],
+        offers=choices(reader(), bench().limit_sets),
+        values=values,
+        problem=problem,
+        found=found,
+    )
+
+
+@pages.get("/lookup")
+def lookup() -> str:
+    """A certificate by the hash on its paper."""
+    held = certificate_named(reader(), request.args.get("hash", ""))
+    today = station().clock().astimezone().date()
+    return _list({}, found=(held, held.state(today)))
+
+
+@pages.get("/<job_id>")
+def certification_page(job_id: str) -> str:
+    """How a certification stands; nothing of what was found while it is judged."""
+    job = read_certification(reader(), job_id)
+    return render_template("certification.html", job=job, **_shown(job))
+
+
+def _shown(job: Certification) -> dict[str, object]:
+    ended = job.record.ended
+    steps = next_of(reader(), job, station().clock())
+    found: dict[str, object] = {
+        "ended": ended,
+        "steps": steps,
+        "wanted": {step.name for step in steps},
+        "word": "Not finished",
+    }
+    if not job.shown:
+        return found
+    word = job.result.outcome if ended is None else ended.outcome
+    hints = hints_of(reader(), job, shipped_causes())
+    attempts = attempts_of(reader(), job.scope.candidate)
+    return found | {
+        "word": OUTCOME_WORDS.get(word, "Given up"),
+        "reasons": job.result.reasons if ended is None else ended.reasons,
+        "statement": statement(job.plan, job.result),
+        "strengths": strengths(job.result),
+        "practice": practice_lines(job, hints),
+        "plots": [task_plot(job), attempts_plot(job, attempts)],
+    }
+
+
+@pages.post("/<job_id>/key")
+def key(job_id: str) -> str:
+    """Show the key once, to whoever labels the samples; that it was shown is on record."""
+    person = access.demand(Right.MEASURE)
+    job = read_certification(reader(), job_id)
+    shown = show_key(ledger(), job, person)
+    titles = {task.id: task.title for task in job.plan.tasks}
+    return render_template("key.html", job=job, shown=shown, titles=titles, person=person)
+
+
+@pages.post("/<job_id>/resit")
+def resit(job_id: str) -> Response:
+    """Begin the one re-sit, as a lead."""
+    lead = access.demand(Right.CERTIFY)
+    job = read_certification(reader(), job_id)
+    begin_resit(ledger(), job, lead, now=station().clock())
+    return _to(job_id)
+
+
+@pages.post("/<job_id>/sign")
+def sign_outcome(job_id: str) -> Response:
+    """Sign the outcome, as a lead who is not the candidate."""
+    lead = access.demand(Right.CERTIFY)
+    sign(ledger(), read_certification(reader(), job_id), lead)
+    return _to(job_id)
+
+
+@pages.post("/<job_id>/acknowledge")
+def acknowledge_outcome(job_id: str) -> Response:
+    """The candidate, signed in, has seen the outcome."""
+    acknowledge(ledger(), read_certification(reader(), job_id), access.demand_sign_in())
+    return _to(job_id)
+
+
+@pages.post("/<job_id>/end")
+def end(job_id: str) -> Response:
+    """End a signed certification, or give an open one up, as a lead."""
+    lead = access.demand(Right.CERTIFY)
+    job = read_certification(reader(), job_id)
+    if request.form.get("give_up") == "yes":
+        give_up(ledger(), job, lead, field(request.form, "reason", "the reason"))
+    else:
+        today = station().clock().astimezone().date()
+        end_certification(ledger(), job, person=lead.name, today=today)
+    return _to(job_id)
+
+
+# ---- judging: one pool for the whole bench, by code alone ---------------------------------------
+
+
+@pages.get("/judging")
+def judging() -> str:
+    """The coded samples that wait, of everybody together."""
+    return render_template("judging.html", waiting=pool(reader()).samples)
+
+
+@pages.get("/judging/<code>")
+def coded_sample(code: str) -> str:
+    """The checklist of one coded sample, or its measurement once it was looked at."""
+    sample = pool(reader()).demand(code)
+    return render_template(
+        "coded_sample.html",
+        sample=sample,
+        items=_items(sample),
+        people=[row.name for row in reader().people()],
+    )
+
+
+@pages.post("/judging/<code>")
+def judge_sample(code: str) -> Response:
+    """Answer the checklist, as a lead who may judge."""
+    lead = access.demand(Right.SIGN_OFF)
+    sample = pool(reader()).demand(code)
+    answers = {item.id: request.form.get(f"item-{item.id}") for item in _items(sample)}
+    if not set(answers.values()) <= {"good", "fault"}:
+        raise BadInput("Answer every line of the checklist: good, or not.")
+    faults = [item for item, answer in answers.items() if answer == "fault"]
+    judge(ledger(), sample.code, faults, shipped_book(), lead)
+    return redirect(url_for("certifications.coded_sample", code=sample.code), 303)
+
+
+@pages.post("/judging/<code>/measure")
+def measure(code: str) -> Response:
+    """Begin the measurement of a coded sample at the bench."""
+    person = access.demand_measuring(field(request.form, "person", "the person"))
+    order = order_for(reader(), code, person=person)
+    with wait_for_news():
+        bench().start(order)
+    return redirect(url_for("bench.bench_page"), 303)
+
+
+def _items(sample: CodedSample) -> list[CheckItem]:
+    book = shipped_book()
+    return book.checklist(book.connectors[sample.joint.connector])
+
+
+def _to(job_id: str) -> Response:
+    return redirect(url_for("certifications.certification_page", job_id=job_id), 303)
