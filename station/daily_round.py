@@ -175,7 +175,7 @@ class DailyRound:
     def _last_check(
         self, place: Place, under_check: Mapping[Place, str], held: Mapping[Place, str]
     ) -> LastCheck:
-        checks = nest_checks(self._reader, *place)
+        checks = nest_checks(self._reader, *place, limit=1)
         last = checks[-1] if checks else None
         services = self._reader.services(*place)
         return LastCheck(

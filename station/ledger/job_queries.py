@@ -196,11 +196,14 @@ def holds(
     return [HoldRow(**_timed(row)) for row in reader.rows(query.order_by(_hold.c.held_seq))]
 
 
-def nest_checks(reader: LedgerReader, tool: str, nest: str) -> list[NestCheckRow]:
-    """Return what the daily checks found of a nest, oldest first."""
+def nest_checks(
+    reader: LedgerReader, tool: str, nest: str, *, limit: int | None = None
+) -> list[NestCheckRow]:
+    """Return what the daily checks found of a nest, oldest first; only the latest ``limit``."""
     check = tables.nest_check
-    query = select(check).where(check.c.tool == tool, check.c.nest == nest).order_by(check.c.seq)
-    return [NestCheckRow(**_timed(row)) for row in reader.rows(query)]
+    query = select(check).where(check.c.tool == tool, check.c.nest == nest)
+    latest = reader.rows(query.order_by(check.c.seq.desc()).limit(limit))
+    return [NestCheckRow(**_timed(row)) for row in reversed(latest)]
 
 
 def work(

@@ -110,6 +110,8 @@ def take_sample(job_id: str) -> Response:
     """Make the sample that is next, at the bench."""
     person = demand_measuring(field(request.form, "person", "the person"))
     record = job_record(reader(), job_id)
+    if record.row.job not in bench().jobs.keepers:
+        raise BadInput("The samples of this job are made from its own page: open it there.")
     found = read_place(field(request.form, "place", "the nest"))
     if found is None:
         raise BadInput("The tool and nest could not be read: open the job again.")

@@ -7,6 +7,7 @@ from datetime import datetime
 from flask import Blueprint, Response, abort, render_template, url_for
 
 from station.ledger.flat import guarded
+from station.nest_book import hold_of, since_good_check
 from web.context import glances, reader, start_of_today, station
 from web.figures import trend_figure
 from web.nests import NestStatus, nest_status, nest_statuses
@@ -40,6 +41,8 @@ def nest_page(tool: str, nest: str) -> str:
         figure=_trend_svg(status),
         rows=status.rows[-TABLE_ROWS:][::-1],
         services=reader().services(trend.tool, trend.nest)[::-1],
+        hold=hold_of(reader(), trend.tool, trend.nest),
+        since=since_good_check(reader(), trend.tool, trend.nest),
     )
 
 

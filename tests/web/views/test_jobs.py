@@ -7,6 +7,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from station.bench_state import Stage
+from station.ledger.entries import JobBegun
 from station.ledger.job_queries import holds, jobs, work
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
@@ -73,7 +74,7 @@ def test_a_fail_holds_the_nest_and_lists_what_went_through_it(
     job_id = begin(client, token, "blue")
     make(client, bench, token, job_id, peak_n=50.0)
     assert [row.nest for row in holds(records)] == ["blue"]
-    for address in ("/jobs", f"/jobs/{job_id}"):
+    for address in ("/jobs", f"/jobs/{job_id}", f"/tools/{TOOL}/blue"):
         assert "W-9" in client.get(address).text
     again = {"csrf_token": token, "person": "Bo Invented", "place": BLUE}
     answer = client.post("/jobs/daily/check", data=again)
@@ -185,6 +186,17 @@ def test_bad_input_is_refused_in_a_sentence(
     assert answer.status_code == status
     assert says in answer.text
     assert records.counts().entries == before
+
+
+def test_samples_of_other_jobs_are_not_made_here(
+    client: FlaskClient, ledger: Ledger, token: str
+) -> None:
+    other = JobBegun(job="certification", plan_id="certification", plan={}, scope={})
+    job_id = ledger.append(other, person="Ann Example").id
+    data = {"csrf_token": token, "person": "Bo Invented", "place": BLUE}
+    answer = client.post(f"/jobs/{job_id}/sample", data=data)
+    assert answer.status_code == 400
+    assert "its own page" in answer.text
 
 
 def test_a_forged_request_changes_nothing(client: FlaskClient, records: LedgerReader) -> None:
