@@ -11,6 +11,7 @@ from station.errors import BadInput
 from station.ledger.entries import Joint
 from station.ledger.queries import LedgerReader, SampleRow
 from station.limits import LimitSets
+from station.ways import COMPARISON, label_from
 from station.wire import MATERIALS, material_named, parse_size
 from web.nests import all_nests
 from web.shown import JOB_WORDS, place, standing
@@ -89,6 +90,7 @@ def order_from(form: Mapping[str, str], limit_sets: LimitSets) -> SampleOrder:
         limit_set,
         use_wrong_barrel=use_wrong_barrel,
         checklist=_looked_at(form, connector),
+        step=label_from(form.get("way", "")) if job == COMPARISON else None,
     )
 
 

@@ -19,6 +19,7 @@ JOB_WORDS = {
     "daily_check": "Daily check",
     "tool_validation": "Tool validation",
     "certification": "Certification",
+    "comparison": "Comparison of ways",
     "service": "After service",
 }
 OUTCOME_WORDS = {

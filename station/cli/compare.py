@@ -59,7 +59,7 @@ def compare(
     if as_json:
         print_json(comparison_document(result, names, better))
     else:
-        _print(result, names, better)
+        print_comparison(result, names, better)
     return 0
 
 
@@ -128,7 +128,8 @@ def _keys(name: str, estimate: Estimate | None) -> dict[str, float | None]:
     }
 
 
-def _print(result: Comparison, names: tuple[str, str], better: Better) -> None:
+def print_comparison(result: Comparison, names: tuple[str, str], better: Better) -> None:
+    """Print a comparison for people."""
     which = better_group(result, better)
     share = f"with {result.confidence:.0%} confidence"
     if which is None:

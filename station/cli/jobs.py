@@ -23,6 +23,7 @@ from station.cli.ledger_file import default_ledger
 from station.cli.opening import BenchAtHand, OpenBook, ledger_options, opened_bench, opened_book
 from station.cli.output import json_option, print_json
 from station.cli.validations import tell as tell_validation
+from station.cli.ways import compare
 from station.errors import BadInput
 from station.job_keeping import Content
 from station.job_papers import paper_of, write_paper
@@ -353,5 +354,7 @@ def _value(text: str) -> str | float | bool:
     except ValueError:
         return text
 
+
+job.add_command(compare)
 
 COMMANDS = (job,)

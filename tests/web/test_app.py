@@ -41,6 +41,7 @@ PAGES = (
     "/validations",
     "/certifications",
     "/certifications/judging",
+    "/compare",
     "/sign-in",
     "/sign-in/first",
 )

@@ -5,6 +5,7 @@ from web.views import (
     calibration,
     certifications,
     choices,
+    comparisons,
     doors,
     facts,
     guide,
@@ -30,5 +31,6 @@ BLUEPRINTS = (
     choices.pages,
     validations.pages,
     certifications.pages,
+    comparisons.pages,
 )
 """All pages, for the application to register."""

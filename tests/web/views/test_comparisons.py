@@ -1,0 +1,49 @@
+"""Two ways side by side on the page."""
+
+from station.bench_state import Stage
+from station.ledger.store import Ledger
+from tests.web.fake_bench import FakeBench
+from tests.web.invented import HOSTILE, SET, finish
+from tests.web.visitor import Visitor
+
+FORM = {
+    "person": "Bo Invented", "job": "comparison", "connector": "butt-splice-red", "wire": "18 AWG",
+    "limit_set": SET, "place": '["Hand tool 1", "yellow"]',
+}  # fmt: skip
+
+
+def made(visitor: Visitor, bench: FakeBench, ledger: Ledger, way: str, peak_n: float) -> None:
+    assert visitor.post("/bench", way=way, **FORM).status_code == 303
+    order, sample_id = bench.board.state.order, bench.board.state.sample_id
+    assert order is not None
+    assert sample_id is not None
+    outcome = finish(ledger, sample_id, order, peak_n=peak_n, splice_ohm=peak_n * 2e-6)
+    bench.board.show(stage=Stage.DONE, outcome=outcome)
+
+
+def test_samples_made_to_be_compared_are_compared(
+    visitor: Visitor, bench: FakeBench, ledger: Ledger
+) -> None:
+    for place in range(5):
+        made(visitor, bench, ledger, "good strip", 140.0 + place)
+        made(visitor, bench, ledger, "nicked strands", 95.0 + 2.0 * place)
+    page = visitor.get("/compare").text
+    assert '<option value="nicked strands">' in page
+    page = visitor.get("/compare?first=good+strip&second=nicked+strands").text
+    assert "good strip is higher than nicked strands by 43 N" in page
+    assert page.count('<svg class="figure"') == 2
+    assert "in 100% of pairs" in page
+
+
+def test_a_comparison_needs_a_label(visitor: Visitor, ledger: Ledger) -> None:
+    before = ledger.reader.counts().entries
+    assert visitor.post("/bench", way="", **FORM).status_code == 400
+    assert visitor.post("/bench", way="a=b", **FORM).status_code == 400
+    assert ledger.reader.counts().entries == before
+
+
+def test_odd_questions(visitor: Visitor) -> None:
+    page = visitor.get("/compare", query_string={"first": HOSTILE, "second": "nest=blue"})
+    assert "<script>document" not in page.text
+    assert visitor.get("/compare?first=beauty=1&second=x").status_code == 400
+    assert "Cannot be compared" in visitor.get("/compare?first=none&second=nothing").text

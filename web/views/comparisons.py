@@ -1,0 +1,94 @@
+"""Two ways side by side, for a class: what differs, by how much, and a picture."""
+
+from flask import Blueprint, render_template, request
+from markupsafe import Markup
+
+from station.errors import BadInput
+from station.ledger.queries import SampleRow
+from station.reports.plots import Level, Row, strip_plot
+from station.statistics.comparison import Comparison, Estimate, compare
+from station.ways import COMPARISON, Characteristic, Way, doubts, values_of, way_from
+from web.context import reader
+from web.order import MAX_TEXT
+
+MOST_ROWS = 5_000
+WHAT: dict[Characteristic, tuple[str, str, float]] = {
+    "pull": ("Pull force", "N", 1.0),
+    "resistance": ("Resistance", "mΩ", 1e3),
+}
+
+pages = Blueprint("comparisons", __name__, url_prefix="/compare")
+
+
+@pages.get("")
+def compare_page() -> str | tuple[str, int]:
+    """The form, and what was found where two ways are named."""
+    first, second = (request.args.get(name, "")[:MAX_TEXT] for name in ("first", "second"))
+    rows = reader().samples(limit=MOST_ROWS)
+    labels = sorted({row.step for row in rows if row.job == COMPARISON and row.step})
+    values = {"first": first, "second": second}
+    if not (first or second):
+        return _page(labels, values)
+    try:
+        ways = (way_from(first), way_from(second))
+        found = [_found(ways, rows, what) for what in WHAT]
+    except BadInput as error:
+        return _page(labels, values, problem=str(error)), 400
+    return _page(labels, values, found=found, warnings=doubts(ways, rows))
+
+
+def _page(labels: list[str], values: dict[str, str], **shown: object) -> str:
+    return render_template("compare.html", labels=labels, values=values, **shown)
+
+
+def _found(
+    ways: tuple[Way, Way], rows: list[SampleRow], what: Characteristic
+) -> tuple[str, list[str], Markup]:
+    """Heading, sentences and picture of one characteristic."""
+    words, unit, scale = WHAT[what]
+    values = [[scale * one for one in values_of(way, rows, what)] for way in ways]
+    names = (ways[0].name, ways[1].name)
+    try:
+        result = compare(values[0], values[1], names=names)
+    except ValueError as error:
+        return words, [f"Cannot be compared: {error}."], Markup("")
+    levels = [
+        Level(group.mean, f"mean of {name}")
+        for group, name in zip(result.groups, names, strict=True)
+    ]
+    picture = strip_plot(
+        f"{words} of both ways",
+        unit,
+        [Row(name, one) for name, one in zip(names, values, strict=True)],
+        levels,
+    )
+    return words, _sentences(result, names, unit), picture
+
+
+def _sentences(result: Comparison, names: tuple[str, str], unit: str) -> list[str]:
+    low, high = (names[1], names[0]) if result.difference.value >= 0.0 else names
+    shown = result.higher is not None
+    found = [
+        f"{high} is higher than {low} by {_ends(result.difference, unit)}."
+        if shown
+        else f"No difference of the means is shown: {_ends(result.difference, unit)}.",
+        f"A sample of {names[0]} is above one of {names[1]} in "
+        f"{result.chance_above.value:.0%} of pairs.",
+    ]
+    if result.spread_ratio is not None:
+        found.append(
+            f"{names[0]} spreads {result.spread_ratio.value:.2f} times as much as {names[1]}."
+        )
+    return [*found, *result.warnings]
+
+
+def _ends(estimate: Estimate, unit: str) -> str:
+    value = f"{abs(estimate.value):.4g} {unit}"
+    if estimate.low is None or estimate.high is None:
+        return value
+    ends = sorted((abs(estimate.low), abs(estimate.high)))
+    if estimate.low < 0.0 < estimate.high:
+        return (
+            f"{estimate.value:.4g} {unit} (95 % interval {estimate.low:.4g} to {estimate.high:.4g})"
+        )
+    return f"{value} (95 % interval {ends[0]:.4g} to {ends[1]:.4g})"
