@@ -1,8 +1,7 @@
-"""How each nest stands: its trend since the last service, its last sample, whether it is due."""
+"""How each nest stands: its trend since the last service, and its last sample."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Literal, NamedTuple
 
 from station.ledger.queries import LedgerReader, SampleRow, ServiceRow
@@ -33,13 +32,10 @@ class NestStatus:
     ----------
     last
         The latest sample, of any verdict; None where there is none.
-    done_today
-        True where a sample that is not void, and not one of a validation, was finished today.
     """
 
     trend: NestTrend
     last: SampleRow | None
-    done_today: bool
     voids: tuple[SampleRow, ...] = ()
     service: ServiceRow | None = None
 
@@ -82,15 +78,9 @@ def all_nests(reader: LedgerReader) -> list[tuple[str, str]]:
     return [(row.tool, nest) for row in reader.tools() for nest in row.nests]
 
 
-def nest_statuses(glances: Iterable[NestGlance], *, today: datetime) -> list[NestStatus]:
-    """How every nest stands: the worn ones first, then those without a baseline.
-
-    Parameters
-    ----------
-    today
-        When today began.
-    """
-    statuses = [nest_status(glance, today=today) for glance in glances]
+def nest_statuses(glances: Iterable[NestGlance]) -> list[NestStatus]:
+    """How every nest stands: the worn ones first, then those without a baseline."""
+    statuses = [nest_status(glance) for glance in glances]
     return sorted(
         statuses,
         key=lambda status: (
@@ -99,7 +89,6 @@ def nest_statuses(glances: Iterable[NestGlance], *, today: datetime) -> list[Nes
     )  # fmt: skip
 
 
-def nest_status(glance: NestGlance, *, today: datetime) -> NestStatus:
-    """How one nest stands; ``today`` is when today began."""
-    done = any(row.at_utc >= today for row in glance.trend.samples)
-    return NestStatus(glance.trend, glance.last, done, glance.voids, glance.service)
+def nest_status(glance: NestGlance) -> NestStatus:
+    """How one nest stands."""
+    return NestStatus(glance.trend, glance.last, glance.voids, glance.service)

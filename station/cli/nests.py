@@ -1,5 +1,7 @@
 """Commands on nests and on work: nest list, since, hold, service, release; work add, list."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -14,7 +16,7 @@ from station.errors import BadInput
 from station.ledger.job_queries import HoldRow, WorkRow, holds
 from station.ledger.job_queries import work as work_on_record
 from station.ledger.queries import LedgerReader
-from station.nest_book import since_good_check
+from station.nest_book import NestBook, since_good_check
 from station.people import Right
 
 _read_ledger = click.option(
@@ -89,14 +91,10 @@ def hold(
 @click.option("--action", required=True, help="What was done.")
 @signing_option
 @ledger_options
-def service(
-    tool: str, nest: str, action: str, person: str,
-    ledger_path: Path | None, settings_path: Path | None,
-) -> None:  # fmt: skip
+def service(tool: str, nest: str, action: str, **signed: Any) -> None:
     """Enter the service of a nest: its trend starts again. A lead signs."""
-    with opened_book(ledger_path, settings_path) as opened:
-        signer = signed_by(opened.ledger, person, Right.RELEASE)
-        opened.book.nests.service(tool, nest, action, signer.name)
+    with _signed_by_a_lead(**signed) as (nests, signer):
+        nests.service(tool, nest, action, signer)
     click.echo(f"The service of {tool}, nest {nest} is on record. Validate it next.")
 
 
@@ -106,15 +104,21 @@ def service(
 @click.option("--reason", required=True)
 @signing_option
 @ledger_options
-def release(
-    tool: str, nest: str, reason: str, person: str,
-    ledger_path: Path | None, settings_path: Path | None,
-) -> None:  # fmt: skip
+def release(tool: str, nest: str, reason: str, **signed: Any) -> None:
     """Release a held nest, after its service and a new baseline. A lead signs."""
+    with _signed_by_a_lead(**signed) as (nests, signer):
+        nests.release(tool, nest, reason, signer)
+    click.echo(f"{tool}, nest {nest} is released. It is due for its check.")
+
+
+@contextmanager
+def _signed_by_a_lead(
+    person: str, ledger_path: Path | None, settings_path: Path | None
+) -> Iterator[tuple[NestBook, str]]:
+    """The book of nests, after a lead has signed."""
     with opened_book(ledger_path, settings_path) as opened:
         signer = signed_by(opened.ledger, person, Right.RELEASE)
-        opened.book.nests.release(tool, nest, reason, signer.name)
-    click.echo(f"{tool}, nest {nest} is released. It is due for its check.")
+        yield opened.book.nests, signer.name
 
 
 @click.group(epilog="Example: station work list")

@@ -214,6 +214,22 @@ def test_a_void_on_a_persons_word_keeps_the_judged_force(
     assert (row.verdict, row.void_by, row.measured_verdict) == ("void", "person", "pass")
     assert row.peak_n is not None
     assert row.trace_sha256 is not None
+    assert row.pull_begun_seq is not None
+
+
+class GivesUpWhilePulling(HandsAsOperator):
+    def sample_gripped(self) -> None:
+        super().sample_gripped()
+        self.stop.set()
+
+
+def test_a_pull_given_up_is_on_record_as_begun(simulated: SimulatedBench, ledger: Ledger) -> None:
+    operator = GivesUpWhilePulling(simulated.hands, lambda _text: None)
+    outcome = simulated.bench.take_sample(ORDER, operator)
+    row = ledger.reader.sample(outcome.sample_id)
+    assert row is not None
+    assert (row.verdict, row.void_by, row.peak_n) == ("void", "person", None)
+    assert row.pull_begun_seq is not None
 
 
 def test_an_interrupted_sample_can_be_voided_once(

@@ -6,7 +6,6 @@ from hypothesis import strategies as st
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
 from station.trend_book import TrendBook
-from tests.web.invented import NOW
 from web.nests import (
     SPARK_HEIGHT,
     SPARK_WIDTH,
@@ -14,12 +13,10 @@ from web.nests import (
     spark_points,
 )
 
-START = NOW.astimezone().replace(hour=0, minute=0)
-
 
 def test_worn_nests_come_first(ledger: Ledger, records: LedgerReader) -> None:
     book = TrendBook(ledger.path, run_length=1_000_000)
-    statuses = nest_statuses(book.glances(records), today=START)
+    statuses = nest_statuses(book.glances(records))
     assert [status.state for status in statuses] == ["worn", "unknown", "unknown", "steady"]
     assert statuses[0].trend.nest == "red"
 

@@ -24,7 +24,7 @@ def today() -> str:
     """What is due, interrupted and flagged, and today's verdicts."""
     start = start_of_today()
     ledger = reader()
-    statuses = nest_statuses(glances(), today=start)
+    statuses = nest_statuses(glances())
     counts = Counter[str]()
     for of_person in ledger.verdict_counts(since=start).values():
         counts.update(of_person)

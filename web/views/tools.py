@@ -8,7 +8,7 @@ from flask import Blueprint, Response, abort, render_template, url_for
 
 from station.ledger.flat import guarded
 from station.nest_book import hold_of, since_good_check
-from web.context import glances, reader, start_of_today, station
+from web.context import glances, reader, station
 from web.figures import trend_figure
 from web.nests import NestStatus, nest_status, nest_statuses
 
@@ -20,7 +20,7 @@ pages = Blueprint("tools", __name__, url_prefix="/tools")
 @pages.get("")
 def tool_list() -> str:
     """One line per tool and nest."""
-    statuses = nest_statuses(glances(), today=start_of_today())
+    statuses = nest_statuses(glances())
     return render_template(
         "tools.html",
         statuses=statuses,
@@ -94,7 +94,7 @@ def _status(tool: str, nest: str) -> NestStatus:
         if station().trends.behind:
             abort(503, "The trends are being worked out from a long record: load again soon.")
         abort(404, f"There is no nest {nest} of a tool {tool} on record: look under Tools.")
-    return nest_status(known[path], today=start_of_today())
+    return nest_status(known[path])
 
 
 def _trend_svg(status: NestStatus) -> str | None:
