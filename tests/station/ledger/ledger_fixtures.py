@@ -21,6 +21,7 @@ from station.ledger.entries import (
     NestReleased,
     PersonAdded,
     PersonLeft,
+    PersonPrefers,
     PullBegun,
     RoleChanged,
     SampleBegun,
@@ -142,6 +143,7 @@ def full_ledger(
     ledger.append(changed, person="Ana")
     ledger.append(PersonLeft(name="Cy", reason="moved"), person="Ana")
     ledger.append(DoorEvent(event="signed_in", about="Ana", way="bench"), person="Ana")
+    ledger.append(PersonPrefers(name="Ana", choices={"language": "de"}), person="Ana")
     ledger.append(CALIBRATED, person="Ana")
     ledger.append(CHECKED, person="Bo")
     _add_job(ledger)
