@@ -59,6 +59,7 @@ def begin() -> Response | tuple[str, int]:
             form.get("limit_set") or plan.limit_set or settings.limit_set,
             settings.guard,
         )
+        access.demand(Right.CERTIFY, about=scope.candidate)
         job_id = begin_certification(
             ledger(), plan, scope, bench().limit_sets, lead, now=station().clock()
         )
@@ -141,6 +142,7 @@ def resit(job_id: str) -> Response:
     """Begin the one re-sit, as a lead."""
     lead = access.demand(Right.CERTIFY)
     job = read_certification(reader(), job_id)
+    access.demand(Right.CERTIFY, about=job.scope.candidate)
     begin_resit(ledger(), job, lead, now=station().clock())
     return _to(job_id)
 
@@ -149,7 +151,9 @@ def resit(job_id: str) -> Response:
 def sign_outcome(job_id: str) -> Response:
     """Sign the outcome, as a lead who is not the candidate."""
     lead = access.demand(Right.CERTIFY)
-    sign(ledger(), read_certification(reader(), job_id), lead)
+    job = read_certification(reader(), job_id)
+    access.demand(Right.CERTIFY, about=job.scope.candidate)
+    sign(ledger(), job, lead)
     return _to(job_id)
 
 

@@ -124,6 +124,8 @@ def test_nobody_certifies_or_signs_for_themselves(
 ) -> None:
     form = {"candidate": ANN, "tool": "Hand tool 1", "plan": "short", "limit_set": SET}
     assert people[ANN].post("/certifications", **form).status_code == 403
+    newest = ledger.reader.audit(limit=1)[0]
+    assert (newest.event, newest.about) == ("refused", ANN)
     job_id = labelled(people, ANN, DI)
     for sample in pool(ledger.reader).samples:
         path = f"/certifications/judging/{sample.code}"
