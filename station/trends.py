@@ -26,9 +26,9 @@ _WHAT = {
     "both": "pull force fell and resistance rose",
 }
 
-NOT_OF_THE_NEST = ("tool_validation", "certification", "comparison", "service")
+NOT_OF_THE_NEST = ("tool_validation", "certification", "comparison", "service", "imported")
 """Jobs whose samples say nothing of a nest's wear: they set its baseline, or they try a person, a
-way of joining, or a nest that is being worked on."""
+way of joining, or a nest that is being worked on, or were measured elsewhere."""
 
 MIN_SPLICE_OHM = 1e-6
 """Below a microohm a splice's logarithm says more about the meter than about the crimp."""

@@ -1,5 +1,6 @@
 """Commands on the record as files: ledger export, import."""
 
+import hashlib
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
@@ -8,9 +9,16 @@ import click
 
 from station.cli.ledger_file import default_ledger, progress_bar, which_ledger
 from station.cli.output import json_option, print_json
+from station.cli.signing import signed_by
+from station.datafiles import read_toml
 from station.errors import BadInput
+from station.importing import ImportMap, Source, imported_samples
+from station.ledger.entries import SampleImported
 from station.ledger.export import export_ledger
+from station.ledger.queries import LedgerReader
 from station.ledger.reimport import import_export
+from station.ledger.store import Ledger
+from station.people import Right
 
 
 @click.command(epilog="Example: station ledger export bench-1-export --traces npz")
@@ -52,16 +60,76 @@ def export(
     return 0
 
 
-@click.command("import", epilog="Example: station ledger import bench-1-export --ledger new.ledger")
-@click.argument("source", metavar="DIR", type=click.Path(path_type=Path, exists=True))
+@click.command(
+    "import",
+    epilog="Example: station ledger import other-shop.csv --map other-shop.toml --person Ottilie",
+)
+@click.argument("source", metavar="FILE.csv|DIR", type=click.Path(path_type=Path, exists=True))
+@click.option(
+    "--map", "mapping", type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    metavar="FILE.toml", help="What the table's columns mean.",
+)  # fmt: skip
+@click.option("--person", metavar="NAME", help="The lead who signs for samples from elsewhere.")
 @which_ledger
 @json_option
-def import_(source: Path, path: Path | None, as_json: bool) -> int:
-    """Make a new ledger of the export in DIR, and prove every hash of it."""
+def import_(
+    source: Path, mapping: Path | None, person: str | None, path: Path | None, as_json: bool
+) -> int:
+    """Take samples that were measured elsewhere into the record, or make a ledger of an export.
+
+    A table FILE.csv needs --map, which says what its columns mean, and a lead who signs; its
+    samples are marked as imported. An export DIR is made into the new ledger that --ledger names,
+    and every hash of it is proved.
+    """
+    if source.is_dir():
+        return _import_export(source, path, as_json)
+    if mapping is None or person is None:
+        raise BadInput("A table needs --map, what its columns mean, and --person, who signs.")
+    with Ledger.open(path or default_ledger(), create=False) as ledger:
+        samples = samples_of(source, mapping, ledger.reader)
+        lead = signed_by(ledger, person, Right.CORRECT)
+        entries = ledger.append_many((one, lead.name, ledger.now()) for one in samples)
+    if as_json:
+        print_json(
+            {"ledger": str(ledger.path), "source": str(source), "samples": len(entries),
+             "first_id": entries[0].id, "last_id": entries[-1].id}
+        )  # fmt: skip
+    else:
+        click.echo(
+            f"{len(entries)} samples of {source.name} are on record, marked as imported and signed "
+            f"by {lead.name}."
+        )
+    return 0
+
+
+def samples_of(source: Path, mapping: Path, reader: LedgerReader) -> list[SampleImported]:
+    """Read a table by its mapping.
+
+    Raises
+    ------
+    BadInput, DataFileError
+        The mapping or the table cannot be read, or the table is on record already.
+    """
+    try:
+        content = source.read_bytes()
+        text = content.decode("utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(f"{source} cannot be read as UTF-8 text: {error}.") from error
+    found = Source(source.name, hashlib.sha256(content).hexdigest())
+    for entry in reader.entries(SampleImported.KIND):
+        payload = entry.payload
+        if isinstance(payload, SampleImported) and payload.source_sha256 == found.sha256:
+            raise BadInput(
+                f"{source} is on record already, as {payload.source} since {entry.at_utc:%Y-%m-%d}"
+                ": nothing was imported."
+            )
+    read = read_toml(mapping, ImportMap)
+    return imported_samples(text, read, found, demo=reader.is_demo())
+
+
+def _import_export(source: Path, path: Path | None, as_json: bool) -> int:
     if path is None:
         raise BadInput("Name the new ledger with --ledger: an export is never mixed into another.")
-    if not source.is_dir():
-        raise BadInput(f"{source} is not a folder: name one that ledger export made.")
     with progress_bar(f"Importing {source.name}", quiet=as_json) as tell:
         report = import_export(source, path, progress=tell)
     if as_json:

@@ -34,6 +34,7 @@ from station.ledger.entries import (
     RoleChanged,
     SampleBegun,
     SampleFinished,
+    SampleImported,
     ToolAdded,
     ToolServiced,
     WorkDone,
@@ -42,6 +43,11 @@ from station.ledger.record import Entry
 
 ALL_TIME = ""
 """The quarter of an hour under which ``tally`` counts everything."""
+
+IMPORTED = "imported"
+"""The job of samples that were measured elsewhere: it marks them wherever samples are shown."""
+
+_AS_IMPORTED = ("splice_ohm", "splice_u_ohm", "peak_n", "peak_u_n", "failure_mode")
 
 BEGUN = "begun"
 """What ``tally`` counts besides verdicts."""
@@ -137,8 +143,8 @@ def derive(connection: Connection, entry: Entry) -> None:
             _sample_begun(connection, entry, payload)
         case SampleFinished():
             _sample_finished(connection, entry, payload)
-        case PullBegun():
-            _PULL_BEGUN.execute(connection, {"of_sample": payload.sample_id, "seq": entry.seq})
+        case SampleImported() | PullBegun():
+            _further_sample(connection, entry, payload)
         case Correction():
             _correction(connection, payload)
         case PersonAdded() | RoleChanged() | PersonLeft() | DoorEvent():
@@ -205,6 +211,38 @@ def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinis
     for role in _MADE_BY:
         if measured[role] is not None:
             _NOTE_USED.execute(connection, {"role": role, "instrument": measured[role]})
+
+
+def _further_sample(
+    connection: Connection, entry: Entry, payload: SampleImported | PullBegun
+) -> None:
+    if isinstance(payload, SampleImported):
+        _sample_imported(connection, entry, payload)
+    else:
+        _PULL_BEGUN.execute(connection, {"of_sample": payload.sample_id, "seq": entry.seq})
+
+
+def _sample_imported(connection: Connection, entry: Entry, imported: SampleImported) -> None:
+    """Add a sample that is finished as soon as it is on record."""
+    at_utc = utc_text(imported.measured_at)
+    verdict = imported.verdict or "undecided"
+    row = {
+        "begun_seq": entry.seq,
+        "finished_seq": entry.seq,
+        "sample_id": entry.id,
+        "at_utc": at_utc,
+        "person": imported.measured_by,
+        "job": IMPORTED,
+        "limit_set": imported.limit_set,
+        "verdict": verdict,
+        "demo": imported.demo,
+        "simulated": False,
+        **_joint(imported.joint),
+        **{name: getattr(imported, name) for name in _AS_IMPORTED},
+    }
+    connection.execute(_sample.insert(), row)
+    _count(connection, ALL_TIME, imported.measured_by, BEGUN, 1)
+    _count_verdict(connection, at_utc, imported.measured_by, verdict, 1)
 
 
 def quarter_of(at_utc: str) -> str:

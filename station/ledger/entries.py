@@ -5,7 +5,7 @@ when a field changes its meaning; readers keep the older models, so that an entr
 still says what it said. All quantities are SI; ``u`` is one standard uncertainty.
 """
 
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
@@ -366,6 +366,30 @@ class WorkDone(Payload):
     note: str = ""
 
 
+class SampleImported(Payload):
+    """A sample that was measured and, where so, judged elsewhere; its own id is the sample's."""
+
+    KIND: ClassVar[str] = "sample_imported"
+
+    source: str
+    """Name of the table it comes from."""
+    source_sha256: str
+    row: int
+    """Counted as a spreadsheet does, the heading being row 1."""
+    measured_at: datetime
+    measured_by: str
+    joint: Joint
+    limit_set: str = ""
+    splice_ohm: float | None = None
+    splice_u_ohm: float | None = None
+    peak_n: float | None = None
+    peak_u_n: float | None = None
+    failure_mode: str | None = None
+    verdict: VerdictWord | None = None
+    """As they judged it; null where they did not."""
+    note: str = ""
+
+
 class BaselineSet(Payload):
     """The baseline of a joint, from the samples that validated the tool: frozen, versioned."""
 
@@ -521,6 +545,7 @@ KINDS: dict[str, type[Payload]] = {
         SampleBegun,
         PullBegun,
         SampleFinished,
+        SampleImported,
         JobBegun,
         JobStep,
         JobEnded,

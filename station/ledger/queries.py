@@ -25,7 +25,7 @@ from sqlalchemy import (
 from station.errors import LedgerError
 from station.ledger import database, tables
 from station.ledger.chain import utc_text, utc_time
-from station.ledger.derive import ALL_TIME, BEGUN, FIRST_DEMO_KEY, quarter_of
+from station.ledger.derive import ALL_TIME, BEGUN, FIRST_DEMO_KEY, IMPORTED, quarter_of
 from station.ledger.entries import (
     BaselineSet,
     InstrumentCalibrated,
@@ -88,6 +88,11 @@ class SampleRow:
     """What the measured values say, even where the sample is void; None where there are none."""
     pull_begun_seq: int | None = None
     """Entry at which its pull began; None where it never did, or for records from before that."""
+
+    @property
+    def imported(self) -> bool:
+        """Whether it was measured elsewhere."""
+        return self.job == IMPORTED
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,7 @@ from sqlalchemy import (
     text,
 )
 
-READ_TABLES_VERSION = 7
+READ_TABLES_VERSION = 8
 
 APPLICATION_ID = 0x43525350
 """Marks an SQLite file as a ledger of this station."""

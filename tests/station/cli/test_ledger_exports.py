@@ -50,5 +50,5 @@ def test_refusals_exit_2(
     assert run(["ledger", "import", str(ledger_path), "--ledger", out + "/new"]) == 2
     assert run(["ledger", "import", out, "--ledger", out + "/new"]) == 2
     said = [line for line in capsys.readouterr().err.splitlines() if line.strip()]
-    expected = ("exists already", "Name the new ledger", "is not a folder", "is not an export")
+    expected = ("exists already", "Name the new ledger", "A table needs --map", "is not an export")
     assert [sentence in line for sentence, line in zip(expected, said, strict=True)] == [True] * 4

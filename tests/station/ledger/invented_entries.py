@@ -1,6 +1,6 @@
 """Invented entries for the tests of the ledger and of what reads it."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 from station.ledger.entries import (
     CriterionResult,
@@ -11,6 +11,7 @@ from station.ledger.entries import (
     PointTaken,
     PullResult,
     ResistanceResult,
+    SampleImported,
 )
 
 JOINT = Joint(connector="butt-red", wires=("18 AWG", "20 AWG"), tool="T1", nest="A")
@@ -76,4 +77,15 @@ CHECKED = InstrumentChecked(
     chart_lower=0.99e-3,
     chart_upper=1.01e-3,
     passed=True,
+)
+ELSEWHERE = SampleImported(
+    source="other.csv",
+    source_sha256="0" * 64,
+    row=2,
+    measured_at=datetime(2023, 5, 6, 7, 30, tzinfo=UTC),
+    measured_by="Dee",
+    joint=Joint(connector="butt-red", wires=("18 AWG",), tool="T9", nest="A"),
+    peak_n=98.5,
+    splice_ohm=0.0002,
+    verdict="pass",
 )

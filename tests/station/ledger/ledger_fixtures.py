@@ -39,6 +39,7 @@ from station.ledger.traces import encode_trace, trace_key
 from tests.station.ledger.invented_entries import (
     CALIBRATED,
     CHECKED,
+    ELSEWHERE,
     JOINT,
     PULL,
     PULL_LIMIT,
@@ -144,6 +145,7 @@ def full_ledger(
     ledger.append(PersonLeft(name="Cy", reason="moved"), person="Ana")
     ledger.append(DoorEvent(event="signed_in", about="Ana", way="bench"), person="Ana")
     ledger.append(PersonPrefers(name="Ana", choices={"language": "de"}), person="Ana")
+    ledger.append(ELSEWHERE, person="Ana")
     ledger.append(CALIBRATED, person="Ana")
     ledger.append(CHECKED, person="Bo")
     _add_job(ledger)

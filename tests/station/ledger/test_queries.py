@@ -20,7 +20,7 @@ def test_samples_come_newest_first_and_page_by_page(full_ledger: Ledger) -> None
     reader = full_ledger.reader
     everything = [row.begun_seq for row in reader.samples()]
     assert everything == sorted(everything, reverse=True)
-    assert len(everything) == 7
+    assert len(everything) == 8
     pages: list[int] = []
     before = None
     while page := reader.samples(limit=3, before_seq=before):
@@ -123,8 +123,8 @@ def test_the_latest_baseline_of_a_joint_is_given(
 
 def test_counts(full_ledger: Ledger) -> None:
     total = len(list(full_ledger.entries()))
-    verdicts = {"pass": 3, "void": 1}
-    assert full_ledger.reader.counts() == Counts(total, 7, 2, verdicts)
+    verdicts = {"pass": 4, "void": 1}
+    assert full_ledger.reader.counts() == Counts(total, 8, 2, verdicts)
 
 
 def test_an_empty_ledger_answers(ledger: Ledger) -> None:
