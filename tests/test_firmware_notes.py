@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from gpiozero.pins.mock import MockFactory
 
+from station.importing import NEEDED, ImportMap
 from station.instruments.panel_pins import SUGGESTED_RELAY_GPIO, PanelPins
 from station.panel_logic import HELD_TOO_LONG_S, STABLE_S
 from station.watchdog import PINGS_PER_TIMEOUT
@@ -173,3 +174,9 @@ def test_nothing_of_the_machine_they_were_written_on() -> None:
     assert str(ROOT) not in text
     assert str(Path.home()) + "/" not in text
     assert f" {socket.gethostname()} " not in text
+
+
+def test_mapping_of_a_table_in_the_notes_on_the_record_is_valid() -> None:
+    text = (NOTES / "record.md").read_text(encoding="utf-8")
+    mapping = ImportMap.model_validate(tomllib.loads(text.split("```toml")[1].split("```")[0]))
+    assert set(NEEDED) <= {*mapping.columns, *mapping.constants}
