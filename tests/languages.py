@@ -40,7 +40,17 @@ OF_TABLES = (
 )  # fmt: skip
 """Tables whose texts the page translates where it shows them."""
 
-OF_FRAME = ("Today", "Bench", "Samples", "Tools", "Limits", "Instruments", "People", "Unfinished")
+OF_FRAME = (
+    "Today",
+    "Bench",
+    "Jobs",
+    "Samples",
+    "Tools",
+    "Limits",
+    "Instruments",
+    "People",
+    "Unfinished",
+)
 
 
 def wanted() -> Catalog:

@@ -137,6 +137,7 @@ def _page(values: Mapping[str, str], problem: str = "") -> str:
         offers=choices(reader(), bench().limit_sets),
         values=values,
         problem=problem,
+        job_id=None if snapshot.order is None else snapshot.order.job_id,
     )
 
 
