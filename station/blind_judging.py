@@ -13,6 +13,7 @@ from station.jobs.coded_numbers import Slot
 from station.ledger.entries import Joint
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
+from station.nest_book import demand_free
 from station.people import Named, Right, demand
 
 
@@ -139,12 +140,15 @@ def order_for(reader: LedgerReader, code: str, *, person: str) -> SampleOrder:
         The person is a candidate or has seen a key.
     BadInput
         The code does not wait, or the checklist has not been answered.
+    NestOnHold
+        The nest that made it is held.
     """
     waiting = pool(reader)
     _demand_blind(waiting, active_person(reader, person).name)
     sample = waiting.demand(code)
     if sample.judged is None:
         raise BadInput(f"{sample.code} was not looked at yet: a lead answers its checklist first.")
+    demand_free(reader, sample.joint.tool, sample.joint.nest, JOB)
     return SampleOrder(
         person, JOB, sample.joint, sample.limit_set, checklist=sample.judged, step=sample.code
     )

@@ -34,6 +34,7 @@ from station.ledger.job_queries import job_record, jobs
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
 from station.limits import LimitSets
+from station.nest_book import demand_free
 from station.people import Named, Right, demand_other, folded
 from station.sample_course import weakest_wire
 
@@ -64,6 +65,8 @@ def begin_certification(
     BadInput, NoLimit
         The tool or a nest is not on record, a limit is missing, the candidate has an open
         certification, or the last one was not passed too short a time ago.
+    NestOnHold
+        A nest of the tool is held.
     """
     reader = ledger.reader
     demand_other(signer, active_person(reader, scope.candidate).name, Right.CERTIFY)
@@ -97,6 +100,7 @@ def _check_tool(reader: LedgerReader, plan: CertificationPlan, scope: Certificat
                 f"Say which nest of {scope.tool} serves {band}: {nest!r} is none of "
                 f"{', '.join(tools[scope.tool].nests)}."
             )
+        demand_free(reader, scope.tool, nest, JOB)
 
 
 def _check_attempt(

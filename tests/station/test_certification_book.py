@@ -19,10 +19,11 @@ from station.certification_book import (
 from station.certification_record import Certification, hints_of, read_certification
 from station.datafiles import DATA, read_toml, shipped_book, shipped_causes
 from station.demo.run import demo_limit_sets
-from station.errors import BadInput, NotAllowed
+from station.errors import BadInput, NestOnHold, NotAllowed
 from station.jobs.certification_course import CertificationScope
 from station.jobs.certification_plan import CertificationPlan
 from station.ledger.chain import Moment
+from station.ledger.entries import NestHeld
 from station.ledger.store import Ledger
 from station.people import Person
 from tests.station.jobs.recorded import Clock, people_and_tools, take
@@ -275,3 +276,19 @@ def test_scope_is_checked(ledger: Ledger, clock: Clock) -> None:
         with pytest.raises(error):
             begin_certification(ledger, PLAN, scope, demo_limit_sets(), LEA, now=clock.at)
     assert not list(ledger.entries("job_begun"))
+
+
+def test_a_held_nest_is_used_for_no_certification(ledger: Ledger, clock: Clock) -> None:
+    job_id = begin(ledger, clock)
+    show_key(ledger, look(ledger, job_id), BEN)
+    codes = {one.joint.nest: one.code for one in pool(ledger.reader).samples}
+    for code in codes.values():
+        judge(ledger, code, (), BOOK, LEA)
+    ledger.append(NestHeld(tool="Egret", nest="red", reason="cracked"), person="Ben")
+    with pytest.raises(NestOnHold, match="held since"):
+        order_for(ledger.reader, codes["red"], person="Ida")
+    assert order_for(ledger.reader, codes["blue"], person="Ida").step == codes["blue"]
+    give_up(ledger, look(ledger, job_id), LEA, "nest held")
+    clock.move(days=20)
+    with pytest.raises(NestOnHold, match="held since"):
+        begin(ledger, clock)

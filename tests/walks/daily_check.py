@@ -96,12 +96,13 @@ def _run(*arguments: str) -> None:
 
 
 @contextmanager
-def served(path: Path) -> Iterator[str]:
-    """The page of a simulated bench on this ledger."""
+def served(path: Path, plans: Path | None = None) -> Iterator[str]:
+    """The page of a simulated bench on this ledger, with a shop's own plans."""
     limit_sets = demo_run.demo_limit_sets()
+    own = settings().model_copy(update={"plans_folder": plans})
     with (
         demo_run.open_demo_ledger(path) as ledger,
-        demo_run.simulated_bench(ledger, limit_sets, settings(), seed=SEED, demo=True) as simulated,
+        demo_run.simulated_bench(ledger, limit_sets, own, seed=SEED, demo=True) as simulated,
         HandsAtTheBench(simulated.bench.board, simulated.hands),
     ):
         app = create_app(simulated.bench, path)

@@ -7,6 +7,7 @@ import pytest
 
 from station.blind_judging import order_for, pool
 from station.cli.main import run
+from station.ledger.entries import NestHeld
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
 from tests.station.jobs.recorded import people_and_tools, take
@@ -157,3 +158,12 @@ def test_given_up_counts_as_an_attempt(path: Path, capsys: pytest.CaptureFixture
     settings = str(path.with_name("bench.toml"))
     again = ("begin", "Dag", "--tool", "Egret", "--person", "Lea", "--settings", settings)
     assert "practise" in refused(path, capsys, *again, "--plan", "short", "--simulate")
+
+
+def test_a_held_nest_is_refused(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with Ledger.open(path, create=False) as ledger:
+        held = NestHeld(tool="Egret", nest="blue", reason="cracked")
+        ledger.append(held, person="Ben")
+    settings = str(path.with_name("bench.toml"))
+    begin = ("begin", "Dag", "--tool", "Egret", "--person", "Lea", "--settings", settings)
+    assert "is held since" in refused(path, capsys, *begin, "--plan", "short", "--simulate")

@@ -9,7 +9,7 @@ from flask import Flask
 from station.bench_state import Stage
 from station.blind_judging import pool
 from station.certification_record import read_certification
-from station.ledger.entries import PersonAdded
+from station.ledger.entries import NestHeld, PersonAdded
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, PIN, give_secret
 from tests.station.cli.test_certifications import PLAN
@@ -221,3 +221,13 @@ def test_every_line_of_the_checklist_is_answered(
     assert answer.status_code == 400
     assert people[ANN].get("/certifications/judging/NOCODE").status_code == 400
     assert people[ANN].get("/certifications/lookup?hash=short").status_code == 400
+
+
+def test_a_held_nest_is_refused(people: dict[str, Visitor], ledger: Ledger) -> None:
+    held = NestHeld(tool="Hand tool 1", nest="blue", reason="cracked", demo=True)
+    ledger.append(held, person=BO)
+    form = {"candidate": BO, "tool": "Hand tool 1", "plan": "short", "limit_set": SET}
+    answer = people[ANN].post("/certifications", **form)
+    assert answer.status_code == 409
+    assert "is held since" in answer.text
+    assert not list(ledger.entries("job_begun"))

@@ -1,0 +1,360 @@
+"""A validation and a certification, each walked twice: ``python -m tests.walks.longer_jobs``.
+
+As the walk of the daily check: the same invented shop in two copies, one worked in a real Chromium
+and one by the command line, both simulated benches from the same seed. The plans are a shop's own,
+made short, so that a walk takes minutes; codes are drawn from a fixed seed in both copies, because
+the order of judging follows the codes. Pictures and papers go into the README's folder.
+"""
+
+import os
+import random
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from unittest.mock import patch
+
+from playwright.sync_api import Locator, Page, expect, sync_playwright
+
+from station.blind_judging import pool
+from station.demo.workshop import LIMIT_SET
+from station.job_papers import paper_of, write_paper
+from station.jobs.coded_numbers import ALPHABET, CODE_LENGTH
+from station.ledger.code_queries import coded_samples
+from station.ledger.job_queries import JobRecord, job_record, job_samples, jobs
+from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.store import Ledger
+from tests.doors import PASSPHRASE, cheap_hashes, give_secret
+from tests.station.jobs.recorded import check_instruments
+from tests.walks import daily_check as daily
+from tests.walks.daily_check import FLAGS, SEED, STEP_MS, TARGET, invent_shop, served
+
+LEAD, LABELLER, CANDIDATE = "Ottilie", "Carys", "Dag"
+TOOL = "Heron"
+
+VALIDATION_PLAN = """
+id = "short-validation"
+job = "tool_validation"
+title = "Short validation, for a walk"
+standing = "invented"
+reasoning = ["Ten samples, so that a walk takes minutes; too few for a real tool."]
+samples_per_joint = 10
+coverage = 0.95
+confidence = 0.90
+voids_allowed = 3
+gauge_check_within_h = 24
+nest_gauge = "asked"
+crimp_height = "asked"
+"""
+CERTIFICATION_PLAN = """
+id = "short-certification"
+job = "certification"
+title = "Short certification, for a walk"
+standing = "invented"
+reasoning = ["Eight samples, so that a walk takes minutes; too few for a real certificate."]
+samples_per_task = 4
+spares_per_task = 1
+controls_per_task = 1
+share = 0.80
+confidence = 0.80
+minor_faults_allowed = 1
+spread_ratio_max = 1.5
+resit_tasks = 1
+resit_after_days = 1
+new_attempt_after_days = 14
+valid_months = 12
+remind_days = 30
+
+[[tasks]]
+id = "splice"
+title = "Butt splice, red, 18 AWG"
+connector = "butt-splice-red"
+wires = ["18 AWG", "18 AWG"]
+band = "red"
+
+[[tasks]]
+id = "ring"
+title = "Ring, blue, 16 AWG"
+connector = "ring-blue"
+wires = ["16 AWG"]
+band = "blue"
+"""
+
+
+@dataclass(frozen=True)
+class Shop:
+    """One copy of the invented shop."""
+
+    path: Path
+
+    @property
+    def plans(self) -> Path:
+        return self.path.parent / "plans"
+
+    @property
+    def options(self) -> list[str]:
+        return ["--ledger", str(self.path), "--settings", str(self.path.with_name("bench.toml"))]
+
+    def record(self, job: str) -> tuple[JobRecord, list[SampleRow]]:
+        """The latest job of this name, with its samples, coded ones too."""
+        with LedgerReader.open(self.path) as reader:
+            found = job_record(reader, jobs(reader, job=job)[0].job_id)
+            codes = [
+                code
+                for taken in found.steps_named("codes")
+                for code in taken.step.content["codes"]  # type: ignore[union-attr]
+            ]
+            rows = job_samples(reader, found.row.job_id)
+            return found, rows + coded_samples(reader, codes, since_seq=found.row.begun_seq)  # type: ignore[arg-type]
+
+
+def invent(folder: Path, days: int = 60) -> tuple[Shop, Shop]:
+    """Two copies of one shop whose people can sign in and whose gauges were checked."""
+    first, second = Shop(folder / "page" / "demo.ledger"), Shop(folder / "cli" / "demo.ledger")
+    first.plans.mkdir(parents=True)
+    for name, text in (("validation", VALIDATION_PLAN), ("certification", CERTIFICATION_PLAN)):
+        (first.plans / f"short-{name}.toml").write_text(text, encoding="utf-8")
+    invent_shop(first.path, days)
+    with Ledger.open(first.path, create=False) as ledger:
+        check_instruments(ledger)
+        for person in (LEAD, LABELLER, CANDIDATE):
+            give_secret(ledger, person)
+    shutil.copytree(first.path.parent, second.path.parent)
+    for shop in (first, second):
+        lines = f'limit_set = "{LIMIT_SET}"\nplans_folder = "{shop.plans}"\n'
+        shop.path.with_name("bench.toml").write_text(lines, encoding="utf-8")
+    return first, second
+
+
+def fixed_codes(n: int) -> list[str]:
+    """The same codes in both copies."""
+    drawn = random.Random(SEED)
+    return ["".join(drawn.choice(ALPHABET) for _ in range(CODE_LENGTH)) for _ in range(n)]
+
+
+@contextmanager
+def everything_fixed() -> Iterator[None]:
+    """Fixed codes, hashes of little worth, and the passphrase of everybody at the command line."""
+    codes = patch("station.certification_book.random_codes", fixed_codes)
+    secret = patch.dict(os.environ, {"STATION_PASSPHRASE": PASSPHRASE})
+    with cheap_hashes(), codes, secret:
+        yield
+
+
+# ---- by the command line ------------------------------------------------------------------------
+
+
+def validation_by_command(shop: Shop) -> None:
+    """Validate a tool by the command line."""
+    joint = "butt-splice-red; 18 AWG; red"
+    who, lead = ["--person", LABELLER], ["--person", LEAD]
+    begin = ["--joint", joint, "--replaces", "Wren", "--plan", "short-validation"]
+    daily._run("validate", "begin", TOOL, *begin, *who, *shop.options)
+    job_id = shop.record("tool_validation")[0].row.job_id
+    gauge = ["--gauge", "G-red", "--go", "--no-go"]
+    daily._run("validate", "nest-gauge", job_id, "red", *gauge, *who, *shop.options)
+    daily._run("validate", "crimp-height", job_id, "--joint", "1", *who, *shop.options)
+    how = ["--count", "10", "--simulate", "--seed", str(SEED)]
+    daily._run("validate", "sample", job_id, *how, *who, *shop.options)
+    daily._run("validate", "end", job_id, *lead, *shop.options)
+    out = str(shop.path.with_name("validation.html"))
+    daily._run("job", "report", job_id, "--out", out, "--ledger", str(shop.path))
+
+
+def certification_by_command(shop: Shop) -> None:
+    """Certify a person by the command line."""
+    lead = ["--person", LEAD]
+    begin = ["--tool", TOOL, "--plan", "short-certification"]
+    daily._run("certify", "begin", CANDIDATE, *begin, *lead, *shop.options)
+    job_id = shop.record("certification")[0].row.job_id
+    daily._run("certify", "key", job_id, "--person", LABELLER, *shop.options)
+    with LedgerReader.open(shop.path) as reader:
+        codes = [sample.code for sample in pool(reader).samples]
+    for code in codes:
+        daily._run("certify", "judge", code, *lead, *shop.options)
+    how = ["--simulate", "--seed", str(SEED)]
+    daily._run("certify", "sample", *codes, *how, *lead, *shop.options)
+    daily._run("certify", "sign", job_id, *lead, *shop.options)
+    daily._run("certify", "acknowledge", job_id, "--person", CANDIDATE, *shop.options)
+    daily._run("certify", "end", job_id, *lead, *shop.options)
+    out = str(shop.path.with_name("certification.html"))
+    daily._run("job", "report", job_id, "--out", out, "--ledger", str(shop.path))
+
+
+# ---- on the page --------------------------------------------------------------------------------
+
+
+@contextmanager
+def browsed(shop: Shop) -> Iterator[Page]:
+    """A real browser, the size of the bench's screen, on the page of a simulated bench."""
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    with served(shop.path, shop.plans) as address, sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+        page = browser.new_page(viewport={"width": 800, "height": 480}, base_url=address)
+        page.set_default_timeout(STEP_MS)
+        expect.set_options(timeout=STEP_MS)
+        yield page
+        browser.close()
+
+
+def validation_by_page(shop: Shop, pictures: Path | None = None) -> None:
+    """Validate a tool on the page."""
+    with browsed(shop) as page:
+        page.goto("/validations")
+        page.locator("[name=tool]").select_option(TOOL)
+        page.locator("[name=replaces]").select_option("Wren")
+        page.locator("[name=plan]").select_option("short-validation")
+        page.locator("[name=person]").select_option(LABELLER)
+        page.locator("[name=connector1]").select_option("butt-splice-red")
+        page.locator("[name=wire1]").fill("18 AWG")
+        page.locator("[name=nest1]").fill("red")
+        page.get_by_role("button", name="Begin the validation").click()
+        job = page.url
+        form = page.locator("form[action$=nest-gauge]")
+        form.locator("[name=gauge]").fill("G-red")
+        form.locator("[name=go]").check()
+        form.locator("[name=no_go]").check()
+        _send(form, LABELLER)
+        _send(page.locator("form[action$=crimp-height]"), LABELLER)
+        _keep(page, pictures, "tool-validation-1-next")
+        while page.get_by_role("button", name="Make the sample").count():
+            _send(page.locator("form[action$=sample]"), LABELLER)
+            _at_the_bench(page)
+            page.goto(job)
+        sign_in(page, LEAD)
+        page.goto(job)
+        page.get_by_role("button", name="End the validation").click()
+        expect(page.locator(".outcome")).not_to_have_text("Not finished")
+        _keep(page, pictures, "tool-validation-2-outcome")
+
+
+def certification_by_page(shop: Shop, pictures: Path | None = None) -> None:
+    """Certify a person on the page."""
+    with browsed(shop) as page:
+        sign_in(page, LEAD)
+        page.goto("/certifications")
+        page.locator("[name=candidate]").select_option(CANDIDATE)
+        page.locator("[name=tool]").select_option(TOOL)
+        page.locator("[name=plan]").select_option("short-certification")
+        page.get_by_role("button", name="Begin the certification").click()
+        job = page.url
+        sign_in(page, LABELLER)
+        page.goto(job)
+        page.get_by_role("button", name="Show me the key: I label the samples").click()
+        expect(page.get_by_role("heading", name="Key for the labels")).to_be_visible()
+        sign_in(page, LEAD)
+        page.goto("/certifications/judging")
+        _keep(page, pictures, "certification-1-coded")
+        _judge_all(page)
+        page.goto(job)
+        page.get_by_role("button", name="Sign the outcome").click()
+        sign_in(page, CANDIDATE)
+        page.goto(job)
+        page.get_by_role("button", name="I have seen the outcome").click()
+        sign_in(page, LEAD)
+        page.goto(job)
+        page.get_by_role("button", name="End the certification").click()
+        expect(page.get_by_text("Valid until")).to_be_visible()
+        _keep(page, pictures, "certification-2-outcome")
+
+
+def _judge_all(page: Page) -> None:
+    links = page.locator("main .rows a")
+    while links.count():
+        links.first.click()
+        for good in page.locator("input[value=good]").all():
+            good.check()
+        page.get_by_role("button", name="Enter what I see").click()
+        _send(page.locator("form[action$=measure]"), LEAD)
+        _at_the_bench(page)
+        page.goto("/certifications/judging")
+
+
+def sign_in(page: Page, name: str) -> None:
+    """Sign out whoever is signed in, and somebody else in."""
+    page.goto("/sign-in")
+    if page.get_by_role("button", name="Sign out").count():
+        page.get_by_role("button", name="Sign out").click()
+        page.goto("/sign-in")
+    page.locator("select[name=name]").select_option(name)
+    page.locator("input[name=secret]").fill(PASSPHRASE)
+    page.locator("button.big", has_text="Sign in").click()
+    expect(page.locator("select[name=name]")).to_have_count(0)
+
+
+def _send(form: Locator, person: str) -> None:
+    form.locator("[name=person]").select_option(person)
+    form.locator("button").click()
+
+
+def _at_the_bench(page: Page) -> None:
+    page.get_by_role("button", name="Clips are on").click()
+    page.get_by_role("button", name="Gripped, start recording").click()
+    page.locator("button[name=mode].suggested").first.click()
+    expect(page.locator("#verdict")).to_be_visible()
+
+
+def _keep(page: Page, folder: Path | None, name: str) -> None:
+    if folder is not None:
+        page.screenshot(path=str(folder / f"{name}.png"), full_page=True)
+
+
+# ---- both ---------------------------------------------------------------------------------------
+
+
+def differences(page: Shop, command: Shop, job: str) -> list[str]:
+    """In what the two walks of a job differ: nothing, if the station is one station."""
+    found = []
+    (one, own), (other, others) = page.record(job), command.record(job)
+    ends = [record.ended.outcome if record.ended else None for record in (one, other)]
+    if ends[0] != ends[1] or ends[0] is None:
+        found.append(f"{job}: {ends[0]} on the page, {ends[1]} by the command line")
+    if len(own) != len(others):
+        found.append(f"{job}: {len(own)} samples on the page, {len(others)} by command")
+    for left, right in zip(own, others, strict=False):
+        if (left.verdict, left.joint_key, left.step) != (
+            right.verdict,
+            right.joint_key,
+            right.step,
+        ):
+            found.append(f"{left.joint_key} {left.verdict}, {right.joint_key} {right.verdict}")
+        # The same crimp, read twice: within four of the tester's own deviations.
+        if abs((left.peak_n or 0.0) - (right.peak_n or 0.0)) > 4.0 * (left.peak_u_n or 1.0):
+            found.append(f"peak {left.peak_n} N on the page, {right.peak_n} N by command")
+    return found
+
+
+WALKS: dict[str, tuple[Callable[[Shop, Path | None], None], Callable[[Shop], None]]] = {
+    "tool_validation": (validation_by_page, validation_by_command),
+    "certification": (certification_by_page, certification_by_command),
+}
+
+
+def walk(job: str, page: Shop, command: Shop, pictures: Path | None = None) -> list[str]:
+    """Walk a job both ways; return in what they differ."""
+    on_page, by_command = WALKS[job]
+    with everything_fixed():
+        on_page(page, pictures)
+        by_command(command)
+    return differences(page, command, job)
+
+
+def main() -> None:
+    """Walk both jobs both ways, and make the pictures and papers."""
+    TARGET.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder:
+        page, command = invent(Path(folder))
+        for job in WALKS:
+            if found := walk(job, page, command, TARGET):
+                raise SystemExit("\n".join(found))
+            record = page.record(job)[0]
+            with LedgerReader.open(page.path) as reader:
+                text = paper_of(reader, record.row.job_id)
+            write_paper(text, TARGET / f"{job.replace('_', '-')}.html")
+            print(f"{job}: {record.ended.outcome if record.ended else 'open'}, both ways")
+
+
+if __name__ == "__main__":
+    main()
