@@ -95,6 +95,16 @@ def _nest_checked(connection: Connection, entry: Entry, step: JobStep) -> None:
     names = ("tool", "nest", "outcome", "needs")
     row = {name: str(step.content.get(name, "")) for name in names}
     row["job_id"] = step.job_id
+    found = select(tables.nest_check.c.seq).where(
+        tables.nest_check.c.job_id == step.job_id,
+        tables.nest_check.c.tool == row["tool"],
+        tables.nest_check.c.nest == row["nest"],
+    )
+    if connection.execute(found).first() is not None:
+        raise BadInput(
+            f"What the job {step.job_id} found of {row['tool']}, nest {row['nest']} is on record "
+            "already: it is found once."
+        )
     connection.execute(tables.nest_check.insert(), row | {"seq": entry.seq} | _noted(entry))
 
 

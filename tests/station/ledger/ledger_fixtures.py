@@ -11,6 +11,7 @@ import pytest
 
 from station.ledger.chain import Moment
 from station.ledger.entries import (
+    NEST_OUTCOME,
     BaselineSet,
     Correction,
     DoorEvent,
@@ -160,6 +161,8 @@ def _add_job(ledger: Ledger) -> None:
         person="Bo",
     )
     ledger.append(JobStep(job_id=job.id, step="look", content={"good": False}), person="Bo")
+    found = {"tool": "T1", "nest": "A", "outcome": "held", "needs": "service"}
+    ledger.append(JobStep(job_id=job.id, step=NEST_OUTCOME, content=dict(found)), person="Bo")
     ledger.append(JobEnded(job_id=job.id, outcome="held", reasons=("weak",)), person="Bo")
     held = NestHeld(tool="T1", nest="A", reason="weak", job_id=job.id)
     ledger.append(held, person="Bo")

@@ -8,6 +8,7 @@ import pytest
 from station.errors import BadInput
 from station.ledger import job_queries
 from station.ledger.entries import (
+    NEST_OUTCOME,
     Correction,
     JobBegun,
     JobEnded,
@@ -97,6 +98,18 @@ def test_a_job_does_not_end_with_a_sample_in_hand(
         ledger.append(end, person="Bo")
     ledger.append(finished(sample.id, job_id=job_id), person="Bo")
     ledger.append(end, person="Bo")
+
+
+def test_a_nest_is_found_once_in_a_check(ledger: Ledger) -> None:
+    job_id = begin(ledger)
+    content = {"tool": "T1", "nest": "A", "outcome": "watch", "needs": ""}
+    ledger.append(JobStep(job_id=job_id, step=NEST_OUTCOME, content=dict(content)), person="Bo")
+    again = JobStep(job_id=job_id, step=NEST_OUTCOME, content=content | {"outcome": "released"})
+    with pytest.raises(BadInput, match="found once"):
+        ledger.append(again, person="Bo")
+    (row,) = job_queries.nest_checks(ledger.reader, "T1", "A")
+    assert (row.outcome, row.job_id, row.person) == ("watch", job_id, "Bo")
+    assert job_queries.nest_checks(ledger.reader, "T1", "B", limit=1) == []
 
 
 def test_a_nest_is_held_until_it_is_released(ledger: Ledger) -> None:
