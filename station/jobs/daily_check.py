@@ -253,9 +253,14 @@ def progress_of(plan: DailyCheckPlan, nest: CheckedNest, history: NestHistory) -
 
 
 def as_counted(row: SampleRow, nest: CheckedNest) -> SampleRow:
-    """A sample as it counts: one voided by word after it was measured stands as it was measured."""
-    known = row.void_by == "person" and row.measured_verdict is not None
-    if row.verdict != "void" or not known or row.begun_seq <= nest.counts_from_seq:
+    """A sample as it counts: one voided by word after it was measured stands as it was measured.
+
+    One given up before its pull counts only where what was measured had failed already: a good
+    resistance alone is no good crimp.
+    """
+    known = row.peak_n is not None or row.measured_verdict == "fail"
+    by_word = row.verdict == "void" and row.void_by == "person" and row.measured_verdict is not None
+    if not (by_word and known) or row.begun_seq <= nest.counts_from_seq:
         return row
     return replace(row, verdict=row.measured_verdict)
 

@@ -181,6 +181,14 @@ def test_a_void_on_a_persons_word_counts_as_it_was_measured() -> None:
     assert len(progress.voids) == 1
 
 
+def test_a_sample_given_up_before_its_pull_is_no_good_one() -> None:
+    given_up = {"void_by": "person", "peak_n": None, "measured_verdict": "pass"}
+    progress = progress_of(PLAN, NEST, history(*[sample(n, "void", **given_up) for n in range(2)]))
+    assert (len(progress.counted), len(progress.voids)) == (0, 2)
+    bad = sample(0, "void", **(given_up | {"measured_verdict": "fail"}))
+    assert progress_of(PLAN, NEST, history(bad)).finding.outcome == "held"
+
+
 def test_a_sample_that_was_left_and_made_again_counts_as_void() -> None:
     rows = [sample(0, None), sample(1, replaces="s0")]
     progress = progress_of(PLAN, NEST, history(*rows))
