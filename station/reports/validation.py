@@ -149,7 +149,7 @@ def _passes(plan: ToolValidationPlan, result: JointResult) -> list[str]:
 
 def compared(comparison: ToolComparison | None) -> list[str]:
     """A new tool beside the old one, in sentences."""
-    if comparison is None:
+    if comparison is None or comparison.force_difference_n is None:
         return []
     found = [f"Beside {comparison.tool} ({comparison.n_old} samples of the same joint):"]
     for words, estimate, unit in (

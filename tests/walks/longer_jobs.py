@@ -292,7 +292,13 @@ def _send(form: Locator, person: str) -> None:
 def _at_the_bench(page: Page) -> None:
     page.get_by_role("button", name="Clips are on").click()
     page.get_by_role("button", name="Gripped, start recording").click()
-    page.locator("button[name=mode].suggested").first.click()
+    modes, verdict = page.locator("button[name=mode]"), page.locator("#verdict")
+    # A void of the instruments' own asks nothing: the spare that it calls is measured in its turn.
+    expect(modes.or_(verdict).filter(visible=True).first).to_be_visible()
+    if modes.first.is_visible():
+        suggested = page.locator("button[name=mode].suggested")
+        chosen = suggested if suggested.count() else page.locator("button[value=broke_at_edge]")
+        chosen.first.click()
     expect(page.locator("#verdict")).to_be_visible()
 
 
