@@ -10,6 +10,9 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 WIDTH, LEFT, RIGHT = 640.0, 16.0, 624.0
+NAME_ROOM = 90.0
+"""Half the width of a name under a point."""
+
 Scale = Callable[[float], float]
 """Turns a value into a place."""
 
@@ -85,8 +88,14 @@ def curve(
     def y(value: float) -> float:
         return bottom - (bottom - top) * (value - low) / (high - low)
 
-    step = (RIGHT - LEFT - 60.0) / max(len(points) - 1, 1)
-    places = [(LEFT + 30.0 + step * place, y(value)) for place, (_, value) in enumerate(points)]
+    # Names stand under the middle of their points: the outer ones need room.
+    last = len(points) - 1
+    share = [place / last if last else 0.5 for place in range(len(points))]
+    inner = RIGHT - LEFT - 2.0 * NAME_ROOM
+    places = [
+        (LEFT + NAME_ROOM + inner * at, y(value))
+        for at, (_, value) in zip(share, points, strict=True)
+    ]
     line = " ".join(f"{_n(at)},{_n(height_)}" for at, height_ in places)
     parts = [
         Markup('<polyline points="{}" fill="none" stroke="{}" stroke-width="2"/>').format(
