@@ -68,7 +68,11 @@ class DailyRound:
                     f"Nest {nest} of {tool} is being checked in job {under_check[tool, nest]}: "
                     "go on there, or end that one."
                 )
-        return {"nests": [self._counting(*place) for place in places]}
+        limit_set = getattr(plan, "limit_set", None) or self._settings.limit_set
+        return {
+            "limit_set": limit_set,
+            "nests": [self._counting(*place) for place in places],
+        }
 
     def course(self, record: JobRecord) -> Course:
         """How a check stands."""
@@ -83,6 +87,12 @@ class DailyRound:
             Its nest is not part of the check, or needs no more samples.
         """
         place = (order.joint.tool, order.joint.nest)
+        judged_by = record.begun.scope.get("limit_set")
+        if judged_by is not None and order.limit_set != judged_by:
+            raise BadInput(
+                f"This check judges by the limit set {judged_by}, not by {order.limit_set}: it was "
+                "fixed when the check began."
+            )
         self._demand_made_again(place, order.offered_again_for)
         for item in self.progress(record):
             if item.nest.place == place and item.finding.outcome is None:
@@ -282,6 +292,7 @@ def plan_of(record: JobRecord) -> DailyCheckPlan:
 def checked_nests(record: JobRecord) -> list[CheckedNest]:
     """The nests in the scope of a check."""
     items = record.begun.scope.get("nests", [])
+    limit_set = record.begun.scope.get("limit_set")
     return [
         CheckedNest(
             tool=str(item["tool"]),
@@ -289,6 +300,7 @@ def checked_nests(record: JobRecord) -> list[CheckedNest]:
             counts_from_seq=int(cast(int, item["counts_from_seq"])),
             voids_from_seq=int(cast(int, item["voids_from_seq"])),
             run_length=float(cast(float, item["run_length"])),
+            limit_set=None if limit_set is None else str(limit_set),
         )
         for item in (items if isinstance(items, list) else [])
         if isinstance(item, dict)

@@ -322,7 +322,7 @@ def _order(
 ) -> SampleOrder:
     record = opened.book.record(job_id)
     left = [row for row in opened.ledger.reader.unfinished() if row.job_id == record.row.job_id]
-    of_plan = record.begun.plan.get("limit_set")
+    of_plan = record.begun.scope.get("limit_set") or record.begun.plan.get("limit_set")
     chosen = limit_set or (str(of_plan) if of_plan else opened.settings.limit_set)
     order = SampleOrder(person, record.row.job, joint, chosen, job_id=record.row.job_id)
     # One that was interrupted is offered again; what it replaces counts as void.

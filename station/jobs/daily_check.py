@@ -178,6 +178,8 @@ class CheckedNest:
         Void samples begun after this entry count against the cap.
     run_length
         In-control run length of the wear watch when the job began.
+    limit_set
+        By which samples are judged; None for checks from before that was recorded.
     """
 
     tool: str
@@ -185,6 +187,7 @@ class CheckedNest:
     counts_from_seq: int
     voids_from_seq: int
     run_length: float
+    limit_set: str | None = None
 
     @property
     def place(self) -> Place:
@@ -266,9 +269,7 @@ def as_counted(row: SampleRow, nest: CheckedNest) -> SampleRow:
 
 
 def _evidence(nest: CheckedNest, counted: Sequence[SampleRow], trend: NestTrend) -> NestEvidence:
-    unmeasured = [
-        row for row in counted if row.verdict == "undecided" and row.measured_verdict != "undecided"
-    ]
+    unmeasured = [row for row in counted if _not_judged(row, nest)]
     verdicts = tuple(row.verdict or "" for row in counted if row not in unmeasured) + (
         "unmeasured",
     ) * len(unmeasured)
@@ -284,6 +285,15 @@ def _evidence(nest: CheckedNest, counted: Sequence[SampleRow], trend: NestTrend)
         newly_worn=new,
         samples_left=None if trend.report is None else trend.report.samples_left,
     )
+
+
+def _not_judged(row: SampleRow, nest: CheckedNest) -> bool:
+    """True where a limit was not measured, or another set's limits were asked: no pass is shown."""
+    if row.verdict == "fail":
+        return False
+    if nest.limit_set is not None and row.limit_set != nest.limit_set:
+        return True
+    return row.verdict == "undecided" and row.measured_verdict != "undecided"
 
 
 def course(progress: Sequence[NestProgress], found: Mapping[Place, OutcomeWord]) -> Course:

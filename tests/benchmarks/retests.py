@@ -61,7 +61,9 @@ class Hands:
     book: JobBook = field(init=False)
 
     def __post_init__(self) -> None:
-        self.book = JobBook(self.ledger, Settings(), now=lambda: self.clock["now"])
+        self.book = JobBook(
+            self.ledger, Settings(limit_set="invented"), now=lambda: self.clock["now"]
+        )
 
     def begin(self) -> str:
         return self.book.begin("daily_check", {"nests": [["T", self.nest]]}, person=OPERATOR)

@@ -137,6 +137,13 @@ def test_a_bad_sample_made_beforehand_holds_the_nest_when_its_check_begins(shop:
     assert held_nests(shop) == [("red", "service")]
 
 
+def test_the_limits_are_fixed_when_the_check_begins(shop: Shop) -> None:
+    job_id = shop.begin("red")
+    lax = replace(order_of("Bo Invented", "red"), job_id=job_id, limit_set="mil-t-7928")
+    with pytest.raises(BadInput, match="judges by the limit set"):
+        shop.book.order(lax)
+
+
 def test_correcting_a_fail_away_does_not_help(shop: Shop) -> None:
     shop.make(None, WEAK_N)
     row = shop.ledger.reader.samples(limit=1)[0]

@@ -257,5 +257,5 @@ def _bench_is_free() -> bool:
 
 
 def _limit_set(record: JobRecord) -> str:
-    of_plan = record.begun.plan.get("limit_set")
+    of_plan = record.begun.scope.get("limit_set") or record.begun.plan.get("limit_set")
     return str(of_plan) if of_plan else bench().settings.limit_set

@@ -239,6 +239,14 @@ def test_an_unmeasured_limit_leaves_the_nest_on_watch() -> None:
     assert "every limit" in finding.reasons[0]
 
 
+def test_a_sample_judged_by_other_limits_shows_no_pass() -> None:
+    strict = replace(NEST, limit_set="strict")
+    rows = [sample(place) for place in range(3)]
+    assert progress_of(PLAN, strict, history(*rows)).finding.outcome == "watch"
+    bad = sample(0, "fail", measured_verdict="fail")
+    assert progress_of(PLAN, strict, history(bad)).finding.outcome == "held"
+
+
 def test_the_course_says_what_is_left_and_what_it_came_to() -> None:
     other = replace(NEST, nest="blue")
     progress = [progress_of(PLAN, NEST, history(sample(0))), progress_of(PLAN, other, history())]
