@@ -65,6 +65,7 @@ def measure(samples: int, folder: Path | None) -> Figures:
             costs = appending(invented, bare)
             say(f"asking for pages: {costs}")
             costs |= pages(ledger)
+            say(f"exporting, verifying, rebuilding: {costs}")
             costs |= whole_record(ledger, scratch)
             steps.append((size, costs))
             say(f"{size}: {costs}")
