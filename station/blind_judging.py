@@ -149,8 +149,16 @@ def order_for(reader: LedgerReader, code: str, *, person: str) -> SampleOrder:
     if sample.judged is None:
         raise BadInput(f"{sample.code} was not looked at yet: a lead answers its checklist first.")
     demand_free(reader, sample.joint.tool, sample.joint.nest, JOB)
+    left = [row.sample_id for row in reader.unfinished() if row.step == sample.code]
     return SampleOrder(
-        person, JOB, sample.joint, sample.limit_set, checklist=sample.judged, step=sample.code
+        person,
+        JOB,
+        sample.joint,
+        sample.limit_set,
+        # One that was interrupted is measured again; if it was pulled already, it is voided first.
+        offered_again_for=left[0] if left else None,
+        checklist=sample.judged,
+        step=sample.code,
     )
 
 

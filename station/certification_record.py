@@ -99,7 +99,11 @@ def read_certification(reader: LedgerReader, job_id: str) -> Certification:
     scope = CertificationScope.from_content(record.begun.scope)
     key = key_from([taken.step.content for taken in record.steps_named(CODES)])
     rows = tuple(coded_samples(reader, list(key), since_seq=record.row.begun_seq))
-    samples = tuple(finished_samples(reader, rows))
+    # A code counts once, by what was finished first.
+    first: dict[str | None, JobSample] = {}
+    for sample in finished_samples(reader, rows):
+        first.setdefault(sample.step, sample)
+    samples = tuple(first.values())
     result = judge_candidate(plan, key, samples, _critical(record), reader.baselines())
     return Certification(record, plan, scope, key, rows, samples, result)
 

@@ -7,9 +7,30 @@ from typing import Any
 
 from station.jobs.job_sample import JobSample, job_sample
 from station.jobs.validation_course import LastCheck
-from station.ledger.entries import InstrumentChecked
+from station.ledger.entries import InstrumentChecked, Joint
 from station.ledger.job_queries import JobRecord
 from station.ledger.queries import LedgerReader, SampleRow
+
+
+def samples_with_replaced(reader: LedgerReader, rows: Sequence[SampleRow]) -> list[JobSample]:
+    """As `finished_samples`; a sample that was begun and made again counts as void.
+
+    Otherwise a weak one could be lost by pulling the plug.
+    """
+    replaced = {row.replaces for row in rows if row.replaces}
+    lost = [
+        JobSample(row.sample_id, _joint_of(row), "void", None, (), step=row.step)
+        for row in rows
+        if row.verdict is None and row.sample_id in replaced
+    ]
+    return [*lost, *finished_samples(reader, rows)]
+
+
+def _joint_of(row: SampleRow) -> Joint:
+    return Joint(
+        connector=row.connector, wires=row.wires, material=row.material, tool=row.tool,
+        nest=row.nest,
+    )  # fmt: skip
 
 
 def finished_samples(reader: LedgerReader, rows: Iterable[SampleRow]) -> list[JobSample]:

@@ -7,7 +7,7 @@ from typing import Any
 
 from station.bench_state import SampleOrder
 from station.errors import BadInput, CalibrationNeeded
-from station.job_samples import checks_by_role, finished_samples, plain, record_hash_of
+from station.job_samples import checks_by_role, plain, record_hash_of, samples_with_replaced
 from station.jobs.job_sample import JobSample
 from station.jobs.next_step import NextStep
 from station.jobs.replaced_tool import ToolComparison, compared_with_replaced
@@ -118,7 +118,7 @@ def read_validation(reader: LedgerReader, job_id: str) -> Validation:
         raise BadInput(f"The job {job_id} is no tool validation, but a {record.begun.job}.")
     plan = ToolValidationPlan.model_validate(record.begun.plan)
     scope = ValidationScope.from_content(record.begun.scope)
-    samples = tuple(finished_samples(reader, record.samples))
+    samples = tuple(samples_with_replaced(reader, record.samples))
     looks = tuple(
         look
         for taken in record.steps
@@ -165,8 +165,21 @@ def order_for(
     if stale:
         raise CalibrationNeeded(f"{' '.join(stale)} Check it against a standard, then go on.")
     _note_checks(ledger, job, checks, person)
+    joint = wanted[0].joint
+    left = [
+        row.sample_id
+        for row in ledger.reader.unfinished()
+        if row.job_id == job.job_id and row.joint_key == joint.key
+    ]
     return SampleOrder(
-        person, JOB, wanted[0].joint, job.scope.limit_set, job_id=job.job_id, step="sample"
+        person,
+        JOB,
+        joint,
+        job.scope.limit_set,
+        # One that was interrupted is made again first; it then counts as void.
+        offered_again_for=left[0] if left else None,
+        job_id=job.job_id,
+        step="sample",
     )
 
 

@@ -23,7 +23,7 @@ from station.errors import BadInput, NestOnHold, NotAllowed
 from station.jobs.certification_course import CertificationScope
 from station.jobs.certification_plan import CertificationPlan
 from station.ledger.chain import Moment
-from station.ledger.entries import NestHeld
+from station.ledger.entries import NestHeld, SampleBegun
 from station.ledger.store import Ledger
 from station.people import Person
 from tests.station.jobs.recorded import Clock, people_and_tools, take
@@ -292,3 +292,23 @@ def test_a_held_nest_is_used_for_no_certification(ledger: Ledger, clock: Clock) 
     clock.move(days=20)
     with pytest.raises(NestOnHold, match="held since"):
         begin(ledger, clock)
+
+
+def test_an_interrupted_measurement_is_offered_again_under_its_code(
+    ledger: Ledger, clock: Clock
+) -> None:
+    job_id = begin(ledger, clock)
+    show_key(ledger, look(ledger, job_id), BEN)
+    code = pool(ledger.reader).samples[0].code
+    judge(ledger, code, (), BOOK, LEA)
+    order = order_for(ledger.reader, code, person="Ida")
+    begun = SampleBegun(job=order.job, joint=order.joint, limit_set=order.limit_set, step=code)
+    lost = ledger.append(begun, person="Ida").id
+    assert code in {one.code for one in pool(ledger.reader).samples}
+    again = order_for(ledger.reader, code, person="Lea")
+    assert again.offered_again_for == lost
+    take(ledger, again, 140.0)
+    assert code not in {one.code for one in pool(ledger.reader).samples}
+    take(ledger, replace(again, offered_again_for=None), 60.0)
+    measured = [one for one in look(ledger, job_id).samples if one.step == code]
+    assert [one.verdict for one in measured] == ["pass"]

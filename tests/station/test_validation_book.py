@@ -144,8 +144,13 @@ def test_interrupted_sample_does_not_count_until_finished(ledger: Ledger, clock:
     begun = SampleBegun(
         job="tool_validation", joint=JOINT, limit_set="tern-lane-shop", job_id=job_id
     )
-    ledger.append(begun, person="Ben")
+    lost = ledger.append(begun, person="Ben").id
     assert look(ledger, job_id).result.joints[0].missing == 30
+    order = order_for(ledger, look(ledger, job_id), None, person="Ida", now=clock.at)
+    assert order.offered_again_for == lost
+    take(ledger, order, 140.0)
+    joint = look(ledger, job_id).result.joints[0]
+    assert (joint.missing, joint.voids) == (29, 1)
 
 
 def test_lead_only_ends_it(ledger: Ledger, clock: Clock) -> None:

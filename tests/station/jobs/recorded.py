@@ -55,6 +55,7 @@ def take(
         limit_set=order.limit_set,
         job_id=order.job_id,
         step=order.step,
+        offered_again_for=order.offered_again_for,
     )
     sample_id = ledger.append(begun, person=order.person).id
     found = criteria(force_n, splice_ohm)
