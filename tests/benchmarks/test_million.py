@@ -12,7 +12,7 @@ def test_a_small_one_measures_everything(tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr(million, "smallest", lambda samples: samples // 2)
     figures = million.measure(600, tmp_path).figures
     grown = [name for name in figures if name.endswith(": growth")]
-    assert len(grown) == 14
+    assert len(grown) == 15
     assert float(str(figures["append_over_bare_at_most"])) > 1.0
     assert float(str(figures["verify_progress_calls_at_600"])) >= 2
     assert list(tmp_path.iterdir()) == []
