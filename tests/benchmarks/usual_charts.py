@@ -145,6 +145,20 @@ def first_passages(
     return found
 
 
+def after_good_samples(
+    usual: Usual, limit: float, good_samples: int, *, courses: int, seed: int
+) -> tuple[Chart, int]:
+    """A chart that has run through good samples without a signal, and how many courses are left."""
+    rng = np.random.default_rng(seed)
+    chart = usual.make(courses)
+    left = courses
+    for _ in range(good_samples):
+        quiet = chart.update(rng.standard_normal((2, left))) <= limit
+        chart.keep(quiet)
+        left = int(quiet.sum())
+    return chart, left
+
+
 def limit_for(usual: Usual, run_length: float, *, courses: int, seed: int) -> float:
     """Limit that gives the in-control mean run length asked for: a rough look, then a fine one."""
     rough = _limit(usual, np.linspace(usual.low, usual.high, 25), run_length, courses // 8, seed)
