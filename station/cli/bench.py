@@ -142,6 +142,7 @@ def serve(
         demo_run.make_folder(path.parent)
         stack.enter_context(ledger_in_use(path, "the station"))
         ledger = stack.enter_context(Ledger.open(path, bench=settings.bench))
+        settings = as_calm_as_the_demo(settings, invented=ledger.reader.is_demo())
         check_reach(ledger, settings)
         if simulate:
             limit_sets = demo_run.demo_limit_sets(settings.limit_sets_folder)
@@ -168,6 +169,13 @@ def serve(
             stack.callback(bench.close)
         serve_bench(bench, panel, path, listener, say)
     return 0
+
+
+def as_calm_as_the_demo(settings: Settings, *, invented: bool) -> Settings:
+    """Settings with the demo's run length where the ledger is invented and they name none."""
+    if not invented or "wear_watch_run_length" in settings.model_fields_set:
+        return settings
+    return settings.model_copy(update={"wear_watch_run_length": DEMO_RUN_LENGTH})
 
 
 def _fill_if_new(
