@@ -28,6 +28,7 @@ PURE = {
     "people",
     "standards",
     "units",
+    "ways",
 }
 IMPURE = {"serial", "gpiozero", "sqlalchemy", "flask", "time", "socket", "subprocess", "threading"}
 ONLY_IN: dict[str, str | tuple[str, ...]] = {
