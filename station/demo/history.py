@@ -1,16 +1,18 @@
 """Months of invented samples, written through the station's own reduction and judgement."""
 
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 
 from station.bench_state import SampleOrder
 from station.demo import workshop
+from station.demo.rounds import Round, begin_round, end_round
 from station.instruments.profiles import MeterProfile, PullTesterProfile
 from station.instruments.simulated.physics import Specimen, noisy, pull_curve
+from station.jobs.daily_check import STEP_FIRST
 from station.ledger.chain import Moment
 from station.ledger.entries import (
     BaselineSet,
@@ -55,6 +57,8 @@ class Planned:
     job: str
     joint: Joint
     wear: float
+    checked: bool = False
+    """Whether the day's round checks its nest; nobody checked the one that wears."""
 
 
 @dataclass
@@ -77,6 +81,8 @@ class HistoryWriter:
         self._tester_worth = ForceWorth(
             force.percent_of_reading, force.resolution_n, None, force.capacity_n
         )
+        self._round: Round | None = None
+        self._last_sample_seq = 0
 
     def write(self, today: date, days: int, progress: Progress | None = None) -> None:
         """Write people, tools, validation samples, baselines and daily samples: all or nothing."""
@@ -89,11 +95,13 @@ class HistoryWriter:
                 if planned.job != "tool_validation" and not baselines_done:
                     self._write_baselines(validated, planned.at - timedelta(minutes=5))
                     baselines_done = True
+                self._turn_round(plan, done)
                 sample_id, finished = self._write_sample(planned)
                 if planned.job == "tool_validation":
                     validated.setdefault(planned.joint.key, []).append((sample_id, finished))
                 if progress is not None:
                     progress(done + 1, len(plan))
+            self._end_round(plan[-1].at)
             if not baselines_done:
                 self._write_baselines(validated, plan[-1].at + timedelta(minutes=5))
 
@@ -108,14 +116,47 @@ class HistoryWriter:
             )
             self.ledger.append(added, person=lead, moment=moment(at))
 
+    def _turn_round(self, plan: Sequence[Planned], position: int) -> None:
+        """End the round of one day and begin that of the next, where a new day begins."""
+        planned = plan[position]
+        if planned.job != "daily_check":
+            return
+        if self._round is not None and self._round.day == planned.at.date():
+            return
+        self._end_round(plan[position - 1].at)
+        day = [item for item in plan[position:] if item.at.date() == planned.at.date()]
+        places = dict.fromkeys((p.joint.tool, p.joint.nest) for p in day if p.checked)
+        at = moment(planned.at - timedelta(minutes=1))
+        self._round = begin_round(
+            self.ledger,
+            list(places),
+            planned.person,
+            at,
+            after_seq=self._last_sample_seq,
+            run_length=self.settings.wear_watch_run_length,
+        )
+
+    def _end_round(self, last_sample_at: datetime) -> None:
+        if self._round is not None:
+            end_round(self.ledger, self._round, moment(last_sample_at + timedelta(minutes=3)))
+            self._round = None
+
     def _write_sample(self, planned: Planned) -> tuple[str, SampleFinished]:
         specimen = self._crimper.make(planned.joint, planned.wear)
         order = SampleOrder(planned.person, planned.job, planned.joint, workshop.LIMIT_SET)
-        begun = SampleBegun(demo=True, job=order.job, joint=order.joint, limit_set=order.limit_set)
+        if planned.checked and self._round is not None:
+            order = replace(order, job_id=self._round.job_id, step=STEP_FIRST)
+        begun = SampleBegun(
+            demo=True, job=order.job, joint=order.joint, limit_set=order.limit_set,
+            job_id=order.job_id, step=order.step,
+        )  # fmt: skip
         sample_id = self.ledger.append(begun, person=planned.person, moment=moment(planned.at)).id
         finished, traces = self._measure(sample_id, order, specimen)
         later = moment(planned.at + timedelta(minutes=2))
-        self.ledger.append(finished, person=planned.person, traces=traces, moment=later)
+        entry = self.ledger.append(finished, person=planned.person, traces=traces, moment=later)
+        self._last_sample_seq = entry.seq
+        if planned.checked and self._round is not None:
+            self._round.note(sample_id, finished)
         return sample_id, finished
 
     def _measure(
@@ -203,7 +244,8 @@ def _planned_day(
             for _ in range(DAILY_SAMPLES):
                 size = sizes[int(rng.integers(len(sizes)))]
                 joint = workshop.joint(tool, nest, size)
-                yield Planned(start + timedelta(minutes=minute), person, "daily_check", joint, wear)
+                at = start + timedelta(minutes=minute)
+                yield Planned(at, person, "daily_check", joint, wear, checked=wear == 0.0)
                 minute += 3
 
 

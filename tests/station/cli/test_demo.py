@@ -9,13 +9,21 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from station.cli.main import run
+from station.demo import workshop
+from station.demo.rounds import SAMPLES
+from station.job_book import JobBook
+from station.ledger.entries import NEST_OUTCOME
+from station.ledger.job_queries import job_record, jobs, nest_checks
 from station.ledger.queries import LedgerReader
+from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
+from station.settings import Settings
 
 FAST = ("--days", "5")
 PATIENCE_S = 120.0
@@ -107,6 +115,38 @@ def test_every_record_of_the_demo_is_marked(filled: Path) -> None:
     with LedgerReader.open(filled) as reader:
         assert reader.is_demo()
         assert all(entry.payload.demo for entry in reader.entries())
+
+
+def test_the_invented_shop_checked_its_nests_until_the_day_before(filled: Path) -> None:
+    """All but the nest that wears, which nobody checked any more."""
+    with LedgerReader.open(filled) as reader:
+        rounds = jobs(reader, job="daily_check")
+        finished = [row for row in reader.samples(limit=1000) if row.job == "daily_check"]
+        last_day = max(row.at_utc.date() for row in finished if row.job_id is not None)
+        places = [(tool.tool, nest) for tool in reader.tools() for nest in tool.nests]
+        last = {place: nest_checks(reader, *place)[-1] for place in places}
+        good = {row.job_id for row in finished if row.job_id is not None}
+    assert {row.outcome for row in rounds} == {"released"}
+    assert good == {row.job_id for row in rounds}
+    assert {row.outcome for row in last.values()} == {"released"}
+    unchecked = [place for place, row in last.items() if row.at_utc.date() < last_day]
+    assert unchecked == [workshop.WORN]
+
+
+def test_a_round_comes_to_what_the_book_of_jobs_finds_in_its_samples(copy: Path) -> None:
+    with Ledger.open(copy) as ledger:
+        keeper = JobBook(ledger, Settings(), demo=True).daily
+        last = max(row.job_id for row in jobs(ledger.reader, job="daily_check"))
+        record = job_record(ledger.reader, last)
+        judged = {item.nest.place: item for item in keeper.progress(replace(record, steps=()))}
+    written = [taken.step.content for taken in record.steps_named(NEST_OUTCOME)]
+    assert len(written) == len(judged) == 8
+    for content in written:
+        item = judged[str(content["tool"]), str(content["nest"])]
+        counted = [sample.sample_id for sample in item.counted]
+        assert item.finding.outcome == content["outcome"]
+        # The demo's live sample of today comes after them.
+        assert counted[:SAMPLES] == content["samples"]
 
 
 def test_a_second_run_keeps_the_first_ledger(copy: Path) -> None:
