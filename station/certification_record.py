@@ -1,7 +1,7 @@
 """A certification as the record has it. While it is judged, only the pool of codes may be shown."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -99,10 +99,14 @@ def read_certification(reader: LedgerReader, job_id: str) -> Certification:
     scope = CertificationScope.from_content(record.begun.scope)
     key = key_from([taken.step.content for taken in record.steps_named(CODES)])
     rows = tuple(coded_samples(reader, list(key), since_seq=record.row.begun_seq))
-    # A code counts once, by what was finished first.
+    # A code counts once, by what was finished first, with what the judge saw: a measurement that
+    # was taken up again elsewhere does not know it.
+    seen = {taken.step.content["code"]: taken.step.content for taken in record.steps_named(JUDGED)}
     first: dict[str | None, JobSample] = {}
     for sample in finished_samples(reader, rows):
-        first.setdefault(sample.step, sample)
+        if sample.step in seen:
+            answers = seen[sample.step]["checklist"]
+            first.setdefault(sample.step, replace(sample, checklist=answers))  # type: ignore[arg-type]
     samples = tuple(first.values())
     result = judge_candidate(plan, key, samples, _critical(record), reader.baselines())
     return Certification(record, plan, scope, key, rows, samples, result)

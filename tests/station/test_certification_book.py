@@ -312,3 +312,15 @@ def test_an_interrupted_measurement_is_offered_again_under_its_code(
     take(ledger, replace(again, offered_again_for=None), 60.0)
     measured = [one for one in look(ledger, job_id).samples if one.step == code]
     assert [one.verdict for one in measured] == ["pass"]
+
+
+def test_what_the_judge_saw_counts_however_the_sample_was_measured(
+    ledger: Ledger, clock: Clock
+) -> None:
+    job_id = begin(ledger, clock)
+    show_key(ledger, look(ledger, job_id), BEN)
+    code = pool(ledger.reader).samples[0].code
+    judge(ledger, code, ("strands-whole",), BOOK, LEA)
+    order = replace(order_for(ledger.reader, code, person="Ida"), checklist={})
+    take(ledger, order, 140.0)
+    assert look(ledger, job_id).samples[0].checklist["strands-whole"] is False

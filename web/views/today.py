@@ -5,7 +5,10 @@ from collections import Counter
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from station.blind_judging import order_for
+from station.certificates import held_certificates
 from station.errors import BadInput
+from station.jobs.certificate import Held, latest_held
 from station.ledger.job_queries import holds
 from station.ledger.queries import SampleRow
 from web.access import demand_measuring
@@ -38,6 +41,7 @@ def today() -> str:
         unfinished=_interrupted(),
         counts=counts,
         people=[row.name for row in ledger.people()],
+        reminders=_reminders(),
         date=f"{start:%A} {start:%Y-%m-%d}",
     )
 
@@ -48,7 +52,12 @@ def again(sample_id: str) -> Response:
     row = next((row for row in _interrupted() if row.sample_id == sample_id), None)
     if row is None:
         raise BadInput(f"Sample {sample_id} is not waiting to be finished: look at Today again.")
-    order = order_again(row, demand_measuring(field(request.form, "person", "the person")))
+    person = demand_measuring(field(request.form, "person", "the person"))
+    coded = row.job == "certification" and row.step is not None
+    # A coded sample is measured blind or not at all.
+    order = (
+        order_for(reader(), row.step or "", person=person) if coded else order_again(row, person)
+    )
     with wait_for_news():
         bench().start(order)
     return redirect(url_for("bench.bench_page"), 303)
@@ -60,6 +69,17 @@ def void(sample_id: str) -> Response:
     person = demand_measuring(field(request.form, "person", "the person"))
     bench().void_unfinished(sample_id, person, field(request.form, "reason", "the reason"))
     return redirect(url_for("today.today"), 303)
+
+
+def _reminders() -> list[Held]:
+    """Certificates that end soon or have ended, of people who are here."""
+    today = start_of_today().date()
+    here = {row.name for row in reader().people()}
+    return [
+        held
+        for held in latest_held(held_certificates(reader())).values()
+        if held.person in here and held.state(today) != "valid"
+    ]
 
 
 def _interrupted() -> list[SampleRow]:

@@ -1,6 +1,7 @@
 """Certifications on the page: walked to a certificate, and everything that is refused."""
 
 import re
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ from flask import Flask
 from station.bench_state import Stage
 from station.blind_judging import pool
 from station.certification_record import read_certification
-from station.ledger.entries import NestHeld, PersonAdded
+from station.ledger.entries import JobBegun, JobEnded, NestHeld, PersonAdded
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, PIN, give_secret
 from tests.station.cli.test_certifications import PLAN
@@ -231,3 +232,22 @@ def test_a_held_nest_is_refused(people: dict[str, Visitor], ledger: Ledger) -> N
     assert answer.status_code == 409
     assert "is held since" in answer.text
     assert not list(ledger.entries("job_begun"))
+
+
+@pytest.mark.parametrize(("days", "shown"), [(300, False), (340, True), (400, True)])
+def test_today_reminds_of_a_certificate_that_ends(
+    days: int, shown: bool, people: dict[str, Visitor], bench: FakeBench, ledger: Ledger
+) -> None:
+    begun = JobBegun(
+        job="certification", plan_id="short", scope={"candidate": BO}, demo=True,
+        plan={"title": "Short invented certification", "remind_days": 30},
+    )  # fmt: skip
+    job_id = ledger.append(begun, person=ANN).id
+    ended = JobEnded(
+        job_id=job_id, outcome="certified", reasons=(), record_hash="ab" * 32, demo=True,
+        valid_until=NOW.date() + timedelta(days=365),
+    )  # fmt: skip
+    ledger.append(ended, person=ANN)
+    later = create_app(bench, ledger.path, testing=True, clock=lambda: NOW + timedelta(days=days))
+    page = Visitor(later).get("/").text
+    assert (f"certificate of {BO} ends or has ended" in page) is shown
