@@ -25,6 +25,7 @@ from station.wire import parse_size
 from web.access import demand, demand_measuring, may
 from web.context import bench, reader
 from web.order import MAX_TEXT, choices, field, read_place
+from web.shown import place
 from web.views.bench import wait_for_news
 
 RECENT_JOBS = 20
@@ -51,10 +52,13 @@ class JointChoice:
 def job_list() -> str:
     """What is due and why, what is open, what is held, and the work log."""
     ledger = reader()
-    found = due_nests()
+    wanted = request.args.get("place", "")
+    due = [item for item in due_nests() if item.last.held is None]
+    # The nest that was asked for comes first: on the bench's screen the list is a long one.
+    due.sort(key=lambda item: place(item.last.tool, item.last.nest) != wanted)
     return render_template(
         "jobs.html",
-        due=[item for item in found if item.last.held is None],
+        due=due,
         held=[(hold, since_good_check(ledger, hold.tool, hold.nest)) for hold in holds(ledger)],
         open_jobs=jobs(ledger, only_open=True),
         ended=[row for row in jobs(ledger, limit=RECENT_JOBS) if row.ended_seq is not None],
@@ -62,7 +66,7 @@ def job_list() -> str:
         people=[row.name for row in ledger.people()],
         places=[(row.tool, nest) for row in ledger.tools() for nest in row.nests],
         may_release=may(Right.RELEASE),
-        wanted=request.args.get("place", ""),
+        wanted=wanted,
     )
 
 
@@ -94,6 +98,9 @@ def job_page(job_id: str) -> str | Response:
     return render_template(
         "job.html",
         record=record,
+        at_bench=_at_bench(record),
+        # Who made the last sample, or began the job, most likely goes on.
+        likely=record.samples[-1].person if record.samples else record.row.person,
         course=course,
         todo=todo,
         findings=record.steps_named(NEST_OUTCOME),
@@ -241,6 +248,12 @@ def _day(text: str) -> date | None:
         return date.fromisoformat(text) if text else None
     except ValueError:
         raise BadInput(f"{text!r} is no day: write it as year-month-day.") from None
+
+
+def _at_bench(record: JobRecord) -> bool:
+    """Whether a sample of this job is in hand at the bench just now."""
+    order = bench().board.state.order
+    return not _bench_is_free() and order is not None and order.job_id == record.row.job_id
 
 
 def _unfinished(record: JobRecord) -> list[SampleRow]:

@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 from flask.testing import FlaskClient
 
-from station.bench_state import Stage
+from station.bench_state import SampleOrder, Stage
 from station.ledger.entries import JobBegun
 from station.ledger.job_queries import holds, jobs, work
 from station.ledger.queries import LedgerReader
@@ -65,6 +65,31 @@ def test_a_check_is_followed_from_due_to_released(
     assert "Make this sample" not in page
     assert [row.outcome for row in jobs(records)] == ["released"]
     assert "Checked on" in client.get("/jobs").text
+
+
+def test_a_job_whose_sample_is_at_the_bench_sends_there(
+    client: FlaskClient, bench: FakeBench, token: str
+) -> None:
+    job_id = begin(client, token, "blue")
+    joint = order_of("Bo Invented", "blue").joint
+    bench.start(SampleOrder("Bo Invented", "daily_check", joint, "ul-486a-1991", job_id=job_id))
+    page = client.get(f"/jobs/{job_id}").text
+    assert 'href="/bench">Go to the bench' in page
+    assert "Make this sample" not in page
+
+
+def test_who_was_at_it_is_chosen_already(client: FlaskClient, bench: FakeBench, token: str) -> None:
+    job_id = begin(client, token, "blue", person="Ann Example")
+    assert "<option selected>Ann Example</option>" in client.get(f"/jobs/{job_id}").text
+    make(client, bench, token, job_id)
+    assert "<option selected>Bo Invented</option>" in client.get(f"/jobs/{job_id}").text
+
+
+def test_the_nest_that_was_asked_for_comes_first(client: FlaskClient) -> None:
+    page = client.get("/jobs", query_string={"place": BLUE}).text
+    ticks = re.findall(r'<input type="checkbox"[^>]*>', page)
+    assert [" checked" in tick for tick in ticks] == [True] + [False] * (len(ticks) - 1)
+    assert page.index("Check these nests") < page.index(ticks[0])
 
 
 def test_a_fail_holds_the_nest_and_lists_what_went_through_it(
