@@ -112,6 +112,14 @@ def judge(
         The code does not wait, was judged already, or an item is not on the checklist.
     """
     demand(signer, Right.SIGN_OFF)
+    # Looked up while nobody else can judge the same sample.
+    with ledger.transaction():
+        return _judge(ledger, code, faults, book, signer)
+
+
+def _judge(
+    ledger: Ledger, code: str, faults: Collection[str], book: ConnectorBook, signer: Named
+) -> CodedSample:
     waiting = pool(ledger.reader)
     _demand_blind(waiting, signer.name)
     sample = waiting.demand(code)

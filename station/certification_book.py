@@ -73,7 +73,6 @@ def begin_certification(
     _check_tool(reader, plan, scope)
     for task in plan.tasks:
         limit_sets.for_size(weakest_wire(task.wires), scope.limit_set)
-    _check_attempt(reader, plan, scope.candidate, now)
     begun = JobBegun(
         demo=reader.is_demo(),
         job=JOB,
@@ -81,7 +80,9 @@ def begin_certification(
         plan=plan.model_dump(mode="json"),
         scope=scope.as_content(),
     )
+    # Looked up while nobody else can begin one for the same candidate.
     with ledger.transaction():
+        _check_attempt(reader, plan, scope.candidate, now)
         job_id = ledger.append(begun, person=signer.name).id
         tasks = [task.id for task in plan.tasks]
         step = _codes_step(reader, plan, job_id, tasks, 1, draw)

@@ -82,14 +82,16 @@ class JobBook:
         self.settle_all()
         keeper = self._keeper(job)
         plan = plan_named(self.plans(), job, plan_id)
-        begun = JobBegun(
-            job=cast(JobName, job),
-            plan_id=plan.id,
-            plan=plan.model_dump(mode="json"),
-            scope=keeper.scope(plan, asked, person),
-            demo=self._demo,
-        )
-        job_id = self._ledger.append(begun, person=person).id
+        # What is open already is looked up while nobody else can begin the same.
+        with self._ledger.transaction():
+            begun = JobBegun(
+                job=cast(JobName, job),
+                plan_id=plan.id,
+                plan=plan.model_dump(mode="json"),
+                scope=keeper.scope(plan, asked, person),
+                demo=self._demo,
+            )
+            job_id = self._ledger.append(begun, person=person).id
         self.settle(job_id, person)
         return job_id
 
@@ -166,9 +168,12 @@ class JobBook:
         keeper = self.keepers.get(record.row.job)
         if record.ended is not None or keeper is None:
             return
-        entries = keeper.settle(record)
+        if not keeper.settle(record):
+            return
         with self._ledger.transaction():
-            for payload in entries:
+            # Asked again: somebody else may have entered it meanwhile.
+            record = self.record(job_id)
+            for payload in keeper.settle(record) if record.ended is None else ():
                 self._ledger.append(payload, person=person)
 
     def settle_all(self) -> None:

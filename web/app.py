@@ -14,7 +14,7 @@ from station.errors import SignInNeeded, StationError
 from station.people import Right
 from station.pull import FAILURE_MODES
 from station.trend_book import TrendBook
-from web import access, choices, context, languages, shown
+from web import access, choices, context, languages, repeats, shown
 from web.face import BenchFace
 from web.sessions import SessionBook
 from web.status import status_of
@@ -102,6 +102,7 @@ def create_app(
     access.guard(app, bench.settings, sessions)
     CSRFProtect(app)
     access.guard_pages(app)
+    repeats.guard(app)
     for blueprint in BLUEPRINTS:
         app.register_blueprint(blueprint)
     _teach_templates(app)

@@ -1,5 +1,6 @@
 """The book of jobs over a real ledger: a daily check begun, broken off, gone on with, and held."""
 
+import threading
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -265,3 +266,23 @@ def test_a_job_is_refused_what_is_not_its_own(shop: Shop) -> None:
 def test_a_strong_sample_stays_strong(shop: Shop) -> None:
     assert shop.make(None, STRONG_N).verdict == "pass"
     assert shop.make(None, CLOSE_N, nest="blue").verdict == "undecided"
+
+
+def test_people_who_begin_the_same_check_together_get_one_job(shop: Shop) -> None:
+    start = threading.Barrier(4)
+    refusals: list[str] = []
+
+    def begin() -> None:
+        start.wait()
+        try:
+            shop.begin("red")
+        except BadInput as refused:
+            refusals.append(str(refused))
+
+    threads = [threading.Thread(target=begin) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(jobs(shop.ledger.reader, only_open=True)) == 1
+    assert [("is being checked in job" in refused) for refused in refusals] == [True] * 3
