@@ -19,6 +19,7 @@ from station.cli.people import COMMANDS as PEOPLE_COMMANDS
 from station.cli.records import COMMANDS as RECORDS_COMMANDS
 from station.cli.splices import COMMANDS as SPLICE_COMMANDS
 from station.cli.studies import COMMANDS as STUDY_COMMANDS
+from station.cli.tools import COMMANDS as TOOL_COMMANDS
 from station.cli.traces import COMMANDS as TRACE_COMMANDS
 from station.cli.validations import COMMANDS as VALIDATION_COMMANDS
 from station.cli.wire_checks import COMMANDS as WIRE_CHECK_COMMANDS
@@ -54,6 +55,7 @@ for command in (
     *JOB_COMMANDS,
     *NEST_COMMANDS,
     *PEOPLE_COMMANDS,
+    *TOOL_COMMANDS,
     *DOCTOR_COMMANDS,
 ):
     station.add_command(command)

@@ -4,13 +4,17 @@ import csv
 import io
 from datetime import datetime
 
-from flask import Blueprint, Response, abort, render_template, url_for
+from flask import Blueprint, abort, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
 
 from station.ledger.flat import guarded
 from station.nest_book import hold_of, since_good_check
-from web.context import glances, reader, station
+from station.tool_book import described_tool
+from web.access import demand_measuring
+from web.context import bench, glances, reader, station
 from web.figures import trend_figure
 from web.nests import NestStatus, nest_status, nest_statuses
+from web.order import field
 
 TABLE_ROWS = 200
 
@@ -26,7 +30,18 @@ def tool_list() -> str:
         statuses=statuses,
         behind=station().trends.behind,
         tools={row.tool: row for row in reader().tools()},
+        people=[row.name for row in reader().people()],
     )
+
+
+@pages.post("")
+def add_tool() -> Response:
+    """Put a tool on record, or add nests to one that is."""
+    person = demand_measuring(field(request.form, "person", "the person"))
+    nests = [nest for nest in request.form.get("nests", "").split(",") if nest.strip()]
+    tool, description = request.form.get("tool", ""), request.form.get("description", "")
+    bench().enter(described_tool(reader(), tool, nests, description), person)
+    return redirect(url_for("tools.tool_list"), 303)
 
 
 @pages.get("/<tool>/<path:nest>")

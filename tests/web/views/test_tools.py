@@ -103,3 +103,34 @@ def test_the_table_is_to_be_had_as_csv(client: FlaskClient, records: LedgerReade
     assert float(rows[0]["peak_n"]) == shown[0].peak_n
     assert rows[-1]["force_score"] != ""
     assert client.get("/tools/Hand%20tool%201/none/samples.csv").status_code == 404
+
+
+def test_a_tool_is_put_on_record(client: FlaskClient, records: LedgerReader, token: str) -> None:
+    data = {
+        "csrf_token": token, "person": "Bo Invented", "tool": "Hand tool 3",
+        "nests": "red, blue,", "description": "An invented tool",
+    }  # fmt: skip
+    answer = client.post("/tools", data=data)
+    assert (answer.status_code, answer.location) == (303, "/tools")
+    assert {row.tool: row.nests for row in records.tools()}["Hand tool 3"] == ("red", "blue")
+    assert "Hand tool 3, nest red" in client.get("/").text
+
+
+@pytest.mark.parametrize(
+    ("changed", "why"),
+    [
+        ({"tool": ""}, "the tool"),
+        ({"nests": " , "}, "at least one nest"),
+        ({"person": ""}, "the person"),
+        ({"person": "Nobody Known"}, "not on record"),
+    ],
+)
+def test_a_tool_without_what_it_needs_is_refused(
+    client: FlaskClient, records: LedgerReader, token: str, changed: dict[str, str], why: str
+) -> None:
+    before = records.counts().entries
+    data = {"csrf_token": token, "person": "Bo Invented", "tool": "Hand tool 3", "nests": "red"}
+    answer = client.post("/tools", data=data | changed)
+    assert answer.status_code == 400
+    assert why in answer.text
+    assert records.counts().entries == before
