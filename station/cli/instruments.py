@@ -137,7 +137,7 @@ def watch(
             begun_s = at_s if begun_s is None else begun_s
             taken.append({"time_s": at_s - begun_s, "value": value})
             if not as_json:
-                shown = "no reading" if value is None else f"{value:.6g} {unit}"
+                shown = "no reading" if value is None else f"{value + 0.0:.6g} {unit}"
                 click.echo(f"{at_s - begun_s:9.3f} s  {shown}")
             if len(taken) == count or (seconds is not None and at_s - begun_s >= seconds):
                 break
@@ -178,6 +178,8 @@ def learn(
     agreed = out is not None and (yes or (not as_json and click.confirm(f"Write {out}?")))
     if out is not None and agreed:
         _write(out, proposal.text)
+        if not as_json:
+            _say_next(port, out)
     if as_json:
         print_json(
             {
@@ -299,10 +301,22 @@ def _show(proposal: Proposal) -> None:
     click.echo(f"It reads {proposal.lines_read} of {proposal.lines_heard} lines.")
     if forces:
         click.echo(
-            f"Forces from {min(forces):.4g} to {max(forces):.4g} N, last {forces[-1]:.4g} N."
+            # Adding zero makes of -0 a plain 0.
+            f"Forces from {min(forces) + 0.0:.4g} to {max(forces) + 0.0:.4g} N, "
+            f"last {forces[-1] + 0.0:.4g} N."
         )
     for remark in proposal.remarks:
         click.echo(f"Look: {remark}")
+
+
+def _say_next(port: str, written: Path) -> None:
+    """Say how the profile that was written comes into use."""
+    name, folder = written.stem, written.parent
+    click.echo(f"Written to {written}. Next, with a known weight hung from the grip:")
+    click.echo(f"  station instruments watch {port} --profiles {folder} --profile {name}")
+    click.echo("Then enter resolution, capacity and accuracy in the file, and in the settings:")
+    click.echo(f'  profiles_folder = "{folder}"')
+    click.echo(f'  [tester] port = "{port}", profile = "{name}"')
 
 
 def _write(path: Path, text: str) -> None:

@@ -102,6 +102,18 @@ def test_an_unlisted_tester_is_learned_and_then_watched(capsys: Captured, tmp_pa
         assert len(seen["readings"]) == 3
 
 
+def test_learning_says_how_the_profile_comes_into_use(
+    capsys: Captured, tester: SimulatedInstrument, tmp_path: Path
+) -> None:
+    file = tmp_path / "ours.toml"
+    learning = ["instruments", "learn", tester.port, "--seconds", "0.5", "--out", str(file)]
+    assert run([*learning, "--yes"]) == 0
+    out = capsys.readouterr().out
+    assert f"watch {tester.port} --profiles {tmp_path} --profile ours" in out
+    assert f'profiles_folder = "{tmp_path}"' in out
+    assert "-0 N" not in out
+
+
 def test_learning_shows_what_it_found_and_writes_nothing_unasked(
     capsys: Captured, tester: SimulatedInstrument
 ) -> None:
