@@ -106,6 +106,10 @@ class SampleUnsaved(LedgerError, OSError):
     """A finished sample is in memory only: the disk is full, the ledger is locked."""
 
 
+class LedgerGone(LedgerError, FileNotFoundError):
+    """The ledger's file was moved, removed or replaced while it was open: nothing was written."""
+
+
 class LedgerDamaged(LedgerError, ValueError):
     """The ledger is not one of ours, or an entry or trace no longer matches its hash."""
 

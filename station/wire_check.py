@@ -31,6 +31,9 @@ AREA_U_FRACTION = 0.012
 CONSISTENT_U = 2.0
 """Standard uncertainties within which a candidate is consistent with the measurement."""
 
+SENSIBLE_OHM_PER_M = (1e-6, 1e6)
+"""Far wider than any wire from 4/0 to 30 AWG (our own choice); beyond it a unit was mistaken."""
+
 METRIC_MM2 = (0.35, 0.5, 0.75, 0.85, 1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 10.0, 16.0)
 
 Answer = Literal["as sold", "not as sold", "cannot tell"]
@@ -176,6 +179,10 @@ def _check_values(measured_ohm: float, length_m: float, uncertainties: tuple[flo
     for name, value in (("resistance", measured_ohm), ("length", length_m)):
         if not (math.isfinite(value) and value > 0.0):
             raise BadInput(f"The {name} of the wire must be a positive number, not {value}.")
+    if not SENSIBLE_OHM_PER_M[0] <= measured_ohm / length_m <= SENSIBLE_OHM_PER_M[1]:
+        raise BadInput(
+            f"{measured_ohm / length_m:g} Ω per metre is no wire: check the resistance and length."
+        )
     for value in uncertainties:
         if not (math.isfinite(value) and value >= 0.0):
             raise BadInput(f"An uncertainty must be a number that is not negative, not {value}.")

@@ -28,6 +28,9 @@ from station.errors import StationError
 EXIT_DONE = 0
 EXIT_BAD_INPUT = 2
 
+LONGEST_SENTENCE = 1000
+"""Longest message, in characters: it may repeat what was typed, however long that was."""
+
 
 @click.group(
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -80,14 +83,31 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except click.ClickException as error:
         where = error.ctx.command_path if isinstance(error, click.UsageError) and error.ctx else ""
         hint = f" See: {where} --help" if where else ""
-        click.echo(f"{error.format_message()}{hint}", err=True)
+        click.echo(f"{short(error.format_message())}{hint}", err=True)
         return EXIT_BAD_INPUT
     except (click.Abort, KeyboardInterrupt):
         click.echo("Stopped.", err=True)
         return EXIT_BAD_INPUT
     except StationError as error:
-        click.echo(str(error), err=True)
+        click.echo(short(str(error)), err=True)
         return EXIT_BAD_INPUT
     except BrokenPipeError:
         return EXIT_DONE
+    except OSError as error:
+        # What is printed may go to a full disk, and any file may fail.
+        where = f" ({error.filename})" if error.filename else ""
+        click.echo(
+            f"This computer could not read or write{where}: {error.strerror or error}. Check the "
+            "disk and the file, then try again.",
+            err=True,
+        )
+        return EXIT_BAD_INPUT
     return result if isinstance(result, int) else EXIT_DONE
+
+
+def short(sentence: str) -> str:
+    """Leave out the middle of a message that is too long to be read."""
+    if len(sentence) <= LONGEST_SENTENCE:
+        return sentence
+    half = LONGEST_SENTENCE // 2
+    return f"{sentence[:half]} ... {sentence[-half:]}"

@@ -26,6 +26,7 @@ from station.errors import (
     LedgerDamaged,
     LedgerError,
     LedgerFull,
+    LedgerGone,
     LedgerReadOnly,
 )
 from station.ledger.tables import APPLICATION_ID
@@ -160,6 +161,38 @@ def check_path(path: Path, *, create: bool) -> None:
         )
     if not create and not path.exists():
         raise BadInput(f"There is no ledger at {path}: check the path, or start a new one.")
+
+
+FileIdentity = tuple[int, int]
+"""Device and inode of a file: what it is, whatever it is called."""
+
+
+def file_identity(path: Path) -> FileIdentity | None:
+    """Return which file stands at a path; None where there is none."""
+    try:
+        found = path.stat()
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise LedgerReadOnly(
+            f"The ledger {path} cannot be reached ({error.strerror}): check its folder and disk."
+        ) from error
+    return found.st_dev, found.st_ino
+
+
+def check_still_there(path: Path, opened: FileIdentity | None) -> None:
+    """Refuse to write where the file that was opened does not stand at its path any more.
+
+    Raises
+    ------
+    LedgerGone
+        It was moved or removed, or another file stands there.
+    """
+    if file_identity(path) != opened:
+        raise LedgerGone(
+            f"The ledger {path} was moved, removed or replaced while the station had it open; "
+            "nothing was written: put it back, or stop the station and restore a backup."
+        )
 
 
 def prepare_file(path: Path, *, create: bool, busy_timeout_s: float) -> None:

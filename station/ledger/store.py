@@ -82,6 +82,7 @@ class Ledger:
         self._lock = threading.RLock()
         self._engine = database.writing_engine(path, busy_timeout_s=busy_timeout_s)
         self._connection = self._engine.connect()
+        self._file = database.file_identity(path)
         self._reader: LedgerReader | None = None
 
     @classmethod
@@ -177,7 +178,7 @@ class Ledger:
 
         Raises
         ------
-        LedgerBusy, LedgerReadOnly, LedgerFull
+        LedgerBusy, LedgerReadOnly, LedgerFull, LedgerGone
             Nothing was written.
         """
         with self._writing():
@@ -209,7 +210,7 @@ class Ledger:
         BadInput
             The payload breaks its model, contradicts the record, or names a trace that is neither
             given nor on record. Nothing was written.
-        LedgerBusy, LedgerReadOnly, LedgerFull
+        LedgerBusy, LedgerReadOnly, LedgerFull, LedgerGone
             Nothing was written: keep the payload and append it again.
         """
         text = payload_text(payload)
@@ -338,6 +339,8 @@ class Ledger:
                 return
             if self._connection.closed:
                 raise self._closed()
+            # SQLite would go on writing into a file that has no name any more.
+            database.check_still_there(self._path, self._file)
             with self._connection.begin():
                 self._head = self._read_head()
                 began_at = self._head.seq

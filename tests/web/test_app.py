@@ -11,10 +11,13 @@ from flask.testing import FlaskClient
 
 from station.errors import (
     BadInput,
+    DataFileError,
     InstrumentSilent,
     LedgerBusy,
     LedgerDamaged,
     LedgerFull,
+    LedgerGone,
+    LedgerReadOnly,
     NoLimit,
     StationError,
     UnknownSize,
@@ -215,6 +218,9 @@ def test_oversized_request_is_refused(client: FlaskClient, token: str) -> None:
         (LedgerBusy("a"), 503),
         (LedgerFull("a"), 507),
         (InstrumentSilent("a"), 503),
+        (LedgerReadOnly("a"), 503),
+        (LedgerGone("a"), 503),
+        (DataFileError("a"), 503),
         (LedgerDamaged("a"), 500),
     ],
 )

@@ -47,3 +47,14 @@ def test_bad_input(capsys: pytest.CaptureFixture[str]) -> None:
     assert run([*METRE, "--reading-mohm", "0"]) == 2
     assert run([*METRE, "--reading-mohm", "20", "--reading-u-mohm", "-1"]) == 2
     assert capsys.readouterr().out == ""
+
+
+@pytest.mark.parametrize(
+    ("length_mm", "reading_mohm"), [("0.5", "1e-320"), ("1e308", "10"), ("1e-300", "1e300")]
+)
+def test_what_no_wire_can_have_is_refused(
+    capsys: pytest.CaptureFixture[str], length_mm: str, reading_mohm: str
+) -> None:
+    asked = ["wire-check", "--sold-as", "18 AWG", "--length-mm", length_mm]
+    assert run([*asked, "--reading-mohm", reading_mohm]) == 2
+    assert "is no wire: check the resistance and length" in capsys.readouterr().err

@@ -13,6 +13,7 @@ from station.errors import (
     LedgerDamaged,
     LedgerError,
     LedgerFull,
+    LedgerGone,
     LedgerReadOnly,
 )
 from station.ledger import database
@@ -42,6 +43,23 @@ def test_a_locked_ledger_is_busy_and_then_takes_the_entry(ledger_path: Path) -> 
         assert str(ledger_path) in str(busy.value)
         assert list(ledger.entries()) == []
         assert ledger.append(ANA, person="Ana").seq == 1
+
+
+@pytest.mark.parametrize("replaced", [False, True])
+def test_nothing_is_written_into_a_file_that_is_gone(
+    ledger: Ledger, tmp_path: Path, replaced: bool
+) -> None:
+    ledger.append(ANA, person="Ana")
+    away = tmp_path / "away"
+    ledger.path.rename(away)
+    if replaced:
+        ledger.path.write_bytes(b"")
+    with pytest.raises(LedgerGone, match="put it back"):
+        ledger.append(ANA.model_copy(update={"name": "Ben"}), person="Ana")
+    away.replace(ledger.path)
+    assert [row.name for row in ledger.reader.people()] == ["Ana"]
+    assert ledger.append(ANA.model_copy(update={"name": "Ben"}), person="Ana").seq == 2
+    assert ledger.verify().first_bad is None
 
 
 def test_a_locked_ledger_cannot_be_opened_for_writing(ledger: Ledger) -> None:

@@ -1,0 +1,32 @@
+"""The entry point: whatever goes wrong ends in one readable sentence and an exit code."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from station.cli.main import LONGEST_SENTENCE, run, short
+
+
+def test_a_sentence_does_not_repeat_all_of_a_huge_word(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["judge", "--wire", "18 AWG", "--set", "x" * 100_000]) == 2
+    told = capsys.readouterr().err
+    assert len(told) < LONGEST_SENTENCE + 100
+    assert "xxx ... " in told
+
+
+@pytest.mark.parametrize("length", [0, LONGEST_SENTENCE])
+def test_a_sentence_that_can_be_read_is_left_alone(length: int) -> None:
+    assert short("a" * length) == "a" * length
+
+
+def test_an_output_that_cannot_be_written_is_said_in_a_sentence() -> None:
+    with Path("/dev/full").open("w") as full:
+        ended = subprocess.run(
+            [sys.executable, "-m", "station", "wire", "18 AWG"],
+            stdout=full, stderr=subprocess.PIPE, text=True, check=False,
+        )  # fmt: skip
+    assert ended.returncode == 2
+    assert ended.stderr.startswith("This computer could not read or write: No space left")
+    assert "Traceback" not in ended.stderr
