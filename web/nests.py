@@ -64,12 +64,16 @@ class NestStatus:
 
 
 def spark_points(scores: list[float]) -> str:
-    """Points of an SVG polyline through scores, zero in the middle; empty below two scores."""
+    """Points of an SVG polyline through scores, zero in the middle; empty below two scores.
+
+    Its height is `SPARK_SCORE` each way, or more where a score lies further out: cut off there, the
+    line of a worn nest would look as flat as that of a good one.
+    """
     if len(scores) < 2:
         return ""
     step = SPARK_WIDTH / (len(scores) - 1)
-    held = [min(max(score, -SPARK_SCORE), SPARK_SCORE) for score in scores]
-    heights = [SPARK_HEIGHT / 2.0 * (1.0 - score / SPARK_SCORE) for score in held]
+    farthest = max(SPARK_SCORE, *(abs(score) for score in scores))
+    heights = [SPARK_HEIGHT / 2.0 * (1.0 - score / farthest) for score in scores]
     return " ".join(f"{place * step:.1f},{height:.1f}" for place, height in enumerate(heights))
 
 

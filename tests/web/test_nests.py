@@ -28,5 +28,11 @@ def test_small_curve_stays_in_its_box(scores: list[float]) -> None:
     assert all(0.0 <= x <= SPARK_WIDTH and 0.0 <= y <= SPARK_HEIGHT for x, y in pairs)
 
 
+def test_a_curve_far_out_still_shows_which_way_it_goes() -> None:
+    heights = [float(pair.split(",")[1]) for pair in spark_points([-20.0, -22.0, -25.0]).split()]
+    assert heights == sorted(set(heights))
+    assert heights[-1] == SPARK_HEIGHT
+
+
 def test_one_score_is_no_curve() -> None:
     assert spark_points([1.0]) == ""

@@ -75,6 +75,7 @@ def test_a_job_whose_sample_is_at_the_bench_sends_there(
     bench.start(SampleOrder("Bo Invented", "daily_check", joint, "ul-486a-1991", job_id=job_id))
     page = client.get(f"/jobs/{job_id}").text
     assert 'href="/bench">Go to the bench' in page
+    assert "never finished" not in page
     assert "Make this sample" not in page
 
 
