@@ -67,6 +67,7 @@ CHANGES = (
     "/jobs/nests/release",
     "/jobs/some-id/sample",
     "/jobs/some-id/end",
+    "/tools",
     "/validations",
     "/validations/some-id/nest-gauge",
     "/validations/some-id/crimp-height",
@@ -153,7 +154,7 @@ def test_token_of_an_earlier_start_is_refused(
 def test_change_cannot_be_made_by_a_link(client: FlaskClient, path: str) -> None:
     # GET of the form's own page is the page itself; every other change has no GET at all.
     instruments = [f"/instruments/{page}" for page in ("check", "calibrate", "studies")]
-    jobs = ("/validations", "/certifications")
+    jobs = ("/tools", "/validations", "/certifications")
     forms = ("/bench", *instruments, *jobs, "/sign-in", "/sign-in/first")
     answer = client.get(path, query_string={"role": "meter"})
     if path == "/certifications/judging/<code>":
