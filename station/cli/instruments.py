@@ -321,6 +321,7 @@ def _say_next(port: str, written: Path) -> None:
 
 def _write(path: Path, text: str) -> None:
     try:
+        path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8")
     except OSError as error:
         raise BadInput(

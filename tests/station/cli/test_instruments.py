@@ -105,12 +105,14 @@ def test_an_unlisted_tester_is_learned_and_then_watched(capsys: Captured, tmp_pa
 def test_learning_says_how_the_profile_comes_into_use(
     capsys: Captured, tester: SimulatedInstrument, tmp_path: Path
 ) -> None:
-    file = tmp_path / "ours.toml"
+    folder = tmp_path / "profiles"
+    file = folder / "ours.toml"
     learning = ["instruments", "learn", tester.port, "--seconds", "0.5", "--out", str(file)]
     assert run([*learning, "--yes"]) == 0
     out = capsys.readouterr().out
-    assert f"watch {tester.port} --profiles {tmp_path} --profile ours" in out
-    assert f'profiles_folder = "{tmp_path}"' in out
+    assert file.exists()
+    assert f"watch {tester.port} --profiles {folder} --profile ours" in out
+    assert f'profiles_folder = "{folder}"' in out
     assert "-0 N" not in out
 
 

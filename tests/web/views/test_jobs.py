@@ -7,7 +7,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from station.bench_state import SampleOrder, Stage
-from station.ledger.entries import JobBegun
+from station.ledger.entries import JobBegun, ToolAdded
 from station.ledger.job_queries import holds, jobs, work
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
@@ -77,6 +77,18 @@ def test_a_job_whose_sample_is_at_the_bench_sends_there(
     assert 'href="/bench">Go to the bench' in page
     assert "never finished" not in page
     assert "Make this sample" not in page
+
+
+def test_a_nest_without_samples_asks_what_the_first_is_made_of(
+    client: FlaskClient, bench: FakeBench, token: str
+) -> None:
+    bench.enter(ToolAdded(tool="Hand tool 9", description="new", nests=("red",)), "Bo Invented")
+    data = {"csrf_token": token, "person": "Bo Invented", "place": [place("Hand tool 9", "red")]}
+    answer = client.post("/jobs/daily/check", data=data)
+    page = client.get(str(answer.location)).text
+    assert "What the sample is made of" in page
+    assert "As above" not in page
+    assert '<select name="wire" required>' in page
 
 
 def test_who_was_at_it_is_chosen_already(client: FlaskClient, bench: FakeBench, token: str) -> None:
