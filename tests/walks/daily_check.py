@@ -9,11 +9,15 @@ README's folder are made here.
 import shutil
 import tempfile
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from pathlib import Path
+from typing import TypeVar
+from unittest.mock import patch
 
 from playwright.sync_api import Page, expect, sync_playwright
 from werkzeug.serving import make_server
@@ -22,6 +26,7 @@ from station.cli.main import run
 from station.demo import run as demo_run
 from station.demo.hands import HandsAtTheBench
 from station.demo.workshop import LIMIT_SET
+from station.instruments.simulated.launch import SimulatedInstrument
 from station.job_papers import paper_of, write_paper
 from station.ledger.job_queries import JobRecord, job_record, jobs
 from station.ledger.queries import LedgerReader
@@ -34,6 +39,8 @@ SEED = 5
 DAYS = 60
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"]
 STEP_MS = 90_000
+
+P, C = TypeVar("P"), TypeVar("C")
 
 
 @dataclass(frozen=True)
@@ -54,6 +61,22 @@ WALKS = (Walk("Heron", "red", "18 AWG"), Walk("Wren", "blue", "16 AWG"))
 
 WORK_ORDER = "W-117"
 """Invented work that left the shop before the nest was checked."""
+
+
+@contextmanager
+def unpaced() -> Iterator[None]:
+    """Within the block simulated instruments read and pull as fast as can be."""
+    fast = partial(SimulatedInstrument, paced=False)
+    with patch("station.demo.run.SimulatedInstrument", fast):
+        yield
+
+
+def side_by_side(by_page: Callable[[], P], by_command: Callable[[], C]) -> tuple[P, C]:
+    """Walk both ways at the same time, each on its own copy of the shop."""
+    with ThreadPoolExecutor(1, "command line") as pool:
+        command = pool.submit(by_command)
+        page = by_page()
+        return page, command.result()
 
 
 def settings() -> Settings:
@@ -200,7 +223,10 @@ def main() -> None:
         shutil.copy(first, second)
         for walk in WALKS:
             kept = walk == WALKS[-1]
-            page, command = by_page(first, walk, TARGET if kept else None), by_command(second, walk)
+            page, command = side_by_side(
+                partial(by_page, first, walk, TARGET if kept else None),
+                partial(by_command, second, walk),
+            )
             if found := differences(page, command):
                 raise SystemExit("\n".join(found))
             if kept:

@@ -13,6 +13,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from unittest.mock import patch
 
@@ -342,8 +343,7 @@ def walk(job: str, page: Shop, command: Shop, pictures: Path | None = None) -> l
     """Walk a job both ways; return in what they differ."""
     on_page, by_command = WALKS[job]
     with everything_fixed():
-        on_page(page, pictures)
-        by_command(command)
+        daily.side_by_side(partial(on_page, page, pictures), partial(by_command, command))
     return differences(page, command, job)
 
 

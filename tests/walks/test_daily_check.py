@@ -1,9 +1,18 @@
 """The walk itself, made short: one nest, both ways, the same outcome from the same samples."""
 
 import shutil
+from functools import partial
 from pathlib import Path
 
-from tests.walks.daily_check import WALKS, by_command, by_page, differences, invent_shop
+from tests.walks.daily_check import (
+    WALKS,
+    by_command,
+    by_page,
+    differences,
+    invent_shop,
+    side_by_side,
+    unpaced,
+)
 
 
 def test_page_and_command_line_come_to_the_same_outcome(tmp_path: Path) -> None:
@@ -12,7 +21,10 @@ def test_page_and_command_line_come_to_the_same_outcome(tmp_path: Path) -> None:
         path.parent.mkdir()
     invent_shop(first, days=15)
     shutil.copy(first, second)
-    page, command = by_page(first, WALKS[0]), by_command(second, WALKS[0])
+    with unpaced():
+        page, command = side_by_side(
+            partial(by_page, first, WALKS[0]), partial(by_command, second, WALKS[0])
+        )
     assert page.ended is not None
     assert len(page.samples) >= 2
     assert differences(page, command) == []
