@@ -345,5 +345,8 @@ class InstrumentBay:
     def _required(self, role: Role) -> InstrumentSettings:
         settings = self._settings[role]
         if settings is None:
-            raise BadInput(f"No {NAMES[role]} is set: name its port and profile in the settings.")
+            raise BadInput(
+                f"No {NAMES[role]} is set: name its port and profile in the settings, "
+                "or use simulated instruments (--simulate)."
+            )
         return settings
