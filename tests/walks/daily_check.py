@@ -40,7 +40,8 @@ DAYS = 60
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"]
 STEP_MS = 90_000
 
-P, C = TypeVar("P"), TypeVar("C")
+P = TypeVar("P")
+C = TypeVar("C")
 
 
 @dataclass(frozen=True)
