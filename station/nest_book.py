@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from station.doors import active_person
 from station.errors import BadInput, NestOnHold
@@ -19,6 +19,11 @@ from station.ledger.job_queries import (
 from station.ledger.queries import LedgerReader, SampleRow
 from station.ledger.store import Ledger
 from station.people import Right, demand
+from station.plain_text import demand_plain
+
+OLDEST_WORK = timedelta(days=3653)
+"""Work is entered within ten years (our own choice): a year typed with two digits is the year 26,
+and such work would be missing when a hold asks what went through a nest."""
 
 ALLOWED_ON_HELD = ("service", "tool_validation")
 """Jobs for which a held nest may be used: they are how it comes back."""
@@ -166,7 +171,7 @@ class NestBook:
         Raises
         ------
         BadInput, NotAllowed
-            There is no such nest or person, no work order, or the day lies ahead.
+            There is no such nest or person, no work order, or the day lies ahead or years back.
         NestOnHold
             The nest was held before that day and still is.
         """
@@ -176,12 +181,14 @@ class NestBook:
         day = day or today
         if day > today:
             raise BadInput(f"The work cannot have been done on {day}: that day is still to come.")
+        if day < today - OLDEST_WORK:
+            raise BadInput(f"Work of {day} is too old to be entered now: check the year.")
         hold = hold_of(self._ledger.reader, tool, nest)
         if hold is not None and day > hold.at_utc.astimezone().date():
             demand_free(self._ledger.reader, tool, nest, "work")
         done = WorkDone(
             day=day, work_order=_given(work_order, "the work order"), tool=tool, nest=nest,
-            note=note, demo=self._demo,
+            note=demand_plain(note, "the note"), demo=self._demo,
         )  # fmt: skip
         self._enter(done, person)
 
@@ -216,4 +223,4 @@ class NestBook:
 def _given(text: str, words: str) -> str:
     if not text.strip():
         raise BadInput(f"Say {words}: it was left empty.")
-    return text.strip()
+    return demand_plain(text.strip(), words)

@@ -38,6 +38,11 @@ def described_tool(
         raise BadInput(f"The tool {tool!r} has a slash, which divides tool and nest: leave it out.")
     known = next((row for row in reader.tools() if row.tool == tool), None)
     given = [_named(nest, "the nest") for nest in nests]
+    for nest in given:
+        if {"", ".", ".."} & set(nest.split("/")):
+            raise BadInput(
+                f"The nest {nest!r} cannot stand in an address: leave dots or slash out."
+            )
     together = tuple(dict.fromkeys((*(known.nests if known else ()), *given)))
     if not given:
         raise BadInput(f"Name at least one nest of {tool}: the die cavities it crimps with.")

@@ -11,6 +11,7 @@ from station.errors import BadInput
 from station.ledger.entries import Joint
 from station.ledger.queries import LedgerReader, SampleRow
 from station.limits import LimitSets
+from station.plain_text import demand_plain
 from station.ways import COMPARISON, label_from
 from station.wire import MATERIALS, material_named, parse_size
 from web.nests import all_nests
@@ -121,13 +122,13 @@ def order_again(row: SampleRow, person: str) -> SampleOrder:
 
 
 def field(form: Mapping[str, str], name: str, words: str) -> str:
-    """Read a field that must not be empty (BadInput says which it is)."""
+    """Read a field that must not be empty, nor hold what cannot be seen (BadInput names it)."""
     text = " ".join(form.get(name, "").split())
     if not text:
         raise BadInput(f"Fill in {words}: it was left empty.")
     if len(text) > MAX_TEXT:
         raise BadInput(f"Shorten {words}: it has {len(text)} characters, {MAX_TEXT} will fit.")
-    return text
+    return demand_plain(text, words)
 
 
 def entry_number(text: str) -> int:

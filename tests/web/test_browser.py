@@ -90,6 +90,18 @@ def test_bench_fits_at_every_stage(
     assert troubles == []
 
 
+def test_a_pull_without_points_yet_is_drawn_without_a_fault(
+    page: Page, bench: FakeBench, troubles: list[str]
+) -> None:
+    bench.start(order_of("Bo Invented", "blue"))
+    page.goto("/bench")
+    bench.board.trace.begin()
+    bench.board.show(stage=Stage.PULLING)
+    expect(page.locator("#live")).to_have_attribute("data-now", "pulling")
+    page.evaluate("() => new Promise(requestAnimationFrame)")
+    assert troubles == []
+
+
 def test_point_of_the_figure_leads_to_its_sample(page: Page) -> None:
     page.goto("/tools/Hand tool 1/red")
     point = page.locator("svg.figure a").first

@@ -135,6 +135,8 @@ const curve = {
   },
 
   draw() {
+    // A pull that has only begun has no points yet.
+    if (!this.points.length) return;
     const canvas = this.canvas;
     const scale = window.devicePixelRatio || 1;
     const width = (canvas.width = canvas.clientWidth * scale);

@@ -213,6 +213,24 @@ def test_a_paper_is_one_file_without_scripts(
             400,
             "still to come",
         ),
+        (
+            "/jobs/work/add",
+            {"person": "Bo Invented", "place": BLUE, "work_order": "W", "day": "0026-11-25"},
+            400,
+            "check the year",
+        ),
+        (
+            "/jobs/work/add",
+            {"person": "Bo Invented", "place": BLUE, "work_order": "W", "note": "a\x00b"},
+            400,
+            "Type the note anew",
+        ),
+        (
+            "/jobs/nests/hold",
+            {"person": "Bo Invented", "place": BLUE, "reason": "\u202eneddih"},
+            400,
+            "Type the reason anew",
+        ),
         ("/jobs/nests/hold", {"person": "Bo Invented", "place": BLUE}, 400, "the reason"),
     ],
 )  # fmt: skip
