@@ -1,5 +1,6 @@
 """The paper of any job that has one, from the record."""
 
+from contextlib import suppress
 from pathlib import Path
 
 from station.certificates import attempts_of
@@ -68,4 +69,9 @@ def write_paper(text: str, path: Path) -> None:
         half.write_text(text, encoding="utf-8")
         half.replace(path)
     except OSError as error:
-        raise BadInput(f"{path} could not be written: {error.strerror}.") from error
+        with suppress(OSError):
+            half.unlink(missing_ok=True)
+        raise BadInput(
+            f"{path} could not be written: {error.strerror}. Nothing is left of it; check the "
+            "folder and that there is room."
+        ) from error

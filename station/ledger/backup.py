@@ -137,7 +137,7 @@ def moved_into_place(target: Path) -> Iterator[Path]:
         making.replace(target)
         _sync_folder(target.parent)
     finally:
-        for suffix in ("", *_SIDE_FILES):
+        for suffix in ("", "-journal", *_SIDE_FILES):
             making.with_name(making.name + suffix).unlink(missing_ok=True)
 
 

@@ -77,3 +77,11 @@ def test_paper_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
     assert [file.name for file in tmp_path.iterdir()] == ["paper.html"]
     with pytest.raises(BadInput, match="could not be written"):
         write_paper("text", tmp_path / "no folder" / "paper.html")
+
+
+def test_nothing_is_left_of_a_paper_that_could_not_be_put_in_its_place(tmp_path: Path) -> None:
+    folder = tmp_path / "paper.html"
+    folder.mkdir()
+    with pytest.raises(BadInput, match="Nothing is left of it"):
+        write_paper("text", folder)
+    assert list(tmp_path.iterdir()) == [folder]

@@ -225,3 +225,17 @@ def test_every_kind_of_entry_survives(
     with Ledger.open(tmp_path / "copy") as copy:
         assert list(copy.entries()) == list(full_ledger.entries())
         assert copy.trace(key) == data
+
+
+def copy_that_fails(target: Path) -> None:
+    with backup.moved_into_place(target) as making:
+        # SQLite's files beside a database, as its documentation of temporary files names them.
+        for suffix in ("-journal", "-wal", "-shm"):
+            making.with_name(making.name + suffix).write_bytes(b"")
+        raise OSError("full")
+
+
+def test_nothing_is_left_beside_a_copy_that_failed(tmp_path: Path) -> None:
+    with pytest.raises(OSError, match="full"):
+        copy_that_fails(tmp_path / "copy")
+    assert list(tmp_path.iterdir()) == []
