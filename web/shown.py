@@ -148,7 +148,12 @@ def reason(result: CriterionResult) -> str:
 
 def local_time(moment: datetime) -> str:
     """Write a moment in local time: ISO date, hour and minute."""
-    return f"{moment.astimezone():%Y-%m-%d %H:%M}"
+    try:
+        here = moment.astimezone()
+    except OverflowError:
+        # A clock that stood at the end of all time wrote it: it is shown as it was written.
+        here = moment
+    return f"{here:%Y-%m-%d %H:%M}"
 
 
 def wires(sizes: Sequence[str]) -> str:

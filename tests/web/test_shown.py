@@ -1,6 +1,7 @@
 """How values are written."""
 
 import math
+import time
 from datetime import UTC, datetime
 
 import pytest
@@ -96,3 +97,13 @@ def test_time_is_local_with_the_iso_date() -> None:
     local = moment.astimezone()
     assert shown.local_time(moment) == local.isoformat(sep=" ", timespec="minutes")[:16]
     assert math.isclose(local.timestamp(), moment.timestamp())
+
+
+def test_the_end_of_the_calendar_is_written_somehow(monkeypatch: pytest.MonkeyPatch) -> None:
+    for zone in ("Asia/Tokyo", "America/New_York"):
+        monkeypatch.setenv("TZ", zone)
+        time.tzset()
+        written = shown.local_time(datetime(9999, 12, 31, 23, 59, tzinfo=UTC))
+        monkeypatch.undo()
+        time.tzset()
+        assert written.startswith("9999-12-31")
