@@ -11,7 +11,7 @@ from station.errors import BadInput, NotAllowed
 from station.jobs.certification_course import JUDGED, KEY_SHOWN, Blind
 from station.jobs.coded_numbers import Slot
 from station.ledger.entries import Joint
-from station.ledger.queries import LedgerReader
+from station.ledger.queries import LedgerReader, SampleRow
 from station.ledger.store import Ledger
 from station.nest_book import demand_free
 from station.people import Named, Right, demand
@@ -147,7 +147,8 @@ def order_for(reader: LedgerReader, code: str, *, person: str) -> SampleOrder:
     NotAllowed
         The person is a candidate or has seen a key.
     BadInput
-        The code does not wait, or the checklist has not been answered.
+        The code does not wait, the checklist has not been answered, or the sample was pulled
+        already and its force is not on record.
     NestOnHold
         The nest that made it is held.
     """
@@ -157,17 +158,43 @@ def order_for(reader: LedgerReader, code: str, *, person: str) -> SampleOrder:
     if sample.judged is None:
         raise BadInput(f"{sample.code} was not looked at yet: a lead answers its checklist first.")
     demand_free(reader, sample.joint.tool, sample.joint.nest, JOB)
-    left = [row.sample_id for row in reader.unfinished() if row.step == sample.code]
+    left = [row for row in reader.unfinished() if row.step == sample.code]
+    if any(row.pull_begun_seq is not None for row in left):
+        # Another crimp under this code would not be the one that was labelled and looked at.
+        raise BadInput(
+            f"{sample.code} was being pulled and its force is not on record: void this unfinished "
+            f"sample on Today or by 'station certify void {sample.code}', and a spare is judged "
+            "instead while there is one."
+        )
     return SampleOrder(
         person,
         JOB,
         sample.joint,
         sample.limit_set,
-        # One that was interrupted is measured again; if it was pulled already, it is voided first.
-        offered_again_for=left[0] if left else None,
+        # One that was interrupted before it was pulled is measured again.
+        offered_again_for=left[0].sample_id if left else None,
         checklist=sample.judged,
         step=sample.code,
     )
+
+
+def unfinished_of(reader: LedgerReader, code: str, *, person: str) -> SampleRow:
+    """The measurement of a coded sample that was begun and never finished, to be voided.
+
+    Raises
+    ------
+    NotAllowed
+        The person is a candidate or has seen a key.
+    BadInput
+        The code does not wait, or no measurement of it is unfinished.
+    """
+    waiting = pool(reader)
+    _demand_blind(waiting, active_person(reader, person).name)
+    sample = waiting.demand(code)
+    left = [row for row in reader.unfinished() if row.step == sample.code]
+    if not left:
+        raise BadInput(f"No measurement of {sample.code} is unfinished: nothing was changed.")
+    return left[0]
 
 
 def _demand_blind(waiting: Pool, person: str) -> None:

@@ -5,7 +5,14 @@ from pathlib import Path
 
 import click
 
-from station.blind_judging import CodedSample, judge, order_for, pool, show_key
+from station.blind_judging import (
+    CodedSample,
+    judge,
+    order_for,
+    pool,
+    show_key,
+    unfinished_of,
+)
 from station.certificates import certificate_named
 from station.certification_book import (
     acknowledge,
@@ -211,6 +218,27 @@ def sample(
                 outcome = at_hand.bench.take_sample(order, at_hand.operator(order.joint))
                 void = outcome.finished.verdict == "void"
                 click.echo(f"{code}: {'void' if void else 'measured'}")
+    return 0
+
+
+@certify.command(
+    "void", epilog='Example: station certify void K7XAT --reason "power was cut" --person Ottilie'
+)
+@click.argument("code")
+@click.option("--reason", required=True, help="Why it was never finished.")
+@person_option
+@ledger_options
+def void_code(
+    code: str, reason: str, person: str, ledger_path: Path | None, settings_path: Path | None
+) -> int:
+    """Void the unfinished measurement of a coded sample, where its pull began and was lost."""
+    if not reason.strip():
+        raise BadInput("Say why it was never finished, with --reason.")
+    with opened_book(ledger_path, settings_path) as opened:
+        row = unfinished_of(opened.ledger.reader, code, person=person)
+        with opened_bench(opened, simulate=False, seed=1, say=say_aside) as at_hand:
+            at_hand.bench.void_unfinished(row.sample_id, person, reason)
+    click.echo(f"{row.step}: void. A spare of its task is judged instead, while there is one.")
     return 0
 
 

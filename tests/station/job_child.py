@@ -5,12 +5,17 @@
 
 import sys
 import threading
+from datetime import UTC, datetime
 from pathlib import Path
 
+from station import blind_judging, validation_book
 from station.bench_state import SampleOrder
 from station.demo.run import HandsAsOperator, demo_limit_sets, simulated_bench
+from station.ledger.job_queries import job_record
 from station.ledger.store import Ledger
 from station.settings import Settings
+from station.validation_book import read_validation
+from tests.pace import unpaced
 from tests.web.invented import order_of
 
 STEPS = ("clips_on", "sample_gripped", "failure_mode")
@@ -39,16 +44,31 @@ class StandsStill(HandsAsOperator):
         return super().failure_mode(suggested)
 
 
+def order_of_job(ledger: Ledger, job_id: str) -> SampleOrder:
+    """The order of the next sample: of the code that was judged, in a certification."""
+    job = job_record(ledger.reader, job_id).begun.job
+    if job == "tool_validation":
+        validation = read_validation(ledger.reader, job_id)
+        return validation_book.order_for(
+            ledger, validation, None, person="Ben", now=datetime.now(UTC)
+        )
+    if job == "certification":
+        judged = [one.code for one in blind_judging.pool(ledger.reader).samples if one.judged]
+        return blind_judging.order_for(ledger.reader, judged[0], person="Ida")
+    plain = order_of("Bo Invented", "red")
+    return SampleOrder(plain.person, plain.job, plain.joint, plain.limit_set, job_id=job_id)
+
+
 def main() -> None:
     path, job_id, step = sys.argv[1:]
-    plain = order_of("Bo Invented", "red")
     with (
+        unpaced(),
         Ledger.open(Path(path)) as ledger,
         simulated_bench(ledger, demo_limit_sets(), Settings(), seed=5, demo=False) as simulated,
     ):
-        operator = StandsStill(simulated.hands, lambda _text: None, plain.joint)
+        order = order_of_job(ledger, job_id)
+        operator = StandsStill(simulated.hands, lambda _text: None, order.joint)
         operator.step = step
-        order = SampleOrder(plain.person, plain.job, plain.joint, plain.limit_set, job_id=job_id)
         simulated.bench.take_sample(order, operator)
 
 

@@ -15,10 +15,10 @@ from tests.web.invented import begun, finish
 ROOT = Path(__file__).parents[2]
 
 
-def kill_at(shop: Shop, job_id: str, step: str) -> str:
-    """Let a station of its own make a sample and kill it at a step; return the sample's id."""
+def kill_at(path: Path, job_id: str, step: str) -> None:
+    """Let a station of its own make a sample and kill it at a step."""
     child = subprocess.Popen(
-        [sys.executable, "-m", "tests.station.job_child", str(shop.ledger.path), job_id, step],
+        [sys.executable, "-m", "tests.station.job_child", str(path), job_id, step],
         cwd=ROOT, stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
     assert child.stdout is not None
@@ -26,8 +26,6 @@ def kill_at(shop: Shop, job_id: str, step: str) -> str:
         assert child.stdout.readline().strip() == step
         child.kill()
         child.wait()
-    shop.open_book()
-    return shop.ledger.reader.samples(limit=1)[0].sample_id
 
 
 def make_again(shop: Shop, job_id: str, left: str, person: str) -> None:
@@ -40,7 +38,9 @@ def make_again(shop: Shop, job_id: str, left: str, person: str) -> None:
 @pytest.mark.parametrize("step", STEPS)
 def test_a_check_killed_in_mid_sample(shop: Shop, step: str) -> None:
     job_id = shop.begin("red")
-    left = kill_at(shop, job_id, step)
+    kill_at(shop.ledger.path, job_id, step)
+    shop.open_book()
+    left = shop.ledger.reader.samples(limit=1)[0].sample_id
     assert left in shop.book.course(job_id).lines[0]
     with pytest.raises(BadInput, match="never finished"):
         shop.order(job_id)

@@ -17,7 +17,6 @@ from datetime import datetime
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
-from unittest.mock import patch
 
 from playwright.sync_api import Page, expect, sync_playwright
 from werkzeug.serving import make_server
@@ -26,7 +25,6 @@ from station.cli.main import run
 from station.demo import run as demo_run
 from station.demo.hands import HandsAtTheBench
 from station.demo.workshop import LIMIT_SET
-from station.instruments.simulated.launch import SimulatedInstrument
 from station.job_papers import paper_of, write_paper
 from station.ledger.job_queries import JobRecord, job_record, jobs
 from station.ledger.queries import LedgerReader
@@ -62,14 +60,6 @@ WALKS = (Walk("Heron", "red", "18 AWG"), Walk("Wren", "blue", "16 AWG"))
 
 WORK_ORDER = "W-117"
 """Invented work that left the shop before the nest was checked."""
-
-
-@contextmanager
-def unpaced() -> Iterator[None]:
-    """Within the block simulated instruments read and pull as fast as can be."""
-    fast = partial(SimulatedInstrument, paced=False)
-    with patch("station.demo.run.SimulatedInstrument", fast):
-        yield
 
 
 def side_by_side(by_page: Callable[[], P], by_command: Callable[[], C]) -> tuple[P, C]:

@@ -4,6 +4,7 @@ import shutil
 from functools import partial
 from pathlib import Path
 
+from tests.pace import unpaced
 from tests.walks.daily_check import (
     WALKS,
     by_command,
@@ -11,7 +12,6 @@ from tests.walks.daily_check import (
     differences,
     invent_shop,
     side_by_side,
-    unpaced,
 )
 
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.walks.daily_check import unpaced
+from tests.pace import unpaced
 from tests.walks.longer_jobs import WALKS, invent, walk
 
 
