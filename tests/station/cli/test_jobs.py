@@ -10,6 +10,7 @@ from station.cli.main import run
 from station.cli.signing import FROM_ENVIRONMENT
 from station.datafiles import DATA
 from station.secret_file import SecretFile
+from tests.pace import unpaced
 from tests.station.job_hands import TOOL, WEAK_N, Shop
 
 PLACE = f"{TOOL}/red"
@@ -175,7 +176,8 @@ def test_samples_are_made_with_simulated_instruments(shop: Shop, terminal: Termi
     make = ("job", "sample", job_id, "--person", "Bo Invented", "--simulate")
     assert "which joint" in terminal.does(*make, expect=2)
     joint = ("--connector", "butt-splice-red", "--wire", "18 AWG")
-    made = terminal.document(*make, *joint, "--count", "5")
+    with unpaced():
+        made = terminal.document(*make, *joint, "--count", "5")
     assert made["ended"] is True
     assert [row["verdict"] for row in made["samples"]] == ["pass"] * 3
     assert "has ended" not in terminal.does("job", "status", job_id)
