@@ -31,7 +31,7 @@ from station.jobs.validation_course import (
 )
 from station.jobs.validation_plan import ToolValidationPlan
 from station.ledger.entries import BaselineSet, JobBegun, JobEnded, JobStep
-from station.ledger.job_queries import JobRecord, job_record
+from station.ledger.job_queries import JobRecord, job_record, jobs
 from station.ledger.queries import LedgerReader, ToolRow
 from station.ledger.store import Ledger
 from station.limits import LimitSets
@@ -91,7 +91,20 @@ def begin_validation(
         plan=plan.model_dump(mode="json"),
         scope=scope.as_content(),
     )
-    return ledger.append(begun, person=person).id
+    # What is open already is looked up while nobody else can begin the same.
+    with ledger.transaction():
+        _check_not_under_way(ledger.reader, scope.tool)
+        return ledger.append(begun, person=person).id
+
+
+def _check_not_under_way(reader: LedgerReader, tool: str) -> None:
+    """Refuse a second validation: the samples of two would be a choice between them."""
+    for row in jobs(reader, job=JOB, only_open=True):
+        if ValidationScope.from_content(job_record(reader, row.job_id).begun.scope).tool == tool:
+            raise BadInput(
+                f"{tool} is being validated already, since {row.at_utc:%Y-%m-%d}: go on with job "
+                f"{row.job_id}, or end it first."
+            )
 
 
 def _check_scope(scope: ValidationScope, tools: dict[str, ToolRow]) -> None:

@@ -232,6 +232,14 @@ def test_scope_is_checked_before_anything_is_written(ledger: Ledger) -> None:
     assert "tern-lane-shop" not in load_limit_sets().ids
 
 
+def test_a_tool_is_validated_once_at_a_time(ledger: Ledger) -> None:
+    job_id = begin(ledger)
+    entries = ledger.reader.counts().entries
+    with pytest.raises(BadInput, match=f"being validated already.*{job_id}"):
+        begin(ledger)
+    assert ledger.reader.counts().entries == entries
+
+
 def test_looks_are_checked(ledger: Ledger) -> None:
     job = look(ledger, begin(ledger))
     with pytest.raises(BadInput, match="not validated here"):
