@@ -57,15 +57,17 @@ class SinceGoodCheck:
         }
 
 
-def since_good_check(reader: LedgerReader, tool: str, nest: str) -> SinceGoodCheck:
-    """Gather what went through a nest since its last good check."""
+def since_good_check(
+    reader: LedgerReader, tool: str, nest: str, *, most: int | None = None
+) -> SinceGoodCheck:
+    """Gather what went through a nest since its last good check; at most the latest so many."""
     good = [row for row in nest_checks(reader, tool, nest) if row.outcome in ("released", "watch")]
     check = good[-1] if good else None
     since = 0 if check is None else check.seq
     day = None if check is None else check.at_utc.astimezone().date()
     samples = [
         row
-        for row in reader.nest_samples(tool, nest, since_seq=since)
+        for row in reader.nest_samples(tool, nest, since_seq=since, limit=most)
         if row.job not in ALLOWED_ON_HELD
     ]
     return SinceGoodCheck(

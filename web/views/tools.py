@@ -57,7 +57,8 @@ def nest_page(tool: str, nest: str) -> str:
         rows=status.rows[-TABLE_ROWS:][::-1],
         services=reader().services(trend.tool, trend.nest)[::-1],
         hold=hold_of(reader(), trend.tool, trend.nest),
-        since=since_good_check(reader(), trend.tool, trend.nest),
+        since=since_good_check(reader(), trend.tool, trend.nest, most=TABLE_ROWS),
+        most=TABLE_ROWS,
     )
 
 
