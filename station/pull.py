@@ -175,22 +175,21 @@ def reduce_trace(
     _check_positive(filter_hz=filter_hz, capacity_n=capacity_n, proof_n=proof_n)
     time, force = checked_trace(time_s, force_n)
     top = int(np.argmax(force))
-    peak, peak_time = float(force[top]), float(time[top])
+    peak = float(force[top])
     if peak <= preload_n:
-        return _nothing(peak, peak_time, preload_n)
+        return _nothing(peak, float(time[top]), preload_n)
     slack = _slack_end(force, top, max(preload_n, SLACK_FRACTION * peak))
     lag = lag_s(filter_hz)
     climb = _climb(time, force, top, slack, lag)
     found = falls(force, _least_drop_n(force, top, climb.noise_n))
     ended_by = _ended_by(time, force, peak / max(climb.steepest_n_per_s, 1e-12 * peak), lag)
-    soft_n = None if wire is None else soft_break_force_n(wire)
-    shape = shape_of(time, force, climb, found, soft_break_n=soft_n, filter_lag_s=lag)
+    shape = shape_of(time, force, climb, found, soft_break_n=_soft_n(wire), filter_lag_s=lag)
     told = ended_by == "break" and _samples_on_rise(force) >= ENOUGH_FOR_SHAPE
     mode, reasons = suggest(shape) if told or shape.slip else (None, ())
     held = force >= (HOLD_BAND * peak if proof_n is None else proof_n)
     return PullReduction(
         peak_n=peak,
-        peak_time_s=peak_time,
+        peak_time_s=float(time[top]),
         loading_rate_n_per_s=loading_rate(time[: top + 1], force[: top + 1]),
         peak_may_be_low_by_n=peak_loss(time, force, climb, found, lag),
         drops=len(found),
@@ -202,6 +201,10 @@ def reduce_trace(
         held_s=longest_stretch_s(time, held),
         noise_n=climb.noise_n,
     )
+
+
+def _soft_n(wire: WireSize | None) -> float | None:
+    return None if wire is None else soft_break_force_n(wire)
 
 
 def _least_drop_n(force: Force, top: int, noise_n: float) -> float:

@@ -64,6 +64,18 @@ def chance_to_pass(
         Fewer than two samples, fewer planned than there are or absurdly many, no spread so far, a
         figure that is not finite, or a probability outside 0 to 1.
     """
+    _check_figures(n, mean, sd, lower, plan_n)
+    k = tolerance_factor(plan_n, coverage, confidence)
+    margin = (mean - lower) / sd
+    missing = plan_n - n
+    if missing == 0:
+        return 1.0 if margin >= k else 0.0
+    own = margin / math.sqrt(n - 1) * _known_shares(n, missing)
+    new = math.sqrt(missing / (n * plan_n))
+    return float(np.mean(_share_beyond(own, new, k / math.sqrt(plan_n - 1), plan_n - 2)))
+
+
+def _check_figures(n: int, mean: float, sd: float, lower: float, plan_n: int) -> None:
     if not all(math.isfinite(value) for value in (mean, sd, lower)):
         raise ValueError("the mean, the spread or the limit is not a finite number")
     if n < 2:
@@ -74,14 +86,6 @@ def chance_to_pass(
         raise ValueError(f"a plan has at most {MAX_SAMPLES_ASKED} samples, not {plan_n}")
     if sd <= 0.0:
         raise ValueError("the samples so far do not differ, so nothing can be foreseen from them")
-    k = tolerance_factor(plan_n, coverage, confidence)
-    margin = (mean - lower) / sd
-    missing = plan_n - n
-    if missing == 0:
-        return 1.0 if margin >= k else 0.0
-    own = margin / math.sqrt(n - 1) * _known_shares(n, missing)
-    new = math.sqrt(missing / (n * plan_n))
-    return float(np.mean(_share_beyond(own, new, k / math.sqrt(plan_n - 1), plan_n - 2)))
 
 
 def samples_for_chance(

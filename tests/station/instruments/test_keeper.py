@@ -93,6 +93,8 @@ def test_another_serial_number_is_said_until_the_right_one_is_back(
     simulated.command({"fault": "unplugged"})
     simulated.command({"plug": "0001"})
     changes.wait_until(keeper, None)
+    assert keeper.link.identity is not None
+    assert keeper.link.identity.serial == "0001"
 
 
 def test_a_user_is_told_at_once_and_the_search_waits_for_the_user(
