@@ -61,7 +61,7 @@ CHANGES = (
     "/instruments/studies/some-id/read",
     "/instruments/studies/some-id/drop",
     "/jobs/daily/check",
-    "/jobs/work-log",
+    "/jobs/log/work",
     "/jobs/nests/hold",
     "/jobs/nests/service",
     "/jobs/nests/release",

@@ -32,7 +32,7 @@ def hidden(client: FlaskClient, path: str = "/jobs") -> dict[str, str]:
 def test_the_second_click_gets_the_first_answer(client: FlaskClient, records: LedgerReader) -> None:
     sent = hidden(client) | WORK
     before = len(work(records))
-    answers = [client.post("/jobs/work-log", data=sent) for _ in range(3)]
+    answers = [client.post("/jobs/log/work", data=sent) for _ in range(3)]
     assert [answer.status_code for answer in answers] == [303] * 3
     assert len({answer.headers["Location"] for answer in answers}) == 1
     assert len(work(records)) == before + 1
@@ -43,7 +43,7 @@ def test_the_same_work_from_a_page_loaded_anew_is_more_work(
 ) -> None:
     before = len(work(records))
     for _ in range(2):
-        client.post("/jobs/work-log", data=hidden(client) | WORK)
+        client.post("/jobs/log/work", data=hidden(client) | WORK)
     assert len(work(records)) == before + 2
 
 
@@ -51,14 +51,14 @@ def test_other_fields_from_the_same_page_are_another_form(
     client: FlaskClient, records: LedgerReader
 ) -> None:
     sent, before = hidden(client) | WORK, len(work(records))
-    client.post("/jobs/work-log", data=sent)
-    client.post("/jobs/work-log", data=sent | {"work_order": "W-32"})
+    client.post("/jobs/log/work", data=sent)
+    client.post("/jobs/log/work", data=sent | {"work_order": "W-32"})
     assert len(work(records)) == before + 2
 
 
 def test_what_was_refused_may_be_sent_again(client: FlaskClient, records: LedgerReader) -> None:
     wrong = hidden(client) | WORK | {"day": "2099-01-01"}
-    assert [client.post("/jobs/work-log", data=wrong).status_code for _ in range(2)] == [400, 400]
+    assert [client.post("/jobs/log/work", data=wrong).status_code for _ in range(2)] == [400, 400]
 
 
 def test_clicks_that_arrive_together_begin_one_job(app: Flask, records: LedgerReader) -> None:

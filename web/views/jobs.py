@@ -185,7 +185,7 @@ def release_nest() -> Response:
     return redirect(url_for("jobs.job_list"), 303)
 
 
-@pages.post("/work-log")
+@pages.post("/log/work")
 def add_work() -> Response:
     """Note work that leaves the shop."""
     person = demand_measuring(field(request.form, "person", "the person"))

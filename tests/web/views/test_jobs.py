@@ -109,7 +109,7 @@ def test_a_fail_holds_the_nest_and_lists_what_went_through_it(
     client: FlaskClient, bench: FakeBench, records: LedgerReader, token: str
 ) -> None:
     note = {"csrf_token": token, "person": "Bo Invented", "place": BLUE, "work_order": "W-9"}
-    assert client.post("/jobs/work-log", data=note).status_code == 303
+    assert client.post("/jobs/log/work", data=note).status_code == 303
     job_id = begin(client, token, "blue")
     make(client, bench, token, job_id, peak_n=50.0)
     assert [row.nest for row in holds(records)] == ["blue"]
@@ -199,28 +199,28 @@ def test_a_paper_is_one_file_without_scripts(
         ),
         ("/jobs/none/end", {"person": "Bo Invented"}, 400, "not on record"),
         ("/jobs/none/sample", {"person": "Bo Invented"}, 400, "not on record"),
-        ("/jobs/work-log", {"person": "Bo Invented", "place": BLUE}, 400, "the work order"),
+        ("/jobs/log/work", {"person": "Bo Invented", "place": BLUE}, 400, "the work order"),
         (
-            "/jobs/work-log",
+            "/jobs/log/work",
             {"person": "Bo Invented", "place": BLUE, "work_order": "W", "day": "soon"},
             400,
             "is no day",
         ),
         (
-            "/jobs/work-log",
+            "/jobs/log/work",
             {"person": "Bo Invented", "place": BLUE, "work_order": "W",
              "day": (NOW + timedelta(days=3)).date().isoformat()},
             400,
             "still to come",
         ),
         (
-            "/jobs/work-log",
+            "/jobs/log/work",
             {"person": "Bo Invented", "place": BLUE, "work_order": "W", "day": "0026-11-25"},
             400,
             "check the year",
         ),
         (
-            "/jobs/work-log",
+            "/jobs/log/work",
             {"person": "Bo Invented", "place": BLUE, "work_order": "W", "note": "a\x00b"},
             400,
             "Type the note anew",
@@ -259,7 +259,7 @@ def test_samples_of_other_jobs_are_not_made_here(
 def test_a_forged_request_changes_nothing(client: FlaskClient, records: LedgerReader) -> None:
     for address in (
         "/jobs/daily/check",
-        "/jobs/work-log",
+        "/jobs/log/work",
         "/jobs/nests/hold",
         "/jobs/nests/release",
     ):
