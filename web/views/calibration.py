@@ -69,8 +69,10 @@ def signed(form: Mapping[str, str], right: Right) -> str:
 
 
 @pages.get("/check")
-def check_page() -> str:
+def check_page() -> str | Response:
     """The form of a check, filled in like the last of its series where one is asked for."""
+    if request.args.get("role") not in ROLE_WORDS:
+        return _to_the_instruments()
     return _check_form(_suggested_check(request.args))
 
 
@@ -94,8 +96,10 @@ def check() -> Response | tuple[str, int]:
 
 
 @pages.get("/calibrate")
-def calibrate_page() -> str:
+def calibrate_page() -> str | Response:
     """The form of a calibration."""
+    if request.args.get("role") not in ROLE_WORDS:
+        return _to_the_instruments()
     return _calibration_form(request.args)
 
 
@@ -173,6 +177,11 @@ class Shown:
 def _entered(payload: InstrumentCalibrated | InstrumentChecked, person: str) -> Response:
     entry = bench().enter(payload, person)
     return redirect(url_for("calibration.entry_page", entry_id=entry.id), 303)
+
+
+def _to_the_instruments() -> Response:
+    """Where which instrument is meant is chosen: an address typed without its end names none."""
+    return redirect(url_for("facts.instruments"), 303)
 
 
 def _place() -> Place | None:

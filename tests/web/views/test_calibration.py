@@ -142,6 +142,16 @@ def test_a_bad_check_is_refused_and_its_form_kept(
     assert entries(ledger, InstrumentChecked.KIND) == []
 
 
+@pytest.mark.parametrize("asked", ["check", "calibrate", "check?role=watch", "calibrate?role="])
+def test_an_address_without_its_instrument_leads_to_them_all(
+    client: FlaskClient, asked: str
+) -> None:
+    answer = client.get(f"/instruments/{asked}", follow_redirects=True)
+    assert answer.status_code == 200
+    assert [one.status_code for one in answer.history] == [303]
+    assert answer.request.path == "/instruments"
+
+
 def test_the_form_starts_with_the_last_check_of_its_series(client: FlaskClient, token: str) -> None:
     post(client, "check", token, CHECK)
     asked = {"role": "meter", "instrument": METER, "kind": "resistor", "standard": "R-1"}
