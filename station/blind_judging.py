@@ -7,7 +7,7 @@ from station.bench_state import SampleOrder
 from station.certification_record import JOB, Certification, certifications, demand_open, note
 from station.connectors import ConnectorBook
 from station.doors import active_person
-from station.errors import BadInput, NotAllowed
+from station.errors import BadInput, NotAllowed, NotOnRecord
 from station.jobs.certification_course import JUDGED, KEY_SHOWN, Blind
 from station.jobs.coded_numbers import Slot
 from station.ledger.entries import Joint
@@ -40,10 +40,12 @@ class Pool:
     """By code: only for what is written, never for what is shown."""
 
     def demand(self, code: str) -> CodedSample:
-        """A waiting sample by its code (BadInput if it does not wait)."""
+        """A waiting sample by its code (NotOnRecord if it does not wait)."""
         found = next((one for one in self.samples if one.code == code.strip().upper()), None)
         if found is None:
-            raise BadInput(f"{code!r} is no code that waits to be judged: look at the label again.")
+            raise NotOnRecord(
+                f"{code!r} is no code that waits to be judged: look at the label again."
+            )
         return found
 
 

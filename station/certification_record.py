@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from station.causes import Cause, Hint
-from station.errors import BadInput
+from station.errors import BadInput, NotOnRecord
 from station.job_samples import finished_samples
 from station.jobs.certification import CertificationResult, judge_candidate
 from station.jobs.certification_course import (
@@ -91,10 +91,10 @@ def certifications(reader: LedgerReader, *, only_open: bool = True) -> list[Cert
 
 
 def read_certification(reader: LedgerReader, job_id: str) -> Certification:
-    """Read a certification from the record (BadInput if there is none with this id)."""
+    """Read a certification from the record (NotOnRecord if there is none with this id)."""
     record = job_record(reader, job_id)
     if record.begun.job != JOB:
-        raise BadInput(f"The job {job_id} is no certification, but a {record.begun.job}.")
+        raise NotOnRecord(f"The job {job_id} is no certification, but a {record.begun.job}.")
     plan = CertificationPlan.model_validate(record.begun.plan)
     scope = CertificationScope.from_content(record.begun.scope)
     key = key_from([taken.step.content for taken in record.steps_named(CODES)])

@@ -14,6 +14,10 @@ class BadInput(StationError, ValueError):
     """A value given by a person or a file cannot be used: text for a number, a negative span."""
 
 
+class NotOnRecord(BadInput):
+    """Something that is named by its id or code is not on record: a job, a coded sample."""
+
+
 class UnknownSize(BadInput):
     """A wire size could not be read, or is not in the range of its system: ``-3 AWG``."""
 

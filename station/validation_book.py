@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from station.bench_state import SampleOrder
-from station.errors import BadInput, CalibrationNeeded
+from station.errors import BadInput, CalibrationNeeded, NotOnRecord
 from station.job_samples import checks_by_role, plain, record_hash_of, samples_with_replaced
 from station.jobs.job_sample import JobSample
 from station.jobs.next_step import NextStep
@@ -125,10 +125,10 @@ def _check_scope(scope: ValidationScope, tools: dict[str, ToolRow]) -> None:
 
 
 def read_validation(reader: LedgerReader, job_id: str) -> Validation:
-    """Read a validation from the record (BadInput if there is none with this id)."""
+    """Read a validation from the record (NotOnRecord if there is none with this id)."""
     record = job_record(reader, job_id)
     if record.begun.job != JOB:
-        raise BadInput(f"The job {job_id} is no tool validation, but a {record.begun.job}.")
+        raise NotOnRecord(f"The job {job_id} is no tool validation, but a {record.begun.job}.")
     plan = ToolValidationPlan.model_validate(record.begun.plan)
     scope = ValidationScope.from_content(record.begun.scope)
     samples = tuple(samples_with_replaced(reader, record.samples))

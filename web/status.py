@@ -12,6 +12,7 @@ from station.errors import (
     NestOnHold,
     NoLimit,
     NotAllowed,
+    NotOnRecord,
     SampleUnsaved,
     SignInNeeded,
     StationError,
@@ -19,6 +20,8 @@ from station.errors import (
 )
 
 STATUS: tuple[tuple[type[StationError], int], ...] = (
+    # What an address names and the record does not hold; before the wider error.
+    (NotOnRecord, 404),
     (BadInput, 400),
     (NoLimit, 400),
     (CalibrationNeeded, 409),

@@ -6,7 +6,7 @@ from typing import Any
 
 from sqlalchemy import Row, select
 
-from station.errors import BadInput
+from station.errors import BadInput, NotOnRecord
 from station.ledger import tables
 from station.ledger.chain import utc_time
 from station.ledger.entries import BaselineSet, JobBegun, JobEnded, JobStep
@@ -144,13 +144,15 @@ def job_record(reader: LedgerReader, job_id: str) -> JobRecord:
 
     Raises
     ------
+    NotOnRecord
+        There is no such job.
     BadInput
-        There is no such job; the start of an id will do where it names one job only.
+        Several begin like this; the start of an id will do where it names one job only.
     """
     row = _find_job(reader, job_id)
     begun = reader.entry(row.job_id)
     if begun is None or not isinstance(begun.payload, JobBegun):
-        raise BadInput(f"The job {job_id} is not on record: list the jobs, then give its id.")
+        raise NotOnRecord(f"The job {job_id} is not on record: list the jobs, then give its id.")
     steps: list[StepTaken] = []
     ended: Entry | None = None
     for entry in _entries_of(reader, row.job_id):
@@ -255,7 +257,7 @@ def _find_job(reader: LedgerReader, job_id: str) -> JobRow:
     named = _job.c.job_id.startswith(job_id, autoescape=True)
     rows = reader.rows(select(_job).where(named).limit(2)) if job_id else []
     if not rows:
-        raise BadInput(f"The job {job_id!r} is not on record: list the jobs, then give its id.")
+        raise NotOnRecord(f"The job {job_id!r} is not on record: list the jobs, then give its id.")
     if len(rows) > 1:
         raise BadInput(f"More than one job begins with {job_id!r}: give more of its id.")
     return JobRow(**_timed(rows[0]))

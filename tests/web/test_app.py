@@ -98,6 +98,11 @@ MISSING = (
     "/instruments/entry/no-such-id",
     "/instruments/studies/no-such-id",
     "/instruments/procedure/none",
+    "/jobs/no-such-id",
+    "/jobs/no-such-id/paper.html",
+    "/validations/no-such-id",
+    "/certifications/no-such-id",
+    "/certifications/judging/NOCODE",
     "/samples/no-such-id",
     "/samples/no-such-id/trace.svg",
     "/tools/No%20tool/red",
@@ -158,7 +163,7 @@ def test_change_cannot_be_made_by_a_link(client: FlaskClient, path: str) -> None
     forms = ("/bench", *instruments, *jobs, "/sign-in", "/sign-in/first")
     answer = client.get(path, query_string={"role": "meter"})
     if path == "/certifications/judging/<code>":
-        assert answer.status_code == 400, "there is no such code"
+        assert answer.status_code == 404, "there is no such code"
     elif path == "/sign-in/secret":
         assert answer.status_code == 303, "the form leads to signing in first"
     else:

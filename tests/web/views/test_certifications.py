@@ -178,6 +178,14 @@ def test_a_candidate_cannot_see_which_samples_are_theirs(
     assert people[ANN].get(f"/jobs/{mine}/paper.html").status_code == 400
 
 
+def test_a_job_of_another_kind_is_not_found_under_this_address(
+    people: dict[str, Visitor],
+) -> None:
+    answer = people[ANN].get(f"/validations/{begun(people[ANN])}")
+    assert answer.status_code == 404
+    assert "is no tool validation, but a certification" in answer.text
+
+
 def test_who_saw_the_key_judges_nothing(people: dict[str, Visitor], ledger: Ledger) -> None:
     job_id = begun(people[ANN])
     people[DI].post(f"/certifications/{job_id}/key")
@@ -220,7 +228,7 @@ def test_every_line_of_the_checklist_is_answered(
     code = pool(ledger.reader).samples[0].code
     answer = people[ANN].post(f"/certifications/judging/{code}")
     assert answer.status_code == 400
-    assert people[ANN].get("/certifications/judging/NOCODE").status_code == 400
+    assert people[ANN].get("/certifications/judging/NOCODE").status_code == 404
     assert people[ANN].get("/certifications/lookup?hash=short").status_code == 400
 
 

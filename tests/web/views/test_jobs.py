@@ -197,8 +197,8 @@ def test_a_paper_is_one_file_without_scripts(
             400,
             "no nest",
         ),
-        ("/jobs/none/end", {"person": "Bo Invented"}, 400, "not on record"),
-        ("/jobs/none/sample", {"person": "Bo Invented"}, 400, "not on record"),
+        ("/jobs/none/end", {"person": "Bo Invented"}, 404, "not on record"),
+        ("/jobs/none/sample", {"person": "Bo Invented"}, 404, "not on record"),
         ("/jobs/log/work", {"person": "Bo Invented", "place": BLUE}, 400, "the work order"),
         (
             "/jobs/log/work",
