@@ -12,6 +12,7 @@ from rich.progress import Progress
 from station.bay import InstrumentBay
 from station.bench import Bench, SampleOutcome
 from station.cli.entrance import check_reach
+from station.cli.opening import limit_sets_at_hand
 from station.cli.output import json_option, print_json
 from station.cli.serving import (
     ended_by_sigterm,
@@ -20,10 +21,10 @@ from station.cli.serving import (
     serve_bench,
     simulated_panel,
 )
-from station.datafiles import load_limit_sets, shipped_book
+from station.datafiles import shipped_book
 from station.demo import run as demo_run
+from station.demo.ground import as_the_demo_judges
 from station.demo.hands import HandsAtTheBench
-from station.demo.workshop import LIMIT_SET
 from station.errors import BadInput
 from station.instruments.panel import open_panel
 from station.instruments.simulated.panel import SimulatedPanel
@@ -43,9 +44,6 @@ SAFETY = (
     "or other pyrotechnic circuits; a pulled sample is scrap. This program is not a safety "
     "function."
 )
-
-DEMO_RUN_LENGTH = 100_000
-"""The demo's wear watch: its few good nests must not cry wolf while somebody looks."""
 
 _ledger_option = click.option(
     "--ledger", "ledger_path", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE"
@@ -73,9 +71,7 @@ def demo(
     if as_json and not headless:
         raise BadInput("--json prints one document and ends: use it with --headless.")
     path = ledger_path or data_folder() / "demo.ledger"
-    settings = Settings(
-        host=host, port=port, limit_set=LIMIT_SET, wear_watch_run_length=DEMO_RUN_LENGTH
-    )
+    settings = as_the_demo_judges(Settings(host=host, port=port), invented=True)
     console = Console(stderr=True, quiet=as_json, highlight=False)
     say = sentences(console)
     with ExitStack() as stack:
@@ -142,10 +138,10 @@ def serve(
         demo_run.make_folder(path.parent)
         stack.enter_context(ledger_in_use(path, "the station"))
         ledger = stack.enter_context(Ledger.open(path, bench=settings.bench))
-        settings = as_calm_as_the_demo(settings, invented=ledger.reader.is_demo())
+        settings = as_the_demo_judges(settings, invented=ledger.reader.is_demo())
+        limit_sets = limit_sets_at_hand(ledger, settings, simulate=simulate)
         check_reach(ledger, settings)
         if simulate:
-            limit_sets = demo_run.demo_limit_sets(settings.limit_sets_folder)
             panel = stack.enter_context(simulated_panel(settings.panel))
             simulated = stack.enter_context(
                 demo_run.simulated_bench(
@@ -162,20 +158,13 @@ def serve(
                 settings=settings,
                 ledger=ledger,
                 bay=InstrumentBay(settings, panel.set_current_reversed if relay else None),
-                limit_sets=load_limit_sets(settings.limit_sets_folder),
+                limit_sets=limit_sets,
                 connectors=shipped_book(),
                 panel=panel,
             )
             stack.callback(bench.close)
         serve_bench(bench, panel, path, listener, say)
     return 0
-
-
-def as_calm_as_the_demo(settings: Settings, *, invented: bool) -> Settings:
-    """Settings with the demo's run length where the ledger is invented and they name none."""
-    if not invented or "wear_watch_run_length" in settings.model_fields_set:
-        return settings
-    return settings.model_copy(update={"wear_watch_run_length": DEMO_RUN_LENGTH})
 
 
 def _fill_if_new(
@@ -271,7 +260,8 @@ def outcome_lines(outcome: SampleOutcome) -> Iterator[str]:
         )
         yield (
             f"    {criterion.criterion.replace('_', ' ')}: limit "
-            f"{criterion.limit * scale[1]:.4g} {scale[0]} -> {criterion.verdict}"
+            f"{criterion.limit * scale[1]:.4g} {scale[0]} ({finished.limit_set}) -> "
+            f"{criterion.verdict}"
         )
 
 

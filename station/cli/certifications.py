@@ -28,11 +28,10 @@ from station.cli.bench import SAFETY
 from station.cli.job_options import (
     REAL,
     begin_options,
-    limit_sets_for,
     person_option,
     simulate_option,
 )
-from station.cli.opening import ledger_options, opened_bench, opened_book
+from station.cli.opening import ledger_options, limit_sets_at_hand, opened_bench, opened_book
 from station.cli.output import json_option, print_json
 from station.cli.signing import signed_by, signing_option
 from station.cli.validations import say_aside
@@ -88,7 +87,7 @@ def begin(
             opened.settings.guard,
         )
         signer = signed_by(ledger, person, Right.CERTIFY, about=candidate)
-        sets = limit_sets_for(opened, simulate=simulate)
+        sets = limit_sets_at_hand(ledger, opened.settings, simulate=simulate)
         job_id = begin_certification(ledger, plan, scope, sets, signer, now=datetime.now(UTC))
         tell(ledger.reader, job_id, as_json=as_json)
     return 0

@@ -5,11 +5,6 @@ from typing import Any
 
 import click
 
-from station.cli.opening import OpenBook
-from station.datafiles import load_limit_sets
-from station.demo.run import demo_limit_sets
-from station.limits import LimitSets
-
 Command = Callable[..., Any]
 
 REAL = (
@@ -34,11 +29,3 @@ def begin_options(command: Command) -> Command:
         "--simulate", is_flag=True, help="Know the invented workshop's limits as well."
     )
     return plan(limit_set(invented(command)))
-
-
-def limit_sets_for(opened: OpenBook, *, simulate: bool) -> LimitSets:
-    """The limit sets at hand; the invented workshop's among them where all is invented."""
-    folder = opened.settings.limit_sets_folder
-    if simulate or opened.ledger.reader.is_demo():
-        return demo_limit_sets(folder)
-    return load_limit_sets(folder)

@@ -15,11 +15,13 @@ from station.bench_state import WHAT_TO_DO, Stage
 from station.cli.ledger_file import default_ledger
 from station.datafiles import load_limit_sets, shipped_book
 from station.demo import run as demo_run
+from station.demo.ground import as_the_demo_judges
 from station.instruments.panel import open_panel
 from station.job_book import JobBook
 from station.ledger.entries import Joint
 from station.ledger.in_use import ledger_in_use
 from station.ledger.store import Ledger
+from station.limits import LimitSets
 from station.operators import Operator, SampleAbandoned
 from station.pull import FAILURE_MODES
 from station.settings import Settings, read_settings
@@ -55,8 +57,16 @@ def opened_book(ledger_path: Path | None, settings_path: Path | None) -> Iterato
     settings = read_settings(settings_path)
     path = ledger_path or settings.ledger or default_ledger()
     with Ledger.open(path, create=False) as ledger:
-        book = JobBook(ledger, settings, demo=ledger.reader.is_demo())
-        yield OpenBook(ledger, book, settings)
+        invented = ledger.reader.is_demo()
+        settings = as_the_demo_judges(settings, invented=invented)
+        yield OpenBook(ledger, JobBook(ledger, settings, demo=invented), settings)
+
+
+def limit_sets_at_hand(ledger: Ledger, settings: Settings, *, simulate: bool) -> LimitSets:
+    """The limit sets at hand; the invented workshop's among them where all is invented."""
+    if simulate or ledger.reader.is_demo():
+        return demo_run.demo_limit_sets(settings.limit_sets_folder)
+    return load_limit_sets(settings.limit_sets_folder)
 
 
 class OperatorOf(Protocol):
@@ -84,10 +94,10 @@ def opened_bench(opened: OpenBook, *, simulate: bool, seed: int, say: Say) -> It
         A station runs on this ledger: make the sample on its page.
     """
     ledger, settings = opened.ledger, opened.settings
+    limit_sets = limit_sets_at_hand(ledger, settings, simulate=simulate)
     with ExitStack() as stack:
         stack.enter_context(ledger_in_use(ledger.path, "a job at the command line"))
         if simulate:
-            limit_sets = demo_run.demo_limit_sets(settings.limit_sets_folder)
             simulated = stack.enter_context(
                 demo_run.simulated_bench(
                     ledger, limit_sets, settings, seed=seed, demo=ledger.reader.is_demo()
@@ -103,7 +113,7 @@ def opened_bench(opened: OpenBook, *, simulate: bool, seed: int, say: Say) -> It
             settings=settings,
             ledger=ledger,
             bay=InstrumentBay(settings),
-            limit_sets=load_limit_sets(settings.limit_sets_folder),
+            limit_sets=limit_sets,
             connectors=shipped_book(),
             panel=panel,
         )

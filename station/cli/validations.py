@@ -9,12 +9,11 @@ from station.cli.bench import SAFETY, outcome_lines
 from station.cli.job_options import (
     REAL,
     begin_options,
-    limit_sets_for,
     person_option,
     simulate_option,
 )
 from station.cli.job_words import echo_lines
-from station.cli.opening import ledger_options, opened_bench, opened_book
+from station.cli.opening import ledger_options, limit_sets_at_hand, opened_bench, opened_book
 from station.cli.output import json_option, print_json
 from station.cli.signing import signed_by, signing_option
 from station.connectors import connector_named
@@ -89,7 +88,7 @@ def begin(
             settings.guard,
             replaces,
         )
-        sets = limit_sets_for(opened, simulate=simulate)
+        sets = limit_sets_at_hand(opened.ledger, opened.settings, simulate=simulate)
         job_id = begin_validation(opened.ledger, plan, scope, sets, person=person)
         tell(opened.ledger.reader, job_id, as_json=as_json)
     return 0

@@ -24,6 +24,7 @@ from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
 from station.settings import Settings
+from tests.pace import unpaced
 
 FAST = ("--days", "5")
 PATIENCE_S = 120.0
@@ -230,6 +231,29 @@ def test_real_records_are_never_mixed_with_invented_ones(
         ledger.append(PersonAdded(name="Someone", role="lead"), person="Someone")
     assert run(["demo", "--headless", "--ledger", str(path)]) == 2
     assert "real records" in capsys.readouterr().err
+
+
+def test_a_sample_by_command_is_judged_by_the_limits_of_the_demo(
+    copy: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    where = ("--ledger", str(copy))
+    asked = ("job", "start", "daily_check", "--nest", "Heron/blue", "--person", "Benno", "--json")
+    assert run([*asked, *where]) == 0
+    job_id = json.loads(capsys.readouterr().out)["job_id"]
+    with unpaced():
+        assert run(["job", "sample", job_id, "--person", "Benno", "--simulate", *where]) in (0, 1)
+    assert "(tern-lane-shop)" in capsys.readouterr().out
+    with LedgerReader.open(copy) as reader:
+        made = reader.samples(limit=1)[0]
+        finished = reader.finished_payload(made.sample_id)
+    assert made.job_id == job_id
+    assert finished is not None
+    assert finished.limit_set == workshop.LIMIT_SET
+    # The shop's own set limits the splice too; the shipped one for wire alone would not.
+    assert {item.criterion for item in finished.criteria} >= {
+        "pull_force_min",
+        "resistance_max",
+    }
 
 
 def test_a_file_that_is_no_ledger_is_left_alone(
