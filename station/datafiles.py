@@ -8,12 +8,13 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import TypeVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, RootModel, ValidationError
 
 from station.causes import Cause, CauseFile
 from station.connectors import CheckItem, Connector, ConnectorBook, Family
 from station.errors import DataFileError
 from station.limits import LimitSet, LimitSets
+from station.plain_faults import first_fault, unread
 from station.standards import StandardFile, Standards
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -33,11 +34,11 @@ def read_toml(file: Traversable | Path, model: type[Model]) -> Model:
     try:
         return model.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise DataFileError(f"{file.name} could not be read: {error}.") from error
+        raise DataFileError(f"{file.name} could not be read: {unread(error)}.") from error
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(part) for part in first["loc"]) or "the file"
-        raise DataFileError(f"{file.name}: {place}: {first['msg']}.") from error
+        # Where a file is one of several kinds, its faults are placed under the kind.
+        fault = first_fault(error, model, skip=1 if issubclass(model, RootModel) else 0)
+        raise DataFileError(f"{file.name}: {fault}.") from error
 
 
 def toml_files(folder: Traversable | Path) -> list[Traversable | Path]:

@@ -15,6 +15,7 @@ from pydantic import ValidationError
 from station.errors import DataFileError, StationError
 from station.instruments.panel import open_panel
 from station.instruments.panel_pins import PanelPins
+from station.plain_faults import first_fault, unread
 
 USAGE = "Say which settings file names the panel's pins: python -m station.panel_off bench.toml"
 
@@ -32,13 +33,14 @@ def pins_in(settings: Path) -> PanelPins | None:
     try:
         table: Any = tomllib.loads(settings.read_text(encoding="utf-8")).get("panel")
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise DataFileError(f"The settings {settings} could not be read: {error}.") from error
+        raise DataFileError(
+            f"The settings {settings} could not be read: {unread(error)}."
+        ) from error
     try:
         return None if table is None else PanelPins.model_validate(table)
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(part) for part in ("panel", *first["loc"]))
-        raise DataFileError(f"The settings {settings}: {place}: {first['msg']}.") from error
+        fault = first_fault(error, PanelPins, under=("panel",))
+        raise DataFileError(f"The settings {settings}: {fault}.") from error
 
 
 def switch_off(settings: Path) -> str:

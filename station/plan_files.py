@@ -9,6 +9,7 @@ from station.errors import BadInput, DataFileError
 from station.jobs.certification_plan import CertificationPlan
 from station.jobs.daily_plan import DailyCheckPlan
 from station.jobs.validation_plan import ToolValidationPlan
+from station.plain_faults import unread
 
 Plan = DailyCheckPlan | ToolValidationPlan | CertificationPlan
 
@@ -46,7 +47,7 @@ def read_plan(file: Traversable | Path) -> Plan:
     try:
         job = tomllib.loads(file.read_text(encoding="utf-8")).get("job")
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise DataFileError(f"{file.name} could not be read: {error}.") from error
+        raise DataFileError(f"{file.name} could not be read: {unread(error)}.") from error
     model = MODELS.get(str(job))
     if model is None:
         raise DataFileError(

@@ -1,16 +1,16 @@
 """The station's settings: declared once, read from one TOML file, unknown keys refused."""
 
-import difflib
 import os
 import tomllib
 from ipaddress import ip_address
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from station.errors import DataFileError
 from station.instruments.panel_pins import PanelPins
+from station.plain_faults import first_fault, unread
 from station.verdict import DEFAULT_GUARD
 
 Positive = Annotated[float, Field(gt=0.0)]
@@ -142,22 +142,6 @@ def read_settings(path: Path | None) -> Settings:
     try:
         return Settings.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise DataFileError(f"The settings {path} could not be read: {error}.") from error
+        raise DataFileError(f"The settings {path} could not be read: {unread(error)}.") from error
     except ValidationError as error:
-        raise DataFileError(f"The settings {path}: {_first_problem(error)}.") from error
-
-
-def _first_problem(error: ValidationError) -> str:
-    first: Any = error.errors()[0]
-    place = ".".join(str(part) for part in first["loc"])
-    if first["type"] != "extra_forbidden":
-        return f"{place}: {first['msg']}"
-    near = difflib.get_close_matches(str(first["loc"][-1]), _known_keys(), n=1)
-    return f"{place} is not a setting" + (f" (the nearest is {near[0]})" if near else "")
-
-
-def _known_keys() -> list[str]:
-    models: tuple[type[BaseModel], ...] = (
-        Settings, InstrumentSettings, FixtureSettings, PanelPins, DoorSettings,
-    )  # fmt: skip
-    return [name for model in models for name in model.model_fields]
+        raise DataFileError(f"The settings {path}: {first_fault(error, Settings)}.") from error

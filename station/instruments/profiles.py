@@ -20,6 +20,7 @@ from station.instruments.dialects import (
     Positive,
     TesterDialect,
 )
+from station.plain_faults import first_fault, unread
 
 SHIPPED_FOLDER = Path(__file__).parent / "profiles"
 
@@ -178,7 +179,7 @@ def _read(path: Path) -> Profile:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise DataFileError(
-            f"The profile {path} cannot be read: {error}. Correct or replace the file."
+            f"The profile {path} cannot be read: {unread(error)}. Correct or replace the file."
         ) from error
     return read_profile(text, str(path))
 
@@ -194,12 +195,10 @@ def read_profile(text: str, where: str) -> Profile:
     try:
         return _READER.validate_python(tomllib.loads(text))
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(step) for step in first["loc"][1:]) or "kind"
         raise DataFileError(
-            f"In the profile {where}, {place} is wrong: {first['msg']}. Correct the file."
+            f"In the profile {where}, {first_fault(error, skip=1)}: correct the file."
         ) from error
     except tomllib.TOMLDecodeError as error:
         raise DataFileError(
-            f"The profile {where} cannot be read: {error}. Correct or replace the file."
+            f"The profile {where} cannot be read: {unread(error)}. Correct or replace the file."
         ) from error

@@ -11,6 +11,7 @@ from sqlalchemy import Row
 from station.errors import BadInput, LedgerDamaged
 from station.ledger.chain import canonical_json, utc_time
 from station.ledger.entries import KINDS, Payload
+from station.plain_faults import first_fault
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ def payload_text(payload: Payload) -> str:
         read_back = model.model_validate_json(text)
     except ValidationError as error:
         raise BadInput(
-            f"The {payload.KIND} entry was not written, because {_first_fault(error)}."
+            f"The {payload.KIND} entry was not written, because {first_fault(error)}."
         ) from error
     if read_back != payload:
         raise BadInput(
@@ -86,13 +87,7 @@ def entry_from_columns(columns: Mapping[str, Any]) -> Entry:
         payload = model.model_validate_json(columns["payload"])
     except ValidationError as error:
         raise LedgerDamaged(
-            f"{named} cannot be read, because {_first_fault(error)}: verify the ledger and restore "
+            f"{named} cannot be read, because {first_fault(error)}: verify the ledger and restore "
             "a backup."
         ) from error
     return Entry(**{**columns, "at_utc": utc_time(columns["at_utc"]), "payload": payload})
-
-
-def _first_fault(error: ValidationError) -> str:
-    fault = error.errors(include_url=False, include_context=False, include_input=False)[0]
-    place = ".".join(str(part) for part in fault["loc"]) or "it"
-    return f"{place}: {fault['msg'].lower()}"

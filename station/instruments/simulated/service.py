@@ -26,6 +26,7 @@ from pydantic import ValidationError
 from station.errors import BadInput
 from station.instruments.framing import LineSplitter
 from station.instruments.simulated.physics import Specimen
+from station.plain_faults import first_fault
 
 LineFault = Literal["late", "split", "dribbled", "garbled", "unplugged", "silent"]
 """What happens to the bytes on their way."""
@@ -269,9 +270,7 @@ def mounted(fields: object) -> Specimen:
     try:
         return Specimen.model_validate(fields)
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(step) for step in first["loc"])
-        raise BadInput(f"No such specimen: {place}: {first['msg']}.") from error
+        raise BadInput(f"No such specimen: {first_fault(error, Specimen)}.") from error
 
 
 def _answer(document: dict[str, object]) -> None:

@@ -231,7 +231,7 @@ def damaged_secrets(bench: Setup) -> None:
 
 
 BROKEN: tuple[tuple[Callable[[Setup], None], str, str], ...] = (
-    (wrong_key, "settings", "limitset is not a setting (the nearest is limit_set)"),
+    (wrong_key, "settings", "limitset is no key that belongs there (the nearest is limit_set)"),
     (unknown_limit_set, "settings", "no limit set 'of-the-moon'"),
     (lost_limit_sets, "settings", "/nowhere/sets cannot be read"),
     (lost_standards, "settings", "There is no folder /nowhere/standards"),

@@ -74,19 +74,24 @@ def test_the_shops_own_folder_goes_first(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("name", "old", "new", "words"),
     [
-        (METER, "baud = 9600", "baud = -1", "line.baud is wrong"),
-        (METER, "nplc = 1", "nplc = nan", "measuring.nplc is wrong"),
-        (METER, "nplc = 1", "nplc = 1\nsurprise = 2", "measuring.surprise is wrong"),
-        (METER, "{nplc:g}", "{speed:g}", "dialect.configure is wrong"),
-        (METER, 'kind = "meter"', 'kind = "scale"', "kind is wrong"),
+        (METER, "baud = 9600", "baud = -1", "line.baud is -1, and has to be more than 0"),
+        (METER, "nplc = 1", "nplc = nan", "measuring.nplc is nan, and has to be a finite number"),
+        (METER, "nplc = 1", "nplc = 1\nsurprise = 2", "measuring.surprise is no key"),
+        (METER, "{nplc:g}", "{speed:g}", "dialect.configure: cannot fill"),
+        (METER, 'kind = "meter"', 'kind = "scale"', "kind is 'scale', and has to be one of"),
         (METER, "[line]", "[line", "cannot be read"),
-        (TESTER, "(?P<force>", "(?P<power>", "dialect.reply is wrong"),
+        (TESTER, "(?P<force>", "(?P<power>", "dialect.reply: needs the group force"),
         (TESTER, "(?P<force>", "(?P<force>(", "not a regular expression"),
         (TESTER, "kgf = 9.80665", "kg = 9.80665", "kg is a mass"),
         (TESTER, "tension_sign = 1", "tension_sign = 1\nsigns = { P = 1 }", "go together"),
         ("meter-trigger-fetch", r"(?P<count>\d+)", r"\d+", "may hand out an old reading"),
         ("meter-scpi-reversal", 'by = "command"', 'by = "relay"', "are for by = 'command'"),
-        (TESTER, "capacity_n = 1000", "capacity_n = 0", "force.capacity_n is wrong"),
+        (
+            TESTER,
+            "capacity_n = 1000",
+            "capacity_n = 0",
+            "force.capacity_n is 0, and has to be more than 0",
+        ),
     ],
 )
 def test_a_bad_file_is_named_with_the_place(

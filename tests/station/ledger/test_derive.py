@@ -271,7 +271,7 @@ def test_outdated_read_tables_are_rebuilt_when_opened(
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        ("payload = '{}'", r"Entry 2 .* cannot be read, because name: field required"),
+        ("payload = '{}'", r"Entry 2 .* cannot be read, because name is missing"),
         ("version = 2", r"Entry 2 .* has kind 'person_added' version 2, which this station"),
         ("kind = 'later'", r"Entry 2 .* has kind 'later' version 1"),
         (

@@ -131,8 +131,8 @@ def test_an_unknown_kind_or_another_version_is_refused(ledger: Ledger) -> None:
 @pytest.mark.parametrize(
     ("content", "message"),
     [
-        ({"name": "Ana", "role": "guest"}, "role: input should be"),
-        ({"name": "Ana"}, "role: field required"),
+        ({"name": "Ana", "role": "guest"}, "role is 'guest', and has to be"),
+        ({"name": "Ana"}, "role is missing"),
         ({"name": "\ud800", "role": "lead"}, "cannot hold this content"),
     ],
 )
