@@ -46,7 +46,12 @@ ANEW = ("secret_set", "code_shown")
 ENOUGH = 100
 """Failures beyond these add nothing to a wait that is the longest already."""
 
-WRONG = "The name and the PIN or passphrase do not belong together: try again."
+WRONG = (
+    "The name and the PIN or passphrase do not belong together: try again. Who has none yet is "
+    "given one by a lead, under People on the page or by 'station people passphrase'."
+)
+"""The same for everybody: whether the name is on record, or has a secret, is not told."""
+
 FIRST_LEAD = (
     "No lead can sign in yet: run 'station people code' at the station's console, then enter its "
     "one-time code on the page or with 'station people first'."

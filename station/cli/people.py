@@ -8,8 +8,8 @@ import click
 
 from station.cli.ledger_file import default_ledger
 from station.cli.output import json_option, print_facts, print_json
-from station.cli.signing import new_secret_of, secret_of, signed_by, signing_option
-from station.doors import FIRST_LEAD, Doors, active_person, leads_with_secret
+from station.cli.signing import demand_secret, new_secret_of, secret_of, signed_by, signing_option
+from station.doors import Doors, active_person
 from station.errors import NotAllowed
 from station.ledger.queries import DoorRow, LedgerReader, PersonRow
 from station.ledger.store import Ledger
@@ -143,10 +143,9 @@ def passphrase(name: str, person: str, path: Path | None, as_json: bool) -> None
     """
     with _opened(path) as ledger:
         doors = Doors(ledger, "command")
-        if not leads_with_secret(ledger.reader, doors.secrets):
-            raise NotAllowed(FIRST_LEAD)
         if person == name:
             active_person(ledger.reader, person)
+            demand_secret(doors, person)
             actor = doors.sign_in(person, secret_of(person), reason="change the own secret")
         else:
             actor = signed_by(ledger, person, Right.MANAGE_PEOPLE)

@@ -5,6 +5,7 @@ anything. The passphrase is asked for, or taken from the environment where a scr
 """
 
 import os
+import shlex
 from collections.abc import Callable
 from typing import Any
 
@@ -50,16 +51,30 @@ def signed_by(ledger: Ledger, name: str, right: Right, *, about: str | None = No
     Raises
     ------
     NotAllowed
-        Nobody can sign on this bench yet (the message says how that begins), the name is not on
-        record, the role does not have the right, or it is about the person's own standing.
+        Nobody can sign on this bench yet, or this person cannot (the message says how that
+        begins), the name is not on record, the role does not have the right, or it is about the
+        person's own standing.
     WrongSecret, LockedOut
         The secret is wrong, or was wrong too often.
     """
     doors = Doors(ledger, "command")
     doors.demand(active_person(ledger.reader, name), right, about=about)
-    if not leads_with_secret(ledger.reader, doors.secrets):
-        raise NotAllowed(FIRST_LEAD)
+    demand_secret(doors, name)
     return doors.signed(name, secret_of(name), right, about=about)
+
+
+def demand_secret(doors: Doors, name: str) -> None:
+    """Refuse who has nothing to sign by (NotAllowed, with the way to it), before it is asked for.
+
+    Whoever can run commands can read who signs by what from ``station people list``.
+    """
+    if not leads_with_secret(doors.ledger.reader, doors.secrets):
+        raise NotAllowed(FIRST_LEAD)
+    if name not in doors.secrets.kinds():
+        raise NotAllowed(
+            f"{name} has no PIN or passphrase yet: a lead gives one by 'station people passphrase "
+            f"{shlex.quote(name)} --person LEAD', or under People on the page."
+        )
 
 
 def secret_of(name: str) -> str:

@@ -134,6 +134,25 @@ def test_a_wrong_passphrase_changes_nothing_and_is_noted(
     assert told(capsys)[:2] == [("locked_out", "Ann Example"), ("sign_in_failed", "Ann Example")]
 
 
+def test_who_has_no_secret_yet_is_told_the_way_to_one(
+    path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with Ledger.open(path, create=False) as ledger:
+        give_secret(ledger, "Ann Example")
+    monkeypatch.setenv(FROM_ENVIRONMENT, PASSPHRASE)
+    way = "station people passphrase 'Cy Invented' --person"
+    with Ledger.open(path, create=False) as ledger, pytest.raises(NotAllowed, match=way):
+        signed_by(ledger, "Cy Invented", Right.MEASURE)
+    assert people("passphrase", "Cy Invented", "--person", "Cy Invented") == 2
+    assert "under People on the page" in capsys.readouterr().err
+    # The command that was named is the one that helps.
+    monkeypatch.setenv(NEW_FROM_ENVIRONMENT, "four words of mine")
+    assert people("passphrase", "Cy Invented", "--person", "Ann Example") == 0
+    monkeypatch.setenv(FROM_ENVIRONMENT, "four words of mine")
+    with Ledger.open(path, create=False) as ledger:
+        assert signed_by(ledger, "Cy Invented", Right.MEASURE).name == "Cy Invented"
+
+
 def test_a_lead_changes_people(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     lead = ("--person", "Ann Example")
     assert document(capsys, "role", "Cy Invented", "installer", *lead)["role"] == "installer"
