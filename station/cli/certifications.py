@@ -20,11 +20,11 @@ from station.certification_book import (
     begin_resit,
     end_certification,
     give_up,
-    next_of,
     sign,
 )
-from station.certification_record import JOB, Certification, figures_of, read_certification
+from station.certification_record import JOB, read_certification
 from station.cli.bench import SAFETY
+from station.cli.certification_words import tell
 from station.cli.job_options import (
     REAL,
     begin_options,
@@ -37,10 +37,8 @@ from station.cli.signing import signed_by, signing_option
 from station.cli.validations import say_aside
 from station.datafiles import shipped_book
 from station.errors import BadInput
-from station.jobs.certification import OUTCOME_WORDS
 from station.jobs.certification_course import CertificationScope
 from station.jobs.certification_plan import CertificationPlan
-from station.ledger.queries import LedgerReader
 from station.people import Right
 from station.plan_files import plan_named
 
@@ -333,45 +331,6 @@ def lookup(
     else:
         click.echo(f"{held.person}: {held.title}, until {held.until}, {state} (job {held.job_id}).")
     return 1 if state == "expired" else 0
-
-
-def tell(reader: LedgerReader, job_id: str, *, as_json: bool) -> None:
-    """Print how a certification stands."""
-    job = read_certification(reader, job_id)
-    if as_json:
-        print_json(document(reader, job))
-        return
-    found = document(reader, job)
-    word = OUTCOME_WORDS.get(str(found["outcome"]), "Given up")
-    click.echo(f"{word.upper()}  certification of {job.scope.candidate}, {job.job_id}")
-    for reason in found["reasons"]:  # type: ignore[attr-defined]
-        click.echo(f"    {reason}")
-    if found["record_hash"]:
-        click.echo(f"    record {found['record_hash']}, valid until {found['valid_until']}")
-    for step in next_of(reader, job, datetime.now(UTC)):
-        click.echo(f"->  {step.words}")
-
-
-def document(reader: LedgerReader, job: Certification) -> dict[str, object]:
-    """A certification as one JSON document: no result of it while anything is to be judged."""
-    ended = job.record.ended
-    shown = ended is not None or job.shown
-    outcome = ended.outcome if ended is not None else job.result.outcome
-    steps = next_of(reader, job, datetime.now(UTC))
-    return {
-        "job_id": job.job_id,
-        "candidate": job.scope.candidate,
-        "tool": job.scope.tool,
-        "outcome": outcome if shown else "not_finished",
-        "reasons": list(ended.reasons if ended else job.result.reasons) if shown else [],
-        "figures": (ended.figures if ended else figures_of(job)) if shown else None,
-        "ended": ended is not None,
-        "signatures": [] if ended is None else list(ended.signatures),
-        "valid_until": None if ended is None or ended.valid_until is None
-        else ended.valid_until.isoformat(),
-        "record_hash": None if ended is None else ended.record_hash,
-        "next": [{"step": step.name, "words": step.words} for step in steps],
-    }  # fmt: skip
 
 
 COMMANDS = (certify,)

@@ -10,7 +10,7 @@ import click
 from station.bench import SampleOutcome
 from station.bench_state import SampleOrder
 from station.cli.bench import SAFETY, outcome_lines
-from station.cli.certifications import tell as tell_certification
+from station.cli.certification_words import tell as tell_certification
 from station.cli.job_options import REAL
 from station.cli.job_words import (
     due_document,

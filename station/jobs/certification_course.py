@@ -146,8 +146,8 @@ def certification_steps(
     """
     if not labelled:
         words = (
-            "The candidate makes the samples task by task; somebody who will not judge has the key "
-            "shown and labels them with their codes."
+            "The candidate makes the samples task by task; somebody who will not judge signs in, "
+            "has the key shown and labels them with their codes."
         )
         return [NextStep("key", words)]
     if own_waiting:

@@ -25,7 +25,7 @@ from station.jobs.certification import OUTCOME_WORDS
 from station.jobs.certification_course import CertificationScope
 from station.jobs.certification_plan import CertificationPlan
 from station.ledger.job_queries import jobs
-from station.people import Right
+from station.people import Right, folded
 from station.plan_files import load_plans, plan_named
 from station.reports.certification import attempts_plot, practice_lines, task_plot
 from web import access
@@ -106,7 +106,12 @@ def certification_page(job_id: str) -> str:
 def _shown(job: Certification) -> dict[str, object]:
     ended = job.record.ended
     steps = next_of(reader(), job, station().clock())
+    here = access.signed_in()
+    own = here is not None and folded(here.name) == folded(job.scope.candidate)
     found: dict[str, object] = {
+        "is_candidate": own,
+        # Nobody does it for themselves: the button would only be refused.
+        "may_certify": access.may(Right.CERTIFY) and not own,
         "ended": ended,
         "steps": steps,
         "wanted": {step.name for step in steps},

@@ -14,6 +14,7 @@ from web.status import status_of
 
 AUDIT_ROWS = 100
 MAX_REASON = 200
+MAX_NEXT = 500
 
 pages = Blueprint("doors", __name__)
 
@@ -40,12 +41,13 @@ def sign_in() -> Response | tuple[str, int]:
 
 @pages.post("/sign-out")
 def sign_out() -> Response:
-    """Sign out."""
+    """Sign out; who signs in next goes on where this one was."""
     person = access.signed_in()
     if person is not None:
         access.doors().note("signed_out", person.name, person.name)
     access.end_session()
-    return redirect(url_for("doors.sign_in_page"), 303)
+    going_on = request.form.get("next", "")[:MAX_NEXT] or None
+    return redirect(url_for("doors.sign_in_page", next=going_on), 303)
 
 
 @pages.get("/sign-in/first")
@@ -160,7 +162,7 @@ def _sign_in_page(problem: str) -> str:
         problem=problem,
         people=_people_to_choose(),
         name=request.form.get("name", "")[:MAX_NAME],
-        next=request.values.get("next", "")[:500],
+        next=request.values.get("next", "")[:MAX_NEXT],
         first_lead_wanted=access.first_lead_wanted(),
         longest=MAX_PASSPHRASE,
     )

@@ -1,5 +1,6 @@
 import json
 import random
+import shlex
 from pathlib import Path
 from typing import Any
 
@@ -99,6 +100,42 @@ def test_walked_from_begin_to_certificate(path: Path, capsys: pytest.CaptureFixt
     assert found["state"] == "valid"
     assert certify(path, "lookup", "0" * 12) == 2
     assert "on this record" in capsys.readouterr().err
+
+
+def test_each_next_step_names_its_command_and_page(
+    path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job_id = began(path, capsys)
+    where = ("--ledger", str(path))
+
+    def named() -> list[str]:
+        """The commands that the status names, with names put in."""
+        (step,) = document(path, capsys, "status", job_id)["next"]
+        assert run(["certify", "status", job_id, *where]) == 0
+        text = capsys.readouterr().out
+        assert "On the page: Jobs, Certifications." in text
+        assert all(f"    {command}\n" in text for command in step["commands"])
+        names = {"LEAD": "Lea", "NAME": "Ben"}
+        (command,) = (shlex.split(line) for line in step["commands"])
+        assert command.pop(0) == "station"
+        return [names.get(word, word) for word in command]
+
+    with cheap_hashes():
+        assert run([*named(), *where]) == 0
+        capsys.readouterr()
+        commands = document(path, capsys, "status", job_id)["next"][0]["commands"]
+        assert [line.split()[2] for line in commands] == ["codes", "judge", "sample"]
+        for one in document(path, capsys, "codes"):
+            assert certify(path, "judge", one["code"], "--person", "Lea") == 0
+            measure(path, one["code"], 140.0 + random.Random(one["code"]).gauss(0.0, 4.0))
+        capsys.readouterr()
+        for word in ("sign", "acknowledge", "end"):
+            following = named()
+            assert following[1] == word
+            assert run([*following, *where]) == 0
+            said = capsys.readouterr().out
+    assert f"->  Its paper: station job report {job_id} --out certificate.html" in said
+    assert document(path, capsys, "status", job_id)["next"] == []
 
 
 def test_status_tells_nothing_while_it_is_judged(

@@ -109,6 +109,31 @@ def test_walked_to_a_certificate(
     assert "8 of 8 crimps conformed" in paper
 
 
+def test_each_step_is_offered_to_whom_it_is_for(
+    people: dict[str, Visitor], visitor: Visitor, bench: FakeBench, ledger: Ledger
+) -> None:
+    job_id = begun(people[ANN])
+    page = f"/certifications/{job_id}"
+
+    def offered(words: str) -> set[str]:
+        everybody = {"nobody": visitor, **people}
+        shown = {name: one.get(page).text for name, one in everybody.items()}
+        door = f'href="/sign-in?next={page}"'
+        for name, text in shown.items():
+            assert (f"<button>{words}</button>" in text) is not (door in text), name
+        return {name for name, text in shown.items() if f"<button>{words}</button>" in text}
+
+    assert offered("Show me the key: I label the samples") == {ANN, CY, DI}
+    assert people[CY].post(f"{page}/key").status_code == 200
+    while waiting := pool(ledger.reader).samples:
+        judged(people[ANN], bench, ledger, waiting[0].code)
+    assert offered("Sign the outcome") == {ANN, DI}
+    people[ANN].post(f"{page}/sign")
+    assert offered("I have seen the outcome") == {BO}
+    people[BO].post(f"{page}/acknowledge")
+    assert offered("End the certification") == {ANN, DI}
+
+
 def test_an_apprentice_signs_nothing(people: dict[str, Visitor], ledger: Ledger) -> None:
     job_id = begun(people[ANN])
     page = f"/certifications/{job_id}"

@@ -1,5 +1,6 @@
 """Signing in and out, the first lead, secrets and people, as somebody with a browser sees them."""
 
+import re
 from datetime import datetime
 from pathlib import Path
 
@@ -59,6 +60,34 @@ def test_a_wrong_secret_is_told_and_never_shown(visitor: Visitor, ledger: Ledger
     answer = visitor.post("/sign-in", name="Ann Example", secret=PASSPHRASE)
     assert answer.status_code == 429
     assert "wait 30 seconds" in answer.text
+
+
+def test_a_stranger_and_one_without_a_secret_are_told_the_same(
+    visitor: Visitor, ledger: Ledger
+) -> None:
+    give_secret(ledger, "Ann Example")
+    told = set()
+    for name in ("Ann Example", "Bo Invented", "Eve Unknown"):
+        answer = visitor.post("/sign-in", name=name, secret="not the passphrase")
+        assert answer.status_code == 401
+        told.update(re.findall(r'role="alert">([^<]*)<', answer.text))
+    (sentence,) = told
+    assert "under People on the page" in sentence
+    assert "station people passphrase" in sentence
+
+
+def test_who_signs_in_next_goes_on_where_the_one_before_was(
+    visitor: Visitor, ledger: Ledger
+) -> None:
+    give_secret(ledger, "Ann Example")
+    visitor.sign_in()
+    assert 'name="next" value="/tools"' in visitor.get("/sign-in?next=/tools").text
+    answer = visitor.post("/sign-out", next="/tools")
+    assert answer.headers["Location"] == "/sign-in?next=/tools"
+    again = visitor.post("/sign-in", name="Ann Example", secret=PASSPHRASE, next="/tools")
+    assert again.headers["Location"] == "/tools"
+    elsewhere = visitor.post("/sign-out", next="//elsewhere.example/tools").headers["Location"]
+    assert elsewhere.startswith("/sign-in?next=")
 
 
 def test_signing_in_changes_the_cookie_and_the_old_one_is_worthless(
