@@ -9,6 +9,7 @@ from station.errors import BadInput, DataFileError
 from station.jobs.certification_plan import CertificationPlan
 from station.jobs.daily_plan import DailyCheckPlan
 from station.jobs.validation_plan import ToolValidationPlan
+from station.limits import LimitSets
 from station.plain_faults import unread
 
 Plan = DailyCheckPlan | ToolValidationPlan | CertificationPlan
@@ -40,6 +41,23 @@ def load_plans(extra: Path | None = None) -> dict[str, Plan]:
                 raise DataFileError(f"{plan.id} comes twice: give your own plan its own id.")
             found[plan.id] = plan
     return found
+
+
+def check_plans(plans: dict[str, Plan], limit_sets: LimitSets) -> None:
+    """See that the limit set each plan names is at hand.
+
+    Raises
+    ------
+    DataFileError
+        A plan names one that there is none of.
+    """
+    for plan in plans.values():
+        if plan.limit_set is not None and plan.limit_set not in limit_sets.ids:
+            raise DataFileError(
+                f"The plan {plan.id} names the limit set {plan.limit_set!r}, and there is none: "
+                f"name one of {', '.join(limit_sets.ids)}, or put its file into the folder that "
+                "the setting limit_sets_folder names."
+            )
 
 
 def read_plan(file: Traversable | Path) -> Plan:

@@ -11,7 +11,7 @@ from rich.progress import Progress
 
 from station.bay import InstrumentBay
 from station.bench import Bench, SampleOutcome
-from station.cli.entrance import check_reach
+from station.cli.entrance import check_named, check_reach
 from station.cli.opening import limit_sets_at_hand
 from station.cli.output import json_option, print_json
 from station.cli.serving import (
@@ -74,6 +74,8 @@ def demo(
     settings = as_the_demo_judges(Settings(host=host, port=port), invented=True)
     console = Console(stderr=True, quiet=as_json, highlight=False)
     say = sentences(console)
+    limit_sets = demo_run.demo_limit_sets()
+    check_named(settings, limit_sets)
     with ExitStack() as stack:
         stack.enter_context(ended_by_sigterm())
         listener = None if headless else stack.enter_context(listening(host, port))
@@ -82,7 +84,6 @@ def demo(
         ledger = stack.enter_context(demo_run.open_demo_ledger(path))
         if not headless:
             check_reach(ledger, settings)
-        limit_sets = demo_run.demo_limit_sets()
         _fill_if_new(ledger, limit_sets, settings, days, seed, console)
         interrupted = _void_interrupted(ledger, limit_sets, settings) if headless else []
         for sample_id in interrupted:
@@ -140,6 +141,7 @@ def serve(
         ledger = stack.enter_context(Ledger.open(path, bench=settings.bench))
         settings = as_the_demo_judges(settings, invented=ledger.reader.is_demo())
         limit_sets = limit_sets_at_hand(ledger, settings, simulate=simulate)
+        check_named(settings, limit_sets)
         check_reach(ledger, settings)
         if simulate:
             panel = stack.enter_context(simulated_panel(settings.panel))

@@ -24,7 +24,7 @@ from station.instruments.port import LinePort
 from station.instruments.profiles import LineSettings, load_meter_profile, load_tester_profile
 from station.ledger.queries import LedgerReader
 from station.ledger.soundness import check_writable, has_samples, verify_tail
-from station.plan_files import load_plans
+from station.plan_files import check_plans, load_plans
 from station.secret_file import SecretFile
 from station.settings import InstrumentSettings, Settings
 from station.trust import Trust, TrustBook
@@ -101,7 +101,9 @@ class Examination:
         return f"{settings.profile}: {profile.title}."
 
     def _plans(self) -> str:
-        return f"{', '.join(load_plans(self.settings.plans_folder))}."
+        plans = load_plans(self.settings.plans_folder)
+        check_plans(plans, load_limit_sets(self.settings.limit_sets_folder))
+        return f"{', '.join(plans)}."
 
     def _standards(self) -> str:
         load_standards(self.settings.standards_folder)

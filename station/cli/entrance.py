@@ -2,10 +2,13 @@
 
 from pathlib import Path
 
+from station.datafiles import load_standards
 from station.demo.run import Say
 from station.doors import Doors, leads_with_secret
 from station.errors import DataFileError, NotAllowed
 from station.ledger.store import Ledger
+from station.limits import LimitSets
+from station.plan_files import check_plans, load_plans
 from station.secret_file import SecretFile
 from station.settings import ANY_ADDRESS, Settings, is_loopback
 
@@ -35,6 +38,26 @@ def check_reach(ledger: Ledger, settings: Settings) -> None:
             "yet. Run 'station people code' and 'station people first' at this console, then "
             "start again."
         )
+
+
+def check_named(settings: Settings, limit_sets: LimitSets) -> None:
+    """See that all the settings name is there, before the first sample needs it.
+
+    The profiles are seen to where the instruments are taken in hand.
+
+    Raises
+    ------
+    DataFileError
+        A limit set or folder is named that there is none of, or a file cannot be read.
+    """
+    if settings.limit_set not in limit_sets.ids:
+        raise DataFileError(
+            f"The setting limit_set names {settings.limit_set!r}, and there is no such limit set: "
+            f"name one of {', '.join(limit_sets.ids)}, or put its file into the folder that the "
+            "setting limit_sets_folder names."
+        )
+    check_plans(load_plans(settings.plans_folder), limit_sets)
+    load_standards(settings.standards_folder)
 
 
 def warn_of_listeners(settings: Settings, say: Say) -> None:

@@ -110,6 +110,17 @@ def wrong_plan(bench: Setup) -> None:
     bench.settings += f'plans_folder = "{plans}"\n'
 
 
+def plan_of_lost_limits(bench: Setup) -> None:
+    plans = bench.folder / "plans"
+    plans.mkdir()
+    (plans / "ours.toml").write_text(
+        'id = "ours"\njob = "daily_check"\ntitle = "Ours"\nstanding = "invented"\n'
+        'reasoning = []\nfirst_stage = 3\nsecond_stage = 5\nlimit_set = "of-the-moon"\n',
+        encoding="utf-8",
+    )
+    bench.settings += f'plans_folder = "{plans}"\n'
+
+
 def unknown_profile(bench: Setup) -> None:
     bench.meter(bench.stack.enter_context(FarEnd()).path, "meter-of-the-moon")
 
@@ -236,6 +247,7 @@ BROKEN: tuple[tuple[Callable[[Setup], None], str, str], ...] = (
     (lost_limit_sets, "settings", "/nowhere/sets cannot be read"),
     (lost_standards, "settings", "There is no folder /nowhere/standards"),
     (wrong_plan, "settings", "ours.toml"),
+    (plan_of_lost_limits, "settings", "The plan ours names the limit set 'of-the-moon'"),
     (unknown_profile, "settings", "no instrument profile 'meter-of-the-moon'"),
     (missing_port, "ports", "plug in the adapter"),
     (busy_port, "ports", "held by another program"),

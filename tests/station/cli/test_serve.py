@@ -155,6 +155,55 @@ def test_a_dialect_that_nobody_plays_is_refused(
     assert "No simulator speaks the dialect of meter-of-the-moon" in capsys.readouterr().err
 
 
+OWN_PLAN = (
+    'id = "ours"\njob = "daily_check"\ntitle = "Ours"\nstanding = "invented"\n'
+    'reasoning = ["Invented."]\nlimit_set = "of-the-moon"\nfirst_stage = 3\nsecond_stage = 5\n'
+)
+
+
+@pytest.mark.parametrize("simulated", [(), ("--simulate",)])
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ('limit_set = "of-the-moon"', "limit_set names 'of-the-moon'"),
+        ('limit_sets_folder = "/nowhere/sets"', "/nowhere/sets cannot be read"),
+        ('plans_folder = "/nowhere/plans"', "/nowhere/plans cannot be read"),
+        ('plans_folder = "{folder}"', "The plan ours names the limit set 'of-the-moon'"),
+        ('standards_folder = "/nowhere/standards"', "There is no folder /nowhere/standards"),
+    ],
+)
+def test_what_the_settings_name_is_looked_up_at_the_start(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    simulated: tuple[str, ...],
+    text: str,
+    says: str,
+) -> None:
+    plans = tmp_path / "plans"
+    plans.mkdir()
+    (plans / "ours.toml").write_text(OWN_PLAN, encoding="utf-8")
+    settings = tmp_path / "bench.toml"
+    settings.write_text("port = 0\n" + text.format(folder=plans), encoding="utf-8")
+    ledger = str(tmp_path / "station.ledger")
+    code = run(["serve", "--settings", str(settings), "--ledger", ledger, *simulated])
+    assert (code, says in capsys.readouterr().err) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("role", "profile"), [("meter", "of-the-moon"), ("tester", "meter-scpi-plain")]
+)
+def test_a_profile_that_does_not_fit_is_found_at_the_start(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], role: str, profile: str
+) -> None:
+    settings = tmp_path / "bench.toml"
+    settings.write_text(
+        f'port = 0\n[{role}]\nport = "/dev/null"\nprofile = "{profile}"\n', encoding="utf-8"
+    )
+    ledger = str(tmp_path / "station.ledger")
+    assert run(["serve", "--settings", str(settings), "--ledger", ledger]) == 2
+    assert f"profile '{profile}'" in capsys.readouterr().err
+
+
 SLOW = '[tester]\nport = "/dev/null"\nprofile = "tester-stream-bare"\n'
 
 
