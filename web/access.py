@@ -180,8 +180,30 @@ def at_the_bench() -> bool:
 def begin_session(person: PersonRow) -> None:
     """Sign a person in: with a new token and new protection against forged requests."""
     end_session()
-    session[TOKEN] = sessions().begin(person.name)
+    session[TOKEN] = g.begun_session = sessions().begin(person.name)
     g.pop("signed_in", None)
+
+
+def begun_session() -> str | None:
+    """The token of the sign-in that this request began, if it began one."""
+    token: str | None = g.get("begun_session")
+    return token
+
+
+def is_in_session(token: str) -> bool:
+    """Whether the browser has this sign-in already."""
+    return session.get(TOKEN) == token
+
+
+def go_on_with_session(token: str) -> bool:
+    """Lead the browser into a sign-in that it began; False where that has ended."""
+    if sessions().find(token, use=True) is None:
+        return False
+    if not is_in_session(token):
+        session.clear()
+        session[TOKEN] = token
+        g.pop("signed_in", None)
+    return True
 
 
 def end_session() -> None:

@@ -6,9 +6,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from flask import Flask, Response, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from werkzeug.exceptions import HTTPException
-from werkzeug.wrappers import Response as WerkzeugResponse
 
 from station.errors import SignInNeeded, StationError
 from station.people import Right
@@ -140,14 +140,19 @@ def _teach_templates(app: Flask) -> None:
     app.jinja_env.lstrip_blocks = True
 
 
-def _station_error(error: StationError) -> tuple[str, int] | WerkzeugResponse:
+def _station_error(error: StationError) -> ResponseReturnValue:
     of_a_page = request.method == "GET" and request.endpoint not in access.UNTOUCHED
-    if isinstance(error, SignInNeeded) and of_a_page:
-        return redirect(url_for("doors.sign_in_page", next=request.path), 303)
+    if isinstance(error, SignInNeeded):
+        if of_a_page:
+            return redirect(url_for("doors.sign_in_page", next=request.path), 303)
+        if (answer := repeats.answered_before(own=True)) is not None:
+            return answer
     return _error_page(str(error), status_of(error))
 
 
-def _stale_page(_error: CSRFError) -> tuple[str, int]:
+def _stale_page(_error: CSRFError) -> ResponseReturnValue:
+    if (answer := repeats.answered_before(own=False)) is not None:
+        return answer
     sentence = (
         "Nothing was changed: the page was loaded before the station last started, or the browser "
         "keeps no cookies. Load the page again and repeat the step."

@@ -8,9 +8,13 @@ from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
+from station.doors import Doors
 from station.ledger.job_queries import jobs, work
 from station.ledger.queries import LedgerReader
+from station.ledger.store import Ledger
+from tests.doors import PASSPHRASE, cheap_hashes, give_secret
 from tests.web.crawl import crawl
+from tests.web.invented import NOW
 from tests.web.visitor import Visitor
 from web.repeats import REMEMBERED, SentForms
 
@@ -92,9 +96,8 @@ def test_every_form_that_enters_something_has_its_mark(lead: Visitor) -> None:
         for form in page.forms
         if form.method == "post" and "once" not in form.names
     }
-    # These change who is signed in, a secret or how pages look, and their answers hold cookies.
-    assert without <= {"/choices", "/sign-in", "/sign-out", "/sign-in/first", "/sign-in/secret",
-                       "/people/secret"}  # fmt: skip
+    # How pages look may be chosen twice.
+    assert without <= {"/choices"}
 
 
 def test_only_so_many_forms_are_remembered() -> None:
@@ -117,3 +120,147 @@ def test_who_waits_is_told_where_the_first_led(location: str | None) -> None:
     assert waiting.answered.is_set()
     assert waiting.location == location
     assert forms.take_up("key")[1] is (location is None)
+
+
+# ---- forms that sign in or set a secret ---------------------------------------------------------
+
+NEW = "four plain words more"
+
+
+class TwoClicks:
+    """A browser whose user clicks twice: the second before, or after, the first's cookie came."""
+
+    def __init__(self, app: Flask, cookie_came: bool) -> None:
+        self.visitor = Visitor(app)
+        self.cookie_came = cookie_came
+
+    def sends(self, path: str, page: str, **fields: object) -> list[TestResponse]:
+        """Both answers; the browser keeps the cookie of the last, as it does."""
+        client = self.visitor.client
+        form = hidden(client, page) | fields
+        before = client.get_cookie("session")
+        with cheap_hashes():
+            first = client.post(path, data=form)
+            if not self.cookie_came and before is not None:
+                client.set_cookie("session", before.value)
+            second = client.post(path, data=form)
+        return [first, second]
+
+    def signed_in_as(self) -> str | None:
+        found = re.search(r"Signed in as ([^<]+)<", self.visitor.get("/sign-in").text)
+        return found[1] if found else None
+
+
+def led(answers: list[TestResponse]) -> set[tuple[int, str | None]]:
+    return {(answer.status_code, answer.headers.get("Location")) for answer in answers}
+
+
+def noted(records: LedgerReader, event: str) -> int:
+    return sum(row.event == event for row in records.audit(limit=100))
+
+
+@pytest.fixture(params=[False, True], ids=["the cookie is on its way", "the cookie came"])
+def two_clicks(request: pytest.FixtureRequest, app: Flask) -> TwoClicks:
+    return TwoClicks(app, request.param)
+
+
+def test_two_clicks_sign_in_once(
+    two_clicks: TwoClicks, ledger: Ledger, records: LedgerReader
+) -> None:
+    give_secret(ledger, "Ann Example")
+    answers = two_clicks.sends("/sign-in", "/sign-in", name="Ann Example", secret=PASSPHRASE)
+    assert led(answers) == {(303, "/")}
+    assert two_clicks.signed_in_as() == "Ann Example"
+    assert noted(records, "signed_in") == 1
+    answers = two_clicks.sends("/sign-out", "/sign-in")
+    assert led(answers) == {(303, "/sign-in")}
+    assert two_clicks.signed_in_as() is None
+
+
+def test_two_clicks_with_a_wrong_secret_count_once(
+    two_clicks: TwoClicks, ledger: Ledger, records: LedgerReader
+) -> None:
+    give_secret(ledger, "Ann Example")
+    for tries in (1, 2):
+        answers = two_clicks.sends("/sign-in", "/sign-in", name="Ann Example", secret="not it")
+        assert led(answers) == {(401, None)}
+        assert all("do not belong together" in answer.text for answer in answers)
+        assert noted(records, "sign_in_failed") == tries
+    answers = two_clicks.sends("/sign-in", "/sign-in", name="Ann Example", secret=PASSPHRASE)
+    assert led(answers) == {(303, "/")}
+
+
+def test_two_clicks_make_one_first_lead(
+    two_clicks: TwoClicks, ledger: Ledger, records: LedgerReader
+) -> None:
+    with cheap_hashes():
+        code = Doors(ledger, "command", clock=lambda: NOW).show_code()
+    answers = two_clicks.sends(
+        "/sign-in/first", "/sign-in/first", name="Ann Example", code=code,
+        new_secret=PASSPHRASE, again=PASSPHRASE,
+    )  # fmt: skip
+    assert led(answers) == {(303, "/people")}
+    assert two_clicks.signed_in_as() == "Ann Example"
+    assert noted(records, "secret_set") == 1
+
+
+def test_two_clicks_change_the_own_secret_once(
+    two_clicks: TwoClicks, ledger: Ledger, records: LedgerReader
+) -> None:
+    give_secret(ledger, "Ann Example")
+    two_clicks.visitor.sign_in()
+    before = noted(records, "secret_set")
+    answers = two_clicks.sends(
+        "/sign-in/secret", "/sign-in/secret", secret=PASSPHRASE, new_secret=NEW, again=NEW
+    )
+    assert led(answers) == {(303, "/people")}
+    assert two_clicks.signed_in_as() == "Ann Example"
+    assert noted(records, "secret_set") == before + 1
+    assert noted(records, "sign_in_failed") == 0
+
+
+def test_two_clicks_give_a_secret_once(
+    two_clicks: TwoClicks, ledger: Ledger, records: LedgerReader
+) -> None:
+    give_secret(ledger, "Ann Example")
+    two_clicks.visitor.sign_in()
+    before = noted(records, "secret_set")
+    for name in ("Bo Invented", "Ann Example"):
+        answers = two_clicks.sends(
+            "/people/secret", "/people", name=name, new_secret=NEW, again=NEW
+        )
+        assert led(answers) == {(303, "/people")}
+    assert two_clicks.signed_in_as() == "Ann Example"
+    assert noted(records, "secret_set") == before + 2
+
+
+def test_an_old_form_signs_nobody_in_after_the_sign_out(
+    two_clicks: TwoClicks, ledger: Ledger, records: LedgerReader
+) -> None:
+    give_secret(ledger, "Ann Example")
+    client = two_clicks.visitor.client
+    form = hidden(client, "/sign-in") | {"name": "Ann Example", "secret": PASSPHRASE}
+    cookie = client.get_cookie("session")
+    assert cookie is not None
+    with cheap_hashes():
+        assert client.post("/sign-in", data=form).status_code == 303
+        two_clicks.visitor.post("/sign-out")
+        give_secret(ledger, "Ann Example", NEW)
+        client.set_cookie("session", cookie.value)
+        assert client.post("/sign-in", data=form).status_code == 401
+    assert two_clicks.signed_in_as() is None
+
+
+@pytest.mark.parametrize("change", [{}, {"once": "x" * 16}])
+def test_another_browser_is_not_led_into_a_sign_in(
+    app: Flask, ledger: Ledger, change: dict[str, str]
+) -> None:
+    give_secret(ledger, "Ann Example")
+    client, stranger = app.test_client(), app.test_client()
+    form = hidden(client, "/sign-in") | {"name": "Ann Example", "secret": PASSPHRASE}
+    with cheap_hashes():
+        assert client.post("/sign-in", data=form).status_code == 303
+        # As from a page elsewhere that makes somebody's browser send what it knows.
+        assert stranger.post("/sign-in", data=form | change).status_code == 400
+    assert "Signed in as" in client.get("/sign-in").text
+    assert "Signed in as" not in stranger.get("/sign-in").text

@@ -5,11 +5,12 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.routing import RequestRedirect
 from werkzeug.wrappers import Response
 
-from station.errors import BadInput, LockedOut, NotAllowed, WrongSecret
+from station.errors import BadInput, LockedOut, NotAllowed, StationError, WrongSecret
 from station.people import MAX_NAME, MAX_PASSPHRASE, Right
 from web import access, choices
 from web.context import reader
 from web.order import entry_number, field
+from web.repeats import refuse_for_good
 from web.status import status_of
 
 AUDIT_ROWS = 100
@@ -32,6 +33,7 @@ def sign_in() -> Response | tuple[str, int]:
         name = field(request.form, "name", "your name")
         person = access.doors().sign_in(name, _secret("secret", "the PIN or passphrase"))
     except (BadInput, WrongSecret, LockedOut) as error:
+        _wrong_once(error)
         return _sign_in_page(str(error)), status_of(error)
     access.begin_session(person)
     answer = redirect(own_address(request.form.get("next", "")), 303)
@@ -64,6 +66,7 @@ def first() -> Response | tuple[str, int]:
         code = field(request.form, "code", "the one-time code")
         person = access.doors().first_lead(code, name, _new_secret())
     except (BadInput, NotAllowed) as error:
+        _wrong_once(error)
         return _first_page(str(error)), status_of(error)
     access.begin_session(person)
     return redirect(url_for("facts.people"), 303)
@@ -86,6 +89,7 @@ def own_secret() -> Response | tuple[str, int]:
         doors.sign_in(person.name, old, reason="change the own secret")
         doors.set_secret(person, person.name, fresh)
     except (BadInput, WrongSecret, LockedOut) as error:
+        _wrong_once(error)
         return render_template("secret.html", person=person, problem=str(error)), status_of(error)
     access.sessions().end_all(person.name)
     access.begin_session(person)
@@ -177,6 +181,12 @@ def _first_page(problem: str) -> str:
         wanted=access.first_lead_wanted(),
         longest=MAX_PASSPHRASE,
     )
+
+
+def _wrong_once(error: StationError) -> None:
+    """Let a wrong secret that a double click sends twice count once."""
+    if isinstance(error, WrongSecret):
+        refuse_for_good()
 
 
 def _people_to_choose() -> list[str]:
