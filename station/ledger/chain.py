@@ -5,12 +5,13 @@ that no entry can be changed, dropped or moved without the later hashes telling.
 """
 
 import hashlib
-import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from uuid import UUID
+
+import orjson
 
 from station.errors import BadInput
 
@@ -32,10 +33,6 @@ HASHED_COLUMNS = (
     "prev_hash",
 )
 """The columns under the hash, in the order in which they are serialised."""
-
-_ENCODER = json.JSONEncoder(
-    sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False, check_circular=False
-)
 
 
 @dataclass(frozen=True)
@@ -88,16 +85,38 @@ def canonical_json(value: object) -> str:
     Raises
     ------
     BadInput
-        The value holds NaN, an infinity, half a surrogate pair or something JSON cannot say.
+        The value holds NaN, an infinity, half a surrogate pair, an integer of more than 64 bits or
+        something else that JSON cannot say.
     """
-    try:
-        text = _ENCODER.encode(value)
-        text.encode()
-    except (TypeError, ValueError) as error:
-        raise BadInput(
-            f"The ledger cannot hold this content: {error}. Correct it and save again."
-        ) from error
+    text = spelled(value)
+    # A number that is not finite is spelled as null.
+    if "null" in text:
+        _refuse_not_finite(value)
     return text
+
+
+def spelled(value: object) -> str:
+    """Return the `canonical_json` of a value that is known to hold no NaN and no infinity."""
+    try:
+        return orjson.dumps(value, option=orjson.OPT_SORT_KEYS).decode()
+    except TypeError as error:
+        raise _cannot_hold(error) from error
+
+
+def _refuse_not_finite(value: object) -> None:
+    left = [value]
+    while left:
+        match left.pop():
+            case float() as number if not math.isfinite(number):
+                raise _cannot_hold(f"{number} is not a finite number")
+            case list() | tuple() as items:
+                left.extend(items)
+            case dict() as items:
+                left.extend(items.values())
+
+
+def _cannot_hold(reason: object) -> BadInput:
+    return BadInput(f"The ledger cannot hold this content: {reason}. Correct it and save again.")
 
 
 def entry_hash(columns: Mapping[str, object]) -> str:

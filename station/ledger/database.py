@@ -108,6 +108,25 @@ def writing_engine(path: Path, *, busy_timeout_s: float) -> Engine:
     return _engine(lambda: connect(path, "rw", busy_timeout_s), NullPool, "BEGIN IMMEDIATE")
 
 
+@contextmanager
+def write_transaction(connection: Connection) -> Iterator[None]:
+    """Hold SQLite's write lock in the block, then commit; on any error, roll back.
+
+    SQLAlchemy joins in only where a statement in the block is its own: its bookkeeping of a
+    transaction takes as long as several statements that are `Prepared`.
+    """
+    driver = driver_of(connection)
+    driver.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        connection.commit()
+        driver.commit()
+    except BaseException:
+        connection.rollback()
+        driver.rollback()
+        raise
+
+
 def reading_engine(
     path: Path, *, busy_timeout_s: float = BUSY_TIMEOUT_S, forgive_text: bool = False
 ) -> Engine:
@@ -296,7 +315,10 @@ def _engine(
     engine = create_engine("sqlite://", creator=creator, poolclass=pool)
 
     def begin_transaction(connection: Connection) -> None:
-        driver_of(connection).execute(begin)
+        driver = driver_of(connection)
+        # Within `write_transaction` there is one already.
+        if not driver.in_transaction:
+            driver.execute(begin)
 
     event.listen(engine, "begin", begin_transaction)
     return engine

@@ -6,7 +6,7 @@ table cannot differ from the one that grew.
 
 from typing import Any
 
-from sqlalchemy import ColumnClause, Connection, bindparam, exists, literal_column, select
+from sqlalchemy import Connection, bindparam, select
 from sqlalchemy.dialects.sqlite import insert
 
 from station.errors import BadInput
@@ -99,14 +99,26 @@ _STANDING = select(_sample.c.verdict, _sample.c.at_utc, _sample.c.person).where(
     _sample.c.sample_id == bindparam("of_sample")
 )
 _CORRECT = _sample.update().where(_sample.c.sample_id == bindparam("of_sample"))
-_adding = insert(tables.tally)
-_COUNT = Prepared(
-    _adding.on_conflict_do_update(
-        index_elements=["quarter", "person", "what"],
-        set_={"n": tables.tally.c.n + _adding.excluded.n},
-    ),
-    ["quarter", "person", "what", "n"],
-)
+
+
+def _counting(*quarters: str) -> Prepared:
+    """Return the statement that adds ``n`` to a count of each of these quarters of an hour."""
+    rows = [
+        {"quarter": bindparam(quarter), **{name: bindparam(name) for name in _COUNTED}}
+        for quarter in quarters
+    ]
+    adding = insert(tables.tally).values(rows)
+    return Prepared(
+        adding.on_conflict_do_update(
+            index_elements=["quarter", "person", "what"],
+            set_={"n": tables.tally.c.n + adding.excluded.n},
+        )
+    )
+
+
+_COUNTED = ("person", "what", "n")
+_COUNT = _counting("all_time")
+_COUNT_VERDICT = _counting("all_time", "quarter_hour")
 _NOTE_USED = Prepared(
     insert(tables.instrument_used).on_conflict_do_nothing(), ["role", "instrument"]
 )
@@ -120,13 +132,7 @@ _FIND_BASELINE = select(tables.baseline.c.entry_id).where(
     tables.baseline.c.joint_key == bindparam("joint_key"),
     tables.baseline.c.baseline_version == bindparam("baseline_version"),
 )
-_DEMO_KEY: ColumnClause[str] = literal_column(f"'{FIRST_DEMO_KEY}'")
-_MARK_DEMO = Prepared(
-    tables.meta.insert().from_select(
-        ["key", "value"],
-        select(_DEMO_KEY, bindparam("seq")).where(~exists().where(tables.meta.c.key == _DEMO_KEY)),
-    )
-)
+_MARK_DEMO = Prepared(insert(tables.meta).on_conflict_do_nothing(), ["key", "value"])
 
 
 def derive(connection: Connection, entry: Entry) -> None:
@@ -156,7 +162,7 @@ def derive(connection: Connection, entry: Entry) -> None:
         case InstrumentCalibrated() | InstrumentChecked():
             _instrument_event(connection, entry, payload)
     if payload.demo:
-        _MARK_DEMO.execute(connection, {"seq": str(entry.seq)})
+        _MARK_DEMO.execute(connection, {"key": FIRST_DEMO_KEY, "value": str(entry.seq)})
 
 
 def _tools(
@@ -186,7 +192,7 @@ def _sample_begun(connection: Connection, entry: Entry, begun: SampleBegun) -> N
         "step": begun.step,
     }
     _BEGIN.execute(connection, row | _described(entry, begun))
-    _count(connection, ALL_TIME, entry.person, BEGUN, 1)
+    _count_begun(connection, entry.person)
 
 
 def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinished) -> None:
@@ -241,7 +247,7 @@ def _sample_imported(connection: Connection, entry: Entry, imported: SampleImpor
         **{name: getattr(imported, name) for name in _AS_IMPORTED},
     }
     connection.execute(_sample.insert(), row)
-    _count(connection, ALL_TIME, imported.measured_by, BEGUN, 1)
+    _count_begun(connection, imported.measured_by)
     _count_verdict(connection, at_utc, imported.measured_by, verdict, 1)
 
 
@@ -254,12 +260,13 @@ def quarter_of(at_utc: str) -> str:
 def _count_verdict(
     connection: Connection, at_utc: str, person: str, verdict: str, change: int
 ) -> None:
-    for quarter in (ALL_TIME, quarter_of(at_utc)):
-        _count(connection, quarter, person, verdict, change)
+    row = {"person": person, "what": verdict, "n": change}
+    quarters = {"all_time": ALL_TIME, "quarter_hour": quarter_of(at_utc)}
+    _COUNT_VERDICT.execute(connection, row | quarters)
 
 
-def _count(connection: Connection, quarter: str, person: str, what: str, change: int) -> None:
-    row = {"quarter": quarter, "person": person, "what": what, "n": change}
+def _count_begun(connection: Connection, person: str) -> None:
+    row = {"all_time": ALL_TIME, "person": person, "what": BEGUN, "n": 1}
     _COUNT.execute(connection, row)
 
 

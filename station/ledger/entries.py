@@ -5,8 +5,9 @@ when a field changes its meaning; readers keep the older models, so that an entr
 still says what it said. All quantities are SI; ``u`` is one standard uncertainty.
 """
 
+from collections.abc import Mapping
 from datetime import date, datetime
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
@@ -20,10 +21,27 @@ NEST_OUTCOME = "nest_outcome"
 """Name of the step of a daily check that records what was found of one nest."""
 
 
-class Payload(BaseModel):
-    """Base of all payloads: frozen, no unknown fields, no NaN or infinity."""
+class Recorded(BaseModel):
+    """Base of all that is recorded: frozen, no unknown fields, no NaN or infinity.
+
+    Every instance has passed its validation, since pydantic's two ways around that are closed; so
+    what is written need not be read back to know that it can be.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    @classmethod
+    def model_construct(cls, _fields_set: set[str] | None = None, **values: Any) -> Self:
+        """Return an instance of these values, validated like any other."""
+        return cls.model_validate(values)
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:  # noqa: ARG002
+        """Return an instance with some values changed, validated like any other."""
+        return type(self).model_validate({**dict(self), **(update or {})})
+
+
+class Payload(Recorded):
+    """Base of all payloads."""
 
     KIND: ClassVar[str]
     VERSION: ClassVar[int] = 1
@@ -109,10 +127,8 @@ class ToolServiced(Payload):
     action: str
 
 
-class Joint(BaseModel):
+class Joint(Recorded):
     """What makes samples comparable: connector, wires and the nest that crimped them."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     connector: str
     """Identifier of the connector in ``station/data/connectors``."""
@@ -129,10 +145,8 @@ class Joint(BaseModel):
         return " | ".join(parts)
 
 
-class InstrumentUsed(BaseModel):
+class InstrumentUsed(Recorded):
     """Which instrument made a number, as it named itself."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     profile: str
     identity: str
@@ -151,10 +165,8 @@ class InstrumentUsed(BaseModel):
         return self.identity or self.profile
 
 
-class BudgetLine(BaseModel):
+class BudgetLine(Recorded):
     """One contribution to an uncertainty, in the unit of the result."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     name: str
     u: float
@@ -162,10 +174,8 @@ class BudgetLine(BaseModel):
     """Degrees of freedom; null for infinitely many."""
 
 
-class ResistanceResult(BaseModel):
+class ResistanceResult(Recorded):
     """A reading and what it was reduced to. Raw, wire share and splice are all kept."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     repeats_ohm: tuple[float, ...]
     reading_ohm: float
@@ -185,10 +195,8 @@ class ResistanceResult(BaseModel):
     instrument: InstrumentUsed
 
 
-class PullResult(BaseModel):
+class PullResult(Recorded):
     """A pull reduced to its peak, and where the trace is kept."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     peak_n: float
     u_n: float
@@ -223,10 +231,8 @@ class PullResult(BaseModel):
     instrument: InstrumentUsed
 
 
-class CriterionResult(BaseModel):
+class CriterionResult(Recorded):
     """One comparison with one limit."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     criterion: str
     unit: str
@@ -416,10 +422,8 @@ class Correction(Payload):
     failure_mode: str | None = None
 
 
-class PointTaken(BaseModel):
+class PointTaken(Recorded):
     """One calibration point in SI: the reference, its uncertainty, and what was read."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     reference: float
     u_reference: float
@@ -477,10 +481,8 @@ class InstrumentChecked(Payload):
     reason: str | None = None
 
 
-class StudyTurn(BaseModel):
+class StudyTurn(Recorded):
     """One measurement of a gauge study: a :class:`calibration.study_plan.Turn`."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     appraiser: str
     part: str

@@ -237,7 +237,8 @@ class _KindFiles:
         _write_text(folder / f"{kind}.schema.json", json.dumps(schema, indent=2))
 
     def write(self, row: Row[Any]) -> None:
-        envelope = row._asdict()
+        # SQLAlchemy's names of columns are text of its own kind.
+        envelope = {str(name): value for name, value in row._asdict().items()}
         payload = json.loads(envelope.pop("payload"))
         if self._lines is None:
             self._open()

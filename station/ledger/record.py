@@ -9,7 +9,7 @@ from pydantic import ValidationError
 from sqlalchemy import Row
 
 from station.errors import BadInput, LedgerDamaged
-from station.ledger.chain import canonical_json, utc_time
+from station.ledger.chain import spelled, utc_time
 from station.ledger.entries import KINDS, Payload
 from station.plain_faults import first_fault
 
@@ -34,12 +34,12 @@ class Entry:
 
 
 def payload_text(payload: Payload) -> str:
-    """Return the canonical JSON of a payload, which is known to read back as the same payload.
+    """Return the canonical JSON of a payload, from which the same payload can be read.
 
     Raises
     ------
     BadInput
-        The kind or version is not one that may be written, or the content breaks its model.
+        The kind or version is not one that may be written, or the content is not Unicode.
     """
     model = KINDS.get(payload.KIND)
     if model is None or type(payload) is not model:
@@ -47,19 +47,7 @@ def payload_text(payload: Payload) -> str:
             f"The ledger has no kind of entry {payload.KIND!r} made by {type(payload).__name__}: "
             f"use one of {', '.join(KINDS)}."
         )
-    text = canonical_json(payload.model_dump(mode="json", warnings=False))
-    try:
-        read_back = model.model_validate_json(text)
-    except ValidationError as error:
-        raise BadInput(
-            f"The {payload.KIND} entry was not written, because {first_fault(error)}."
-        ) from error
-    if read_back != payload:
-        raise BadInput(
-            f"The {payload.KIND} entry was not written, because it would read back differently: "
-            "build it from plain numbers and text."
-        )
-    return text
+    return spelled(payload.model_dump(mode="json"))
 
 
 def entry_from_row(row: Row[Any]) -> Entry:

@@ -13,7 +13,7 @@ import numpy as np
 
 from station.errors import BadInput, LedgerDamaged
 from station.ledger.backup import moved_into_place
-from station.ledger.chain import HASHED_COLUMNS, canonical_json
+from station.ledger.chain import HASHED_COLUMNS
 from station.ledger.export import ENTRIES, MANIFEST, TRACES
 from station.ledger.store import Ledger
 from station.ledger.traces import encode_trace, trace_key
@@ -88,6 +88,7 @@ def _read_manifest(folder: Path) -> dict[str, Any]:
         )
 
 
+_PAYLOAD = ',"payload":'
 _NEEDED = ("bench", "entries", "traces", "last_hash", "traces_as")
 
 
@@ -101,8 +102,17 @@ def _of_kind(path: Path) -> Iterator[Mapping[str, Any]]:
     with path.open(encoding="utf-8", newline="\n") as file:
         for line in file:
             columns = json.loads(line)
-            columns["payload"] = canonical_json(columns["payload"])
+            columns["payload"] = _text_of_payload(line)
             yield {name: columns[name] for name in (*HASHED_COLUMNS, "hash")}
+
+
+def _text_of_payload(line: str) -> str:
+    """Return the payload as it is spelled, for its spelling is what the hash is of."""
+    # In a line of JSON, no text can hold this mark: its quotation marks would be escaped.
+    _, found, text = line.rstrip().removesuffix("}").partition(_PAYLOAD)
+    if not found:
+        raise ValueError("a line does not end with a payload")
+    return text
 
 
 def _traces(folder: Path, form: str) -> Iterator[tuple[str, bytes]]:

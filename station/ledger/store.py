@@ -5,15 +5,16 @@ import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import UTC
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Self
 
-from sqlalchemy import LargeBinary, Text, bindparam, func, inspect, literal_column, select
+from sqlalchemy import bindparam, func, inspect, literal_column, select
 
 from station.errors import BadInput, LedgerDamaged, LedgerError
 from station.ledger import database, tables
-from station.ledger.chain import FIRST_PREV_HASH, Moment, entry_hash, utc_text, utc_time, uuid7
+from station.ledger.chain import FIRST_PREV_HASH, Moment, entry_hash, utc_text, uuid7
 from station.ledger.clock import now
 from station.ledger.derive import FIRST_DEMO_KEY, derive
 from station.ledger.entries import Payload, SampleFinished
@@ -46,16 +47,10 @@ _NEXT_ENTRIES = (
     .order_by(_entry.c.seq)
     .limit(PROGRESS_STEP)
 )
-_trace_named = select(tables.trace.c.sha256).where(tables.trace.c.sha256 == bindparam("key"))
-_HAS_TRACE = database.Prepared(_trace_named)
-_ADD_TRACE = database.Prepared(
-    tables.trace.insert().from_select(
-        ["sha256", "data"],
-        select(bindparam("key", type_=Text), bindparam("data", type_=LargeBinary)).where(
-            ~_trace_named.exists()
-        ),
-    )
+_HAS_TRACE = database.Prepared(
+    select(tables.trace.c.sha256).where(tables.trace.c.sha256 == bindparam("key"))
 )
+_ADD_TRACE = database.Prepared(tables.trace.insert(), ["sha256", "data"])
 _SET_VERSION = tables.meta.update().where(tables.meta.c.key == "read_tables_version")
 
 
@@ -267,7 +262,7 @@ class Ledger:
             for key, data in traces:
                 if trace_key(data) != key:
                     raise BadInput(f"The trace {key} does not match its hash: nothing was taken.")
-                _ADD_TRACE.execute(self._connection, {"key": key, "data": data})
+                self._add_trace(key, data)
             for columns in entries:
                 self._adopt_one(head, columns)
                 taken += 1
@@ -341,7 +336,7 @@ class Ledger:
                 raise self._closed()
             # SQLite would go on writing into a file that has no name any more.
             database.check_still_there(self._path, self._file)
-            with self._connection.begin():
+            with database.write_transaction(self._connection):
                 self._head = self._read_head()
                 began_at = self._head.seq
                 try:
@@ -392,13 +387,14 @@ class Ledger:
     def _write(
         self, head: _Head, payload: Payload, text: str, person: str, moment: Moment
     ) -> Entry:
+        at_utc = moment.at_utc.astimezone(UTC)
         columns: dict[str, Any] = {
             "bench": self._bench,
             "seq": head.seq + 1,
             "id": str(uuid7(moment.unix_ms, os.urandom(10))),
             "kind": payload.KIND,
             "version": payload.VERSION,
-            "at_utc": utc_text(moment.at_utc),
+            "at_utc": utc_text(at_utc),
             "clock_synced": moment.clock_synced,
             "boot_id": moment.boot_id,
             # A whole number would hash without the ".0" that it is read back with.
@@ -409,7 +405,6 @@ class Ledger:
         }
         columns["hash"] = entry_hash(columns)
         _ADD_ENTRY.execute(self._connection, columns)
-        at_utc = utc_time(columns["at_utc"])
         entry = Entry(**{**columns, "at_utc": at_utc, "payload": payload})
         derive(self._connection, entry)
         head.seq, head.hash = entry.seq, entry.hash
@@ -417,12 +412,16 @@ class Ledger:
 
     def _write_traces(self, payload: Payload, traces: Mapping[str, bytes]) -> None:
         for key, data in traces.items():
-            _ADD_TRACE.execute(self._connection, {"key": key, "data": data})
+            self._add_trace(key, data)
         named = _named_trace(payload)
         if named and named not in traces and not self._has_trace(named):
             raise BadInput(
                 f"The trace {named} that the entry names is not on record: give it with the entry."
             )
+
+    def _add_trace(self, key: str, data: bytes) -> None:
+        if not self._has_trace(key):
+            _ADD_TRACE.execute(self._connection, {"sha256": key, "data": data})
 
     def _has_trace(self, key: str) -> bool:
         return _HAS_TRACE.execute(self._connection, {"key": key}).fetchone() is not None

@@ -22,7 +22,7 @@ from station.ledger.chain import (
 scalars = (
     st.none()
     | st.booleans()
-    | st.integers()
+    | st.integers(-(2**63), 2**64 - 1)
     | st.floats(allow_nan=False, allow_infinity=False)
     | st.text()
 )
@@ -66,7 +66,17 @@ def test_canonical_json_is_dense_sorted_and_not_escaped() -> None:
 
 
 @pytest.mark.parametrize(
-    "value", [float("nan"), float("inf"), [float("-inf")], "\ud800", b"bytes", {1, 2}]
+    "value",
+    [
+        float("nan"),
+        float("inf"),
+        [float("-inf")],
+        {"a": [None, (1.0, float("nan"))]},
+        "\ud800",
+        b"bytes",
+        {1, 2},
+        2**64,
+    ],
 )
 def test_what_json_cannot_say_is_refused(value: Any) -> None:
     with pytest.raises(BadInput, match="cannot hold this content"):

@@ -2,7 +2,7 @@ import threading
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import ClassVar
 
 import pytest
 
@@ -13,7 +13,6 @@ from station.ledger.entries import (
     Correction,
     Payload,
     PersonAdded,
-    PullResult,
     SampleBegun,
     SampleFinished,
 )
@@ -128,33 +127,10 @@ def test_an_unknown_kind_or_another_version_is_refused(ledger: Ledger) -> None:
     assert list(ledger.entries()) == []
 
 
-@pytest.mark.parametrize(
-    ("content", "message"),
-    [
-        ({"name": "Ana", "role": "guest"}, "role is 'guest', and has to be"),
-        ({"name": "Ana"}, "role is missing"),
-        ({"name": "\ud800", "role": "lead"}, "cannot hold this content"),
-    ],
-)
-def test_a_payload_that_breaks_its_model_is_refused(
-    ledger: Ledger, content: dict[str, Any], message: str
-) -> None:
-    with pytest.raises(BadInput, match=message):
-        ledger.append(PersonAdded.model_construct(**content), person="Ana")
+def test_a_payload_that_is_no_unicode_is_refused(ledger: Ledger) -> None:
+    with pytest.raises(BadInput, match="cannot hold this content"):
+        ledger.append(PersonAdded(name="\ud800", role="lead"), person="Ana")
     assert list(ledger.entries()) == []
-
-
-def test_nan_is_refused_even_past_the_model(
-    ledger: Ledger, begun: Begun, finished: Finished
-) -> None:
-    sample = ledger.append(begun(), person="Ana")
-    pull = finished(sample.id).pull
-    assert isinstance(pull, PullResult)
-    broken = finished(sample.id).model_copy(
-        update={"pull": pull.model_copy(update={"peak_n": float("nan")})}
-    )
-    with pytest.raises(BadInput, match="not JSON compliant"):
-        ledger.append(broken, person="Ana")
 
 
 def test_an_entry_needs_a_person(ledger: Ledger) -> None:
