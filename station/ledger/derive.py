@@ -103,7 +103,7 @@ _CORRECT = _sample.update().where(_sample.c.sample_id == bindparam("of_sample"))
 
 def _counting(*quarters: str) -> Prepared:
     """Return the statement that adds ``n`` to a count of each of these quarters of an hour."""
-    rows = [
+    rows: list[dict[str, Any]] = [
         {"quarter": bindparam(quarter), **{name: bindparam(name) for name in _COUNTED}}
         for quarter in quarters
     ]
@@ -196,7 +196,10 @@ def _sample_begun(connection: Connection, entry: Entry, begun: SampleBegun) -> N
 
 
 def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinished) -> None:
-    row = {
+    row = _described(entry, finished)
+    measured = _resistance(finished) | _pull(finished.pull) | _made_by(finished)
+    row |= measured
+    row |= {
         "of_sample": finished.sample_id,
         "finished_seq": entry.seq,
         "limit_standing": finished.limit_standing,
@@ -205,12 +208,10 @@ def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinis
         "void_by": finished.void_by,
         "measured_verdict": _measured_verdict(finished),
         "simulated": _is_simulated(finished),
+        "pull_limit_n": _limit_n(finished),
     }
-    measured = _resistance(finished) | _pull(finished.pull) | _made_by(finished)
-    measured["pull_limit_n"] = _limit_n(finished)
-    row |= _described(entry, finished) | measured
-    same = {f"same_{name}": row[name] for name in _INDEXED_DESCRIPTION}
-    done = _FINISH_AS_BEGUN.execute(connection, row | same).rowcount
+    row |= {f"same_{name}": row[name] for name in _INDEXED_DESCRIPTION}
+    done = _FINISH_AS_BEGUN.execute(connection, row).rowcount
     if not done and _FINISH.execute(connection, row).rowcount == 0:
         _refuse_finish(connection, finished.sample_id)
     _count_verdict(connection, str(row["at_utc"]), entry.person, finished.verdict, 1)

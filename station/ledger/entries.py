@@ -31,7 +31,9 @@ class Recorded(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     @classmethod
-    def model_construct(cls, _fields_set: set[str] | None = None, **values: Any) -> Self:
+    def model_construct(  # type: ignore[override]  # mypy's plugin sees one without fields
+        cls, _fields_set: set[str] | None = None, **values: Any
+    ) -> Self:
         """Return an instance of these values, validated like any other."""
         return cls.model_validate(values)
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pydantic import BaseModel, JsonValue, ValidationError
 
 from station.ledger.chain import canonical_json
-from station.ledger.entries import KINDS, Payload, PersonAdded, PullResult, SampleFinished
+from station.ledger.entries import KINDS, JobStep, Payload, PersonAdded, PullResult, SampleFinished
 from station.ledger.record import payload_text
 
 Finished = Callable[..., SampleFinished]
@@ -87,7 +87,7 @@ def test_no_number_that_is_not_finite_gets_past_the_models(
     with pytest.raises(ValidationError, match="finite number"):
         pull.model_copy(update={"peak_n": number})
     with pytest.raises(ValidationError, match="finite number"):
-        KINDS["job_step"](job_id="a job", step="a step", content={"a": [number]})
+        JobStep(job_id="a job", step="a step", content={"a": [number]})
 
 
 def test_a_copy_has_what_was_changed_and_all_else(finished: Finished) -> None:
