@@ -358,7 +358,8 @@ class Bench:
         sample_id = self._ledger.append(begun, person=order.person).id
         self.board.show(
             stage=Stage.CLIP_ON, order=order, sample_id=sample_id, resistance_readings_ohm=(),
-            force_n=None, peak_n=None, suggested_mode=None, outcome=None, trouble=None,
+            force_n=None, peak_n=None, standstill=None, suggested_mode=None, outcome=None,
+            trouble=None,
         )  # fmt: skip
         self._stop = operator.stop
         pulled = PullBegun(sample_id=sample_id, demo=self._demo)

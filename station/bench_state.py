@@ -72,6 +72,8 @@ class BenchState:
         What went wrong, in one sentence, where an instrument or the ledger failed.
     instrument_troubles
         What is wrong with each instrument just now, in one sentence each.
+    standstill
+        What is seen where the force does not change; a key of :data:`station.standstill.WORDS`.
     guard
         ``open`` or ``closed``; None where none is watched. Information, never a safety function.
     attention
@@ -87,6 +89,7 @@ class BenchState:
     resistance_readings_ohm: tuple[float, ...] = ()
     force_n: float | None = None
     peak_n: float | None = None
+    standstill: str | None = None
     suggested_mode: str | None = None
     outcome: SampleFinished | None = None
     trouble: str | None = None

@@ -24,6 +24,7 @@ from station.sample_record import (
     resistance_result,
 )
 from station.settings import Settings
+from station.standstill import StandstillWatch
 from station.trust import Trust, TrustBook
 from station.wire import WireSize, material_named, parse_size, resistance_ohm_per_m
 
@@ -70,6 +71,7 @@ class SampleCourse:
     traces: dict[str, bytes] = field(default_factory=dict, init=False)
     _peak_n: float = field(default=-math.inf, init=False)
     _shown_s: float = field(default=-math.inf, init=False)
+    _watch: StandstillWatch = field(default_factory=lambda: StandstillWatch(0.0), init=False)
     void_by: VoidBy = field(default="instrument", init=False)
 
     def run(self) -> str | None:
@@ -121,7 +123,9 @@ class SampleCourse:
         self.around.board.trace.begin()
         self.around.board.show(stage=Stage.PULLING)
         preload_n = min(5.0, max(1.0, PRELOAD_FRACTION * self._pull_limit_n()))
+        self._watch = StandstillWatch(preload_n)
         trace = tester.record(self._show_force, self.operator.stop, preload_n)
+        self.around.board.show(standstill=None)
         if trace.force_n.size:
             self.around.board.show(force_n=float(trace.force_n[-1]), peak_n=self._peak_n)
         by_panel = self.around.panel.void_reason(began_s)
@@ -190,9 +194,10 @@ class SampleCourse:
     def _show_force(self, at_s: float, force_n: float) -> None:
         self.around.board.trace.add(at_s, force_n)
         self._peak_n = max(self._peak_n, force_n)
+        standstill = self._watch.add(at_s, force_n)
         if at_s >= self._shown_s + SHOW_EVERY_S:
             self._shown_s = at_s
-            self.around.board.show(force_n=force_n, peak_n=self._peak_n)
+            self.around.board.show(force_n=force_n, peak_n=self._peak_n, standstill=standstill)
 
 
 def _peak(reduced: PullReduction, trace: RecordedPull, worth: ForceWorth) -> PeakFound:

@@ -13,6 +13,7 @@ from babel.messages.pofile import read_po, write_po
 
 from station.bench_state import WHAT_TO_DO
 from station.pull import FAILURE_MODES
+from station.standstill import WORDS as STANDSTILL_WORDS
 from web.choices import FORCES, WIRES
 from web.languages import FOLDER
 from web.live import GUARD_WORDS
@@ -36,7 +37,7 @@ OPTIONS = {"**.html": {"trimmed": "true", "silent": "false", "newstyle_gettext":
 
 OF_TABLES = (
     WHAT_TO_DO, FAILURE_MODES, GUARD_WORDS, JOB_WORDS, ROLE_WORDS, VERDICT_WORDS,
-    INSTRUMENT_WORDS, FORCES, WIRES,
+    INSTRUMENT_WORDS, FORCES, WIRES, STANDSTILL_WORDS,
 )  # fmt: skip
 """Tables whose texts the page translates where it shows them."""
 

@@ -27,6 +27,7 @@ PURE = {
     "judging",
     "people",
     "standards",
+    "standstill",
     "units",
     "ways",
 }

@@ -6,6 +6,7 @@ from station.bench_state import BenchState, SampleOrder, Stage
 from station.errors import StationError
 from station.limits import Limit, LimitSets
 from station.pull import FAILURE_MODES
+from station.standstill import WORDS
 from station.wire import parse_size
 from web.languages import Translate, translate
 from web.shown import (
@@ -60,6 +61,7 @@ def live_view(
         "trouble": state.trouble or "",
         "unsaved": state.unsaved or "",
         "instruments": "\n".join(state.instrument_troubles),
+        "standstill": _standstill(state, translate),
         "guard": translate(GUARD_WORDS.get(state.guard or "", "")),
         "sample": "" if state.order is None else _sample_words(state.order),
         "reading": _reading_words(state),
@@ -78,6 +80,12 @@ def live_view(
         suggested_mode=state.suggested_mode or "",
         limit_n=None if limit is None else limit.value_si,
         texts=texts,
+    )
+
+
+def _standstill(state: BenchState, translate: Translate) -> str:
+    return (
+        "" if state.stage is not Stage.PULLING else translate(WORDS.get(state.standstill or "", ""))
     )
 
 

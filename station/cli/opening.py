@@ -11,7 +11,7 @@ import click
 
 from station.bay import InstrumentBay
 from station.bench import Bench
-from station.bench_state import WHAT_TO_DO, Stage
+from station.bench_state import WHAT_TO_DO, BenchState, Stage
 from station.cli.ledger_file import default_ledger
 from station.datafiles import load_limit_sets, shipped_book
 from station.demo import run as demo_run
@@ -25,6 +25,7 @@ from station.limits import LimitSets
 from station.operators import Operator, SampleAbandoned
 from station.pull import FAILURE_MODES
 from station.settings import Settings, read_settings
+from station.standstill import WORDS
 
 Command = Callable[..., Any]
 Say = Callable[[str], None]
@@ -118,7 +119,21 @@ def opened_bench(opened: OpenBook, *, simulate: bool, seed: int, say: Say) -> It
             panel=panel,
         )
         stack.callback(bench.close)
+        bench.board.listeners.append(StandstillTold())
         yield BenchAtHand(bench, lambda _joint: OperatorAtTheTerminal())
+
+
+class StandstillTold:
+    """Says on the terminal that the force stands still, once each time it does."""
+
+    def __init__(self) -> None:
+        self._told: str | None = None
+
+    def __call__(self, state: BenchState) -> None:
+        """Look at a new snapshot of the bench."""
+        if state.standstill not in (None, self._told):
+            click.echo(WORDS[state.standstill], err=True)
+        self._told = state.standstill
 
 
 class OperatorAtTheTerminal:

@@ -242,3 +242,35 @@ def test_an_interrupted_sample_can_be_voided_once(
     assert ledger.reader.unfinished() == []
     with pytest.raises(BadInput, match="not waiting to be finished"):
         simulated.bench.void_unfinished(sample_id, "Ottilie", "again")
+
+
+class StuckTester(HandsAsOperator):
+    """Gives the sample up once the bench has said that the force stands still."""
+
+    def __init__(self, simulated: SimulatedBench) -> None:
+        super().__init__(simulated.hands, lambda _text: None)
+        self._simulated = simulated
+        self.told: list[str] = []
+
+    def sample_gripped(self) -> None:
+        self._simulated.hands.tester.command({"fault": "stuck"})
+        threading.Thread(target=self._watch, daemon=True).start()
+
+    def _watch(self) -> None:
+        board = self._simulated.bench.board
+        state = board.state
+        while state.standstill is None:
+            state = board.wait_beyond(state.version, timeout_s=10.0)
+        self.told.append(state.standstill)
+        self.stop.set()
+
+
+def test_a_force_that_stands_still_is_said_and_voids_nothing_by_itself(
+    simulated: SimulatedBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("station.standstill.STANDS_AFTER_S", 0.5)
+    operator = StuckTester(simulated)
+    outcome = simulated.bench.take_sample(ORDER, operator)
+    assert operator.told == ["no_force"]
+    assert outcome.finished.void_by == "person"
+    assert simulated.bench.board.state.standstill is None

@@ -6,6 +6,7 @@ from station.bench_state import WHAT_TO_DO, BenchState, SampleOrder, Stage
 from station.datafiles import shipped_limit_sets
 from station.ledger.entries import Joint
 from station.limits import CriterionTable, LimitSet, LimitSets
+from station.standstill import WORDS
 from tests.web.invented import order_of
 from web.live import live_view
 
@@ -58,3 +59,12 @@ def test_reading_says_that_wire_is_in_it() -> None:
     state = BenchState(resistance_readings_ohm=(2.0e-3, 2.1e-3))
     words = live_view(state, SETS).texts["reading"]
     assert words == "2.100 mΩ (wire included; reading 2)"
+
+
+@pytest.mark.parametrize("seen", sorted(WORDS))
+def test_a_force_that_stands_still_is_said_during_the_pull_alone(seen: str) -> None:
+    limit_sets = shipped_limit_sets()
+    state = BenchState(stage=Stage.PULLING, standstill=seen)
+    assert live_view(state, limit_sets).texts["standstill"] == WORDS[seen]
+    for other in (BenchState(stage=Stage.DONE, standstill=seen), BenchState(stage=Stage.PULLING)):
+        assert live_view(other, limit_sets).texts["standstill"] == ""
