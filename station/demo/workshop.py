@@ -86,12 +86,18 @@ class Crimper:
         }  # fmt: skip
 
     def make(self, made: Joint, wear: float = 0.0) -> Specimen:
-        """Crimp one sample of a joint; any gauge that the shop does not stock is drawn alike."""
-        size = parse_size(made.wires[0])
+        """Crimp one sample of a joint; any gauge that the shop does not stock is drawn alike.
+
+        The clips' span is shared between the wires; the weakest of them is what is pulled out.
+        """
+        sizes = [parse_size(wire) for wire in made.wires]
+        size = min(sizes, key=soft_break_force_n)
         strength = _STRENGTH_SHARE * _TOOL_STRENGTH.get(made.tool, 1.0)
         force_n = soft_break_force_n(size) * strength * (1.0 - _WORN_FORCE_LOSS * wear)
         splice_ohm = _SPLICE_OHM.get(size.label, 0.2e-3) * (1.0 + _WORN_RESISTANCE_GAIN * wear)
-        per_metre = resistance_ohm_per_m(size) * self._reel.get(size.label, 1.0)
+        per_metre = sum(
+            resistance_ohm_per_m(one) * self._reel.get(one.label, 1.0) for one in sizes
+        ) / len(sizes)
         slips: FailureKind = "slip" if self.rng.random() < 0.3 + 0.5 * wear else "break"
         return Specimen(
             wire_ohm=per_metre * self.span_m,
