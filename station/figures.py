@@ -12,6 +12,7 @@ from station.statistics.capability import Capability
 from station.statistics.charts import Chart
 from station.statistics.comparison import Comparison, Estimate
 from station.statistics.drift_study import DriftStudy
+from station.whole_files import whole_file
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -231,7 +232,5 @@ def _save(path: Path, draw: "Callable[[Figure], None]", size_in: tuple[float, fl
     with matplotlib.rc_context(settings):  # type: ignore[arg-type]
         figure = Figure(figsize=size_in, layout="constrained")
         draw(figure)
-        try:
-            figure.savefig(path)
-        except OSError as error:
-            raise BadInput(f"{path} could not be written: {error.strerror}.") from error
+        with whole_file(path) as half:
+            figure.savefig(half, format=path.suffix[1:].lower())

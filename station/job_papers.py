@@ -1,8 +1,5 @@
 """The paper of any job that has one, from the record."""
 
-from contextlib import suppress
-from pathlib import Path
-
 from station.certificates import attempts_of
 from station.certification_record import hints_of, read_certification
 from station.datafiles import shipped_book, shipped_causes
@@ -60,18 +57,3 @@ def _counted(reader: LedgerReader, record: JobRecord) -> list[SampleRow]:
                 if row is not None:
                     found.setdefault(row.sample_id, row)
     return list(found.values())
-
-
-def write_paper(text: str, path: Path) -> None:
-    """Write a paper, whole or not at all (BadInput where that cannot be)."""
-    half = path.with_name(path.name + ".part")
-    try:
-        half.write_text(text, encoding="utf-8")
-        half.replace(path)
-    except OSError as error:
-        with suppress(OSError):
-            half.unlink(missing_ok=True)
-        raise BadInput(
-            f"{path} could not be written: {error.strerror}. Nothing is left of it; check the "
-            "folder and that there is room."
-        ) from error

@@ -24,6 +24,7 @@ from station.instruments.profiles import (
 )
 from station.instruments.pull_tester import PullTester
 from station.instruments.trace_file import TraceFile
+from station.whole_files import write_whole
 
 _PATIENCE_S = 1.0
 _POLL_S = 0.2
@@ -322,11 +323,11 @@ def _say_next(port: str, written: Path) -> None:
 def _write(path: Path, text: str) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
     except OSError as error:
         raise BadInput(
             f"The profile {path} cannot be written ({error.strerror}); name another file."
         ) from error
+    write_whole(path, text)
 
 
 COMMANDS = (instruments,)

@@ -26,7 +26,7 @@ from station.cli.validations import tell as tell_validation
 from station.cli.ways import compare
 from station.errors import BadInput
 from station.job_keeping import Content
-from station.job_papers import paper_of, write_paper
+from station.job_papers import paper_of
 from station.jobs.course import Todo
 from station.jobs.daily_plan import DailyCheckPlan
 from station.jobs.plan_errors import error_lines, plan_errors
@@ -36,6 +36,7 @@ from station.ledger.queries import LedgerReader
 from station.plan_files import load_plans, plan_named, read_plan
 from station.reports.frame import Paper
 from station.settings import read_settings
+from station.whole_files import write_whole
 from station.wire import parse_size
 
 _person = click.option("--person", required=True, metavar="NAME", help="Who does it, as on record.")
@@ -235,7 +236,7 @@ def end(
 def report(job_id: str, out: Path, paper: Paper, path: Path | None) -> None:
     """Write the paper of a job: one HTML file with its figures inside, to print or to keep."""
     with LedgerReader.open(path or default_ledger()) as reader:
-        write_paper(paper_of(reader, job_id, paper), out)
+        write_whole(out, paper_of(reader, job_id, paper))
     click.echo(f"Wrote {out}.")
 
 

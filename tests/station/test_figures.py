@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from station.cli.main import run
+from tests.station.test_whole_files import room_for
 
 COMMANDS = {
     "capability": ["--lower", "80"],
@@ -43,6 +44,17 @@ def test_a_figure_that_cannot_be_written(
     printed = capsys.readouterr()
     assert printed.out == ""
     assert "could not be written" in printed.err
+
+
+@pytest.mark.parametrize("ending", [".svg", ".png", ".pdf"])
+def test_a_full_disk_leaves_the_figure_before(pulls: Path, ending: str) -> None:
+    target = pulls.with_name(f"figure{ending}")
+    command = ["study", "charts", str(pulls), *COMMANDS["charts"], "--plot", str(target)]
+    assert run(command) == 0
+    before, names = target.read_bytes(), sorted(pulls.parent.iterdir())
+    with room_for(2048):
+        assert run(command) == 2
+    assert (target.read_bytes(), sorted(pulls.parent.iterdir())) == (before, names)
 
 
 def test_every_value_is_drawn(pulls: Path) -> None:

@@ -7,7 +7,7 @@ import pytest
 from station.blind_judging import show_key
 from station.certification_book import acknowledge, end_certification, sign
 from station.errors import BadInput
-from station.job_papers import paper_of, write_paper
+from station.job_papers import paper_of
 from station.ledger.chain import Moment
 from station.ledger.store import Ledger
 from station.validation_book import end_validation
@@ -70,18 +70,3 @@ def test_certificate_holds_scope_statement_and_signatures(ledger: Ledger, clock:
         "looked at by Lea", "6 controls", "90% demanded", "Attempts",
     ):  # fmt: skip
         assert words in text, words
-
-
-def test_paper_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
-    write_paper("text", tmp_path / "paper.html")
-    assert [file.name for file in tmp_path.iterdir()] == ["paper.html"]
-    with pytest.raises(BadInput, match="could not be written"):
-        write_paper("text", tmp_path / "no folder" / "paper.html")
-
-
-def test_nothing_is_left_of_a_paper_that_could_not_be_put_in_its_place(tmp_path: Path) -> None:
-    folder = tmp_path / "paper.html"
-    folder.mkdir()
-    with pytest.raises(BadInput, match="Nothing is left of it"):
-        write_paper("text", folder)
-    assert list(tmp_path.iterdir()) == [folder]

@@ -25,10 +25,11 @@ from station.cli.main import run
 from station.demo import run as demo_run
 from station.demo.hands import HandsAtTheBench
 from station.demo.workshop import LIMIT_SET
-from station.job_papers import paper_of, write_paper
+from station.job_papers import paper_of
 from station.ledger.job_queries import JobRecord, job_record, jobs
 from station.ledger.queries import LedgerReader
 from station.settings import Settings
+from station.whole_files import write_whole
 from web import create_app
 
 TARGET = Path(__file__).parents[2] / ".readme" / "jobs"
@@ -222,7 +223,7 @@ def main() -> None:
                 raise SystemExit("\n".join(found))
             if kept:
                 with LedgerReader.open(first) as reader:
-                    write_paper(paper_of(reader, page.row.job_id), TARGET / f"{walk.name}.html")
+                    write_whole(TARGET / f"{walk.name}.html", paper_of(reader, page.row.job_id))
             ended = page.ended
             print(f"{walk.name}: {ended.outcome if ended else 'open'}, both ways")
 

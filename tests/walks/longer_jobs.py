@@ -21,12 +21,13 @@ from playwright.sync_api import Locator, Page, expect, sync_playwright
 
 from station.blind_judging import pool
 from station.demo.workshop import LIMIT_SET
-from station.job_papers import paper_of, write_paper
+from station.job_papers import paper_of
 from station.jobs.coded_numbers import ALPHABET, CODE_LENGTH
 from station.ledger.code_queries import coded_samples
 from station.ledger.job_queries import JobRecord, job_record, job_samples, jobs
 from station.ledger.queries import LedgerReader, SampleRow
 from station.ledger.store import Ledger
+from station.whole_files import write_whole
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
 from tests.station.jobs.recorded import check_instruments
 from tests.walks import daily_check as daily
@@ -358,7 +359,7 @@ def main() -> None:
             record = page.record(job)[0]
             with LedgerReader.open(page.path) as reader:
                 text = paper_of(reader, record.row.job_id)
-            write_paper(text, TARGET / f"{job.replace('_', '-')}.html")
+            write_whole(TARGET / f"{job.replace('_', '-')}.html", text)
             print(f"{job}: {record.ended.outcome if record.ended else 'open'}, both ways")
 
 

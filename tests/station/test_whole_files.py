@@ -1,0 +1,69 @@
+import resource
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from station.errors import BadInput
+from station.whole_files import whole_file, write_whole
+
+LONG = "text\n" * 2000
+
+
+@contextmanager
+def room_for(size_bytes: int) -> Iterator[None]:
+    """Let no file of this process grow beyond a size: writes fail half-way, as on a full disk."""
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size_bytes, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+def test_a_file_is_written_whole(tmp_path: Path) -> None:
+    write_whole(tmp_path / "paper.html", LONG)
+    assert [file.name for file in tmp_path.iterdir()] == ["paper.html"]
+    assert (tmp_path / "paper.html").read_text() == LONG
+
+
+def test_a_full_disk_leaves_what_stood_there(tmp_path: Path) -> None:
+    path = tmp_path / "paper.html"
+    write_whole(path, "old")
+    with pytest.raises(BadInput, match="Nothing is left of it"), room_for(4096):
+        write_whole(path, LONG)
+    assert {file.name: file.read_text() for file in tmp_path.iterdir()} == {"paper.html": "old"}
+
+
+def test_what_stops_the_writing_leaves_nothing_either(tmp_path: Path) -> None:
+    def interrupted() -> None:
+        with whole_file(tmp_path / "paper.html") as half:
+            half.write_text("half")
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        interrupted()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_that_is_missing_or_stands_in_the_way_is_told(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="could not be written: No such file or directory"):
+        write_whole(tmp_path / "no folder" / "paper.html", LONG)
+    folder = tmp_path / "paper.html"
+    folder.mkdir()
+    with pytest.raises(BadInput, match="could not be written: Is a directory"):
+        write_whole(folder, LONG)
+    assert list(tmp_path.iterdir()) == [folder]
+
+
+def test_a_link_stays_one_and_a_device_is_written_as_it_comes(tmp_path: Path) -> None:
+    link = tmp_path / "link.html"
+    link.symlink_to(tmp_path / "paper.html")
+    write_whole(link, LONG)
+    assert link.is_symlink()
+    assert (tmp_path / "paper.html").read_text() == LONG
+    write_whole(Path("/dev/null"), LONG)
+    with pytest.raises(BadInput, match="No space left on device"):
+        write_whole(Path("/dev/full"), LONG)
+    assert Path("/dev/full").is_char_device()
