@@ -1,5 +1,6 @@
 """Figures that the command line writes to a file. The drawing library is imported when needed."""
 
+import io
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -232,5 +233,7 @@ def _save(path: Path, draw: "Callable[[Figure], None]", size_in: tuple[float, fl
     with matplotlib.rc_context(settings):  # type: ignore[arg-type]
         figure = Figure(figsize=size_in, layout="constrained")
         draw(figure)
-        with whole_file(path) as half:
-            figure.savefig(half, format=path.suffix[1:].lower())
+        drawn = io.BytesIO()
+        figure.savefig(drawn, format=path.suffix[1:].lower())
+    with whole_file(path) as half:
+        half.write_bytes(drawn.getvalue())
