@@ -9,7 +9,7 @@ from station.connectors import ConnectorBook
 from station.doors import active_person
 from station.errors import BadInput, NotAllowed, NotOnRecord
 from station.jobs.certification_course import JUDGED, KEY_SHOWN, Blind
-from station.jobs.coded_numbers import Slot
+from station.jobs.coded_numbers import Slot, in_plan_order
 from station.ledger.entries import Joint
 from station.ledger.queries import LedgerReader, SampleRow
 from station.ledger.store import Ledger
@@ -94,7 +94,8 @@ def show_key(ledger: Ledger, job: Certification, person: Named) -> list[tuple[st
         )
     note(ledger, job, KEY_SHOWN, {"to": person.name}, person.name)
     sitting = max(slot.sitting for slot in job.key.values())
-    return [(code, slot) for code, slot in job.key.items() if slot.sitting == sitting]
+    present = {code: slot for code, slot in job.key.items() if slot.sitting == sitting}
+    return in_plan_order(job.plan, present)
 
 
 def judge(

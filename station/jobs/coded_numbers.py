@@ -50,6 +50,28 @@ def slots_for(plan: CertificationPlan, tasks: Sequence[str], sitting: int) -> li
     ]
 
 
+def in_plan_order(plan: CertificationPlan, key: Mapping[str, Slot]) -> list[tuple[str, Slot]]:
+    """Codes with their slots as the samples are made and labelled: task by task, in turn.
+
+    The record keeps a key by its codes, which is no order at all for who labels.
+    """
+    order = {
+        (slot.task, slot.part, slot.position): place
+        for place, slot in enumerate(slots_for(plan, [task.id for task in plan.tasks], 1))
+    }
+    return sorted(key.items(), key=lambda item: order[item[1].task, item[1].part, item[1].position])
+
+
+def amounts_of(key: Mapping[str, Slot], sitting: int) -> dict[str, dict[Part, int]]:
+    """How many samples a sitting needs of each task, by part; no code is in it."""
+    found: dict[str, dict[Part, int]] = {}
+    for slot in key.values():
+        if slot.sitting == sitting:
+            parts = found.setdefault(slot.task, {"candidate": 0, "spare": 0, "control": 0})
+            parts[slot.part] += 1
+    return found
+
+
 def key_from(contents: Sequence[Mapping[str, Any]]) -> dict[str, Slot]:
     """The key of a job from what the record keeps of each sitting: slots by code."""
     return {code: Slot(**slot) for content in contents for code, slot in content["codes"].items()}

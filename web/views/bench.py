@@ -138,6 +138,8 @@ def _page(values: Mapping[str, str], problem: str = "") -> str:
         values=values,
         problem=problem,
         job_id=None if snapshot.order is None else snapshot.order.job_id,
+        # A coded sample is filed under its code alone: it names no job to go on with.
+        coded=snapshot.order is not None and snapshot.order.step is not None,
     )
 
 

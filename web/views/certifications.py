@@ -22,8 +22,9 @@ from station.datafiles import shipped_book, shipped_causes
 from station.errors import BadInput, DataFileError, NoLimit
 from station.jobs.certificate import latest_held, statement, strengths
 from station.jobs.certification import OUTCOME_WORDS
-from station.jobs.certification_course import CertificationScope
+from station.jobs.certification_course import KEY_SHOWN, CertificationScope
 from station.jobs.certification_plan import CertificationPlan
+from station.jobs.coded_numbers import amounts_of
 from station.ledger.job_queries import jobs
 from station.people import Right, folded
 from station.plan_files import load_plans, plan_named
@@ -81,6 +82,7 @@ def _list(values: Mapping[str, str], problem: str = "", found: object = None) ->
         people=[row.name for row in reader().people()],
         tools=reader().tools(),
         plans=[(plan.id, plan.title) for plan in plans],
+        sizes=[(plan, len(plan.tasks)) for plan in plans if isinstance(plan, CertificationPlan)],
         offers=choices(reader(), bench().limit_sets),
         values=values,
         problem=problem,
@@ -108,7 +110,12 @@ def _shown(job: Certification) -> dict[str, object]:
     steps = next_of(reader(), job, station().clock())
     here = access.signed_in()
     own = here is not None and folded(here.name) == folded(job.scope.candidate)
+    sitting = max(slot.sitting for slot in job.key.values())
+    amounts = amounts_of(job.key, sitting)
     found: dict[str, object] = {
+        "to_make": [(task, amounts[task.id]) for task in job.plan.tasks if task.id in amounts],
+        "saw_key": here is not None
+        and here.name in {taken.step.content["to"] for taken in job.record.steps_named(KEY_SHOWN)},
         "is_candidate": own,
         # Nobody does it for themselves: the button would only be refused.
         "may_certify": access.may(Right.CERTIFY) and not own,

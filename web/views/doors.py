@@ -133,7 +133,7 @@ def give_secret() -> Response:
     access.sessions().end_all(name)
     if name == lead.name:
         access.begin_session(lead)
-    return _to_people()
+    return redirect(url_for("facts.people", given=name), 303)
 
 
 @pages.get("/people/audit")

@@ -9,9 +9,12 @@ from station.trust import Trust
 from station.wire import WireSize, parse_size
 from web.check_figure import check_figure
 from web.context import bench, reader, station, trust_book
+from web.languages import later
 from web.shown import ROLE_WORDS
 from web.views.calibration import PROCEDURES, shop_standards
 
+SECRET_WORDS = {"pin": later("PIN"), "passphrase": later("passphrase")}
+NO_SECRET = later("nothing yet")
 INSTRUMENT_WORDS = {"meter": "Milliohm meter", "tester": "Pull tester"}
 
 pages = Blueprint("facts", __name__)
@@ -80,10 +83,14 @@ def _charts(trust: Trust) -> list[tuple[CheckResult, str]]:
 def people() -> str:
     """Everyone on record, with the number of samples that each has finished."""
     made = {name: sum(of.values()) for name, of in reader().verdict_counts().items()}
+    secrets = SecretFile(station().ledger_path).kinds()
+    given = request.args.get("given", "")
     return render_template(
         "people.html",
         people=[(row, made.get(row.name, 0)) for row in reader().people(former=True)],
-        secrets=SecretFile(station().ledger_path).kinds(),
+        secrets={name: SECRET_WORDS[kind] for name, kind in secrets.items()},
+        no_secret=NO_SECRET,
+        given=given if given in secrets else None,
         words=ROLE_WORDS,
     )
 

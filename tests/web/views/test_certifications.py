@@ -115,13 +115,16 @@ def test_each_step_is_offered_to_whom_it_is_for(
     job_id = begun(people[ANN])
     page = f"/certifications/{job_id}"
 
+    door = f'href="/sign-in?next={page}"'
+
     def offered(words: str) -> set[str]:
         everybody = {"nobody": visitor, **people}
         shown = {name: one.get(page).text for name, one in everybody.items()}
-        door = f'href="/sign-in?next={page}"'
-        for name, text in shown.items():
-            assert (f"<button>{words}</button>" in text) is not (door in text), name
-        return {name for name, text in shown.items() if f"<button>{words}</button>" in text}
+        found = {name for name, text in shown.items() if f"<button>{words}</button>" in text}
+        # Whom it is not for is led to signing in; a lead better lets somebody else label.
+        without_door = set() if "key" in words else found
+        assert {name for name, text in shown.items() if door not in text} == without_door
+        return found
 
     assert offered("Show me the key: I label the samples") == {ANN, CY, DI}
     assert people[CY].post(f"{page}/key").status_code == 200
@@ -132,6 +135,69 @@ def test_each_step_is_offered_to_whom_it_is_for(
     assert offered("I have seen the outcome") == {BO}
     people[BO].post(f"{page}/acknowledge")
     assert offered("End the certification") == {ANN, DI}
+
+
+def test_what_is_to_be_made_is_told_without_codes(
+    people: dict[str, Visitor], ledger: Ledger
+) -> None:
+    assert "2 tasks, each with 4 crimps and 1 spares" in people[ANN].get("/certifications").text
+    job_id = begun(people[ANN])
+    page = people[BO].get(f"/certifications/{job_id}").text
+    rows = re.findall(r"<tr><td>(\w+)</td>((?:<td class=\"num\">\d+</td>)+)</tr>", page)
+    assert [(task, re.findall(r"\d+", cells)) for task, cells in rows] == [
+        ("Splice", ["4", "1", "1"]),
+        ("Ring", ["4", "1", "1"]),
+    ]
+    key = read_certification(ledger.reader, job_id).key
+    assert not any(code in page for code in key)
+    people[CY].post(f"/certifications/{job_id}/key")
+    assert "To be made" not in people[BO].get(f"/certifications/{job_id}").text
+
+
+def test_the_key_is_in_the_order_in_which_samples_are_made(
+    people: dict[str, Visitor],
+) -> None:
+    job_id = begun(people[ANN])
+    page = people[CY].post(f"/certifications/{job_id}/key").text
+    rows = re.findall(r"</code></td><td>(\w+)</td>\s*<td>([^<]+)</td><td[^>]*>(\d+)<", page)
+    of_task = [("the candidate", str(number)) for number in range(1, 5)]
+    of_task += [("a spare by the candidate", "1"), ("a control by a certified hand", "1")]
+    assert rows == [(task, *one) for task in ("Splice", "Ring") for one in of_task]
+
+
+def test_a_judge_is_warned_before_a_key(people: dict[str, Visitor]) -> None:
+    job_id = labelled(people)
+    again, label = "Show me the key again", "Somebody else labels"
+    shown = {name: one.get(f"/certifications/{job_id}").text for name, one in people.items()}
+    assert {name for name, text in shown.items() if again in text} == {CY}
+    assert {name for name, text in shown.items() if label in text} == {ANN, DI}
+
+
+def test_from_one_coded_sample_to_the_next(
+    people: dict[str, Visitor], bench: FakeBench, ledger: Ledger
+) -> None:
+    labelled(people)
+    code = pool(ledger.reader).samples[0].code
+    people[DI].post(f"/certifications/judging/{code}", **answers(people[DI], code))
+    measuring = people[DI].get(f"/certifications/judging/{code}").text
+    assert f"<option selected>{DI}</option>" in measuring
+    people[DI].post(f"/certifications/judging/{code}/measure", person=DI)
+    at_bench = people[DI].get("/bench").text
+    assert 'href="/certifications/judging">Next coded sample<' in at_bench
+    # Another crimp of the same joint would be nobody's.
+    assert "Next sample of this joint" not in at_bench
+    bench.board.show(stage=Stage.IDLE, order=None)
+    assert "Next coded sample" not in people[DI].get("/bench").text
+
+
+def test_the_list_leads_to_the_judging_only_where_something_waits(
+    people: dict[str, Visitor], visitor: Visitor
+) -> None:
+    assert "Judge coded samples" not in people[ANN].get("/certifications").text
+    assert 'href="/sign-in?next=/certifications"' in visitor.get("/certifications").text
+    labelled(people)
+    # Eight crimps and two controls; spares wait until one is void.
+    assert "Judge coded samples (10 wait)" in people[ANN].get("/certifications").text
 
 
 def test_an_apprentice_signs_nothing(people: dict[str, Visitor], ledger: Ledger) -> None:

@@ -76,6 +76,17 @@ def test_a_stranger_and_one_without_a_secret_are_told_the_same(
     assert "station people passphrase" in sentence
 
 
+def test_who_was_given_a_secret_is_said(visitor: Visitor, ledger: Ledger) -> None:
+    give_secret(ledger, "Ann Example")
+    visitor.sign_in()
+    form = {"name": "Bo Invented", "new_secret": PIN, "again": PIN}
+    answer = visitor.post("/people/secret", **form)
+    page = visitor.get(answer.headers["Location"]).text
+    assert "Bo Invented signs by PIN from now on." in page
+    assert PIN not in page
+    assert "from now on" not in visitor.get("/people?given=Eve%20Unknown").text
+
+
 def test_who_signs_in_next_goes_on_where_the_one_before_was(
     visitor: Visitor, ledger: Ledger
 ) -> None:
