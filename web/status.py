@@ -5,7 +5,6 @@ from station.errors import (
     CalibrationNeeded,
     DataFileError,
     InstrumentError,
-    LedgerDamaged,
     LedgerError,
     LedgerFull,
     LockedOut,
@@ -28,7 +27,7 @@ STATUS: tuple[tuple[type[StationError], int], ...] = (
     (NestOnHold, 409),
     (LedgerFull, 507),
     (SampleUnsaved, 507),
-    (LedgerDamaged, 500),
+    # A damaged one too: the page says what to do, and no answer of ours is a 500.
     (LedgerError, 503),
     (DataFileError, 503),
     (InstrumentError, 503),

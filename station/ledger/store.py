@@ -1,6 +1,7 @@
 """The write side of the ledger: entries go in, whole, in order, and never change."""
 
 import os
+import sqlite3
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -11,6 +12,7 @@ from types import MappingProxyType
 from typing import Any, Self
 
 from sqlalchemy import bindparam, func, inspect, literal_column, select
+from sqlalchemy.exc import IntegrityError
 
 from station.errors import BadInput, LedgerDamaged, LedgerError
 from station.ledger import database, tables
@@ -342,6 +344,11 @@ class Ledger:
                 try:
                     yield self._head
                     self._finish(self._head, began_at)
+                except (BadInput, IntegrityError, sqlite3.IntegrityError) as error:
+                    # What was cut off the end still stands in the read tables and contradicts.
+                    if self._meta("last_seq") != str(began_at):
+                        raise self._cut_off(began_at) from error
+                    raise
                 finally:
                     self._head = None
 
@@ -354,10 +361,13 @@ class Ledger:
             self._connection, {"from_seq": str(began_at), "value": str(head.seq)}
         )
         if moved.rowcount == 0:
-            raise LedgerDamaged(
-                f"The ledger {self._path} ends at entry {began_at}, which is not the last that was "
-                "written: nothing was added. Verify it and restore a backup."
-            )
+            raise self._cut_off(began_at)
+
+    def _cut_off(self, last_seq: int) -> LedgerDamaged:
+        return LedgerDamaged(
+            f"The ledger {self._path} ends at entry {last_seq}, which is not the last that was "
+            "written: nothing was added. Verify it and restore a backup."
+        )
 
     def _rebuild(self, progress: Progress | None) -> None:
         tables.recreate_read_tables(self._connection)

@@ -1,6 +1,9 @@
 """What holds for every page: headers, refusals, escaping, banners, errors in a sentence."""
 
 import re
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
 from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -22,9 +25,12 @@ from station.errors import (
     StationError,
     UnknownSize,
 )
+from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
+from tests.doors import PASSPHRASE, give_secret
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import HOSTILE, NOW
+from tests.web.visitor import Visitor
 from web import create_app
 from web.status import status_of
 
@@ -227,7 +233,7 @@ def test_oversized_request_is_refused(client: FlaskClient, token: str) -> None:
         (LedgerReadOnly("a"), 503),
         (LedgerGone("a"), 503),
         (DataFileError("a"), 503),
-        (LedgerDamaged("a"), 500),
+        (LedgerDamaged("a"), 503),
     ],
 )
 def test_error_has_the_status_of_its_kind(error: StationError, status: int) -> None:
@@ -241,6 +247,37 @@ def test_error_of_the_bench_is_shown_as_it_is(
     answer = client.post("/bench/confirm", data={"csrf_token": token})
     assert answer.status_code == 503
     assert "The ledger is locked: wait &lt;a moment&gt;, then try again." in answer.text
+
+
+@pytest.fixture
+def damaged(ledger: Ledger) -> Iterator[sqlite3.Connection]:
+    """The ledger's file in the hands of somebody who changes it past the station."""
+    with closing(sqlite3.connect(ledger.path, isolation_level=None)) as connection:
+        for trigger in ("entry_no_update", "entry_no_delete"):
+            connection.execute(f"DROP TRIGGER {trigger}")
+        yield connection
+
+
+def test_an_entry_that_cannot_be_read_is_answered_in_a_sentence(
+    client: FlaskClient, records: LedgerReader, damaged: sqlite3.Connection
+) -> None:
+    sample_id = next(row.sample_id for row in records.samples() if row.verdict)
+    damaged.execute("UPDATE entry SET payload = '{' WHERE kind = 'sample_finished'")
+    answer = client.get(f"/samples/{sample_id}")
+    assert answer.status_code == 503
+    assert "cannot be read" in answer.text
+    assert "verify the ledger and restore a backup" in answer.text
+
+
+def test_a_record_that_was_cut_off_takes_nothing_and_says_what_to_do(
+    visitor: Visitor, ledger: Ledger, damaged: sqlite3.Connection
+) -> None:
+    give_secret(ledger, "Ann Example")
+    damaged.execute("DELETE FROM entry WHERE seq = (SELECT max(seq) FROM entry)")
+    answer = visitor.post("/sign-in", name="Ann Example", secret=PASSPHRASE)
+    assert answer.status_code == 503
+    assert "which is not the last that was written: nothing was added" in answer.text
+    assert "Verify it and restore a backup" in answer.text
 
 
 def test_missing_ledger_is_answered_in_a_sentence(bench: FakeBench, tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ import pytest
 
 from station.errors import BadInput, LedgerDamaged
 from station.ledger.chain import entry_hash
-from station.ledger.entries import PersonAdded
+from station.ledger.entries import KINDS, PersonAdded
 from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
 
@@ -137,6 +137,21 @@ def test_an_entry_removed_from_the_end_is_named_and_stops_the_next(full_ledger: 
         with pytest.raises(LedgerDamaged, match="nothing was added"):
             again.append(ANA, person="Ana")
         assert first_bad(again) == found
+
+
+@pytest.mark.parametrize("kind", sorted(KINDS))
+def test_whatever_was_cut_off_the_end_the_next_of_its_kind_says_so(
+    full_ledger: Ledger, kind: str
+) -> None:
+    entries = list(full_ledger.entries())
+    last = max(entry.seq for entry in entries if entry.kind == kind)
+    with tampering(full_ledger.path) as connection:
+        connection.execute("PRAGMA foreign_keys = OFF")
+        connection.execute("DELETE FROM entry WHERE seq >= ?", (last,))
+    says = f"ends at entry {last - 1}, which is not the last that was written: nothing was added"
+    with pytest.raises(LedgerDamaged, match=says):
+        full_ledger.append(entries[last - 1].payload, person="Ana")
+    assert full_ledger.verify().entries == last - 1
 
 
 def test_reordered_entries_are_named(full_ledger: Ledger) -> None:
