@@ -17,6 +17,7 @@ from station.job_keeping import Content, JobKeeper, job_ended
 from station.jobs.course import Course
 from station.ledger.entries import JobBegun, JobEnded, JobName, JobStep
 from station.ledger.job_queries import JobRecord, job_record, jobs
+from station.ledger.queries import LedgerReader
 from station.ledger.record import Entry
 from station.ledger.store import Ledger
 from station.nest_book import NestBook, demand_free
@@ -31,7 +32,58 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
-class JobBook:
+class JobReadings:
+    """How jobs stand, from a ledger that need not be writable.
+
+    Parameters
+    ----------
+    now
+        Tells which day is today.
+    """
+
+    def __init__(
+        self,
+        reader: LedgerReader,
+        settings: Settings,
+        *,
+        demo: bool = False,
+        now: Callable[[], datetime] = utc_now,
+    ) -> None:
+        self.reader = reader
+        self._settings = settings
+        self._demo = demo
+        self.daily = DailyRound(reader, settings, demo=demo, now=now)
+        self.keepers: dict[str, JobKeeper] = {"daily_check": self.daily}
+
+    def plans(self) -> dict[str, Plan]:
+        """Every plan at hand, by id; read anew, so that a changed file counts for the next job."""
+        return load_plans(self._settings.plans_folder)
+
+    def record(self, job_id: str) -> JobRecord:
+        """All that is on record of a job (BadInput for an unknown id; its start will do)."""
+        return job_record(self.reader, job_id)
+
+    def course(self, job_id: str) -> Course:
+        """How a job stands and what is next; nothing is next once it has ended."""
+        record = self.record(job_id)
+        if record.ended is not None:
+            return Course((), (f"Ended: {record.ended.outcome}.", *record.ended.reasons))
+        course = self._keeper(record.row.job).course(record)
+        unfinished = [
+            f"Sample {row.sample_id} was begun and never finished. {MADE_AGAIN_OR_VOIDED}."
+            for row in self.reader.unfinished()
+            if row.job_id == record.row.job_id
+        ]
+        return replace(course, lines=(*unfinished, *course.lines))
+
+    def _keeper(self, job: str) -> JobKeeper:
+        keeper = self.keepers.get(job)
+        if keeper is None:
+            raise BadInput(f"There is no job {job!r}: use one of {', '.join(self.keepers)}.")
+        return keeper
+
+
+class JobBook(JobReadings):
     """Keeps the jobs of one ledger.
 
     Parameters
@@ -52,16 +104,9 @@ class JobBook:
         demo: bool = False,
         now: Callable[[], datetime] = utc_now,
     ) -> None:
+        super().__init__(ledger.reader, settings, demo=demo, now=now)
         self._ledger = ledger
-        self._settings = settings
-        self._demo = demo
-        self.daily = DailyRound(ledger.reader, settings, demo=demo, now=now)
         self.nests = NestBook(ledger, demo=demo, now=now)
-        self.keepers: dict[str, JobKeeper] = {"daily_check": self.daily}
-
-    def plans(self) -> dict[str, Plan]:
-        """Every plan at hand, by id; read anew, so that a changed file counts for the next job."""
-        return load_plans(self._settings.plans_folder)
 
     def begin(
         self,
@@ -78,7 +123,7 @@ class JobBook:
         BadInput, DataFileError, NotAllowed, NestOnHold
             The job cannot be begun; nothing was written.
         """
-        active_person(self._ledger.reader, person)
+        active_person(self.reader, person)
         self.settle_all()
         keeper = self._keeper(job)
         plan = plan_named(self.plans(), job, plan_id)
@@ -95,23 +140,6 @@ class JobBook:
         self.settle(job_id, person)
         return job_id
 
-    def record(self, job_id: str) -> JobRecord:
-        """All that is on record of a job (BadInput for an unknown id; its start will do)."""
-        return job_record(self._ledger.reader, job_id)
-
-    def course(self, job_id: str) -> Course:
-        """How a job stands and what is next; nothing is next once it has ended."""
-        record = self.record(job_id)
-        if record.ended is not None:
-            return Course((), (f"Ended: {record.ended.outcome}.", *record.ended.reasons))
-        course = self._keeper(record.row.job).course(record)
-        unfinished = [
-            f"Sample {row.sample_id} was begun and never finished. {MADE_AGAIN_OR_VOIDED}."
-            for row in self._ledger.reader.unfinished()
-            if row.job_id == record.row.job_id
-        ]
-        return replace(course, lines=(*unfinished, *course.lines))
-
     def order(self, order: SampleOrder) -> SampleOrder:
         """Check an order before anything is measured; with a job, its step is filled in.
 
@@ -123,7 +151,7 @@ class JobBook:
             The job has ended or wants no such sample, or the nest is being checked in a job.
         """
         self.settle_all()
-        reader = self._ledger.reader
+        reader = self.reader
         demand_free(reader, order.joint.tool, order.joint.nest, order.job)
         if order.job_id is None:
             open_job = None
@@ -152,7 +180,7 @@ class JobBook:
         BadInput, NotAllowed
             The job has ended, has no such step, or the person may not take it.
         """
-        active_person(self._ledger.reader, person)
+        active_person(self.reader, person)
         record = self._open_record(job_id)
         checked = self._keeper(record.row.job).check_step(record, step, content, person)
         entered = JobStep(
@@ -178,7 +206,7 @@ class JobBook:
 
     def settle_all(self) -> None:
         """Enter what follows in every open job: the station may have stopped before it did."""
-        for row in jobs(self._ledger.reader, only_open=True):
+        for row in jobs(self.reader, only_open=True):
             if row.job in self.keepers:
                 self.settle(row.job_id, row.person)
 
@@ -190,7 +218,7 @@ class JobBook:
         BadInput, NotAllowed
             It has ended already, cannot end yet, or not by this person.
         """
-        active_person(self._ledger.reader, person)
+        active_person(self.reader, person)
         record = self._open_record(job_id)
         ended = job_ended(record, self._keeper(record.row.job).ending(record, person))
         self._ledger.append(ended, person=person)
@@ -203,9 +231,3 @@ class JobBook:
                 f"Job {record.row.job_id} has ended ({record.ended.outcome}): start another."
             )
         return record
-
-    def _keeper(self, job: str) -> JobKeeper:
-        keeper = self.keepers.get(job)
-        if keeper is None:
-            raise BadInput(f"There is no job {job!r}: use one of {', '.join(self.keepers)}.")
-        return keeper

@@ -31,7 +31,13 @@ from station.cli.job_options import (
     person_option,
     simulate_option,
 )
-from station.cli.opening import ledger_options, limit_sets_at_hand, opened_bench, opened_book
+from station.cli.opening import (
+    ledger_options,
+    limit_sets_at_hand,
+    opened_bench,
+    opened_book,
+    read_book,
+)
 from station.cli.output import json_option, print_json
 from station.cli.signing import signed_by, signing_option
 from station.cli.validations import say_aside
@@ -107,8 +113,8 @@ def _pairs(texts: tuple[str, ...]) -> dict[str, str]:
 @json_option
 def status(job_id: str, ledger_path: Path | None, settings_path: Path | None, as_json: bool) -> int:
     """Say how a certification stands and what comes next; nothing of it while it is judged."""
-    with opened_book(ledger_path, settings_path) as opened:
-        tell(opened.ledger.reader, job_id, as_json=as_json)
+    with read_book(ledger_path, settings_path) as book:
+        tell(book.reader, job_id, as_json=as_json)
     return 0
 
 
@@ -141,9 +147,8 @@ def key(
 @json_option
 def codes(ledger_path: Path | None, settings_path: Path | None, as_json: bool) -> int:
     """List the coded samples that wait to be judged or measured, of everybody together."""
-    with opened_book(ledger_path, settings_path) as opened:
-        reader = opened.ledger.reader
-        waiting = pool(reader).samples
+    with read_book(ledger_path, settings_path) as book:
+        waiting = pool(book.reader).samples
     if as_json:
         print_json([_coded(sample) for sample in waiting])
         return 0
@@ -319,9 +324,8 @@ def lookup(
     record_hash: str, ledger_path: Path | None, settings_path: Path | None, as_json: bool
 ) -> int:
     """Look a certificate up by the hash on its paper; exit 1 if it has expired."""
-    with opened_book(ledger_path, settings_path) as opened:
-        reader = opened.ledger.reader
-        held = certificate_named(reader, record_hash)
+    with read_book(ledger_path, settings_path) as book:
+        held = certificate_named(book.reader, record_hash)
     state = held.state(datetime.now().astimezone().date())
     if as_json:
         print_json(

@@ -20,11 +20,19 @@ from station.cli.job_words import (
     row_document,
 )
 from station.cli.ledger_file import default_ledger
-from station.cli.opening import BenchAtHand, OpenBook, ledger_options, opened_bench, opened_book
+from station.cli.opening import (
+    BenchAtHand,
+    OpenBook,
+    ledger_options,
+    opened_bench,
+    opened_book,
+    read_book,
+)
 from station.cli.output import json_option, print_json
 from station.cli.validations import tell as tell_validation
 from station.cli.ways import compare
 from station.errors import BadInput
+from station.job_book import JobReadings
 from station.job_keeping import Content
 from station.job_papers import paper_of
 from station.jobs.course import Todo
@@ -59,9 +67,9 @@ def due(
     plan_id: str | None, ledger_path: Path | None, settings_path: Path | None, as_json: bool
 ) -> None:
     """Say which nests are due for their check today, which are held, and why."""
-    with opened_book(ledger_path, settings_path) as opened:
-        plan = plan_named(opened.book.plans(), "daily_check", plan_id)
-        found = opened.book.daily.due(cast(DailyCheckPlan, plan))
+    with read_book(ledger_path, settings_path) as book:
+        plan = plan_named(book.plans(), "daily_check", plan_id)
+        found = book.daily.due(cast(DailyCheckPlan, plan))
     if as_json:
         print_json([due_document(item) for item in found])
         return
@@ -90,7 +98,7 @@ def start(
     with opened_book(ledger_path, settings_path) as opened:
         asked = {"nests": [list(_place(text)) for text in nests]}
         job_id = opened.book.begin(name, asked, person=person, plan_id=plan_id)
-        _show(opened, job_id, as_json)
+        _show(opened.book, job_id, as_json)
 
 
 @job.command("list", epilog="Example: station job list --open")
@@ -119,8 +127,8 @@ def status(
     job_id: str, ledger_path: Path | None, settings_path: Path | None, as_json: bool
 ) -> None:
     """Show how a job stands; the start of its id will do."""
-    with opened_book(ledger_path, settings_path) as opened:
-        _show(opened, job_id, as_json)
+    with read_book(ledger_path, settings_path) as book:
+        _show(book, job_id, as_json)
 
 
 @job.command("next", epilog="Example: station job next 0198c2b4")
@@ -131,13 +139,14 @@ def next_thing(
     job_id: str, ledger_path: Path | None, settings_path: Path | None, as_json: bool
 ) -> None:
     """Say what is to be done next."""
-    with opened_book(ledger_path, settings_path) as opened:
-        if opened.book.record(job_id).row.job in TELL:
-            _show(opened, job_id, as_json)
+    with read_book(ledger_path, settings_path) as book:
+        record = book.record(job_id)
+        if record.row.job in TELL:
+            _show(book, job_id, as_json)
             return
-        course = opened.book.course(job_id)
+        course = book.course(job_id)
         if as_json:
-            print_json(job_document(opened.book.record(job_id), course)["todos"][:1])
+            print_json(job_document(record, course)["todos"][:1])
         else:
             click.echo("Nothing is left." if course.next is None else course.next.sentence)
 
@@ -188,7 +197,7 @@ def sample(
         else:
             for outcome in outcomes:
                 echo_lines(outcome_lines(outcome))
-            _show(opened, job_id, as_json)
+            _show(opened.book, job_id, as_json)
     return 1 if any(item.finished.verdict == "fail" for item in outcomes) else 0
 
 
@@ -211,7 +220,7 @@ def step(
     """Enter something that was done besides a sample."""
     with opened_book(ledger_path, settings_path) as opened:
         opened.book.enter(job_id, step, _content(given), person=person)
-        _show(opened, job_id, as_json)
+        _show(opened.book, job_id, as_json)
 
 
 @job.command(epilog="Example: station job end 0198c2b4 --person Ottilie")
@@ -225,7 +234,7 @@ def end(
     """End a job with what it has come to; samples of a check that is broken off still count."""
     with opened_book(ledger_path, settings_path) as opened:
         opened.book.end(job_id, person=person)
-        _show(opened, job_id, as_json)
+        _show(opened.book, job_id, as_json)
 
 
 @job.command(epilog="Example: station job report 0198c2b4 --out paper.html")
@@ -270,12 +279,13 @@ def odds(plan: str, tries: int, seed: int, settings_path: Path | None, as_json: 
     echo_lines(iter(error_lines(wanted.job, rates)))
 
 
-def _show(opened: OpenBook, job_id: str, as_json: bool) -> None:
-    tell = TELL.get(opened.book.record(job_id).row.job)
+def _show(book: JobReadings, job_id: str, as_json: bool) -> None:
+    record = book.record(job_id)
+    tell = TELL.get(record.row.job)
     if tell is not None:
-        tell(opened.ledger.reader, job_id, as_json=as_json)
+        tell(book.reader, job_id, as_json=as_json)
         return
-    record, course = opened.book.record(job_id), opened.book.course(job_id)
+    course = book.course(job_id)
     if as_json:
         print_json(job_document(record, course))
     else:

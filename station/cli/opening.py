@@ -17,9 +17,10 @@ from station.datafiles import load_limit_sets, shipped_book
 from station.demo import run as demo_run
 from station.demo.ground import as_the_demo_judges
 from station.instruments.panel import open_panel
-from station.job_book import JobBook
+from station.job_book import JobBook, JobReadings
 from station.ledger.entries import Joint
 from station.ledger.in_use import ledger_in_use
+from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
 from station.limits import LimitSets
 from station.operators import Operator, SampleAbandoned
@@ -61,6 +62,16 @@ def opened_book(ledger_path: Path | None, settings_path: Path | None) -> Iterato
         invented = ledger.reader.is_demo()
         settings = as_the_demo_judges(settings, invented=invented)
         yield OpenBook(ledger, JobBook(ledger, settings, demo=invented), settings)
+
+
+@contextmanager
+def read_book(ledger_path: Path | None, settings_path: Path | None) -> Iterator[JobReadings]:
+    """Open the ledger for reading alone, to see how its jobs stand (BadInput without one)."""
+    settings = read_settings(settings_path)
+    with LedgerReader.open(ledger_path or settings.ledger or default_ledger()) as reader:
+        invented = reader.is_demo()
+        settings = as_the_demo_judges(settings, invented=invented)
+        yield JobReadings(reader, settings, demo=invented)
 
 
 def limit_sets_at_hand(ledger: Ledger, settings: Settings, *, simulate: bool) -> LimitSets:

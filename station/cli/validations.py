@@ -13,7 +13,13 @@ from station.cli.job_options import (
     simulate_option,
 )
 from station.cli.job_words import echo_lines
-from station.cli.opening import ledger_options, limit_sets_at_hand, opened_bench, opened_book
+from station.cli.opening import (
+    ledger_options,
+    limit_sets_at_hand,
+    opened_bench,
+    opened_book,
+    read_book,
+)
 from station.cli.output import json_option, print_json
 from station.cli.signing import signed_by, signing_option
 from station.connectors import connector_named
@@ -113,8 +119,8 @@ def joint_from(text: str, tool: str) -> Joint:
 @json_option
 def status(job_id: str, ledger_path: Path | None, settings_path: Path | None, as_json: bool) -> int:
     """Say how a validation stands and what comes next."""
-    with opened_book(ledger_path, settings_path) as opened:
-        tell(opened.ledger.reader, job_id, as_json=as_json)
+    with read_book(ledger_path, settings_path) as book:
+        tell(book.reader, job_id, as_json=as_json)
     return 0
 
 

@@ -1,6 +1,7 @@
 """Jobs, nests and work by command line."""
 
 import json
+import sqlite3
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,7 @@ import pytest
 from station.cli.main import run
 from station.cli.signing import FROM_ENVIRONMENT
 from station.datafiles import DATA
+from station.ledger import database
 from station.secret_file import SecretFile
 from tests.pace import unpaced
 from tests.station.job_hands import TOOL, WEAK_N, Shop
@@ -182,3 +184,27 @@ def test_samples_are_made_with_simulated_instruments(shop: Shop, terminal: Termi
     assert [row["verdict"] for row in made["samples"]] == ["pass"] * 3
     assert "has ended" not in terminal.does("job", "status", job_id)
     assert "wants no such sample" in terminal.does(*make, expect=2)
+
+
+def test_how_jobs_stand_is_read_off_a_ledger_that_cannot_be_written(
+    shop: Shop, terminal: Terminal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun = terminal.document(
+        "job", "start", "daily_check", "--nest", PLACE, "--person", "Bo Invented"
+    )
+    # Tests may run as root, whom file modes do not bind: no connection that could write is given.
+    connect = database.connect
+
+    def read_only(path: Path, mode: database.Mode, busy_timeout_s: float) -> sqlite3.Connection:
+        if mode != "ro":
+            raise sqlite3.OperationalError("attempt to write a readonly database")
+        return connect(path, mode, busy_timeout_s)
+
+    monkeypatch.setattr(database, "connect", read_only)
+    assert terminal.document("job", "due")[0]["nest"] == "red"
+    assert terminal.document("job", "status", begun["job_id"])["todos"] == begun["todos"]
+    assert terminal.document("job", "next", begun["job_id"])[0]["left"] == 3
+    assert terminal.document("certify", "codes") == []
+    assert "could not be read or written" in terminal.does(
+        "job", "end", begun["job_id"], "--person", "Bo Invented", expect=2
+    )
