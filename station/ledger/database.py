@@ -91,10 +91,9 @@ class Prepared:
         self._sql = str(compiled)
         self._names: Sequence[str] = getattr(compiled, "positiontup", None) or ()
 
-    def execute(self, connection: Connection, values: Mapping[str, Any]) -> sqlite3.Cursor:
+    def execute(self, driver: sqlite3.Connection, values: Mapping[str, Any]) -> sqlite3.Cursor:
         """Run the statement with these values, by name; others are not looked at."""
-        positional = tuple([values[name] for name in self._names])
-        return driver_of(connection).execute(self._sql, positional)
+        return driver.execute(self._sql, tuple([values[name] for name in self._names]))
 
 
 def driver_of(connection: Connection) -> sqlite3.Connection:

@@ -4,15 +4,16 @@ The same functions run when an entry is appended and when the tables are rebuilt
 table cannot differ from the one that grew.
 """
 
+import sqlite3
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, select
+from sqlalchemy import Connection, bindparam, literal_column, select
 from sqlalchemy.dialects.sqlite import insert
 
 from station.errors import BadInput
 from station.ledger import tables
 from station.ledger.chain import canonical_json, utc_text
-from station.ledger.database import Prepared
+from station.ledger.database import Prepared, driver_of
 from station.ledger.derive_jobs import check_job_open, derive_job
 from station.ledger.entries import (
     BaselineSet,
@@ -119,9 +120,18 @@ def _counting(*quarters: str) -> Prepared:
 _COUNTED = ("person", "what", "n")
 _COUNT = _counting("all_time")
 _COUNT_VERDICT = _counting("all_time", "quarter_hour")
-_NOTE_USED = Prepared(
-    insert(tables.instrument_used).on_conflict_do_nothing(), ["role", "instrument"]
-)
+
+
+def _noting(*roles: str) -> Prepared:
+    """Return the statement that notes the instrument of each of these roles."""
+    rows: list[dict[str, Any]] = [
+        {"role": literal_column(f"'{role}'"), "instrument": bindparam(role)} for role in roles
+    ]
+    return Prepared(insert(tables.instrument_used).values(rows).on_conflict_do_nothing())
+
+
+_NOTE_BOTH = _noting(*_MADE_BY)
+_NOTE = {role: _noting(role) for role in _MADE_BY}
 _FIND_ENTRY = select(tables.entry.c.kind, tables.entry.c.payload).where(
     tables.entry.c.id == bindparam("of_entry")
 )
@@ -145,10 +155,10 @@ def derive(connection: Connection, entry: Entry) -> None:
     """
     payload = entry.payload
     match payload:
-        case SampleBegun():
-            _sample_begun(connection, entry, payload)
         case SampleFinished():
             _sample_finished(connection, entry, payload)
+        case SampleBegun():
+            _sample_begun(connection, entry, payload)
         case SampleImported() | PullBegun():
             _further_sample(connection, entry, payload)
         case Correction():
@@ -162,7 +172,7 @@ def derive(connection: Connection, entry: Entry) -> None:
         case InstrumentCalibrated() | InstrumentChecked():
             _instrument_event(connection, entry, payload)
     if payload.demo:
-        _MARK_DEMO.execute(connection, {"key": FIRST_DEMO_KEY, "value": str(entry.seq)})
+        _MARK_DEMO.execute(driver_of(connection), {"key": FIRST_DEMO_KEY, "value": str(entry.seq)})
 
 
 def _tools(
@@ -191,8 +201,9 @@ def _sample_begun(connection: Connection, entry: Entry, begun: SampleBegun) -> N
         "job_id": begun.job_id,
         "step": begun.step,
     }
-    _BEGIN.execute(connection, row | _described(entry, begun))
-    _count_begun(connection, entry.person)
+    driver = driver_of(connection)
+    _BEGIN.execute(driver, row | _described(entry, begun))
+    _count_begun(driver, entry.person)
 
 
 def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinished) -> None:
@@ -211,13 +222,16 @@ def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinis
         "pull_limit_n": _limit_n(finished),
     }
     row |= {f"same_{name}": row[name] for name in _INDEXED_DESCRIPTION}
-    done = _FINISH_AS_BEGUN.execute(connection, row).rowcount
-    if not done and _FINISH.execute(connection, row).rowcount == 0:
+    driver = driver_of(connection)
+    done = _FINISH_AS_BEGUN.execute(driver, row).rowcount
+    if not done and _FINISH.execute(driver, row).rowcount == 0:
         _refuse_finish(connection, finished.sample_id)
-    _count_verdict(connection, str(row["at_utc"]), entry.person, finished.verdict, 1)
-    for role in _MADE_BY:
-        if measured[role] is not None:
-            _NOTE_USED.execute(connection, {"role": role, "instrument": measured[role]})
+    _count_verdict(driver, str(row["at_utc"]), entry.person, finished.verdict, 1)
+    used = [role for role in _MADE_BY if measured[role] is not None]
+    if len(used) == len(_MADE_BY):
+        _NOTE_BOTH.execute(driver, measured)
+    elif used:
+        _NOTE[used[0]].execute(driver, measured)
 
 
 def _further_sample(
@@ -226,7 +240,8 @@ def _further_sample(
     if isinstance(payload, SampleImported):
         _sample_imported(connection, entry, payload)
     else:
-        _PULL_BEGUN.execute(connection, {"of_sample": payload.sample_id, "seq": entry.seq})
+        row = {"of_sample": payload.sample_id, "seq": entry.seq}
+        _PULL_BEGUN.execute(driver_of(connection), row)
 
 
 def _sample_imported(connection: Connection, entry: Entry, imported: SampleImported) -> None:
@@ -248,8 +263,9 @@ def _sample_imported(connection: Connection, entry: Entry, imported: SampleImpor
         **{name: getattr(imported, name) for name in _AS_IMPORTED},
     }
     connection.execute(_sample.insert(), row)
-    _count_begun(connection, imported.measured_by)
-    _count_verdict(connection, at_utc, imported.measured_by, verdict, 1)
+    driver = driver_of(connection)
+    _count_begun(driver, imported.measured_by)
+    _count_verdict(driver, at_utc, imported.measured_by, verdict, 1)
 
 
 def quarter_of(at_utc: str) -> str:
@@ -259,16 +275,16 @@ def quarter_of(at_utc: str) -> str:
 
 
 def _count_verdict(
-    connection: Connection, at_utc: str, person: str, verdict: str, change: int
+    driver: sqlite3.Connection, at_utc: str, person: str, verdict: str, change: int
 ) -> None:
     row = {"person": person, "what": verdict, "n": change}
     quarters = {"all_time": ALL_TIME, "quarter_hour": quarter_of(at_utc)}
-    _COUNT_VERDICT.execute(connection, row | quarters)
+    _COUNT_VERDICT.execute(driver, row | quarters)
 
 
-def _count_begun(connection: Connection, person: str) -> None:
+def _count_begun(driver: sqlite3.Connection, person: str) -> None:
     row = {"all_time": ALL_TIME, "person": person, "what": BEGUN, "n": 1}
-    _COUNT.execute(connection, row)
+    _COUNT.execute(driver, row)
 
 
 def _refuse_finish(connection: Connection, sample_id: str) -> None:
@@ -287,7 +303,7 @@ def _refuse_finish(connection: Connection, sample_id: str) -> None:
 def _found(connection: Connection, sample_id: str) -> tuple[int | None, str | None] | None:
     """Return the number of a sample's finish and its verdict, or None if it was never begun."""
     found: tuple[int | None, str | None] | None
-    found = _FIND_SAMPLE.execute(connection, {"of_sample": sample_id}).fetchone()
+    found = _FIND_SAMPLE.execute(driver_of(connection), {"of_sample": sample_id}).fetchone()
     return found
 
 
@@ -381,9 +397,10 @@ def _correction(connection: Connection, correction: Correction) -> None:
         )
     connection.execute(_CORRECT, {"of_sample": of_sample} | changes)
     if correction.void_sample and sample.verdict != "void":
+        driver = driver_of(connection)
         if sample.verdict is not None:
-            _count_verdict(connection, sample.at_utc, sample.person, sample.verdict, -1)
-        _count_verdict(connection, sample.at_utc, sample.person, "void", 1)
+            _count_verdict(driver, sample.at_utc, sample.person, sample.verdict, -1)
+        _count_verdict(driver, sample.at_utc, sample.person, "void", 1)
 
 
 def _people(

@@ -80,7 +80,7 @@ class InventedLedger:
         person = self._people[self.samples // 7 % len(self._people)]
         done = template.finished
         begun = SampleBegun(demo=True, job=done.job, joint=done.joint, limit_set=done.limit_set)
-        sample = self.ledger.append(begun, person=person, moment=self._moment())
+        sample = self.ledger.append(begun, person=person, moment=self.next_moment())
         # Later by a few instants of its clock: a trace of its own that compresses like the others.
         data = encode_trace(np.asarray(template.time_s) + self.samples / 50.0, template.force_n)
         key = trace_key(data)
@@ -89,16 +89,24 @@ class InventedLedger:
         change = {"sample_id": sample.id, "pull": pull}
         return done.model_copy(update=change), person, {key: data}
 
-    def finish(self, finished: SampleFinished, person: str, traces: dict[str, bytes]) -> None:
-        """Write the finish of a sample."""
-        self.ledger.append(finished, person=person, traces=traces, moment=self._moment())
+    def finish(
+        self,
+        finished: SampleFinished,
+        person: str,
+        traces: dict[str, bytes],
+        moment: Moment | None = None,
+    ) -> None:
+        """Write the finish of a sample, at the next moment if none is given."""
+        moment = moment or self.next_moment()
+        self.ledger.append(finished, person=person, traces=traces, moment=moment)
 
     def _service(self) -> None:
         for tool in workshop.TOOLS:
             serviced = ToolServiced(demo=True, tool=tool, nest=None, action="new dies")
-            self.ledger.append(serviced, person=self._people[0], moment=self._moment())
+            self.ledger.append(serviced, person=self._people[0], moment=self.next_moment())
 
-    def _moment(self) -> Moment:
+    def next_moment(self) -> Moment:
+        """Return a moment somewhat later than the last."""
         self._at += timedelta(seconds=15)
         return Moment(self._at, clock_synced=True, boot_id="invented", monotonic_s=0.0)
 

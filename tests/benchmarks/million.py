@@ -105,9 +105,11 @@ def appending(invented: InventedLedger, bare: BareTables) -> Costs:
     theirs: list[float] = []
     for number in range(PAIRS):
         finished, person, traces = invented.next_sample()
+        # Neither is asked for the time: the bare commit writes one that it is given as well.
+        moment = invented.next_moment()
         turns = [
             (theirs, partial(bare.commit, payload_text(finished), traces)),
-            (ours, partial(invented.finish, finished, person, traces)),
+            (ours, partial(invented.finish, finished, person, traces, moment)),
         ]
         for times, action in turns if number % 2 else reversed(turns):
             times.append(seconds(action))
