@@ -452,6 +452,9 @@ class LedgerReader:
         query = select(_entry).where(_entry.c.bench == self._bench)
         if kind is not None:
             query = query.where(_entry.c.kind == kind)
+            if kind not in tables.FREQUENT_KINDS:
+                # Said as the index says it, or SQLite does not know that it may be used.
+                query = query.where(tables.RARE_KIND)
         query = query.order_by(_entry.c.seq)
         left = limit
         while left is None or left > 0:

@@ -30,10 +30,16 @@ APPLICATION_ID = 0x43525350
 record = MetaData()
 read_tables = MetaData()
 
+FREQUENT_KINDS = ("pull_begun", "sample_begun", "sample_finished")
+"""Kinds that make up nearly all of a record, so that reading all of it finds them as fast."""
+
+RARE_KIND = text(f"kind NOT IN {FREQUENT_KINDS}")
+
 entry = Table(
     "entry",
     record,
-    Column("bench", Text, primary_key=True),
+    Column("bench", Text, nullable=False),
+    # Alone, since a file is of one bench: such a key is the row's own number and needs no index.
     Column("seq", Integer, primary_key=True, autoincrement=False),
     Column("id", Text, nullable=False, unique=True),
     Column("kind", Text, nullable=False),
@@ -46,7 +52,7 @@ entry = Table(
     Column("payload", Text, nullable=False),
     Column("prev_hash", Text, nullable=False),
     Column("hash", Text, nullable=False),
-    Index("entry_by_kind", "kind", "seq"),
+    Index("entry_by_kind", "kind", "seq", sqlite_where=RARE_KIND),
 )
 
 trace = Table(

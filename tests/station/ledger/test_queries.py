@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from station.errors import LedgerReadOnly
-from station.ledger import database
+from station.ledger import database, tables
 from station.ledger.chain import Moment
 from station.ledger.entries import PersonAdded, SampleBegun, SampleFinished
 from station.ledger.queries import Counts, LedgerReader
@@ -169,13 +169,24 @@ def test_lists_are_read_through_indexes(full_ledger: Ledger) -> None:
         "SELECT * FROM sample WHERE tool = 'T1' AND nest = 'A' ORDER BY begun_seq DESC LIMIT 9",
         "SELECT * FROM sample WHERE person = 'Bo' AND begun_seq < 9 ORDER BY begun_seq DESC",
         "SELECT * FROM sample WHERE finished_seq IS NULL AND verdict IS NULL ORDER BY begun_seq",
-        "SELECT * FROM entry WHERE bench = 'b' AND kind = 'k' AND seq > 3 ORDER BY seq LIMIT 9",
+        f"SELECT * FROM entry WHERE bench = 'b' AND kind = 'k' AND {tables.RARE_KIND} AND seq > 3 "
+        "ORDER BY seq LIMIT 9",
     ]
     with closing(sqlite3.connect(full_ledger.path)) as connection:
         for query in queries:
             plan = [row[3] for row in connection.execute(f"EXPLAIN QUERY PLAN {query}")]
             assert len(plan) == 1, plan
             assert "INDEX" in plan[0], plan
+
+
+def test_entries_of_every_kind_are_found(full_ledger: Ledger) -> None:
+    reader = full_ledger.reader
+    every = list(reader.entries())
+    for kind in {entry.kind for entry in every}:
+        of_kind = [entry for entry in every if entry.kind == kind]
+        assert list(reader.entries(kind)) == of_kind
+        assert list(reader.entries(kind, after_seq=of_kind[0].seq)) == of_kind[1:]
+        assert list(reader.entries(kind, limit=1)) == of_kind[:1]
 
 
 def test_a_page_reads_no_more_than_it_shows(
