@@ -1,5 +1,6 @@
 """Commands on instruments: list, identify, watch, learn."""
 
+import json
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
@@ -316,8 +317,9 @@ def _say_next(port: str, written: Path) -> None:
     click.echo(f"Written to {written}. Next, with a known weight hung from the grip:")
     click.echo(f"  station instruments watch {port} --profiles {folder} --profile {name}")
     click.echo("Then enter resolution, capacity and accuracy in the file, and in the settings:")
-    click.echo(f'  profiles_folder = "{folder}"')
-    click.echo(f'  [tester] port = "{port}", profile = "{name}"')
+    # JSON's strings are TOML's: what is printed can be copied whatever the names are.
+    click.echo(f"  profiles_folder = {json.dumps(str(folder))}  # at the top")
+    click.echo(f"  [tester]\n  port = {json.dumps(port)}\n  profile = {json.dumps(name)}")
 
 
 def _write(path: Path, text: str) -> None:

@@ -8,6 +8,7 @@ import pytest
 from station.cli.main import run
 from station.instruments.profiles import load_tester_profile, profile_names
 from station.instruments.simulated.launch import SimulatedInstrument
+from station.settings import read_settings
 
 Captured = pytest.CaptureFixture[str]
 
@@ -112,7 +113,15 @@ def test_learning_says_how_the_profile_comes_into_use(
     out = capsys.readouterr().out
     assert file.exists()
     assert f"watch {tester.port} --profiles {folder} --profile ours" in out
-    assert f'profiles_folder = "{folder}"' in out
+    lines = out.splitlines()
+    first = lines.index(f'  profiles_folder = "{folder}"  # at the top')
+    # What is printed is copied as it stands: the settings can be read, and name what was learned.
+    copied = tmp_path / "bench.toml"
+    copied.write_text("\n".join(lines[first:]), encoding="utf-8")
+    settings = read_settings(copied)
+    assert settings.profiles_folder == folder
+    assert settings.tester is not None
+    assert (settings.tester.port, settings.tester.profile) == (tester.port, "ours")
     assert "-0 N" not in out
 
 
