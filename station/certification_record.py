@@ -22,7 +22,7 @@ from station.jobs.certification_plan import CertificationPlan
 from station.jobs.coded_numbers import Slot, key_from, to_judge
 from station.jobs.job_sample import JobSample
 from station.ledger.code_queries import coded_samples
-from station.ledger.entries import JobStep
+from station.ledger.entries import JobBegun, JobStep
 from station.ledger.job_queries import JobRecord, job_record, jobs
 from station.ledger.queries import LedgerReader, SampleRow
 from station.ledger.store import Ledger
@@ -110,6 +110,14 @@ def read_certification(reader: LedgerReader, job_id: str) -> Certification:
     samples = tuple(first.values())
     result = judge_candidate(plan, key, samples, _critical(record), reader.baselines())
     return Certification(record, plan, scope, key, rows, samples, result)
+
+
+def candidate_of(reader: LedgerReader, job_id: str) -> str:
+    """Whom a certification is about, from its first entry alone (NotOnRecord if it has none)."""
+    entry = reader.entry(job_id)
+    if entry is None or not isinstance(entry.payload, JobBegun):
+        raise NotOnRecord(f"The job {job_id!r} is not on record: list the jobs, then give its id.")
+    return str(entry.payload.scope["candidate"])
 
 
 def _critical(record: JobRecord) -> frozenset[str]:

@@ -195,7 +195,7 @@ class _Judging:
 
     def _critical(self, sample: JobSample) -> list[str]:
         faults = self.critical_faults(sample)
-        return [*faults, *(["failed a limit"] if sample.verdict == "fail" else [])]
+        return [*faults, *([_failed_words(sample)] if sample.verdict == "fail" else [])]
 
     def _has_minor(self, sample: JobSample) -> bool:
         return any(
@@ -281,3 +281,13 @@ def _after_failure(
             "is demanded.",
         ]
     return "re_sit", reasons
+
+
+def _failed_words(sample: JobSample) -> str:
+    """Which limits a sample failed: "failed the limit of resistance"."""
+    names = [
+        found.criterion.rsplit("_", 1)[0].replace("_", " ")
+        for found in sample.criteria
+        if found.verdict == "fail"
+    ]
+    return f"failed the limit of {' and of '.join(names)}" if names else "failed a limit"

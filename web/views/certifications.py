@@ -16,7 +16,13 @@ from station.certification_book import (
     next_of,
     sign,
 )
-from station.certification_record import JOB, Certification, hints_of, read_certification
+from station.certification_record import (
+    JOB,
+    Certification,
+    candidate_of,
+    hints_of,
+    read_certification,
+)
 from station.connectors import CheckItem
 from station.datafiles import shipped_book, shipped_causes
 from station.errors import BadInput, DataFileError, NoLimit
@@ -73,9 +79,11 @@ def _list(values: Mapping[str, str], problem: str = "", found: object = None) ->
     today = station().clock().astimezone().date()
     plans = [plan for plan in load_plans(bench().settings.plans_folder).values() if plan.job == JOB]
     held = latest_held(held_certificates(reader()))
+    rows = jobs(reader(), job=JOB)
     return render_template(
         "certifications.html",
-        rows=jobs(reader(), job=JOB),
+        rows=rows,
+        candidates={row.job_id: candidate_of(reader(), row.job_id) for row in rows},
         words=OUTCOME_WORDS,
         held=[(one, one.state(today)) for one in held.values()],
         waiting=len(pool(reader()).samples),

@@ -1,4 +1,5 @@
 from collections.abc import Mapping
+from dataclasses import replace
 
 import pytest
 from pydantic import ValidationError
@@ -11,7 +12,13 @@ from station.jobs.job_sample import JobSample
 from station.ledger.entries import BaselineSet, Joint
 from station.statistics.capability import success_run
 from station.wire import parse_size
-from tests.station.jobs.invented_samples import FORCE_LIMIT_N, normal_forces, sample
+from tests.station.jobs.invented_samples import (
+    FORCE_LIMIT_N,
+    RESISTANCE_LIMIT_OHM,
+    criteria,
+    normal_forces,
+    sample,
+)
 
 PLAN = read_toml(DATA / "plans" / "certification.toml", CertificationPlan)
 CRITICAL = frozenset({"strands-whole", "bottomed"})
@@ -118,6 +125,18 @@ def test_a_failed_limit_is_critical() -> None:
     key = key_of(TASKS)
     result = judged(key, sat(key, forces={("bullet", 0): FORCE_LIMIT_N - 10.0}))
     assert result.may_resit == ("bullet",)
+    assert "failed the limit of pull force)" in result.reasons[0]
+
+
+def test_which_limits_failed_is_said() -> None:
+    key = key_of(TASKS)
+    weak = sat(key, forces={("tap", 0): FORCE_LIMIT_N - 10.0})
+    both = criteria(FORCE_LIMIT_N - 10.0, 2.0 * RESISTANCE_LIMIT_OHM)
+    samples = [replace(one, criteria=both) if one.verdict == "fail" else one for one in weak]
+    assert "failed the limit of pull force and of resistance" in judged(key, samples).reasons[0]
+    # What was measured elsewhere may come with a verdict alone.
+    bare = [replace(one, criteria=()) if one.verdict == "fail" else one for one in weak]
+    assert "failed a limit" in judged(key, bare).reasons[0]
 
 
 def test_a_resit_adds_samples_and_keeps_the_failure() -> None:

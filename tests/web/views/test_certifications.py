@@ -143,11 +143,8 @@ def test_what_is_to_be_made_is_told_without_codes(
     assert "2 tasks, each with 4 crimps and 1 spares" in people[ANN].get("/certifications").text
     job_id = begun(people[ANN])
     page = people[BO].get(f"/certifications/{job_id}").text
-    rows = re.findall(r"<tr><td>(\w+)</td>((?:<td class=\"num\">\d+</td>)+)</tr>", page)
-    assert [(task, re.findall(r"\d+", cells)) for task, cells in rows] == [
-        ("Splice", ["4", "1", "1"]),
-        ("Ring", ["4", "1", "1"]),
-    ]
+    made = "4 by the candidate and 1 to spare, 1 by a certified hand as a control"
+    assert re.findall(r"<li>(\w+): ([^<]*)</li>", page) == [("Splice", made), ("Ring", made)]
     key = read_certification(ledger.reader, job_id).key
     assert not any(code in page for code in key)
     people[CY].post(f"/certifications/{job_id}/key")
@@ -171,6 +168,10 @@ def test_a_judge_is_warned_before_a_key(people: dict[str, Visitor]) -> None:
     shown = {name: one.get(f"/certifications/{job_id}").text for name, one in people.items()}
     assert {name for name, text in shown.items() if again in text} == {CY}
     assert {name for name, text in shown.items() if label in text} == {ANN, DI}
+    judging = 'href="/certifications/judging"'
+    assert {name for name, text in shown.items() if judging in text} == {ANN, DI}
+    led = f'href="/sign-in?next=/certifications/{job_id}"'
+    assert {name for name, text in shown.items() if led in text} == {BO, CY}
 
 
 def test_from_one_coded_sample_to_the_next(
@@ -198,6 +199,15 @@ def test_the_list_leads_to_the_judging_only_where_something_waits(
     labelled(people)
     # Eight crimps and two controls; spares wait until one is void.
     assert "Judge coded samples (10 wait)" in people[ANN].get("/certifications").text
+    assert f">{BO}, " in people[ANN].get("/certifications").text
+
+
+def test_the_end_of_the_judging_leads_on(people: dict[str, Visitor]) -> None:
+    assert "None waits" in people[ANN].get("/certifications/judging").text
+    labelled(people)
+    page = people[ANN].get("/certifications/judging").text
+    assert "10 wait" in page
+    assert "None waits" not in page
 
 
 def test_an_apprentice_signs_nothing(people: dict[str, Visitor], ledger: Ledger) -> None:
