@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from station.errors import DataFileError
+from station.errors import BadInput
 from station.limits import Standing
 from station.wire import AWG_THICKEST, AWG_THINNEST, WireSize, awg, metric, parse_size
 
@@ -210,9 +210,9 @@ def insulation_gap_mm(size: WireSize) -> tuple[float, float]:
 
 
 def connector_named(connectors: Mapping[str, Connector], name: str) -> Connector:
-    """Look a connector up (DataFileError names those there are)."""
+    """Look a connector up (BadInput names those there are)."""
     if name not in connectors:
-        raise DataFileError(
+        raise BadInput(
             f"There is no connector {name!r}: use one of {', '.join(sorted(connectors))}."
         )
     return connectors[name]

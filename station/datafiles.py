@@ -16,6 +16,7 @@ from station.errors import DataFileError
 from station.limits import LimitSet, LimitSets
 from station.plain_faults import first_fault, unread
 from station.standards import StandardFile, Standards
+from station.whole_files import read_text
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -32,7 +33,7 @@ def read_toml(file: Traversable | Path, model: type[Model]) -> Model:
         The file is missing, is no TOML, or does not fit the model; the message names the place.
     """
     try:
-        return model.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
+        return model.model_validate(tomllib.loads(read_text(file)))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise DataFileError(f"{file.name} could not be read: {unread(error)}.") from error
     except ValidationError as error:

@@ -16,6 +16,7 @@ from station.errors import DataFileError, StationError
 from station.instruments.panel import open_panel
 from station.instruments.panel_pins import PanelPins
 from station.plain_faults import first_fault, unread
+from station.whole_files import read_text
 
 USAGE = "Say which settings file names the panel's pins: python -m station.panel_off bench.toml"
 
@@ -31,7 +32,7 @@ def pins_in(settings: Path) -> PanelPins | None:
         The file cannot be read, or a pin does not fit.
     """
     try:
-        table: Any = tomllib.loads(settings.read_text(encoding="utf-8")).get("panel")
+        table: Any = tomllib.loads(read_text(settings)).get("panel")
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise DataFileError(
             f"The settings {settings} could not be read: {unread(error)}."

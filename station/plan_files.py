@@ -11,6 +11,7 @@ from station.jobs.daily_plan import DailyCheckPlan
 from station.jobs.validation_plan import ToolValidationPlan
 from station.limits import LimitSets
 from station.plain_faults import unread
+from station.whole_files import read_text
 
 Plan = DailyCheckPlan | ToolValidationPlan | CertificationPlan
 
@@ -63,7 +64,7 @@ def check_plans(plans: dict[str, Plan], limit_sets: LimitSets) -> None:
 def read_plan(file: Traversable | Path) -> Plan:
     """Read one plan (DataFileError where it does not fit its job)."""
     try:
-        job = tomllib.loads(file.read_text(encoding="utf-8")).get("job")
+        job = tomllib.loads(read_text(file)).get("job")
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise DataFileError(f"{file.name} could not be read: {unread(error)}.") from error
     model = MODELS.get(str(job))

@@ -12,6 +12,7 @@ from station.errors import DataFileError
 from station.instruments.panel_pins import PanelPins
 from station.plain_faults import first_fault, unread
 from station.verdict import DEFAULT_GUARD
+from station.whole_files import read_text
 
 Positive = Annotated[float, Field(gt=0.0)]
 NotNegative = Annotated[float, Field(ge=0.0)]
@@ -140,7 +141,7 @@ def read_settings(path: Path | None) -> Settings:
     if path is None:
         return Settings()
     try:
-        return Settings.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+        return Settings.model_validate(tomllib.loads(read_text(path)))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise DataFileError(f"The settings {path} could not be read: {unread(error)}.") from error
     except ValidationError as error:

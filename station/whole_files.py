@@ -1,10 +1,30 @@
-"""Files that people get: written whole or not at all, whatever becomes of the disk."""
+"""Files of people: read up to a size, written whole or not at all whatever becomes of the disk."""
 
+import errno
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from station.errors import BadInput
+
+MOST_BYTES = 4_000_000
+"""No settings or data file is larger; a device named by mistake never ends."""
+
+
+def read_bytes(file: Traversable | Path, most_bytes: int) -> bytes:
+    """Read a file whole (OSError where it cannot be read or is larger than that)."""
+    with file.open("rb") as opened:
+        content = opened.read(most_bytes + 1)
+    if len(content) > most_bytes:
+        raise OSError(errno.EFBIG, os.strerror(errno.EFBIG), str(file))
+    return content
+
+
+def read_text(file: Traversable | Path) -> str:
+    """Read a settings or data file in UTF-8 (OSError, UnicodeDecodeError)."""
+    return read_bytes(file, MOST_BYTES).decode("utf-8")
 
 
 @contextmanager

@@ -19,6 +19,11 @@ from station.ledger.queries import LedgerReader
 from station.ledger.reimport import import_export
 from station.ledger.store import Ledger
 from station.people import Right
+from station.plain_faults import unread
+from station.whole_files import read_bytes
+
+MOST_BYTES = 100_000_000
+"""A table of samples that is larger is to be split (our own choice)."""
 
 
 @click.command(epilog="Example: station ledger export bench-1-export --traces npz")
@@ -111,10 +116,10 @@ def samples_of(source: Path, mapping: Path, reader: LedgerReader) -> list[Sample
         The mapping or the table cannot be read, or the table is on record already.
     """
     try:
-        content = source.read_bytes()
+        content = read_bytes(source, MOST_BYTES)
         text = content.decode("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(f"{source} cannot be read as UTF-8 text: {error}.") from error
+        raise BadInput(f"{source} cannot be read as UTF-8 text: {unread(error)}.") from error
     found = Source(source.name, hashlib.sha256(content).hexdigest())
     for entry in reader.entries(SampleImported.KIND):
         payload = entry.payload

@@ -155,7 +155,7 @@ def passphrase(name: str, person: str, path: Path | None, as_json: bool) -> None
 
 @people.command(epilog="Example: station people audit --about 'Bo Invented'")
 @click.option("--about", metavar="NAME", help="Only what concerns this person's door.")
-@click.option("--limit", type=click.IntRange(1), default=AUDIT_ROWS, show_default=True)
+@click.option("--limit", type=click.IntRange(1, 100_000), default=AUDIT_ROWS, show_default=True)
 @_ledger_option
 @json_option
 def audit(about: str | None, limit: int, path: Path | None, as_json: bool) -> None:

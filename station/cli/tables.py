@@ -5,10 +5,14 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TextIO
 
 from station.errors import BadInput
 
 MAX_ROWS = 2_000_000
+
+LONGEST_LINE = 100_000
+"""In characters."""
 
 LARGEST = 1e100
 """Squares and fourth powers of greater numbers would not be numbers any more."""
@@ -62,7 +66,7 @@ def read_table(path: Path, required: Sequence[str], optional: Sequence[str] = ()
     """
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
-            reader = csv.reader(file, strict=True)
+            reader = csv.reader(_lines(file, path), strict=True)
             rows = ((reader.line_num, row) for row in reader)
             return _read(path, rows, required, optional)
     except (OSError, UnicodeDecodeError, csv.Error) as error:
@@ -90,6 +94,16 @@ def read_values(path: Path, others: Sequence[str] = (), optional: Sequence[str] 
             f"{path.name} mixes units ({', '.join(units[:5])}): convert all values to one of them."
         )
     return table
+
+
+def _lines(file: TextIO, path: Path) -> Iterator[str]:
+    """The lines of a file; what has none, such as a device, would be read for ever."""
+    while line := file.readline(LONGEST_LINE + 1):
+        if len(line) > LONGEST_LINE:
+            raise BadInput(
+                f"{path.name} has a line of more than {LONGEST_LINE} characters: it is no CSV file."
+            )
+        yield line
 
 
 def _read(

@@ -21,6 +21,7 @@ from station.instruments.dialects import (
     TesterDialect,
 )
 from station.plain_faults import first_fault, unread
+from station.whole_files import read_text
 
 SHIPPED_FOLDER = Path(__file__).parent / "profiles"
 
@@ -176,7 +177,7 @@ def load_tester_profile(name: str, folder: Path | None = None) -> PullTesterProf
 
 def _read(path: Path) -> Profile:
     try:
-        text = path.read_text(encoding="utf-8")
+        text = read_text(path)
     except (OSError, UnicodeDecodeError) as error:
         raise DataFileError(
             f"The profile {path} cannot be read: {unread(error)}. Correct or replace the file."

@@ -10,7 +10,7 @@ from station.connectors import (
     strip_length_mm,
 )
 from station.datafiles import shipped_book
-from station.errors import DataFileError
+from station.errors import BadInput
 from station.wire import WireSize, awg, parse_size
 
 BOOK = shipped_book()
@@ -185,5 +185,5 @@ def test_insulation_gap_by_size() -> None:
 
 
 def test_an_unknown_connector_names_those_there_are() -> None:
-    with pytest.raises(DataFileError, match="butt-splice-red"):
+    with pytest.raises(BadInput, match="butt-splice-red"):
         connector("no-such-thing")

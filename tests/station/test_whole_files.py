@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from station.errors import BadInput
-from station.whole_files import whole_file, write_whole
+from station.whole_files import MOST_BYTES, read_text, whole_file, write_whole
 
 LONG = "text\n" * 2000
 
@@ -67,3 +67,15 @@ def test_a_link_stays_one_and_a_device_is_written_as_it_comes(tmp_path: Path) ->
     with pytest.raises(BadInput, match="No space left on device"):
         write_whole(Path("/dev/full"), LONG)
     assert Path("/dev/full").is_char_device()
+
+
+def test_what_never_ends_is_not_read_to_its_end(tmp_path: Path) -> None:
+    for endless in (Path("/dev/zero"), Path("/dev/full")):
+        with pytest.raises(OSError, match="File too large"):
+            read_text(endless)
+    large = tmp_path / "bench.toml"
+    large.write_text("#" * MOST_BYTES)
+    assert len(read_text(large)) == MOST_BYTES
+    large.write_text("#" * (MOST_BYTES + 1))
+    with pytest.raises(OSError, match="File too large"):
+        read_text(large)

@@ -146,3 +146,14 @@ def test_a_coarse_gauge_is_told(
     printed = capsys.readouterr().out
     assert "Warning: " in printed
     assert says in printed
+
+
+@pytest.mark.parametrize("study", [*STUDIES, "gauge"])
+def test_a_device_is_no_table(study: str, capsys: pytest.CaptureFixture[str]) -> None:
+    said = refusal(["study", study, "/dev/zero", *STUDIES.get(study, ())], capsys)
+    assert "zero has a line of more than 100000 characters: it is no CSV file" in said
+
+
+def test_settings_without_an_end_are_not_read_to_it(capsys: pytest.CaptureFixture[str]) -> None:
+    said = refusal(["job", "due", "--settings", "/dev/zero"], capsys)
+    assert "could not be read: File too large" in said

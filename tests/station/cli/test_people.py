@@ -161,6 +161,7 @@ def test_a_lead_changes_people(signed: Path, capsys: pytest.CaptureFixture[str])
     assert people("list", "--former") == 0
     assert "installer, cannot sign, has left" in capsys.readouterr().out
     assert people("audit", "--about", "Cy Invented") == 0
+    assert people("audit", "--limit", "9" * 25) == 2
     assert "apprentice to installer" in capsys.readouterr().out
 
 
