@@ -122,8 +122,10 @@ def moved_into_place(target: Path) -> Iterator[Path]:
     Raises
     ------
     BadInput
-        No file can be made there.
+        No file can be made there, or a device or folder stands there.
     """
+    if target.exists() and not target.is_file():
+        raise BadInput(f"{target} is a device or folder, no file: name another.")
     try:
         handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
     except OSError as error:

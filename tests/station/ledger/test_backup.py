@@ -1,5 +1,6 @@
 """Backups taken under load, and restores that verify before they replace."""
 
+import os
 import sqlite3
 import threading
 from collections.abc import Callable
@@ -131,6 +132,15 @@ def test_a_damaged_backup_is_refused_and_nothing_changes(
         restore_ledger(tmp_path / "copy", full_ledger.path, now=NOW)
     assert whole_record(full_ledger.path) == before
     assert files(tmp_path) - there <= {f"{full_ledger.path.name}.in-use"}
+
+
+def test_no_device_or_folder_is_replaced(full_ledger: Ledger, tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    for target in (pipe, tmp_path):
+        with pytest.raises(BadInput, match="is a device or folder, no file"):
+            back_up_ledger(full_ledger.path, target, replace=True)
+    assert pipe.is_fifo()
 
 
 def test_a_damaged_ledger_is_not_backed_up(full_ledger: Ledger, tmp_path: Path) -> None:
