@@ -15,7 +15,7 @@ from web.context import bench, reader, station
 from web.languages import translator
 from web.live import OPEN_STAGES, live_view
 from web.live_feed import events
-from web.order import choices, field, order_from
+from web.order import choices, field, order_from, read_place
 from web.shown import place
 
 LONG_POLL_S = 10.0
@@ -139,6 +139,8 @@ def _page(values: Mapping[str, str], problem: str = "") -> str:
         problem=problem,
         job_id=None if snapshot.order is None else snapshot.order.job_id,
         # A coded sample is filed under its code alone: it names no job to go on with.
+        # What the link asked for is described first, below what was found last.
+        asked="place" in request.args,
         coded=snapshot.order is not None and snapshot.order.step is not None,
     )
 
@@ -152,7 +154,23 @@ def _suggested_values() -> dict[str, str]:
     asked = {
         name: request.args[name] for name in ("person", "job", "place") if name in request.args
     }
+    if asked.get("place", values.get("place")) != values.get("place"):
+        # The joint before was made in another nest: it would be the wrong one here.
+        values |= _usual_joint(read_place(asked["place"]))
     return values | asked
+
+
+def _usual_joint(nest: tuple[str, str] | None) -> dict[str, str]:
+    """What the latest sample of a nest was made of; nothing chosen where it has none."""
+    latest = [] if nest is None else reader().nest_samples(*nest, limit=1)
+    if not latest:
+        return {"connector": "", "wire": "", "wire2": ""}
+    wires = latest[0].wires
+    return {
+        "connector": latest[0].connector,
+        "wire": wires[0],
+        "wire2": wires[-1] if wires[-1] != wires[0] else "",
+    }
 
 
 def _values_of(order: SampleOrder) -> dict[str, str]:

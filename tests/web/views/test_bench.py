@@ -1,10 +1,13 @@
 """The bench page without a browser: form, buttons, live state."""
 
+import re
 import threading
+from dataclasses import replace
 
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from markupsafe import escape
 
 from station.bench_state import Stage
 from station.errors import BadInput
@@ -31,6 +34,31 @@ def test_form_starts_a_sample(client: FlaskClient, bench: FakeBench, token: str)
     assert (answer.status_code, answer.location) == (303, "/bench")
     assert bench.board.state.order == order_of("Bo Invented", "blue")
     assert "Clips are on" in client.get("/bench").text
+
+
+def test_a_sample_of_another_nest_starts_with_what_that_nest_makes(
+    client: FlaskClient, bench: FakeBench
+) -> None:
+    before = order_of("Bo Invented", "blue")
+    ring = before.joint.model_copy(update={"connector": "ring-red", "wires": ("22 AWG",)})
+    bench.board.show(stage=Stage.DONE, order=replace(before, joint=ring))
+
+    def described(nest: str) -> tuple[str, list[str]]:
+        asked = {"place": place("Hand tool 1", nest)}
+        page = client.get("/bench", query_string=asked).text
+        form = page.split('id="describe"')[1]
+        joints = r'value="(ring-red|butt-splice-red|\d+ AWG)"[^>]* selected'
+        return page, re.findall(joints, form)
+
+    assert described("blue")[1] == ["ring-red", "22 AWG"]
+    # Another nest: what it made last itself, and nothing where it never made any.
+    other, chosen = described("yellow")
+    assert chosen == ["butt-splice-red", "18 AWG"]
+    assert f'value="{escape(place("Hand tool 1", "yellow"))}" selected' in other
+    assert described("never used")[1] == []
+    assert 'href="#describe"' in other
+    assert "Next sample of this joint" not in other
+    assert "Next sample of this joint" in client.get("/bench").text
 
 
 @pytest.mark.parametrize(
