@@ -25,7 +25,7 @@ from station.datafiles import shipped_book
 from station.demo import run as demo_run
 from station.demo.ground import as_the_demo_judges
 from station.demo.hands import HandsAtTheBench
-from station.errors import BadInput
+from station.errors import BadInput, CalibrationNeeded, NestOnHold
 from station.instruments.panel import open_panel
 from station.instruments.simulated.panel import SimulatedPanel
 from station.instruments.simulated.service import DEVICE_FAULTS, LINE_FAULTS
@@ -95,10 +95,11 @@ def demo(
                 ledger, limit_sets, settings, seed=seed, demo=True, panel=panel
             )
         )
-        outcome = demo_run.take_live_sample(simulated, say)
-        worn = worn_nests(ledger.reader, settings.wear_watch_run_length)
-        _report(outcome, worn, path, as_json)
-        if outcome.error is not None:
+        outcome = _live_sample(simulated, say, needed=headless)
+        if outcome is not None:
+            worn = worn_nests(ledger.reader, settings.wear_watch_run_length)
+            _report(outcome, worn, path, as_json)
+        if outcome is not None and outcome.error is not None:
             click.echo(f"{outcome.error} The sample was logged as void.", err=True)
             return 2
         if listener is not None:
@@ -198,6 +199,19 @@ def _fill_if_new(
         )
     counts = ledger.reader.counts()
     say(f"Invented {counts.samples} samples in {ledger.path} (all marked as demo).")
+
+
+def _live_sample(
+    simulated: demo_run.SimulatedBench, say: demo_run.Say, *, needed: bool
+) -> SampleOutcome | None:
+    """Take the live sample; None where none may be made now, which the page can change."""
+    try:
+        return demo_run.take_live_sample(simulated, say)
+    except (NestOnHold, CalibrationNeeded, BadInput) as refused:
+        if needed:
+            raise
+        say(f"No live sample is made now. {refused}")
+        return None
 
 
 def _void_interrupted(ledger: Ledger, limit_sets: LimitSets, settings: Settings) -> list[str]:

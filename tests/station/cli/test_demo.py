@@ -18,7 +18,7 @@ from station.cli.main import run
 from station.demo import workshop
 from station.demo.rounds import SAMPLES
 from station.job_book import JobBook
-from station.ledger.entries import NEST_OUTCOME
+from station.ledger.entries import NEST_OUTCOME, NestHeld
 from station.ledger.job_queries import job_record, jobs, nest_checks
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
@@ -206,6 +206,27 @@ def test_a_killed_station_loses_nothing_and_voids_the_rest_at_the_next_start(
         row = reader.sample(unfinished[0].sample_id)
     assert row is not None
     assert row.verdict == "void"
+
+
+def test_a_demo_whose_nests_are_all_held_serves_the_page_where_they_are_released(
+    copy: Path,
+) -> None:
+    with Ledger.open(copy) as ledger, ledger.transaction():
+        for joint in workshop.joints():
+            held = NestHeld(tool=joint.tool, nest=joint.nest, reason="tried", demo=True)
+            ledger.append(held, person="Ottilie")
+    refused = demo("--headless", ledger=copy)
+    assert refused.returncode == 2
+    assert "is held since" in refused.stderr
+    serving = Running("--port", "0", ledger=copy)
+    try:
+        serving.until("No live sample is made now. Nest")
+        serving.until("Ctrl-C ends it")
+        serving.process.send_signal(signal.SIGTERM)
+        assert serving.end()[0] == 0
+    finally:
+        serving.process.kill()
+        serving.process.communicate()
 
 
 def test_a_taken_address_is_one_sentence(copy: Path, capsys: pytest.CaptureFixture[str]) -> None:
