@@ -34,8 +34,8 @@ def certificate_named(reader: LedgerReader, record_hash: str) -> Held:
         if held.record_hash.startswith(asked):
             return held
     raise BadInput(
-        f"No certificate with the hash {record_hash!r} is on this record: compare it with the "
-        "paper once more; it may be of another bench."
+        f"No certificate with the hash {record_hash!r} is on this record, {reader.path.name}: "
+        "compare it with the paper once more; it may be of another bench."
     )
 
 

@@ -257,7 +257,10 @@ def _find_job(reader: LedgerReader, job_id: str) -> JobRow:
     named = _job.c.job_id.startswith(job_id, autoescape=True)
     rows = reader.rows(select(_job).where(named).limit(2)) if job_id else []
     if not rows:
-        raise NotOnRecord(f"The job {job_id!r} is not on record: list the jobs, then give its id.")
+        raise NotOnRecord(
+            f"The job {job_id!r} is not on record in {reader.path.name}: list the jobs, then give "
+            "its id, or name another ledger."
+        )
     if len(rows) > 1:
         raise BadInput(f"More than one job begins with {job_id!r}: give more of its id.")
     return JobRow(**_timed(rows[0]))

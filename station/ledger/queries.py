@@ -191,6 +191,11 @@ class LedgerReader:
             raise
         return reader
 
+    @property
+    def path(self) -> Path:
+        """The ledger's file."""
+        return self._path
+
     def close(self) -> None:
         """Close all connections. Closing twice does no harm."""
         self._engine.dispose()

@@ -99,7 +99,9 @@ def test_walked_from_begin_to_certificate(path: Path, capsys: pytest.CaptureFixt
     assert found["person"] == "Dag"
     assert found["state"] == "valid"
     assert certify(path, "lookup", "0" * 12) == 2
-    assert "on this record" in capsys.readouterr().err
+    assert f"on this record, {path.name}" in capsys.readouterr().err
+    assert certify(path, "status", "none") == 2
+    assert f"not on record in {path.name}" in capsys.readouterr().err
 
 
 def test_each_next_step_names_its_command_and_page(

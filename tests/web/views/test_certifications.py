@@ -94,10 +94,13 @@ def test_walked_to_a_certificate(
     while waiting := pool(ledger.reader).samples:
         assert "What was found is shown when" in people[BO].get(page).text
         judged(people[ANN], bench, ledger, waiting[0].code)
+    assert "not signed yet" in people[BO].get(page).text
     assert people[ANN].post(f"{page}/sign").status_code == 303
+    assert "signed, not ended yet" in people[BO].get(page).text
     assert people[BO].post(f"{page}/acknowledge").status_code == 303
     assert people[ANN].post(f"{page}/end").status_code == 303
     shown = people[BO].get(page).text
+    assert "not ended yet" not in shown
     assert 'class="outcome">Certified<' in shown
     ended = read_certification(ledger.reader, job_id).record.ended
     assert ended is not None

@@ -11,6 +11,7 @@ from station.ledger.entries import Correction
 from station.ledger.queries import LedgerReader
 from station.ledger.record import Entry
 from station.ledger.store import Ledger
+from tests.web import invented
 from tests.web.invented import HOSTILE
 from tests.web.visitor import Visitor
 from web.shown import place
@@ -93,6 +94,26 @@ def test_sample_page_tells_everything(client: FlaskClient, records: LedgerReader
     ):
         assert words in text
     assert '<svg xmlns="http://www.w3.org/2000/svg"' in text
+
+
+@pytest.mark.parametrize(("dof", "shown"), [(79833983291.0, "over 1000"), (12.4, "12")])
+def test_degrees_of_freedom_are_not_counted_to_the_last(
+    client: FlaskClient,
+    ledger: Ledger,
+    monkeypatch: pytest.MonkeyPatch,
+    dof: float,
+    shown: str,
+) -> None:
+    plain = invented.reading
+    monkeypatch.setattr(
+        invented, "reading", lambda ohm: plain(ohm).model_copy(update={"effective_dof": dof})
+    )
+    order = invented.order_of("Bo Invented", "blue")
+    sample_id = ledger.append(invented.begun(order), person=order.person).id
+    invented.finish(ledger, sample_id, order)
+    text = client.get(f"/samples/{sample_id}").text
+    assert f"<dt>Degrees of freedom</dt><dd>{shown}</dd>" in text
+    assert "79833983291" not in text
 
 
 def test_unfinished_sample_has_a_page(client: FlaskClient, records: LedgerReader) -> None:
