@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from station.bay import InstrumentBay, InstrumentLine, Role
 from station.bench_panel import BenchPanel
-from station.bench_state import Board, SampleOrder, Stage
+from station.bench_state import WHAT_TO_DO, Board, SampleOrder, Stage
 from station.connectors import ConnectorBook, connector_named
 from station.errors import BadInput, CalibrationNeeded, InstrumentError, SampleUnsaved, StationError
 from station.instruments.panel_base import BasePanel, NoPanel, PanelLine
@@ -295,7 +295,7 @@ class Bench:
     def _asked(self, *stages: Stage) -> PageOperator:
         stage = self.board.state.stage
         if self._operator is None or stage not in stages:
-            raise BadInput(f"The bench is not waiting for that: it is at {stage.value}.")
+            raise BadInput(f"The bench is not waiting for that now. {WHAT_TO_DO[stage]}")
         return self._operator
 
     def _take_quietly(self, order: SampleOrder, operator: PageOperator) -> None:

@@ -274,3 +274,11 @@ def test_a_force_that_stands_still_is_said_and_voids_nothing_by_itself(
     assert operator.told == ["no_force"]
     assert outcome.finished.void_by == "person"
     assert simulated.bench.board.state.standstill is None
+
+
+def test_what_the_bench_does_not_wait_for_is_answered_with_what_it_waits_for(
+    simulated: SimulatedBench,
+) -> None:
+    for act in (simulated.bench.confirm, lambda: simulated.bench.abandon("tried")):
+        with pytest.raises(BadInput, match=r"not waiting for that now\. Choose a job"):
+            act()
