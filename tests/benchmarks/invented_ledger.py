@@ -9,10 +9,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from sqlalchemy import create_engine
 
 from station.demo import workshop
 from station.demo.run import demo_limit_sets, fill
-from station.ledger import database
+from station.ledger import database, tables
 from station.ledger.chain import Moment
 from station.ledger.entries import SampleBegun, SampleFinished, ToolServiced
 from station.ledger.store import Ledger
@@ -111,19 +112,31 @@ class InventedLedger:
         return Moment(self._at, clock_synced=True, boot_id="invented", monotonic_s=0.0)
 
 
-class BareTables:
-    """What a commit costs without a station: the same bytes in two tables without an index."""
+class BareCommits:
+    """What a commit costs without a station: the bytes of an entry and its trace, and no more.
 
-    def __init__(self, path: Path) -> None:
+    Parameters
+    ----------
+    path : Path
+        Where the file is made.
+    keys : bool
+        Whether they go into the record's own two tables, whose keys and guards make them a record;
+        else into tables without an index, which would take the same entry twice.
+    """
+
+    def __init__(self, path: Path, *, keys: bool) -> None:
+        if keys:
+            engine = create_engine(f"sqlite:///{path}")
+            with engine.begin() as connection:
+                tables.create_record(connection, "bench-1")
+            engine.dispose()
         self._connection = sqlite3.connect(path, isolation_level=None)
-        self._connection.execute("PRAGMA journal_mode = WAL")
-        for pragma in database.PRAGMAS:
+        for pragma in ("PRAGMA journal_mode = WAL", *database.PRAGMAS):
             self._connection.execute(pragma)
-        self._connection.execute(
-            "CREATE TABLE entry (seq INTEGER PRIMARY KEY, bench, id, kind, version, at_utc, "
-            "clock_synced, boot_id, monotonic_s, person, payload, prev_hash, hash)"
-        )
-        self._connection.execute("CREATE TABLE trace (id INTEGER PRIMARY KEY, sha256, data)")
+        if not keys:
+            for table in tables.record.sorted_tables:
+                columns = ", ".join(column.name for column in table.columns)
+                self._connection.execute(f"CREATE TABLE {table.name} ({columns})")
         self._number = itertools.count(1)
 
     def commit(self, payload: str, traces: dict[str, bytes]) -> None:
@@ -133,11 +146,11 @@ class BareTables:
         run("BEGIN IMMEDIATE")
         run(
             "INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            (seq, "bench-1", "0" * 36, "sample_finished", 1, "2024-06-01T06:00:00.000000Z", 1,
+            ("bench-1", seq, f"{seq:036d}", "sample_finished", 1, "2024-06-01T06:00:00.000000Z", 1,
              "invented", 0.0, "Benno", payload, "0" * 64, "0" * 64),
         )  # fmt: skip
         for key, data in traces.items():
-            run("INSERT INTO trace (sha256, data) VALUES (?, ?)", (key, data))
+            run("INSERT INTO trace VALUES (?, ?)", (key, data))
         run("COMMIT")
 
     def close(self) -> None:
