@@ -7,6 +7,7 @@ vouch for, is kept beside the bench's own samples, marked as imported, and enter
 import csv
 import io
 import math
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -17,6 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from station.errors import BadInput, StationError
 from station.ledger.entries import Joint, SampleImported, VerdictWord
+from station.plain_text import demand_address, demand_plain
 from station.pull import FAILURE_MODES
 from station.units import NEWTON_PER_KGF, NEWTON_PER_LBF
 from station.wire import material_named, parse_size
@@ -26,6 +28,15 @@ Name = Literal[
     "splice", "splice_u", "peak", "peak_u", "failure_mode", "verdict", "note",
 ]  # fmt: skip
 NEEDED: tuple[Name, ...] = ("measured_at", "measured_by", "connector", "wires", "tool", "nest")
+
+LONGEST_TEXT = 200
+LONGEST_NOTE = 1000
+
+LARGEST = 1e6
+"""In newton or ohm: no bench for crimps measures more (our own choice)."""
+
+EARLIEST, LATEST = 1900, 2999
+"""Years: one typed with two digits is the year 26 (our own choice)."""
 
 OHM = {"ohm": 1.0, "mOhm": 1e-3, "mΩ": 1e-3, "Ω": 1.0, "uOhm": 1e-6, "µΩ": 1e-6}
 NEWTON = {"N": 1.0, "kN": 1e3, "lbf": NEWTON_PER_LBF, "kgf": NEWTON_PER_KGF}
@@ -75,9 +86,16 @@ def imported_samples(
         The mapping does not fit the table, or a row cannot be read; the row is named.
     """
     reader = csv.DictReader(io.StringIO(text, newline=""), delimiter=mapping.delimiter)
-    _check_headings(mapping, reader.fieldnames or (), source)
+    try:
+        _check_headings(mapping, reader.fieldnames or (), source)
+        rows = list(reader)
+    except csv.Error as error:
+        raise BadInput(
+            f"{source.name} could not be read as CSV after line {reader.line_num} ({error}): "
+            "nothing was imported."
+        ) from error
     samples = []
-    for number, row in enumerate(reader, start=2):
+    for number, row in enumerate(rows, start=2):
         try:
             values = dict(_values(row, mapping))
             samples.append(_sample(values, mapping, source, number, demo=demo))
@@ -108,11 +126,20 @@ def _check_headings(mapping: ImportMap, found: object, source: Source) -> None:
 
 
 def _values(row: Mapping[str | None, object], mapping: ImportMap) -> Iterator[tuple[Name, str]]:
-    yield from mapping.constants.items()
+    for name, text in mapping.constants.items():
+        yield name, _plain(text, name)
     for name, heading in mapping.columns.items():
         value = row.get(heading)
         if isinstance(value, str) and value.strip():
-            yield name, value.strip()
+            yield name, _plain(text, name)
+
+
+def _plain(value: str, name: Name) -> str:
+    text = " ".join(value.split())
+    longest = LONGEST_NOTE if name == "note" else LONGEST_TEXT
+    if len(text) > longest:
+        raise BadInput(f"{name} has {len(text)} characters, {longest} will fit")
+    return demand_plain(text, name)
 
 
 def _sample(
@@ -146,6 +173,7 @@ def _sample(
 
 def _joint(values: Mapping[Name, str]) -> Joint:
     wires = tuple(parse_size(part).label for part in values["wires"].split("+"))
+    demand_address(values["tool"], values["nest"])
     return Joint(
         connector=values["connector"],
         wires=wires,
@@ -166,8 +194,13 @@ def _number(
         number = float(plain) * scale
     except ValueError:
         raise BadInput(f"{text!r} for {name} is not a number") from None
+    if "_" in plain or not plain.isascii():
+        # Python would read 1_000, and digits of other scripts.
+        raise BadInput(f"{text!r} for {name} is not a number as this table writes them")
     if not math.isfinite(number):
         raise BadInput(f"{text!r} for {name} is not a finite number")
+    if abs(number) > LARGEST or (name == "peak" and number < 0.0):
+        raise BadInput(f"{text!r} for {name} is no force or resistance that a bench measures")
     return number
 
 
@@ -183,16 +216,18 @@ def _uncertainty(
 def _time(text: str, mapping: ImportMap) -> datetime:
     try:
         zone = ZoneInfo(mapping.time_zone)
-    except (ZoneInfoNotFoundError, ValueError) as error:
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
         raise BadInput(f"{mapping.time_zone!r} in the mapping is not a time zone") from error
     try:
         if mapping.time_format is None:
             at = datetime.fromisoformat(text)
         else:
             at = datetime.strptime(text, mapping.time_format)  # noqa: DTZ007  its zone follows
-    except ValueError:
+    except (ValueError, re.error):
         wanted = mapping.time_format or "ISO 8601, as 2031-05-06T07:08"
         raise BadInput(f"{text!r} for measured_at is not a time as {wanted}") from None
+    if not EARLIEST <= at.year <= LATEST:
+        raise BadInput(f"{text!r} for measured_at is in the year {at.year:04}")
     return (at if at.tzinfo else at.replace(tzinfo=zone)).astimezone(UTC)
 
 

@@ -11,6 +11,9 @@ from pydantic import BaseModel, ValidationError
 SHOWN = 60
 """So many characters of a wrong value are repeated (our own choice)."""
 
+KEY = "[key]"
+"""As pydantic's last step to a place: the key itself is wrong, not what it holds."""
+
 WANTED: Mapping[str, str] = {
     "string_type": "text in quotes",
     "string_too_short": "text that is not empty",
@@ -104,6 +107,8 @@ def first_fault(
     if wanted is None:
         return f"{place} is {shown(fault['input'])}, which does not fit: {fault['msg']}"
     found = shown(fault["input"])
+    if steps and steps[-1] == KEY:
+        place = f"a key of {place_of(steps[:-2])}"
     return f"{place} is {found}, and has to be {wanted.format(**fault.get('ctx', {}))}"
 
 

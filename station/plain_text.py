@@ -32,3 +32,13 @@ def demand_plain(text: str, words: str) -> str:
                 f"(U+{ord(letter):04X}), as copied text may have."
             )
     return text
+
+
+def demand_address(tool: str, nest: str) -> None:
+    """See that a nest can stand in an address, as ``/tools/TOOL/NEST`` (BadInput where not)."""
+    if "/" in tool or tool in (".", ".."):
+        raise BadInput(
+            f"The tool {tool!r} cannot stand in an address: leave the slash or dots out."
+        )
+    if {"", ".", ".."} & set(nest.split("/")):
+        raise BadInput(f"The nest {nest!r} cannot stand in an address: leave dots or slash out.")

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from station.errors import BadInput
 from station.ledger.entries import ToolAdded
 from station.ledger.queries import LedgerReader
+from station.plain_text import demand_address
 
 LONGEST_NAME = 60
 LONGEST_DESCRIPTION = 200
@@ -39,10 +40,7 @@ def described_tool(
     known = next((row for row in reader.tools() if row.tool == tool), None)
     given = [_named(nest, "the nest") for nest in nests]
     for nest in given:
-        if {"", ".", ".."} & set(nest.split("/")):
-            raise BadInput(
-                f"The nest {nest!r} cannot stand in an address: leave dots or slash out."
-            )
+        demand_address(tool, nest)
     together = tuple(dict.fromkeys((*(known.nests if known else ()), *given)))
     if not given:
         raise BadInput(f"Name at least one nest of {tool}: the die cavities it crimps with.")

@@ -66,6 +66,17 @@ def test_plain_names_need_no_translation() -> None:
     [
         ("25,5", "much", "Row 2 of other.csv: 'much' for peak is not a number"),
         ("25,5", "inf", "Row 2 of other.csv: 'inf' for peak is not a finite number"),
+        ("25,5", "1_000", "'1_000' for peak is not a number as"),
+        ("25,5", "٣", "'٣' for peak is not a number as"),
+        ("25,5", "-1", "'-1' for peak is no force or resistance that a bench measures"),
+        ("25,5", "1e300", "'1e300' for peak is no force or resistance that a bench measures"),
+        ("T1", "T\u202e1", "Type tool anew: it has a character that cannot be seen"),
+        ("Ana", "An\x00a", "Type measured_by anew: it has a character that cannot be seen"),
+        ("Ana", "A" * 201, "measured_by has 201 characters, 200 will fit"),
+        ("Ana", "A" * 200_000, "could not be read as CSV after line 1"),
+        ("T1;A", "T1;../../x", "The nest '../../x' cannot stand in an address"),
+        ("T1;A", "T/1;A", "The tool 'T/1' cannot stand in an address"),
+        ("06.05.2031 09:35", "06.05.0026 09:35", "is in the year 0026"),
         ("0,40", "", "Row 3 of other.csv: it has neither a resistance"),
         ("09:35", "25:35", "Row 3 of other.csv: '06.05.2031 25:35' for measured_at is not a time"),
         ("Bo", " ", "Row 3 of other.csv: it has no measured_by"),
@@ -89,8 +100,20 @@ def test_the_mapping_must_say_where_everything_comes_from() -> None:
         read(columns=columns)
     with pytest.raises(BadInput, match="is not a time zone"):
         read(time_zone="Mars/Olympus")
+    with pytest.raises(BadInput, match="is not a time zone"):
+        read(time_zone="America")
+    with pytest.raises(BadInput, match="is not a time as %Y%Y"):
+        read(time_format="%Y%Y")
 
 
 def test_a_negative_uncertainty_is_refused() -> None:
     with pytest.raises(BadInput, match="peak_u is negative"):
         read(constants=MAP["constants"] | {"peak_u": "-1"})
+
+
+@pytest.mark.parametrize("at", ["0001-01-01T00:00+14:00", "9999-12-31T23:59-12:00"])
+def test_an_end_of_the_calendar_is_no_time_of_a_measurement(at: str) -> None:
+    columns = {name: heading for name, heading in MAP["columns"].items() if name != "measured_at"}
+    constants = MAP["constants"] | {"measured_at": at}
+    with pytest.raises(BadInput, match="is in the year"):
+        read(time_format=None, columns=columns, constants=constants)

@@ -114,6 +114,7 @@ class Odd(BaseModel):
     kind: Literal["a", "b"] = "a"
     at_least_two: Annotated[list[int], Field(min_length=2)] = Field(default=[1, 2])
     named: dict[str, int] = Field(default={})
+    chosen: dict[Literal["a", "b"], str] = Field(default={})
 
 
 @pytest.mark.parametrize(
@@ -124,6 +125,7 @@ class Odd(BaseModel):
         ({"named": []}, "named is a list of 0, and has to be a table of its own"),
         ({"named": {"x": []}}, "named.x is a list of 0, and has to be a whole number"),
         ({"pair": {"x": 1}}, "pair is a table, and has to be a list in [ ]"),
+        ({"chosen": {"c": "x"}}, "a key of chosen is 'c', and has to be 'a' or 'b'"),
         ({"won": 1}, "won is no key that belongs there (the nearest is one)"),
     ],
 )
