@@ -131,7 +131,7 @@ def _values(row: Mapping[str | None, object], mapping: ImportMap) -> Iterator[tu
     for name, heading in mapping.columns.items():
         value = row.get(heading)
         if isinstance(value, str) and value.strip():
-            yield name, _plain(text, name)
+            yield name, _plain(value, name)
 
 
 def _plain(value: str, name: Name) -> str:
