@@ -235,6 +235,10 @@ def judge_sample(code: str) -> Response:
 def measure(code: str) -> Response:
     """Begin the measurement of a coded sample at the bench."""
     person = access.demand_measuring(field(request.form, "person", "the person"))
+    signed = access.signed_in()
+    if signed is not None:
+        # Whatever name is chosen: a candidate who is signed in measures none.
+        order_for(reader(), code, person=signed.name)
     order = order_for(reader(), code, person=person)
     with wait_for_news():
         bench().start(order)
