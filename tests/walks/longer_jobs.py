@@ -266,9 +266,12 @@ def _judge_all(page: Page) -> None:
     links = page.locator("main .rows a")
     while links.count():
         links.first.click()
+        enter = page.get_by_role("button", name="Enter what I see")
+        # It stands below the checklist: when it is there, so is every line.
+        enter.wait_for()
         for good in page.locator("input[value=good]").all():
             good.check()
-        page.get_by_role("button", name="Enter what I see").click()
+        enter.click()
         _send(page.locator("form[action$=measure]"), LEAD)
         _at_the_bench(page)
         page.goto("/certifications/judging")
