@@ -29,7 +29,7 @@ from station.cli.opening import (
     read_book,
 )
 from station.cli.output import json_option, print_json
-from station.cli.validations import tell as tell_validation
+from station.cli.validation_words import tell as tell_validation
 from station.cli.ways import compare
 from station.errors import BadInput
 from station.job_book import JobReadings

@@ -20,18 +20,16 @@ from station.cli.opening import (
     opened_book,
     read_book,
 )
-from station.cli.output import json_option, print_json
+from station.cli.output import json_option
 from station.cli.signing import signed_by, signing_option
+from station.cli.validation_words import tell
 from station.connectors import connector_named
 from station.datafiles import shipped_book, shipped_connectors
 from station.doors import active_person
 from station.errors import BadInput
-from station.job_samples import plain
-from station.jobs.tool_validation import OUTCOME_WORDS, JointResult, joint_words
 from station.jobs.validation_course import ValidationScope
 from station.jobs.validation_plan import ToolValidationPlan
 from station.ledger.entries import Joint
-from station.ledger.queries import LedgerReader
 from station.people import Right
 from station.plan_files import plan_named
 from station.validation_book import (
@@ -41,8 +39,6 @@ from station.validation_book import (
     end_validation,
     enter_crimp_heights,
     enter_nest_gauge,
-    figures_of,
-    next_of,
     order_for,
     read_validation,
 )
@@ -242,52 +238,6 @@ def end(
 def say_aside(text: str) -> None:
     """Say what the hands do, beside the result."""
     click.echo(text, err=True)
-
-
-def tell(reader: LedgerReader, job_id: str, *, as_json: bool) -> None:
-    """Print how a validation stands."""
-    job = read_validation(reader, job_id)
-    if as_json:
-        print_json(document(reader, job))
-        return
-    ended = job.record.ended
-    word = job.result.outcome if ended is None else ended.outcome
-    click.echo(f"{OUTCOME_WORDS[word].upper()}  validation of {job.scope.tool}, {job.job_id}")
-    for number, result in enumerate(job.result.joints, 1):
-        click.echo(f"{number}  {joint_words(result.joint)}: {joint_line(result)}")
-        for sentence in (*result.reasons, *result.remarks):
-            click.echo(f"   {sentence}")
-    for step in next_of(reader, job, datetime.now(UTC)):
-        click.echo(f"->  {step.words}")
-
-
-def joint_line(result: JointResult) -> str:
-    """How one joint stands, in a line."""
-    words = f"{result.state.replace('_', ' ')}, {len(result.counted)} of {result.planned} samples"
-    if result.chance is None or result.state != "not_finished":
-        return words
-    return f"{words}, chance of passing {result.chance:.0%}"
-
-
-def document(reader: LedgerReader, job: Validation) -> dict[str, object]:
-    """A validation as one JSON document; SI units."""
-    ended = job.record.ended
-    return plain(
-        {
-            "job_id": job.job_id,
-            "tool": job.scope.tool,
-            "outcome": job.result.outcome if ended is None else ended.outcome,
-            "ended": ended is not None,
-            "reasons": job.result.reasons if ended is None else ended.reasons,
-            "signatures": [] if ended is None else ended.signatures,
-            "record_hash": None if ended is None else ended.record_hash,
-            "next": [
-                {"step": step.name, "about": step.about, "words": step.words}
-                for step in next_of(reader, job, datetime.now(UTC))
-            ],
-            **(figures_of(reader, job) if ended is None else ended.figures),
-        }
-    )
 
 
 COMMANDS = (validate,)

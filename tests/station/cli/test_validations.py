@@ -1,4 +1,5 @@
 import json
+import shlex
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -81,6 +82,41 @@ def test_walked_from_begin_to_end(path: Path, capsys: pytest.CaptureFixture[str]
     assert joint["findings"][0]["k"] == pytest.approx(3.064, abs=0.001)
     with Ledger.open(path, create=False) as ledger:
         assert len(ledger.reader.baselines()) == 1
+
+
+@pytest.mark.usefixtures("secret")
+def test_each_next_step_names_its_command_and_page(
+    path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job_id = began(path, capsys)
+    filled = {"NAME": "Ben", "LEAD": "Lea", "GAUGE": "G-7"}
+    filled |= {"MM": "2.0", "LOW": "1.9", "HIGH": "2.1"}
+    where = ["--ledger", str(path)]
+
+    def commands() -> dict[str, list[str]]:
+        """The commands that the status names, filled in."""
+        steps = look(path, job_id, capsys)["next"]
+        assert run(["validate", "status", job_id, *where]) == 0
+        said = capsys.readouterr().out
+        assert "On the page: Jobs, Validate a tool." in said
+        assert all(f"    {step['command']}\n" in said for step in steps)
+        words = {step["step"]: shlex.split(step["command"])[1:] for step in steps}
+        return {step: [filled.get(word, word) for word in line] for step, line in words.items()}
+
+    named = commands()
+    assert set(named) == {"check", "nest_gauge", "crimp_height", "sample"}
+    assert run(named["check"]) == 0
+    for step in ("nest_gauge", "crimp_height"):
+        assert run([*named[step], *where]) == 0
+    assert named["sample"][:5] == ["validate", "sample", job_id, "--joint", "1"]
+    samples(path, job_id, FORCES)
+    capsys.readouterr()
+    named = commands()
+    assert set(named) == {"end"}
+    with cheap_hashes():
+        assert run([*named["end"], *where]) == 0
+    paper = f"->  Its paper: station job report {job_id} --out validation.html"
+    assert paper in capsys.readouterr().out
 
 
 @pytest.mark.usefixtures("secret")
