@@ -89,6 +89,8 @@ class BayMeter:
             range_ohm,
             accuracy.resolution_ohm,
         )
+        self.same_as_before = False
+        """Whether every latest repeat is, to the last digit, what was read the time before."""
         self.last_reading: MeterReading | None = None
         """The last of the latest repeats: how it was taken, and how old the zero check was."""
 
@@ -105,7 +107,10 @@ class BayMeter:
                 lambda reading: on_reading(reading.value_ohm),
             )
         self.last_reading = readings[-1]
-        return [reading.value_ohm for reading in readings]
+        found = [reading.value_ohm for reading in readings]
+        self.same_as_before = set(found) == {self._bay.last_ohm}
+        self._bay.last_ohm = found[-1]
+        return found
 
     def check_zero(self, limit_ohm: float) -> ZeroCheck:
         """Read with the clips shorted; later readings know how old this check is.
@@ -206,6 +211,8 @@ class InstrumentBay:
     ----------
     zero
         The meter's last good zero check; None without one.
+    last_ohm
+        What the meter read last; None before.
 
     Raises
     ------
@@ -222,6 +229,7 @@ class InstrumentBay:
         }
         self._reverse = reverse
         self.zero: ZeroCheck | None = None
+        self.last_ohm: float | None = None
         self._on_change: Callable[[], None] = lambda: None
         self._traces: list[TraceFile] = []
         self._keepers: dict[Role, LinkKeeper] = {}

@@ -100,6 +100,8 @@ class SampleCourse:
         self.operator.clips_on()
         self.around.board.show(stage=Stage.READING)
         repeats = meter.read_repeats(self.around.settings.repeats, self._show_reading)
+        if meter.same_as_before:
+            self.around.board.show(standstill="same_reading")
         reduced = reduce_reading(repeats, worth, self.order, fixture)
         used = trust.noted(used, corrected=corrects(worth, fmean(repeats)))
         last = meter.last_reading
@@ -121,7 +123,7 @@ class SampleCourse:
         self.around.pull_begins()
         began_s = time.monotonic()
         self.around.board.trace.begin()
-        self.around.board.show(stage=Stage.PULLING)
+        self.around.board.show(stage=Stage.PULLING, standstill=None)
         preload_n = min(5.0, max(1.0, PRELOAD_FRACTION * self._pull_limit_n()))
         self._watch = StandstillWatch(preload_n)
         trace = tester.record(self._show_force, self.operator.stop, preload_n)

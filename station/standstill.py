@@ -1,7 +1,8 @@
-"""Whether a pull under way stands still: pure, from the forces as they come.
+"""Whether an instrument seems to stand still: pure, from the values as they come.
 
-A tester that sends an old value over and over, one that nobody pulls with, and a person who holds a
-steady force look alike for a while. So this only says what is seen; nothing is voided by it.
+A meter that reads two samples alike to the last digit may be right. A tester that sends an old
+value over and over, one that nobody pulls with, and a person who holds a steady force look alike
+for a while. So this only says what is seen; nothing is voided by it.
 """
 
 from dataclasses import dataclass, field
@@ -13,6 +14,9 @@ STANDS_AFTER_S = 10.0
 Standstill = Literal["no_force", "unchanged"]
 
 WORDS: dict[str, str] = {
+    "same_reading": "The meter reads exactly what it read for the sample before. Take one clip off "
+    "and look at its display: if that does not change, the meter sends an old value. Give this "
+    "sample up, switch the meter off and on, and check it under Instruments.",
     "no_force": "No force has come for 10 s. Begin to pull. If you are pulling and the tester's "
     "own display changes, the tester sends an old value: give this sample up, switch the tester "
     "off and on, and look at Instruments.",

@@ -84,9 +84,8 @@ def live_view(
 
 
 def _standstill(state: BenchState, translate: Translate) -> str:
-    return (
-        "" if state.stage is not Stage.PULLING else translate(WORDS.get(state.standstill or "", ""))
-    )
+    at_it = state.stage in (Stage.GRIP, Stage.PULLING)
+    return translate(WORDS.get(state.standstill or "", "")) if at_it else ""
 
 
 def _sample_words(order: SampleOrder) -> str:

@@ -282,3 +282,32 @@ def test_what_the_bench_does_not_wait_for_is_answered_with_what_it_waits_for(
     for act in (simulated.bench.confirm, lambda: simulated.bench.abandon("tried")):
         with pytest.raises(BadInput, match=r"not waiting for that now\. Choose a job"):
             act()
+
+
+class SeesTheBoard(HandsAsOperator):
+    """Notes what the bench says of the readings before the sample is gripped."""
+
+    def __init__(self, simulated: SimulatedBench) -> None:
+        super().__init__(simulated.hands, lambda _text: None)
+        self._board = simulated.bench.board
+        self.said: str | None = None
+
+    def sample_gripped(self) -> None:
+        self.said = self._board.state.standstill
+        super().sample_gripped()
+
+
+def test_a_meter_that_reads_two_samples_alike_to_the_last_digit_is_said(
+    simulated: SimulatedBench,
+) -> None:
+    said = []
+    for fault in (None, "stuck", "stuck"):
+        if fault is not None:
+            simulated.hands.meter.command({"fault": fault})
+        operator = SeesTheBoard(simulated)
+        outcome = simulated.bench.take_sample(ORDER, operator)
+        assert outcome.finished.verdict != "void"
+        said.append(operator.said)
+    assert said[0] is None
+    assert said[2] == "same_reading"
+    assert simulated.bench.board.state.standstill is None
