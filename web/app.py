@@ -14,7 +14,7 @@ from station.errors import SignInNeeded, StationError
 from station.people import Right
 from station.pull import FAILURE_MODES
 from station.trend_book import TrendBook
-from web import access, choices, context, languages, repeats, shown
+from web import access, choices, context, languages, repeats, sentences, shown
 from web.face import BenchFace
 from web.sessions import SessionBook
 from web.status import status_of
@@ -54,6 +54,8 @@ FILTERS = (
     shown.local_time,
     shown.wires,
     shown.standing,
+    sentences.said,
+    sentences.said_or_typed,
 )
 
 

@@ -22,8 +22,6 @@ ENGLISH = "en"
 CHOICE = "language"
 """Under which name a browser remembers the language."""
 
-Translate = Callable[[str], str]
-
 
 @functools.cache
 def languages() -> dict[str, str]:
@@ -60,12 +58,6 @@ def chosen() -> str:
 def translate(text: str) -> str:
     """One text in the language of this request."""
     return str(catalogue(chosen()).ugettext(text)) if text else text
-
-
-def translator() -> Translate:
-    """Translate texts after this request, in its language."""
-    texts = catalogue(chosen())
-    return lambda text: str(texts.ugettext(text)) if text else text
 
 
 def later(text: str) -> str:

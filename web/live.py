@@ -2,22 +2,17 @@
 
 from dataclasses import dataclass, field
 
+from markupsafe import Markup
+
 from station.bench_state import BenchState, SampleOrder, Stage
 from station.errors import StationError
 from station.limits import Limit, LimitSets
 from station.pull import FAILURE_MODES
 from station.standstill import WORDS
 from station.wire import parse_size
-from web.languages import Translate, translate
-from web.shown import (
-    JOB_WORDS,
-    VERDICT_WORDS,
-    milliohm,
-    newton,
-    reason,
-    standing,
-    wires,
-)
+from web.sentences import Part, Speaker, marked
+from web.sentences import speaker as speaker_here
+from web.shown import JOB_WORDS, VERDICT_WORDS, milliohm, newton, reason, standing, wires
 
 OPEN_STAGES = (Stage.IDLE, Stage.DONE)
 """Stages at which a new sample may be described."""
@@ -42,35 +37,30 @@ class LiveView:
     limit_n: float | None
     """Force to reach, for the curve; None where the limit set has none."""
     texts: dict[str, str] = field(default_factory=dict)
+    english: dict[str, list[tuple[str, bool]]] = field(default_factory=dict)
+    """Of texts that are not wholly in the reader's language: their parts, and whether each is."""
+
+    def marked(self, name: str) -> Markup:
+        """A text as it stands in a page: what stayed English says so."""
+        parts = self.english.get(name, [(self.texts[name], True)])
+        return marked(Part(*part) for part in parts)
 
 
-def live_view(
-    state: BenchState, limit_sets: LimitSets, translate: Translate = translate
-) -> LiveView:
+def live_view(state: BenchState, limit_sets: LimitSets, speaker: Speaker | None = None) -> LiveView:
     """Put a snapshot into words.
 
     Parameters
     ----------
-    translate
-        Puts a text into the reader's language; by default that of the request.
+    speaker
+        Says them in the reader's language; by default in that of the request.
     """
+    speaker = speaker or speaker_here()
     outcome = state.outcome
     limit = _limit(state.order, limit_sets)
-    texts = {
-        "todo": translate(state.what_to_do),
-        "trouble": state.trouble or "",
-        "unsaved": state.unsaved or "",
-        "instruments": "\n".join(state.instrument_troubles),
-        "standstill": _standstill(state, translate),
-        "guard": translate(GUARD_WORDS.get(state.guard or "", "")),
-        "sample": "" if state.order is None else _sample_words(state.order),
-        "reading": _reading_words(state),
+    said = {name: speaker.parts(text) for name, text in _texts(state, limit).items()}
+    forces = {
         "force": "" if state.force_n is None else newton(state.force_n),
         "peak": "" if state.peak_n is None else newton(state.peak_n),
-        "limit": _limit_words(limit),
-        "suggestion": translate(FAILURE_MODES.get(state.suggested_mode or "", "")),
-        "verdict": "" if outcome is None else translate(VERDICT_WORDS[outcome.verdict]),
-        "reasons": _reasons(state),
     }
     return LiveView(
         version=state.version,
@@ -79,13 +69,37 @@ def live_view(
         sample_id=state.sample_id or "",
         suggested_mode=state.suggested_mode or "",
         limit_n=None if limit is None else limit.value_si,
-        texts=texts,
+        texts=forces | {name: "".join(part.text for part in parts) for name, parts in said.items()},
+        english={
+            name: [(part.text, part.known) for part in parts]
+            for name, parts in said.items()
+            if not all(part.known for part in parts)
+        },
     )
 
 
-def _standstill(state: BenchState, translate: Translate) -> str:
+def _texts(state: BenchState, limit: Limit | None) -> dict[str, str]:
+    """Every text but bare values, in English; an empty one is not shown."""
+    outcome = state.outcome
+    return {
+        "todo": state.what_to_do,
+        "trouble": state.trouble or "",
+        "unsaved": state.unsaved or "",
+        "instruments": "\n".join(state.instrument_troubles),
+        "standstill": _standstill(state),
+        "guard": GUARD_WORDS.get(state.guard or "", ""),
+        "sample": "" if state.order is None else _sample_words(state.order),
+        "reading": _reading_words(state),
+        "limit": _limit_words(limit),
+        "suggestion": FAILURE_MODES.get(state.suggested_mode or "", ""),
+        "verdict": "" if outcome is None else VERDICT_WORDS[outcome.verdict],
+        "reasons": _reasons(state),
+    }
+
+
+def _standstill(state: BenchState) -> str:
     at_it = state.stage in (Stage.GRIP, Stage.PULLING)
-    return translate(WORDS.get(state.standstill or "", "")) if at_it else ""
+    return WORDS.get(state.standstill or "", "") if at_it else ""
 
 
 def _sample_words(order: SampleOrder) -> str:

@@ -7,8 +7,8 @@ from dataclasses import asdict
 
 from station.bench_state import Board
 from station.limits import LimitSets
-from web.languages import Translate
 from web.live import live_view
+from web.sentences import Speaker
 
 QUIET_S = 10.0
 """After so long without news a comment is sent, so that a dead line is noticed."""
@@ -28,7 +28,7 @@ def events(
     limit_sets: LimitSets,
     started: str,
     may_see: Callable[[], bool] = lambda: True,
-    translate: Translate = str,
+    speaker: Speaker | None = None,
 ) -> Iterator[str]:
     """Yield events while they may be seen; the first tells all there is.
 
@@ -38,8 +38,8 @@ def events(
         Tells one start of the station from another.
     may_see
         Asked before each event: a sign-in may have run out meanwhile.
-    translate
-        Puts a text into the reader's language.
+    speaker
+        Says it in the reader's language; in English where None.
     """
     version, pull, index = -1, 0, 0
     pause = threading.Event()
@@ -52,7 +52,7 @@ def events(
         most = POINTS_AT_ONCE if version >= 0 else POINTS_TO_CATCH_UP
         version, before = snapshot.version, pull
         pull, index, points = board.trace.since(pull, index, most)
-        view = asdict(live_view(snapshot, limit_sets, translate)) | {
+        view = asdict(live_view(snapshot, limit_sets, speaker)) | {
             "started": started,
             "anew": pull != before,
             "points": [[round(at_s, 4), round(force_n, 2)] for at_s, force_n in points],

@@ -18,13 +18,23 @@ function pause(milliseconds) {
   return new Promise((resolve) => setTimeout(resolve, milliseconds));
 }
 
-function showTexts(texts) {
+function showTexts(texts, english) {
   for (const row of document.querySelectorAll("[data-row]")) {
     const text = texts[row.dataset.row] || "";
     const output = row.querySelector("output");
-    if (output.textContent !== text) output.textContent = text;
+    const parts = english[row.dataset.row] || [[text, true]];
+    if (output.textContent !== text) output.replaceChildren(...parts.map(stretch));
     row.hidden = text === "";
   }
+}
+
+// What stays English says so, for those who have it read to them.
+function stretch([text, known]) {
+  if (known) return document.createTextNode(text);
+  const part = document.createElement("span");
+  part.lang = "en";
+  part.textContent = text;
+  return part;
 }
 
 function showStage(stage) {
@@ -54,7 +64,7 @@ function showOutcome(state) {
 
 function show(state) {
   version = state.version;
-  showTexts(state.texts);
+  showTexts(state.texts, state.english);
   showOutcome(state);
   if (state.stage !== stage) {
     stage = live.dataset.now = state.stage;

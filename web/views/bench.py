@@ -12,10 +12,10 @@ from station.errors import BadInput, DataFileError, NestOnHold, NoLimit
 from web import access
 from web.access import demand_measuring
 from web.context import bench, reader, station
-from web.languages import translator
 from web.live import OPEN_STAGES, live_view
 from web.live_feed import events
 from web.order import choices, field, order_from, read_place
+from web.sentences import speaker
 from web.shown import place
 
 LONG_POLL_S = 10.0
@@ -74,7 +74,7 @@ def follow() -> Response:
             here.bench.limit_sets,
             here.started,
             access.still_inside(),
-            translator(),
+            speaker(),
         ),
         mimetype="text/event-stream",
     )

@@ -1,0 +1,95 @@
+"""Sentences that the station puts together out of pieces, made by its own functions."""
+
+import itertools
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+
+from calibration.check_chart import judge_check
+from calibration.records import CHECK_WORDS, CheckResult, Standing, State, standing
+from station.bench_state import BenchState, SampleOrder
+from station.errors import StationError
+from station.ledger.entries import CriterionResult, Joint
+from station.limits import CriterionTable, LimitSet, LimitSets
+from station.people import Person, Right, Role, demand, demand_other
+from station.trust import Trust
+from station.wire import parse_size
+from web.live import live_view
+from web.shown import CRITERION_WORDS, reason
+
+NOON = datetime(2026, 1, 2, 12, tzinfo=UTC)
+
+
+def reasons() -> Iterator[str]:
+    """Every reason of a verdict that a page can show."""
+    unit = {"pull_force_min": "N", "voltage_drop_max": "V", "resistance_max": "ohm"}
+    chances = (None, 0.5, 1.0, 0.0)
+    for criterion, value, chance in itertools.product(CRITERION_WORDS, (None, 0.5, 1.5), chances):
+        yield reason(
+            CriterionResult(
+                criterion=criterion, unit=unit.get(criterion, "1"), value=value, u=0.01, limit=1.0,
+                verdict="undecided", probability_conforming=chance,
+            )
+        )  # fmt: skip
+
+
+def instruments() -> Iterator[str]:
+    """What every page says of an instrument that is not in order."""
+    sentence = "Calibration was due on 2026-01-02: calibrate it."
+    for role, name, blocked in itertools.product(("meter", "tester"), ("", "X-1"), (True, False)):
+        standing = Standing(State.OVERDUE, sentence)
+        yield Trust(role, name, standing, None, (), blocked).sentence  # type: ignore[arg-type]
+
+
+def checks() -> Iterator[str]:
+    """What is said of a check that failed."""
+    far = judge_check(2.0, [], expected=1.0, limit=0.1, unit="N")
+    unlike = judge_check(1.09, [1.0, 1.001] * 10, expected=1.0, limit=0.1, unit="N")
+    assert far.reason
+    assert unlike.reason
+    for kind, why in itertools.product(CHECK_WORDS, (None, far.reason, unlike.reason)):
+        name = "" if kind == "zero" else "R-1"
+        check = CheckResult(1, NOON, kind, name, 1.0, 0.1, 2.0, passed=False, reason=why)
+        yield standing(None, [check], NOON, due_soon=timedelta(days=30)).sentence
+
+
+def rights() -> Iterator[str]:
+    """Refusals of those who may not."""
+    people = [Person("Ann", role) for role in Role] + [Person("Bea", Role.LEAD, active=False)]
+    for person, right in itertools.product(people, Right):
+        for ask in (demand, lambda who, what: demand_other(who, "Ann", what)):
+            try:
+                ask(person, right)
+            except StationError as refused:
+                yield str(refused)
+
+
+def bench_lines() -> Iterator[str]:
+    """Lines of the bench page, that of a limit from memory among them."""
+    joint = Joint(connector="c", wires=("18 AWG",), tool="t", nest="n")
+    table = CriterionTable(criterion="pull_force_min", unit="N", rows={"18 AWG": 10.0})
+    for known in ("memory", "shop"):
+        invented = LimitSet(
+            id="invented", title="Invented", source="made up for this test", edition="none",
+            standing=known, insulation_grip="not stated", pull_kind="not stated",
+            criteria=(table,),
+        )  # fmt: skip
+        order = SampleOrder("Ann Example", "daily_check", joint, "invented")
+        view = live_view(BenchState(order=order), LimitSets([invented]))
+        yield from (view.texts["limit"], view.texts["sample"])
+
+
+def sizes() -> Iterator[str]:
+    """Refusals of what is no wire size."""
+    for text in ("thick", "18", "SAE 3", "99 AWG", "1000 mm2"):
+        try:
+            parse_size(text)
+        except StationError as refused:
+            yield str(refused)
+
+
+PUT_TOGETHER = (reasons, instruments, checks, rights, bench_lines, sizes)
+
+
+def produced() -> set[str]:
+    """All of them."""
+    return {sentence for make in PUT_TOGETHER for sentence in make()}

@@ -1,0 +1,215 @@
+"""What the bench says on a sample's way, and what of it has no translation: nothing."""
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+
+from station.bench import Bench
+from station.bench_state import BenchState, SampleOrder, Stage
+from station.datafiles import shipped_limit_sets
+from station.demo import workshop
+from station.demo.hands import HandsAtTheBench
+from station.demo.run import HandsAsOperator, SimulatedBench, demo_limit_sets, simulated_bench
+from station.errors import StationError
+from station.instruments.simulated.panel import SimulatedPanel
+from station.ledger.store import Ledger
+from station.panel_watch import PanelWatch
+from station.pull import FAILURE_MODES
+from station.settings import Settings
+from station.standstill import WORDS
+from tests.web.invented import order_of
+from tests.web.said import PUT_TOGETHER
+from web.live import live_view
+from web.sentences import speaker_of
+
+SETS = shipped_limit_sets()
+GERMAN = speaker_of("de")
+ORDER = SampleOrder(
+    "Benno", "daily_check", workshop.joint("Heron", "red", "18 AWG"), workshop.LIMIT_SET
+)
+LONG_S = 30.0
+
+
+def untranslated(sentences: set[str]) -> list[str]:
+    """Those of which some part stays English."""
+    return sorted(text for text in sentences if not all(part.known for part in GERMAN.parts(text)))
+
+
+class Walk:
+    """A simulated bench of which every snapshot is kept."""
+
+    def __init__(self, simulated: SimulatedBench, panel: SimulatedPanel) -> None:
+        self.bench: Bench = simulated.bench
+        self.hands = simulated.hands
+        self.simulated = simulated
+        self.panel = panel
+        self.seen: list[BenchState] = []
+        self.refused: set[str] = set()
+        self.bench.board.listeners.append(self.seen.append)
+
+    def until(self, stage: Stage) -> None:
+        """Wait for a stage."""
+        state = self.bench.board.state
+        while state.stage is not stage:
+            newer = self.bench.board.wait_beyond(state.version, LONG_S)
+            assert newer.version > state.version, f"the bench stays at {state.stage}"
+            state = newer
+
+    def until_pulled(self) -> None:
+        """Wait until the force is rising."""
+        self.until(Stage.PULLING)
+        state = self.bench.board.state
+        while (state.peak_n or 0.0) < 20.0:
+            state = self.bench.board.wait_beyond(state.version, LONG_S)
+
+    def refuse(self, *wrong: SampleOrder) -> None:
+        """Ask for what the bench does not do."""
+        for order in wrong:
+            with pytest.raises(StationError) as refused:
+                self.bench.start(order)
+            self.refused.add(str(refused.value))
+
+    def confirm_refused(self) -> None:
+        """Confirm where nothing waits for it."""
+        with pytest.raises(StationError) as refused:
+            self.bench.confirm()
+        self.refused.add(str(refused.value))
+
+
+@pytest.fixture
+def walk(tmp_path: Path) -> Iterator[Walk]:
+    with ExitStack() as stack:
+        ledger = stack.enter_context(Ledger.open(tmp_path / "bench.ledger"))
+        panel = SimulatedPanel()
+        simulated = stack.enter_context(
+            simulated_bench(ledger, demo_limit_sets(), Settings(), seed=5, demo=True, panel=panel)
+        )
+        stack.enter_context(PanelWatch(panel, simulated.bench.take_event))
+        yield Walk(simulated, panel)
+
+
+def left_english(states: list[BenchState]) -> set[str]:
+    """What the page would show in English to somebody who reads German."""
+    views = [live_view(state, SETS, GERMAN) for state in states]
+    return {
+        part
+        for view in views
+        for parts in view.english.values()
+        for part, known in parts
+        if not known
+    }
+
+
+def test_a_sample_from_clip_on_to_verdict(walk: Walk) -> None:
+    with HandsAtTheBench(walk.bench.board, walk.hands):
+        walk.confirm_refused()
+        walk.bench.start(ORDER)
+        walk.until(Stage.CLIP_ON)
+        walk.refuse(ORDER)
+        walk.panel.open_guard()
+        walk.bench.confirm()
+        walk.until(Stage.GRIP)
+        walk.confirm_refused()
+        walk.panel.close_guard()
+        while walk.bench.board.state.guard != "closed":
+            walk.bench.board.wait_beyond(walk.bench.board.state.version, LONG_S)
+        walk.bench.confirm()
+        walk.until(Stage.NAME_FAILURE)
+        walk.bench.name_failure("broke_in_wire")
+        walk.until(Stage.DONE)
+    assert {state.stage for state in walk.seen} == set(Stage) - {Stage.IDLE}
+    assert left_english(walk.seen) == set()
+    assert len(walk.refused) == 3
+    assert untranslated(walk.refused) == []
+
+
+def test_a_guard_that_opens_and_a_sample_given_up(walk: Walk) -> None:
+    with HandsAtTheBench(walk.bench.board, walk.hands):
+        walk.bench.start(ORDER)
+        walk.until(Stage.CLIP_ON)
+        walk.bench.confirm()
+        walk.until(Stage.GRIP)
+        walk.bench.confirm()
+        walk.until_pulled()
+        walk.panel.open_guard()
+        walk.until(Stage.DONE)
+        walk.bench.start(ORDER)
+        walk.until(Stage.CLIP_ON)
+        walk.bench.abandon("Kabel fiel herunter")
+        walk.until(Stage.DONE)
+    voids = {state.outcome.void_reason for state in walk.seen if state.outcome is not None}
+    assert len(voids) == 2
+    assert left_english(walk.seen) == set()
+
+
+class KillMeterOnClips(HandsAsOperator):
+    def __init__(self, simulated: SimulatedBench) -> None:
+        super().__init__(simulated.hands, lambda _text: None)
+        self._simulated = simulated
+
+    def clips_on(self) -> None:
+        super().clips_on()
+        self._simulated.hands.meter.kill()
+
+
+class KillTesterInPull(HandsAsOperator):
+    def __init__(self, simulated: SimulatedBench) -> None:
+        super().__init__(simulated.hands, lambda _text: None)
+        self._simulated = simulated
+
+    def sample_gripped(self) -> None:
+        super().sample_gripped()
+        threading.Thread(target=self._kill_when_rising, daemon=True).start()
+
+    def _kill_when_rising(self) -> None:
+        board = self._simulated.bench.board
+        state = board.state
+        while (state.peak_n or 0.0) < 20.0:
+            state = board.wait_beyond(state.version, timeout_s=LONG_S)
+        self._simulated.hands.tester.kill()
+
+
+@pytest.mark.parametrize("operator", [KillMeterOnClips, KillTesterInPull])
+def test_an_instrument_lost_on_the_way(
+    walk: Walk, operator: type[KillMeterOnClips] | type[KillTesterInPull]
+) -> None:
+    outcome = walk.bench.take_sample(ORDER, operator(walk.simulated))
+    assert outcome.error is not None
+    troubles = {line.trouble for line in walk.bench.instruments() if line.trouble}
+    assert troubles
+    assert left_english(walk.seen) == set()
+    assert untranslated({*troubles, str(outcome.error)}) == []
+
+
+def test_an_order_that_is_refused(walk: Walk) -> None:
+    joint = ORDER.joint
+    walk.refuse(
+        SampleOrder("", "daily_check", joint, workshop.LIMIT_SET),
+        SampleOrder("Benno", "daily_check", joint, "no-such-set"),
+        SampleOrder("Benno", "daily_check", joint.model_copy(update={"wires": ("10 AWG",)}), "x"),
+        SampleOrder(
+            "Benno", "daily_check", joint.model_copy(update={"connector": "none"}), "ul-486a-1991"
+        ),
+    )
+    assert len(walk.refused) >= 4
+    assert untranslated(walk.refused) == []
+
+
+def test_what_stands_still_and_how_it_let_go() -> None:
+    states = [BenchState(stage=Stage.PULLING, standstill=seen) for seen in WORDS]
+    states += [BenchState(stage=Stage.NAME_FAILURE, suggested_mode=mode) for mode in FAILURE_MODES]
+    states += [
+        BenchState(guard=word, order=order_of("Ann Example", "red")) for word in ("open", "closed")
+    ]
+    states += [BenchState(resistance_readings_ohm=(2.0e-3, 2.1e-3))]
+    assert left_english(states) == set()
+
+
+@pytest.mark.parametrize("make", PUT_TOGETHER, ids=lambda make: make.__name__)
+def test_what_is_put_together_out_of_pieces(make: Callable[[], Iterator[str]]) -> None:
+    sentences = set(make())
+    assert len(sentences) >= 3
+    assert untranslated(sentences) == []
