@@ -162,10 +162,8 @@ def reduce_trace(
         Force below which nothing is held.
     wire
         The wire, whose own strength helps to tell how it let go.
-    capacity_n
-        Of the tester.
-    proof_n
-        Force that was to be held.
+    capacity_n, proof_n
+        What the tester can bear; the force that was to be held.
 
     Raises
     ------
@@ -186,7 +184,7 @@ def reduce_trace(
     shape = shape_of(time, force, climb, found, soft_break_n=_soft_n(wire), filter_lag_s=lag)
     told = ended_by == "break" and _samples_on_rise(force) >= ENOUGH_FOR_SHAPE
     mode, reasons = suggest(shape) if told or shape.slip else (None, ())
-    held = force >= (HOLD_BAND * peak if proof_n is None else proof_n)
+    to_hold_n = HOLD_BAND * peak if proof_n is None else proof_n
     return PullReduction(
         peak_n=peak,
         peak_time_s=float(time[top]),
@@ -198,7 +196,7 @@ def reduce_trace(
         suggested_mode=mode,
         void_reason=_why_void(force, ended_by, mode, capacity_n),
         reasons=reasons,
-        held_s=longest_stretch_s(time, held),
+        held_s=longest_stretch_s(time, force >= to_hold_n),
         noise_n=climb.noise_n,
     )
 
