@@ -55,7 +55,7 @@ units: ContextVar[Units] = ContextVar("units")
 
 def number(value: float, u: float | None = None, *, decimals: int) -> str:
     """Write a value with two digits of its uncertainty, or ``decimals`` where ``u`` is unknown."""
-    return f"{value:.{_decimals(u, decimals)}f}"
+    return f"{value:z.{_decimals(u, decimals)}f}"
 
 
 def _decimals(u: float | None, otherwise: int) -> int:
@@ -76,7 +76,7 @@ def newton(force_n: float | None, u_n: float | None = None) -> str:
     if force_n is None:
         return NOTHING
     decimals = _decimals(u_n, 1)
-    both = f"{force_n:.{decimals}f} N", f"{force_n / NEWTON_PER_LBF:.{decimals}f} lbf"
+    both = f"{force_n:z.{decimals}f} N", f"{force_n / NEWTON_PER_LBF:z.{decimals}f} lbf"
     first, second = both if units.get(USUAL).force == "N" else both[::-1]
     return f"{first} ({second})"
 

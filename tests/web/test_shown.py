@@ -31,6 +31,12 @@ def test_force_has_pounds_beside_it() -> None:
     assert shown.newton(None) == "–"
 
 
+@pytest.mark.parametrize("force_n", [-0.0, -0.04])
+def test_a_slack_tester_shows_no_minus_zero(force_n: float) -> None:
+    assert shown.newton(force_n) == "0.0 N (0.0 lbf)"
+    assert shown.newton(-0.4) == "-0.4 N (-0.1 lbf)"
+
+
 def test_resistance_is_in_milliohm_with_two_digits_of_its_uncertainty() -> None:
     assert shown.milliohm(4.1234e-4, 2.3e-5) == "0.412 mΩ"
     assert shown.milliohm(4.1234e-4, 2.3e-7) == "0.41234 mΩ"
