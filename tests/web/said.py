@@ -1,20 +1,25 @@
 """Sentences that the station puts together out of pieces, made by its own functions."""
 
+import functools
 import itertools
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from typing import get_args
 
 from calibration.check_chart import judge_check
 from calibration.records import CHECK_WORDS, CheckResult, Standing, State, standing
 from station.bench_state import BenchState, SampleOrder
+from station.datafiles import shipped_book
 from station.errors import StationError
-from station.ledger.entries import CriterionResult, Joint
+from station.ledger.entries import CriterionResult, Joint, ResistanceResult
 from station.limits import CriterionTable, LimitSet, LimitSets
 from station.people import Person, Right, Role, demand, demand_other
+from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_doubt
 from station.trust import Trust
 from station.wire import parse_size
+from tests.web.said_by_jobs import BY_JOBS
 from web.live import live_view
-from web.shown import CRITERION_WORDS, reason
+from web.shown import CRITERION_WORDS, Units, reason, units
 
 NOON = datetime(2026, 1, 2, 12, tzinfo=UTC)
 
@@ -87,9 +92,51 @@ def sizes() -> Iterator[str]:
             yield str(refused)
 
 
-PUT_TOGETHER = (reasons, instruments, checks, rights, bench_lines, sizes)
+def forces_in_pounds() -> Iterator[str]:
+    """Lines of the bench page for who thinks in lbf."""
+    kept = units.set(Units(force="lbf"))
+    try:
+        yield from (*reasons(), *bench_lines())
+    finally:
+        units.reset(kept)
 
 
-def produced() -> set[str]:
+def barrels() -> Iterator[str]:
+    """Warnings of wires that a barrel is not made for."""
+    book = shipped_book()
+    for connector in book.connectors.values():
+        for label in ("30 AWG", "10 AWG", "4/0 AWG"):
+            for wires in ([parse_size(label)], [parse_size(label), parse_size("18 AWG")]):
+                fit = book.fit(connector, wires)
+                if fit.warning is not None:
+                    yield fit.warning
+
+
+def doubts() -> Iterator[str]:
+    """What is said of values that look odd."""
+    steps, far, skew = [1.0, 2.0] * 10, [1.0, 2.0, 3.0] * 3 + [1e6], [2.0**n for n in range(40)]
+    found = (
+        shape_doubt(skew),
+        outlier_doubt(far),
+        resolution_doubt(steps),
+        resolution_doubt([1.0] * 9),
+    )
+    yield from (doubt for doubt in found if doubt is not None)
+
+
+def methods() -> Iterator[str]:
+    """How a wire's share was found, as the page writes it."""
+    names = get_args(ResistanceResult.model_fields["method"].annotation)
+    yield from (str(name).replace("_", " ") for name in names)
+
+
+PUT_TOGETHER = (
+    reasons, instruments, checks, rights, bench_lines, sizes, forces_in_pounds, barrels, doubts,
+    methods, *BY_JOBS,
+)  # fmt: skip
+
+
+@functools.cache
+def produced() -> frozenset[str]:
     """All of them."""
-    return {sentence for make in PUT_TOGETHER for sentence in make()}
+    return frozenset(sentence for make in PUT_TOGETHER for sentence in make())

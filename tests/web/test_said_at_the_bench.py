@@ -211,5 +211,5 @@ def test_what_stands_still_and_how_it_let_go() -> None:
 @pytest.mark.parametrize("make", PUT_TOGETHER, ids=lambda make: make.__name__)
 def test_what_is_put_together_out_of_pieces(make: Callable[[], Iterator[str]]) -> None:
     sentences = set(make())
-    assert len(sentences) >= 3
+    assert len(sentences) > 1
     assert untranslated(sentences) == []

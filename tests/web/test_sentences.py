@@ -105,19 +105,21 @@ def test_every_form_is_translated_with_the_same_holes(path: Path) -> None:
 def test_every_form_is_really_said(path: Path) -> None:
     """A sentence that is worded anew must not leave an old form behind."""
     of_sources = set(in_sources())
+    all_sources = "\n".join(of_sources)
     patterns = [re.compile(_pattern(form), re.DOTALL) for form in of_sources if "{}" in form]
     produced_here = "\n".join(produced())
     left = [
         english
         for english, _ in messages(path)
-        if bare(english) not in of_sources
+        if bare(english) not in all_sources
+        and bare(english)[:1].lower() + bare(english)[1:] not in all_sources
         and not any(
             2 * _literal(pattern.pattern) >= len(bare(english)) and pattern.fullmatch(english)
             for pattern in patterns
         )
         and not re.search(_pattern(bare(english)), produced_here)
     ]
-    assert left == []
+    assert left == [], "said no longer: correct or take out in web/languages/sentences"
 
 
 def _pattern(form: str) -> str:
