@@ -3,13 +3,13 @@
 import itertools
 import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from sqlalchemy import create_engine
 
 from station.demo import workshop
 from station.demo.run import demo_limit_sets, fill
@@ -119,25 +119,24 @@ class BareCommits:
     ----------
     path : Path
         Where the file is made.
-    keys : bool
-        Whether they go into the record's own two tables, whose keys and guards make them a record;
-        else into tables without an index, which would take the same entry twice.
+    copied_from : Path, optional
+        The ledger of which it is a copy, so that the bytes go into tables as large and with the
+        same keys; else they go into empty tables without any.
     """
 
-    def __init__(self, path: Path, *, keys: bool) -> None:
-        if keys:
-            engine = create_engine(f"sqlite:///{path}")
-            with engine.begin() as connection:
-                tables.create_record(connection, "bench-1")
-            engine.dispose()
+    def __init__(self, path: Path, *, copied_from: Path | None = None) -> None:
         self._connection = sqlite3.connect(path, isolation_level=None)
-        for pragma in ("PRAGMA journal_mode = WAL", *database.PRAGMAS):
-            self._connection.execute(pragma)
-        if not keys:
+        if copied_from is None:
             for table in tables.record.sorted_tables:
                 columns = ", ".join(column.name for column in table.columns)
                 self._connection.execute(f"CREATE TABLE {table.name} ({columns})")
-        self._number = itertools.count(1)
+        else:
+            with closing(sqlite3.connect(copied_from)) as ledger:
+                ledger.backup(self._connection)
+        for pragma in ("PRAGMA journal_mode = WAL", *database.PRAGMAS):
+            self._connection.execute(pragma)
+        (last,) = self._connection.execute("SELECT max(seq) FROM entry").fetchone()
+        self._number = itertools.count((last or 0) + 1)
 
     def commit(self, payload: str, traces: dict[str, bytes]) -> None:
         """Insert an entry's and its traces' bytes and commit."""

@@ -5,10 +5,9 @@ is appended in turn with a bare SQLite commit of the same bytes under the same p
 folder; pages are asked for through the application; the whole record is exported, verified and
 built again.
 
-A bare commit is the driver alone, without checks, chain or read tables, into a new file with the
-record's own two tables: an entry that is refused twice and a trace that is found by its hash need
-their keys with or without a station. Tables without any key are timed beside it, for what they
-are worth; they hold no bound.
+A bare commit is the driver alone, without checks, chain or read tables, into a copy of the ledger:
+tables as large, with the keys that refuse an entry twice and find a trace by its hash. Tables
+without any key are timed beside it, for what they are worth; they hold no bound.
 
 Stated bounds: an append costs at most twice the bare commit (ratio of medians, at every size);
 pages, which show equally many rows at every size, take at most 1.5 times as long at the whole as at
@@ -66,14 +65,10 @@ def measure(samples: int, folder: Path | None) -> Figures:
         scratch = Path(stack.enter_context(tempfile.TemporaryDirectory(dir=folder)))
         ledger = stack.enter_context(Ledger.open(scratch / "bench.ledger"))
         invented = InventedLedger(ledger)
-        bare = BareCommits(scratch / "bare.db", keys=True)
-        keyless = BareCommits(scratch / "keyless.db", keys=False)
-        stack.callback(bare.close)
-        stack.callback(keyless.close)
         for size in sorted({smallest(samples), samples // 10, samples}):
             say(f"growing to {size} samples")
             invented.grow(size - PAIRS)
-            costs = appending(invented, bare, keyless)
+            costs = appending(invented, scratch)
             say(f"asking for pages: {costs}")
             costs |= pages(ledger)
             say(f"exporting, verifying, rebuilding: {costs}")
@@ -102,7 +97,17 @@ def smallest(samples: int) -> int:
     return samples // 100
 
 
-def appending(invented: InventedLedger, bare: BareCommits, keyless: BareCommits) -> Costs:
+def appending(invented: InventedLedger, scratch: Path) -> Costs:
+    """Append beside commits without a station, into a copy of the ledger and without any keys."""
+    with tempfile.TemporaryDirectory(dir=scratch) as folder, ExitStack() as stack:
+        bare = BareCommits(Path(folder) / "bare.db", copied_from=invented.ledger.path)
+        stack.callback(bare.close)
+        keyless = BareCommits(Path(folder) / "keyless.db")
+        stack.callback(keyless.close)
+        return in_turn(invented, bare, keyless)
+
+
+def in_turn(invented: InventedLedger, bare: BareCommits, keyless: BareCommits) -> Costs:
     """Append and commit in turn, so that whatever else the machine does hits all alike.
 
     Each goes first as often as the others, for what follows finds the disk awake and the
