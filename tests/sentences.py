@@ -7,17 +7,22 @@ Prints, for each language, the sentences that its catalogue does not know yet, i
 import ast
 import itertools
 import re
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po, write_po
 
+from station.datafiles import DATA
 from web.languages import FOLDER
 from web.sentences import HOLE, SENTENCES
 
 ROOT = FOLDER.parent.parent
 SOURCES = ("station", "calibration", "web")
+DATA_FILES = ("causes.toml", "families.toml", "plans/certification.toml")
+"""Facts whose sentences the page says."""
+
 NEVER_SHOWN = ("cli", "demo", "simulated")
 """Parts of the station that say nothing on the page."""
 
@@ -99,7 +104,19 @@ def in_sources() -> dict[str, str]:
             if not set(path.relative_to(ROOT).parts) & set(NEVER_SHOWN):
                 for text in forms_in(path.read_text(encoding="utf-8")):
                     found.setdefault(bare(text), text)
+    for name in DATA_FILES:
+        for text in _texts(tomllib.loads((DATA / name).read_text(encoding="utf-8"))):
+            found.setdefault(text, text)
     return found
+
+
+def _texts(data: object) -> Iterator[str]:
+    """Every text in a file of facts."""
+    if isinstance(data, str):
+        yield data
+    elif isinstance(data, dict | list):
+        for part in data.values() if isinstance(data, dict) else data:
+            yield from _texts(part)
 
 
 def catalogue_at(path: Path) -> Catalog:

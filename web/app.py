@@ -51,6 +51,8 @@ FILTERS = (
     shown.score,
     shown.percent,
     shown.reason,
+    shown.sentence_case,
+    shown.check_heading,
     shown.local_time,
     shown.wires,
     shown.standing,

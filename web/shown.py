@@ -146,6 +146,16 @@ def reason(result: CriterionResult) -> str:
     return f"{sentence} Probability that it conforms: {percent(result.probability_conforming)}."
 
 
+def sentence_case(text: str) -> str:
+    """Begin with a capital and leave the rest: German nouns keep theirs."""
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def check_heading(name: str, passed: bool) -> str:
+    """A check and how it went, as a heading."""
+    return f"{sentence_case(name)}: {'passed' if passed else 'failed'}"
+
+
 def local_time(moment: datetime) -> str:
     """Write a moment in local time: ISO date, hour and minute."""
     try:

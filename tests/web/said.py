@@ -2,15 +2,21 @@
 
 import functools
 import itertools
+import sqlite3
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
-from typing import get_args
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, get_args
 
 from calibration.check_chart import judge_check
 from calibration.records import CHECK_WORDS, CheckResult, Standing, State, standing
+from calibration.telling import can_tell
 from station.bench_state import BenchState, SampleOrder
 from station.datafiles import shipped_book
 from station.errors import StationError
+from station.gauge_studies import sentences
+from station.ledger.database import plain_errors
 from station.ledger.entries import CriterionResult, Joint, ResistanceResult
 from station.limits import CriterionTable, LimitSet, LimitSets
 from station.people import Person, Right, Role, demand, demand_other
@@ -18,8 +24,9 @@ from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_dou
 from station.trust import Trust
 from station.wire import parse_size
 from tests.web.said_by_jobs import BY_JOBS
+from web.calibration_forms import as_number
 from web.live import live_view
-from web.shown import CRITERION_WORDS, Units, reason, units
+from web.shown import CRITERION_WORDS, Units, check_heading, reason, units
 
 NOON = datetime(2026, 1, 2, 12, tzinfo=UTC)
 
@@ -124,6 +131,51 @@ def doubts() -> Iterator[str]:
     yield from (doubt for doubt in found if doubt is not None)
 
 
+def states() -> Iterator[str]:
+    """How instruments stand and how checks went, as headings."""
+    yield from (state.value.capitalize() for state in State)
+    for kind, passed in itertools.product(CHECK_WORDS, (True, False)):
+        name = "" if kind == "zero" else "R-1"
+        found = CheckResult(1, NOON, kind, name, 1.0, 0.1, 1.0, passed=passed)
+        yield check_heading(found.name, passed)
+
+
+def ledgers() -> Iterator[str]:
+    """What keeps a ledger from being read or written."""
+    for name in dir(sqlite3):
+        if not name.startswith("SQLITE_") or not isinstance(code := getattr(sqlite3, name), int):
+            continue
+        broken = sqlite3.OperationalError("10 %")
+        broken.sqlite_errorcode = code
+        try:
+            with plain_errors(Path("invented.ledger")):
+                raise broken
+        except StationError as error:
+            yield str(error)
+
+
+def studies() -> Iterator[str]:
+    """What a study of a gauge shows."""
+    for sd, categories in ((1e-9, None), (0.3, 4), (10.0, 1)):
+        telling = can_tell(sd, 1.0, 10.0, 8.0, side="lower")
+        yield telling.sentence
+        gauge = SimpleNamespace(
+            gauge_sd=sd, part_sd=1.0, reproducibility_sd=0.1, repeatability_sd=0.1, floored=[],
+            percent_gauge=5.0, distinct_categories=categories,
+        )  # fmt: skip
+        result: Any = SimpleNamespace(unit="N", gauge=gauge, clips=None, telling=telling)
+        yield from sentences(result)
+
+
+def numbers() -> Iterator[str]:
+    """Refusals of what is no number."""
+    for text in ("1,5", "much", ""):
+        try:
+            as_number(text, "the temperature")
+        except StationError as refused:
+            yield str(refused)
+
+
 def methods() -> Iterator[str]:
     """How a wire's share was found, as the page writes it."""
     names = get_args(ResistanceResult.model_fields["method"].annotation)
@@ -132,7 +184,7 @@ def methods() -> Iterator[str]:
 
 PUT_TOGETHER = (
     reasons, instruments, checks, rights, bench_lines, sizes, forces_in_pounds, barrels, doubts,
-    methods, *BY_JOBS,
+    states, ledgers, studies, numbers, methods, *BY_JOBS,
 )  # fmt: skip
 
 

@@ -34,6 +34,9 @@ FIRST_ROWS = 6
 MORE_ROWS = 6
 MOST_ROWS = 60
 
+CHECK_TITLES = {"meter": "Check the milliohm meter", "tester": "Check the pull tester"}
+CALIBRATE_TITLES = {"meter": "Calibrate the milliohm meter", "tester": "Calibrate the pull tester"}
+
 PROCEDURES = {
     "meter": "Calibrating the milliohm meter",
     "tester": "Calibrating the pull tester",
@@ -248,7 +251,7 @@ def _check_form(values: Mapping[str, str], problem: str = "") -> str:
     return render_template(
         "check.html",
         role=role,
-        title=f"Check the {ROLE_WORDS[role]}",
+        title=CHECK_TITLES[role],
         unit=UNITS[role][0],
         kinds=check_kinds(role),
         instruments=known_instruments(role),
@@ -268,7 +271,7 @@ def _calibration_form(values: Mapping[str, str], problem: str = "") -> str:
     return render_template(
         "calibrate.html",
         role=role,
-        title=f"Calibrate the {ROLE_WORDS[role]}",
+        title=CALIBRATE_TITLES[role],
         unit=UNITS[role][0],
         instruments=known_instruments(role),
         standards=[item for item in shop_standards().values() if item.role == role],

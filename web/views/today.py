@@ -2,6 +2,7 @@
 
 from collections import Counter
 
+from babel.dates import format_date
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
@@ -13,6 +14,7 @@ from station.ledger.job_queries import holds
 from station.ledger.queries import SampleRow
 from web.access import demand_measuring
 from web.context import bench, glances, reader, start_of_today, station
+from web.languages import chosen
 from web.live import OPEN_STAGES
 from web.nests import nest_statuses
 from web.order import field, order_again
@@ -42,7 +44,7 @@ def today() -> str:
         counts=counts,
         people=[row.name for row in ledger.people()],
         reminders=_reminders(),
-        date=f"{start:%A} {start:%Y-%m-%d}",
+        date=f"{format_date(start, 'EEEE', locale=chosen())} {start:%Y-%m-%d}",
     )
 
 
