@@ -23,8 +23,8 @@ import shutil
 import sys
 import tempfile
 import time
-from collections.abc import Callable
-from contextlib import ExitStack
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -137,24 +137,15 @@ def in_turn(invented: InventedLedger, bare: BareCommits, keyless: BareCommits) -
 
 def pages(ledger: Ledger) -> Costs:
     """Time of each page in milliseconds."""
+    with asking(ledger) as ask:
+        # The fastest: whatever else the machine does only ever adds.
+        return {name: min(seconds(page) for _ in range(ASKED)) * 1e3 for name, page in ask.items()}
+
+
+@contextmanager
+def asking(ledger: Ledger) -> Iterator[Mapping[str, Callable[[], None]]]:
+    """Give what asks for each page over a ledger, by its name, each asked once already."""
     rows = ledger.reader.samples(limit=1)
-    middle = rows[0].begun_seq // 2
-    old = ledger.reader.samples(limit=1, before_seq=middle)[0]
-    tool, nest = next(iter(workshop.TOOLS)), next(iter(workshop.NEST_SIZES))
-    paths = {
-        "today": "/",
-        "bench": "/bench",
-        "samples": "/samples",
-        "samples of the middle": f"/samples?before={middle}",
-        "samples that failed": "/samples?verdict=fail",
-        "samples of one person": f"/samples?person={rows[0].person}",
-        "an old sample": f"/samples/{old.sample_id}",
-        "tools": "/tools",
-        "a nest": f"/tools/{tool}/{nest}",
-        "people": "/people",
-        "instruments": "/instruments",
-        "limits": "/limits",
-    }
     settings = Settings()
     bench = Bench(
         settings=settings,
@@ -167,21 +158,47 @@ def pages(ledger: Ledger) -> Costs:
     # The day after the last sample: no page is short because nothing happened today.
     clock = rows[0].at_utc
     app = create_app(bench, ledger.path, testing=True, clock=lambda: clock)
-    with app.test_client() as client:
-        # Just started, a station works its trends out once, in a thread of its own.
-        client.get("/tools")
-        app.extensions["station"].trends.wait(timeout_s=3600.0)
-        costs = {f"page {name}_ms": page_ms(client, path) for name, path in paths.items()}
-    bench.close()
-    return costs
+    client = app.test_client()
+    # Just started, a station works its trends out once, in a thread of its own.
+    client.get("/tools")
+    app.extensions["station"].trends.wait(timeout_s=3600.0)
+    ask = {
+        f"page {name}_ms": partial(page, client, path) for name, path in paths_over(ledger).items()
+    }
+    for first in ask.values():
+        first()
+    try:
+        yield ask
+    finally:
+        bench.close()
 
 
-def page_ms(client: FlaskClient, path: str) -> float:
+def paths_over(ledger: Ledger) -> dict[str, str]:
+    """The pages that are asked for, by their names."""
+    last = ledger.reader.samples(limit=1)[0]
+    middle = last.begun_seq // 2
+    old = ledger.reader.samples(limit=1, before_seq=middle)[0]
+    tool, nest = next(iter(workshop.TOOLS)), next(iter(workshop.NEST_SIZES))
+    return {
+        "today": "/",
+        "bench": "/bench",
+        "samples": "/samples",
+        "samples of the middle": f"/samples?before={middle}",
+        "samples that failed": "/samples?verdict=fail",
+        "samples of one person": f"/samples?person={last.person}",
+        "an old sample": f"/samples/{old.sample_id}",
+        "tools": "/tools",
+        "a nest": f"/tools/{tool}/{nest}",
+        "people": "/people",
+        "instruments": "/instruments",
+        "limits": "/limits",
+    }
+
+
+def page(client: FlaskClient, path: str) -> None:
     answer = client.get(path)
     if answer.status_code != 200:
         raise RuntimeError(f"{path} answered {answer.status_code}: {answer.text[:500]}")
-    # The fastest: whatever else the machine does only ever adds.
-    return min(seconds(partial(client.get, path)) for _ in range(ASKED)) * 1e3
 
 
 def whole_record(ledger: Ledger, scratch: Path) -> Costs:
