@@ -26,6 +26,9 @@ DATA_FILES = ("causes.toml", "families.toml", "plans/certification.toml")
 NEVER_SHOWN = ("cli", "demo", "simulated")
 """Parts of the station that say nothing on the page."""
 
+QUOTED = re.compile(r'"([^"<>{}=]+)"')
+"""A text that a template hands to a macro, which says it."""
+
 SENTENCE = re.compile(r"[A-Z{].* .*[.?!]", re.DOTALL)
 HEADER = '# What the station says.\nmsgid ""\nmsgstr ""\n"Language: {code}\\n"\n' + "".join(
     f'"{line}\\n"\n'
@@ -104,6 +107,9 @@ def in_sources() -> dict[str, str]:
             if not set(path.relative_to(ROOT).parts) & set(NEVER_SHOWN):
                 for text in forms_in(path.read_text(encoding="utf-8")):
                     found.setdefault(bare(text), text)
+    for path in sorted((ROOT / "web" / "templates").glob("*.html")):
+        for text in QUOTED.findall(path.read_text(encoding="utf-8")):
+            found.setdefault(text, text)
     for name in DATA_FILES:
         for text in _texts(tomllib.loads((DATA / name).read_text(encoding="utf-8"))):
             found.setdefault(text, text)

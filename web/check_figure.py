@@ -6,6 +6,7 @@ from typing import Any
 from calibration.check_chart import check_chart
 from calibration.records import UNITS, CheckResult, Role
 from web.figures import ALARM, INK, LINE, MAX_POINTS, draw_svg
+from web.sentences import said_or_typed
 
 
 def check_figure(checks: Sequence[CheckResult], role: Role) -> str:
@@ -36,8 +37,8 @@ def check_figure(checks: Sequence[CheckResult], role: Role) -> str:
                     [number for number, _ in chosen], [value for _, value in chosen],
                     marker, color=color, markersize=5 if passed else 9, linestyle="none",
                 )  # fmt: skip
-        axes.set_xlabel("checks in the order they were made")
-        axes.set_ylabel(f"value in {unit}")
+        axes.set_xlabel(said_or_typed("checks in the order they were made"))
+        axes.set_ylabel(said_or_typed(f"value in {unit}"))
         axes.set_xlim(-0.8, max(len(shown), 2) - 0.2)
 
     words = "passed" if latest.passed else "failed"

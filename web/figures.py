@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from station.ledger.queries import SampleRow, ServiceRow
 from station.trends import NestTrend
+from web.sentences import said_or_typed
 from web.shown import VERDICT_WORDS, local_time, newton
 from web.svg import clean_svg
 
@@ -78,8 +79,8 @@ def trend_figure(
         force, resistance = figure.subplots(2, 1, sharex=True)
         _scores(force, trend.force_distances[first:], rows, urls)
         _scores(resistance, trend.resistance_distances[first:], rows, urls)
-        force.set_ylabel("force score")
-        resistance.set_ylabel("resistance score")
+        force.set_ylabel(said_or_typed("force score"))
+        resistance.set_ylabel(said_or_typed("resistance score"))
         _mark_change(trend, first, {"force": force, "resistance": resistance})
         _mark_voids(force, rows, voids, void_urls)
         if service is not None and first + trend.cut == 0:
@@ -88,7 +89,7 @@ def trend_figure(
 
     return draw_svg(
         draw,
-        title=f"Tool {trend.tool}, nest {trend.nest}: {trend.sentence}",
+        title=said_or_typed(f"Tool {trend.tool}, nest {trend.nest}: {trend.sentence}"),
         link_titles={
             url: _point_title(row)
             for url, row in zip([*urls, *void_urls], [*rows, *voids], strict=True)
@@ -124,12 +125,19 @@ def trace_figure(
         axes.plot(time, force, color=LINE, linewidth=1.5)
         axes.plot([peak_time_s], [peak_n], "v", color=INK, markersize=7)
         late = peak_time_s > float(np.mean(time[[0, -1]]))
-        _note(axes, f"peak {newton(peak_n)}", (peak_time_s, peak_n), leftwards=late)
+        _note(
+            axes, f"{said_or_typed('peak')} {newton(peak_n)}", (peak_time_s, peak_n), leftwards=late
+        )
         if limit_n is not None:
             axes.axhline(limit_n, color=ALARM, linestyle="--", linewidth=1.2)
-            _note(axes, f"limit {newton(limit_n)}", (float(time[0]), limit_n), leftwards=False)
-        axes.set_xlabel("time in s")
-        axes.set_ylabel("force in N")
+            _note(
+                axes,
+                f"{said_or_typed('limit')} {newton(limit_n)}",
+                (float(time[0]), limit_n),
+                leftwards=False,
+            )
+        axes.set_xlabel(said_or_typed("time in s"))
+        axes.set_ylabel(said_or_typed("force in N"))
         axes.margins(y=0.12)
 
     return draw_svg(draw, title=title, size_in=(7.8, 3.4))
@@ -197,7 +205,9 @@ def _mark_change(trend: NestTrend, first: int, axes_of: "dict[str, Axes]") -> No
         top = axes.get_ylim()[1]
         axes.set_ylim(top=top + 0.15 * (top - axes.get_ylim()[0]))
         words = f"dotted: change began {trend.change_began:%Y-%m-%d}"
-        axes.set_title(f"{words}; dashed: signal", color=INK, fontsize=10, loc="right")
+        axes.set_title(
+            said_or_typed(f"{words}; dashed: signal"), color=INK, fontsize=10, loc="right"
+        )
 
 
 def _mark_voids(
@@ -227,7 +237,7 @@ def _mark_service(both: "Sequence[Axes]", service: ServiceRow) -> None:
     for axes in both:
         axes.axvline(-0.6, color=INK, linewidth=3, alpha=0.7)
     both[0].set_title(
-        f"begins after: {service.action}, {local_time(service.at_utc)[:10]}",
+        said_or_typed(f"begins after: {service.action}, {local_time(service.at_utc)[:10]}"),
         color=INK,
         fontsize=10,
         loc="left",
@@ -240,7 +250,7 @@ def _date_ticks(axes: "Axes", rows: Sequence[SampleRow]) -> None:
     axes.set_xlim(-0.8, max(count, 2) - 0.2)
     ticks = sorted({round(step * (count - 1) / 4) for step in range(5)}) if count else []
     axes.set_xticks(ticks, [f"{rows[tick].at_utc.astimezone():%Y-%m-%d}" for tick in ticks])
-    axes.set_xlabel("samples in the order they were made")
+    axes.set_xlabel(said_or_typed("samples in the order they were made"))
 
 
 def _note(axes: "Axes", text: str, at: tuple[float, float], *, leftwards: bool) -> None:
@@ -256,7 +266,7 @@ def _note(axes: "Axes", text: str, at: tuple[float, float], *, leftwards: bool) 
 
 def _point_title(row: SampleRow) -> str:
     verdict = VERDICT_WORDS.get(row.verdict or "", "Unfinished")
-    return f"{verdict}, {local_time(row.at_utc)}, {row.person}"
+    return f"{said_or_typed(verdict)}, {local_time(row.at_utc)}, {row.person}"
 
 
 def draw_svg(

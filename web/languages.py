@@ -60,6 +60,11 @@ def translate(text: str) -> str:
     return str(catalogue(chosen()).ugettext(text)) if text else text
 
 
+def nest_words(tool: str, nest: str) -> str:
+    """A nest of a tool, in the language of this request."""
+    return translate("%(tool)s, nest %(nest)s") % {"tool": tool, "nest": nest}
+
+
 def later(text: str) -> str:
     """Mark a text that is translated where it is shown."""
     return text

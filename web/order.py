@@ -14,6 +14,7 @@ from station.limits import LimitSets
 from station.plain_text import demand_plain
 from station.ways import COMPARISON, label_from
 from station.wire import MATERIALS, material_named, parse_size
+from web.languages import nest_words
 from web.nests import all_nests
 from web.shown import JOB_WORDS, place, standing
 
@@ -45,7 +46,7 @@ def choices(reader: LedgerReader, limit_sets: LimitSets) -> Choices:
     sizes = {size for item in connectors for size in item.accepts}
     return Choices(
         people=[row.name for row in reader.people()],
-        places=[(place(tool, nest), f"{tool}, nest {nest}") for tool, nest in all_nests(reader)],
+        places=[(place(tool, nest), nest_words(tool, nest)) for tool, nest in all_nests(reader)],
         jobs=list(JOB_WORDS.items()),
         connectors=connectors,
         looks={item.family: shipped_book().checklist(item) for item in connectors},

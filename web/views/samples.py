@@ -19,8 +19,10 @@ from station.sample_hints import sample_hints
 from web.access import demand
 from web.context import bench, reader
 from web.figures import trace_figure
+from web.languages import nest_words
 from web.nests import all_nests
 from web.order import entry_number, field, read_place
+from web.sentences import said_or_typed
 from web.shown import VERDICT_WORDS, place
 
 PAGE_ROWS = 50
@@ -84,7 +86,7 @@ def sample_list() -> str:
         rows=rows,
         next_before=next_before,
         kept=kept,
-        places=[(place(tool, nest), f"{tool}, nest {nest}") for tool, nest in all_nests(ledger)],
+        places=[(place(tool, nest), nest_words(tool, nest)) for tool, nest in all_nests(ledger)],
         people=[row.name for row in ledger.people()],
         verdicts=[*VERDICT_WORDS.items(), (UNFINISHED, "Unfinished")],
     )
@@ -165,7 +167,9 @@ def _trace_svg(row: SampleRow, payload: SampleFinished | None) -> str | None:
         peak_n=payload.pull.peak_n,
         peak_time_s=payload.pull.peak_time_s,
         limit_n=row.pull_limit_n,
-        title=f"Force over time of sample {row.sample_id}, tool {row.tool}, nest {row.nest}",
+        title=said_or_typed(
+            f"Force over time of sample {row.sample_id}, tool {row.tool}, nest {row.nest}"
+        ),
     )
 
 
