@@ -29,7 +29,6 @@ def tool_list() -> str:
         "tools.html",
         statuses=statuses,
         behind=station().trends.behind,
-        tools={row.tool: row for row in reader().tools()},
         people=[row.name for row in reader().people()],
     )
 
@@ -53,6 +52,9 @@ def nest_page(tool: str, nest: str) -> str:
         "nest.html",
         status=status,
         trend=trend,
+        description=next(
+            (row.description for row in reader().tools() if row.tool == trend.tool), ""
+        ),
         figure=_trend_svg(status),
         rows=status.rows[-TABLE_ROWS:][::-1],
         services=reader().services(trend.tool, trend.nest)[::-1],

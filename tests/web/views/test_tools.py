@@ -114,6 +114,7 @@ def test_a_tool_is_put_on_record(client: FlaskClient, records: LedgerReader, tok
     assert (answer.status_code, answer.location) == (303, "/tools")
     assert {row.tool: row.nests for row in records.tools()}["Hand tool 3"] == ("red", "blue")
     assert "Hand tool 3, nest red" in client.get("/").text
+    assert "An invented tool" in client.get("/tools/Hand tool 3/red").text
 
 
 @pytest.mark.parametrize(
