@@ -43,6 +43,14 @@ HEADERS = {
     "Permissions-Policy": "camera=(), geolocation=(), microphone=(), usb=(), serial=()",
 }
 
+PLAIN_WORDS = {
+    404: "There is no such page: look for it from Today.",
+    405: "This address takes no such request: open the page itself and go on from there.",
+    413: "That is more than the page takes at once: send less.",
+}
+NOT_TAKEN = "The station could not take this request: load the page again and repeat the step."
+"""What is said where only a number is known."""
+
 FILTERS = (
     shown.milliohm,
     shown.newton,
@@ -167,7 +175,10 @@ def _stale_page(_error: CSRFError) -> ResponseReturnValue:
 def _http_error(error: HTTPException) -> tuple[str, int] | HTTPException:
     if error.code is None or error.code < 400:
         return error
-    return _error_page(error.description or error.name, error.code)
+    if error.description == type(error).description:
+        # Nobody here said why: the library's own words are for programmers.
+        return _error_page(PLAIN_WORDS.get(error.code, NOT_TAKEN), error.code)
+    return _error_page(error.description or NOT_TAKEN, error.code)
 
 
 def _error_page(sentence: str, status: int) -> tuple[str, int]:

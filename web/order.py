@@ -16,6 +16,7 @@ from station.ways import COMPARISON, label_from
 from station.wire import MATERIALS, material_named, parse_size
 from web.languages import nest_words
 from web.nests import all_nests
+from web.sentences import said_or_typed
 from web.shown import JOB_WORDS, place, standing
 
 MAX_TEXT = 200
@@ -171,4 +172,4 @@ def _wires(form: Mapping[str, str]) -> tuple[str, str]:
 
 def _set_words(limit_sets: LimitSets, name: str) -> str:
     limit_set = limit_sets[name]
-    return f"{name} ({standing(limit_set.standing)})"
+    return f"{name} ({said_or_typed(standing(limit_set.standing))})"

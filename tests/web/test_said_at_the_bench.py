@@ -1,11 +1,14 @@
 """What the bench says on a sample's way, and what of it has no translation: nothing."""
 
+import re
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
+from html import unescape
 from pathlib import Path
 
 import pytest
+from flask.testing import FlaskClient
 
 from station.bench import Bench
 from station.bench_state import BenchState, SampleOrder, Stage
@@ -15,15 +18,18 @@ from station.demo.hands import HandsAtTheBench
 from station.demo.run import HandsAsOperator, SimulatedBench, demo_limit_sets, simulated_bench
 from station.errors import StationError
 from station.instruments.simulated.panel import SimulatedPanel
+from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
 from station.panel_watch import PanelWatch
 from station.pull import FAILURE_MODES
 from station.settings import Settings
 from station.standstill import WORDS
+from tests.web.fake_bench import FakeBench
 from tests.web.invented import order_of
 from tests.web.said import PUT_TOGETHER
 from web.live import live_view
 from web.sentences import speaker_of
+from web.views.calibration import PROCEDURES
 
 SETS = shipped_limit_sets()
 GERMAN = speaker_of("de")
@@ -213,3 +219,39 @@ def test_what_is_put_together_out_of_pieces(make: Callable[[], Iterator[str]]) -
     sentences = set(make())
     assert len(sentences) > 1
     assert untranslated(sentences) == []
+
+
+def test_what_nobody_translated_is_marked_on_the_page_and_in_its_news(
+    client: FlaskClient, bench: FakeBench
+) -> None:
+    client.set_cookie("language", "de")
+    bench.board.show(trouble="A <new> trouble. The pull tester was lost; it is being looked for.")
+    found = client.get("/bench").text
+    assert '<span lang="en">A &lt;new&gt; trouble. </span>Das Zugprüfgerät ging verloren' in found
+    state = client.get("/bench/state").get_json()
+    assert state["english"]["trouble"][0] == ["A <new> trouble. ", False]
+    assert state["texts"]["trouble"] == "".join(text for text, _ in state["english"]["trouble"])
+    assert "todo" not in state["english"]
+
+
+def test_pages_say_everything_in_german_but_documents_and_facts(
+    client: FlaskClient, records: LedgerReader
+) -> None:
+    client.set_cookie("language", "de")
+    samples = [f"/samples/{row.sample_id}" for row in records.samples(limit=40)]
+    pages = ["/", "/bench", "/jobs", "/samples", "/tools", "/instruments", "/people", *samples]
+    pages += ["/validations", "/certifications", "/instruments/studies", "/no-such-page"]
+    pages += ["/tools/Hand%20tool%201/red", "/instruments/check?role=meter"]
+    left = {
+        text
+        for page in pages
+        for text in re.findall(r'<span lang="en">(.*?)</span>', _get(client, page))
+    }
+    set_in_use = shipped_limit_sets()[order_of("Ann", "red").limit_set]
+    facts = {set_in_use.title, set_in_use.source, set_in_use.edition, set_in_use.conditions}
+    documents = {*PROCEDURES.values(), "The cable was pulled out."}
+    assert left - facts - documents == set()
+
+
+def _get(client: FlaskClient, page: str) -> str:
+    return unescape(client.get(page).text)
