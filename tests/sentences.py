@@ -16,7 +16,7 @@ from babel.messages.pofile import read_po, write_po
 
 from station.datafiles import DATA
 from web.languages import FOLDER
-from web.sentences import HOLE, SENTENCES
+from web.sentences import HOLE, SENTENCES, speaker_of
 
 ROOT = FOLDER.parent.parent
 SOURCES = ("station", "calibration", "web")
@@ -146,9 +146,9 @@ def main() -> None:
     """Run the command."""
     for path in sorted(SENTENCES.glob("*.po")):
         update(path)
-        known = {bare(str(message.id)) for message in catalogue_at(path) if message.id}
-        for without, text in in_sources().items():
-            if without not in known and SENTENCE.fullmatch(text):
+        speaker = speaker_of(path.stem)
+        for text in in_sources().values():
+            if SENTENCE.fullmatch(text) and not all(part.known for part in speaker.parts(text)):
                 print(f"{path.stem}: {text}")
 
 
