@@ -1,7 +1,6 @@
 """What the bench says on a sample's way, and what of it has no translation: nothing."""
 
 import re
-import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from html import unescape
@@ -15,7 +14,7 @@ from station.bench_state import BenchState, SampleOrder, Stage
 from station.datafiles import shipped_limit_sets
 from station.demo import workshop
 from station.demo.hands import HandsAtTheBench
-from station.demo.run import HandsAsOperator, SimulatedBench, demo_limit_sets, simulated_bench
+from station.demo.run import SimulatedBench, demo_limit_sets, simulated_bench
 from station.errors import StationError
 from station.instruments.simulated.panel import SimulatedPanel
 from station.ledger.queries import LedgerReader
@@ -24,6 +23,7 @@ from station.panel_watch import PanelWatch
 from station.pull import FAILURE_MODES
 from station.settings import Settings
 from station.standstill import WORDS
+from tests.station.test_bench import ORDER, KillMeterOnClips, KillTesterDuringPull
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import order_of
 from tests.web.said import PUT_TOGETHER
@@ -33,9 +33,6 @@ from web.views.calibration import PROCEDURES
 
 SETS = shipped_limit_sets()
 GERMAN = speaker_of("de")
-ORDER = SampleOrder(
-    "Benno", "daily_check", workshop.joint("Heron", "red", "18 AWG"), workshop.LIMIT_SET
-)
 LONG_S = 30.0
 
 
@@ -151,36 +148,9 @@ def test_a_guard_that_opens_and_a_sample_given_up(walk: Walk) -> None:
     assert left_english(walk.seen) == set()
 
 
-class KillMeterOnClips(HandsAsOperator):
-    def __init__(self, simulated: SimulatedBench) -> None:
-        super().__init__(simulated.hands, lambda _text: None)
-        self._simulated = simulated
-
-    def clips_on(self) -> None:
-        super().clips_on()
-        self._simulated.hands.meter.kill()
-
-
-class KillTesterInPull(HandsAsOperator):
-    def __init__(self, simulated: SimulatedBench) -> None:
-        super().__init__(simulated.hands, lambda _text: None)
-        self._simulated = simulated
-
-    def sample_gripped(self) -> None:
-        super().sample_gripped()
-        threading.Thread(target=self._kill_when_rising, daemon=True).start()
-
-    def _kill_when_rising(self) -> None:
-        board = self._simulated.bench.board
-        state = board.state
-        while (state.peak_n or 0.0) < 20.0:
-            state = board.wait_beyond(state.version, timeout_s=LONG_S)
-        self._simulated.hands.tester.kill()
-
-
-@pytest.mark.parametrize("operator", [KillMeterOnClips, KillTesterInPull])
+@pytest.mark.parametrize("operator", [KillMeterOnClips, KillTesterDuringPull])
 def test_an_instrument_lost_on_the_way(
-    walk: Walk, operator: type[KillMeterOnClips] | type[KillTesterInPull]
+    walk: Walk, operator: type[KillMeterOnClips] | type[KillTesterDuringPull]
 ) -> None:
     outcome = walk.bench.take_sample(ORDER, operator(walk.simulated))
     assert outcome.error is not None
