@@ -11,21 +11,17 @@ import argparse
 import re
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from pathlib import Path
-from statistics import median
 
 from station.ledger.store import Ledger
-from tests.benchmarks.invented_ledger import InventedLedger
-from tests.benchmarks.million import CONTROL, asking, say, seconds
+from tests.benchmarks.million import CONTROL, grown, pages, say
 from tests.benchmarks.report import Figures, run
 from tests.web.fake_bench import FakeBench
 from web import create_app
 
 SAMPLES = 1_000_000
 SMALL = 10_000
-TURNS = 31
 AT_MOST_LONGER = 2.0
 HEAVIEST_KB = 300.0
 ASKED = ("page today_ms", "page tools_ms", "page a nest_ms", "page bench_ms")
@@ -39,10 +35,9 @@ def measure(samples: int, folder: Path | None) -> Figures:
             for size in (min(SMALL, samples), samples)
         )
         say("asking for pages")
-        few, many = (stack.enter_context(asking(ledger)) for ledger in (small, large))
-        times = {name: in_turn(few[name], many[name]) for name in (*ASKED, CONTROL)}
+        times = pages(small, large)
         weights, elsewhere = weigh(large)
-    growth = {name: over_many / over_few for name, (over_few, over_many) in times.items()}
+    growth = {name: times[name][1] / times[name][0] for name in (*ASKED, CONTROL)}
     figures: dict[str, object] = {f"{name} small": times[name][0] for name in ASKED}
     figures |= {f"{name} large": times[name][1] for name in ASKED}
     figures |= {f"{name} growth": value for name, value in growth.items()}
@@ -51,25 +46,6 @@ def measure(samples: int, folder: Path | None) -> Figures:
     slowest = max(growth[name] for name in ASKED)
     holds = slowest <= AT_MOST_LONGER and max(weights.values()) < HEAVIEST_KB and not elsewhere
     return Figures("page_growth", figures, holds)
-
-
-@contextmanager
-def grown(path: Path, samples: int) -> Iterator[Ledger]:
-    """Give a ledger of so many samples."""
-    say(f"growing to {samples} samples")
-    with Ledger.open(path) as ledger:
-        InventedLedger(ledger).grow(samples)
-        yield ledger
-
-
-def in_turn(few: Callable[[], None], many: Callable[[], None]) -> tuple[float, float]:
-    """Return the median time of a page over few and over many samples, in milliseconds.
-
-    They are asked for in turn, so that whatever else the machine does hits both alike.
-    """
-    took = [(seconds(few), seconds(many)) for _ in range(TURNS)]
-    over_few, over_many = (median(times) * 1e3 for times in zip(*took, strict=True))
-    return over_few, over_many
 
 
 def weigh(ledger: Ledger) -> tuple[dict[str, float], int]:
