@@ -13,6 +13,7 @@ import pytest
 
 from station.errors import BadInput, LedgerDamaged
 from station.ledger import export
+from station.ledger.chain import FIRST_PREV_HASH, entry_hash
 from station.ledger.entries import KINDS, Correction, PersonAdded, SampleBegun, SampleFinished
 from station.ledger.export import TraceForm, export_ledger
 from station.ledger.flat import columns_of, value_of
@@ -59,6 +60,26 @@ def test_an_export_imports_to_the_very_same_ledger(
     assert made == full_ledger.verify()
     assert whole_record(tmp_path / "again.ledger") == whole_record(full_ledger.path)
     assert not [name for name in files(tmp_path) if name.startswith(".")]
+
+
+def test_numbers_that_an_older_station_spelled_otherwise_keep_their_spelling(
+    ledger: Ledger, tmp_path: Path
+) -> None:
+    spelled = (
+        '{"demo":false,"instrument":"M","readings":[5e-05],"reason":"","study_id":"s","turn":0,'
+        '"value":5e-05}'
+    )
+    columns = {
+        "bench": ledger.bench, "seq": 1, "id": "017f22e2-79b0-7cc3-98c4-dc0c0c07398f",
+        "kind": "study_reading", "version": 1, "at_utc": "2022-02-22T19:22:22.000000Z",
+        "clock_synced": True, "boot_id": "boot", "monotonic_s": 12.0, "person": "Ana",
+        "payload": spelled, "prev_hash": FIRST_PREV_HASH,
+    }  # fmt: skip
+    ledger.adopt([columns | {"hash": entry_hash(columns)}])
+    export_ledger(ledger.path, tmp_path / "out", now=NOW)
+    made = import_export(tmp_path / "out", tmp_path / "again.ledger")
+    assert made == ledger.verify()
+    assert whole_record(tmp_path / "again.ledger") == whole_record(ledger.path)
 
 
 def test_lines_hold_every_entry_and_tables_say_the_same(
