@@ -28,7 +28,7 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
         marks.append("Measured with simulated instruments.")
     match record.row.job:
         case "daily_check":
-            return daily_paper(record, _counted(reader, record), marks=marks, size=size)
+            return daily_paper(record, counted_samples(reader, record), marks=marks, size=size)
         case "tool_validation":
             validation = read_validation(reader, job_id)
             comparisons = {
@@ -46,7 +46,7 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
     raise BadInput(f"There is no paper of a {record.row.job.replace('_', ' ')}.")
 
 
-def _counted(reader: LedgerReader, record: JobRecord) -> list[SampleRow]:
+def counted_samples(reader: LedgerReader, record: JobRecord) -> list[SampleRow]:
     """The samples that a check's findings rest on; some were made before it began."""
     found = {row.sample_id: row for row in record.samples}
     for taken in record.steps_named(NEST_OUTCOME):
@@ -56,4 +56,4 @@ def _counted(reader: LedgerReader, record: JobRecord) -> list[SampleRow]:
                 row = reader.sample(str(sample_id))
                 if row is not None:
                     found.setdefault(row.sample_id, row)
-    return list(found.values())
+    return sorted(found.values(), key=lambda row: row.begun_seq)

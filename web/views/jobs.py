@@ -10,7 +10,7 @@ from werkzeug.wrappers import Response
 
 from station.bench_state import SampleOrder
 from station.errors import BadInput
-from station.job_papers import paper_of
+from station.job_papers import counted_samples, paper_of
 from station.jobs.course import Todo
 from station.jobs.daily_check import DueNest
 from station.jobs.daily_plan import DailyCheckPlan
@@ -104,6 +104,7 @@ def job_page(job_id: str) -> str | Response:
         course=course,
         todo=todo,
         findings=record.steps_named(NEST_OUTCOME),
+        samples=counted_samples(reader(), record),
         joints=[] if todo is None else joints_at_hand(reader(), todo),
         unfinished=_unfinished(record),
         offers=choices(reader(), bench().limit_sets),
