@@ -31,13 +31,10 @@ from typing import IO
 
 import numpy as np
 
-from station.bay import InstrumentBay
-from station.bench import Bench
 from station.bench_state import SampleOrder
-from station.datafiles import shipped_book
 from station.demo import workshop
 from station.demo.hands import SimulatedHands
-from station.demo.run import METER_PROFILE, TESTER_PROFILE, demo_limit_sets
+from station.demo.run import METER_PROFILE, TESTER_PROFILE
 from station.instruments.simulated.launch import SimulatedInstrument
 from station.ledger.entries import SampleFinished
 from station.ledger.in_use import ledger_in_use
@@ -46,6 +43,7 @@ from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
 from station.operators import SampleAbandoned
 from station.settings import InstrumentSettings, Settings
+from tests.benchmarks.invented_ledger import simulated_bench
 from tests.benchmarks.report import Figures, run
 
 KILLS = 500
@@ -91,14 +89,7 @@ def work(path: Path, settings: Settings, ask: IO[bytes], answers: IO[bytes]) -> 
     """Start a station, say when it is ready, and take samples until told to stop."""
     begun_s = time.perf_counter()
     with ledger_in_use(path), Ledger.open(path) as ledger:
-        bench = Bench(
-            settings=settings,
-            ledger=ledger,
-            bay=InstrumentBay(settings),
-            limit_sets=demo_limit_sets(),
-            connectors=shipped_book(),
-            demo=True,
-        )
+        bench = simulated_bench(ledger, settings)
         left_open = ledger.reader.unfinished()
         ask.write(f"ready {time.perf_counter() - begun_s} {len(left_open)}\n".encode())
         for row in left_open:

@@ -11,6 +11,9 @@ from typing import Any
 
 import numpy as np
 
+from station.bay import InstrumentBay
+from station.bench import Bench
+from station.datafiles import shipped_book
 from station.demo import workshop
 from station.demo.run import demo_limit_sets, fill
 from station.ledger import database, tables
@@ -90,16 +93,9 @@ class InventedLedger:
         change = {"sample_id": sample.id, "pull": pull}
         return done.model_copy(update=change), person, {key: data}
 
-    def finish(
-        self,
-        finished: SampleFinished,
-        person: str,
-        traces: dict[str, bytes],
-        moment: Moment | None = None,
-    ) -> None:
-        """Write the finish of a sample, at the next moment if none is given."""
-        moment = moment or self.next_moment()
-        self.ledger.append(finished, person=person, traces=traces, moment=moment)
+    def finish(self, finished: SampleFinished, person: str, traces: dict[str, bytes]) -> None:
+        """Write the finish of a sample."""
+        self.ledger.append(finished, person=person, traces=traces, moment=self.next_moment())
 
     def _service(self) -> None:
         for tool in workshop.TOOLS:
@@ -110,6 +106,18 @@ class InventedLedger:
         """Return a moment somewhat later than the last."""
         self._at += timedelta(seconds=15)
         return Moment(self._at, clock_synced=True, boot_id="invented", monotonic_s=0.0)
+
+
+def simulated_bench(ledger: Ledger, settings: Settings) -> Bench:
+    """Return a bench of the demo's workshop over a ledger."""
+    return Bench(
+        settings=settings,
+        ledger=ledger,
+        bay=InstrumentBay(settings),
+        limit_sets=demo_limit_sets(),
+        connectors=shipped_book(),
+        demo=True,
+    )
 
 
 class BareCommits:

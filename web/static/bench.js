@@ -46,7 +46,9 @@ function showStage(stage) {
 
 // One key goes on, also after the page itself was loaded by the step before.
 function focusNext() {
-  for (const place of live.querySelectorAll(".steps [data-stage]:not([hidden]) button.big")) {
+  // Where several answers wait, none is chosen: the next tab reaches the first.
+  const now = ".steps [data-stage]:not([hidden])";
+  for (const place of live.querySelectorAll(`${now} button.big, ${now} .modes`)) {
     place.focus();
   }
 }

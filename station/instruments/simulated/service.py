@@ -12,6 +12,7 @@ import json
 import os
 import selectors
 import signal
+import stat
 import sys
 import time
 import tty
@@ -171,6 +172,13 @@ class PtyService:
                 _answer({"ok": False, "error": str(error)})
             else:
                 _answer({"ok": True, "port": None if self._fault == "unplugged" else self.port})
+        if not chunk and not stat.S_ISFIFO(os.fstat(sys.stdin.fileno()).st_mode):
+            # A station that started it closes its pipe to end it; by hand it comes as a surprise.
+            print(
+                "The simulated instrument ends, because its input is closed: start it in a "
+                "terminal of its own, not in the background.",
+                file=sys.stderr,
+            )
         return bool(chunk)
 
     def _obey(self, command: object) -> None:

@@ -1,3 +1,5 @@
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -136,3 +138,19 @@ def test_bytes_leave_no_faster_than_the_line_and_all_of_them(
         out = pace.allowed(waiting, now_s)
         assert out > 0
         waiting -= out
+
+
+def test_started_in_the_background_it_says_why_it_ends() -> None:
+    ended = subprocess.run(
+        [sys.executable, "-m", "station.instruments.simulated.meter"],
+        stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=LONG_S, check=False,
+    )  # fmt: skip
+    assert "ends, because its input is closed: start it in a terminal" in ended.stderr
+
+
+def test_ended_by_its_station_it_says_nothing() -> None:
+    ended = subprocess.run(
+        [sys.executable, "-m", "station.instruments.simulated.meter"],
+        input="", capture_output=True, text=True, timeout=LONG_S, check=False,
+    )  # fmt: skip
+    assert (ended.returncode, ended.stderr) == (0, "")
