@@ -6,14 +6,17 @@ that no entry can be changed, dropped or moved without the later hashes telling.
 
 import hashlib
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from uuid import UUID
+from operator import itemgetter
+from typing import Any
 
 import orjson
 
 from station.errors import BadInput
+
+_SPELLING = orjson.OPT_SORT_KEYS | orjson.OPT_UTC_Z
 
 FIRST_PREV_HASH = "0" * 64
 """What the first entry of a bench has for the hash of the entry before it."""
@@ -33,6 +36,8 @@ HASHED_COLUMNS = (
     "prev_hash",
 )
 """The columns under the hash, in the order in which they are serialised."""
+
+_hashed = itemgetter(*HASHED_COLUMNS)
 
 
 @dataclass(frozen=True)
@@ -95,10 +100,18 @@ def canonical_json(value: object) -> str:
     return text
 
 
-def spelled(value: object) -> str:
-    """Return the `canonical_json` of a value that is known to hold no NaN and no infinity."""
+def spelled(value: object, default: Callable[[Any], Any] | None = None) -> str:
+    """Return the `canonical_json` of a value that is known to hold no NaN and no infinity.
+
+    Parameters
+    ----------
+    value : object
+        What JSON has, and dates and times, which are spelled by ISO 8601.
+    default : callable, optional
+        Gives what stands for a part of the value that is something else.
+    """
     try:
-        return orjson.dumps(value, option=orjson.OPT_SORT_KEYS).decode()
+        return orjson.dumps(value, default, _SPELLING).decode()
     except TypeError as error:
         raise _cannot_hold(error) from error
 
@@ -106,13 +119,14 @@ def spelled(value: object) -> str:
 def _refuse_not_finite(value: object) -> None:
     left = [value]
     while left:
-        match left.pop():
-            case float() as number if not math.isfinite(number):
-                raise _cannot_hold(f"{number} is not a finite number")
-            case list() | tuple() as items:
-                left.extend(items)
-            case dict() as items:
-                left.extend(items.values())
+        part = left.pop()
+        if isinstance(part, float):
+            if not math.isfinite(part):
+                raise _cannot_hold(f"{part} is not a finite number")
+        elif isinstance(part, (list, tuple)):
+            left.extend(part)
+        elif isinstance(part, dict):
+            left.extend(part.values())
 
 
 def _cannot_hold(reason: object) -> BadInput:
@@ -131,12 +145,12 @@ def entry_hash(columns: Mapping[str, object]) -> str:
     columns : mapping
         At least the `HASHED_COLUMNS`, as stored.
     """
-    serialised = canonical_json([columns[name] for name in HASHED_COLUMNS])
+    serialised = canonical_json(_hashed(columns))
     return hashlib.sha256(serialised.encode()).hexdigest()
 
 
-def uuid7(unix_ms: int, random_bytes: bytes) -> UUID:
-    """Return a version 7 UUID (RFC 9562, section 5.7): identifiers that sort by time.
+def uuid7(unix_ms: int, random_bytes: bytes) -> str:
+    """Return the text of a version 7 UUID (RFC 9562, section 5.7): identifiers that sort by time.
 
     Parameters
     ----------
@@ -157,7 +171,9 @@ def uuid7(unix_ms: int, random_bytes: bytes) -> UUID:
     randomness = int.from_bytes(random_bytes)
     random_a = randomness >> 62 & 0xFFF
     random_b = randomness & (1 << 62) - 1
-    return UUID(int=unix_ms << 80 | 0x7 << 76 | random_a << 64 | 0b10 << 62 | random_b)
+    time = f"{unix_ms:012x}"
+    tail = f"{0b10 << 62 | random_b:016x}"
+    return f"{time[:8]}-{time[8:]}-7{random_a:03x}-{tail[:4]}-{tail[4:]}"
 
 
 def utc_text(at: datetime) -> str:

@@ -1,9 +1,11 @@
 """Connections to the ledger's file, and what SQLite's failures mean to the bench."""
 
+import os
 import sqlite3
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import closing, contextmanager
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import closing
+from operator import itemgetter
 from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import quote
@@ -89,11 +91,13 @@ class Prepared:
     def __init__(self, statement: ClauseElement, columns: Sequence[str] | None = None) -> None:
         compiled = statement.compile(dialect=sqlite.dialect(), column_keys=columns)
         self._sql = str(compiled)
-        self._names: Sequence[str] = getattr(compiled, "positiontup", None) or ()
+        names: Sequence[str] = getattr(compiled, "positiontup", None) or ()
+        # One name alone would be got as its value, not as a row of one.
+        self._values = itemgetter(*names) if len(names) > 1 else lambda row: (row[names[0]],)
 
     def execute(self, driver: sqlite3.Connection, values: Mapping[str, Any]) -> sqlite3.Cursor:
         """Run the statement with these values, by name; others are not looked at."""
-        return driver.execute(self._sql, tuple([values[name] for name in self._names]))
+        return driver.execute(self._sql, self._values(values))
 
 
 def driver_of(connection: Connection) -> sqlite3.Connection:
@@ -107,23 +111,35 @@ def writing_engine(path: Path, *, busy_timeout_s: float) -> Engine:
     return _engine(lambda: connect(path, "rw", busy_timeout_s), NullPool, "BEGIN IMMEDIATE")
 
 
-@contextmanager
-def write_transaction(connection: Connection) -> Iterator[None]:
-    """Hold SQLite's write lock in the block, then commit; on any error, roll back.
+class WriteTransaction:
+    """Holds SQLite's write lock in a block, then commits; on any error, rolls back.
 
     SQLAlchemy joins in only where a statement in the block is its own: its bookkeeping of a
-    transaction takes as long as several statements that are `Prepared`.
+    transaction takes as long as several statements that are `Prepared`. Serves one block after
+    another.
     """
-    driver = driver_of(connection)
-    driver.execute("BEGIN IMMEDIATE")
-    try:
-        yield
-        connection.commit()
-        driver.commit()
-    except BaseException:
-        connection.rollback()
-        driver.rollback()
-        raise
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+        self._driver = driver_of(connection)
+
+    def __enter__(self) -> None:
+        self._driver.execute("BEGIN IMMEDIATE")
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        if kind is not None:
+            self._roll_back()
+            return
+        try:
+            self._connection.commit()
+            self._driver.commit()
+        except BaseException:
+            self._roll_back()
+            raise
+
+    def _roll_back(self) -> None:
+        self._connection.rollback()
+        self._driver.rollback()
 
 
 def reading_engine(
@@ -185,10 +201,10 @@ FileIdentity = tuple[int, int]
 """Device and inode of a file: what it is, whatever it is called."""
 
 
-def file_identity(path: Path) -> FileIdentity | None:
+def file_identity(path: Path | str) -> FileIdentity | None:
     """Return which file stands at a path; None where there is none."""
     try:
-        found = path.stat()
+        found = os.stat(path)  # noqa: PTH116  # at every append, where a Path takes twice as long
     except FileNotFoundError:
         return None
     except OSError as error:
@@ -198,7 +214,7 @@ def file_identity(path: Path) -> FileIdentity | None:
     return found.st_dev, found.st_ino
 
 
-def check_still_there(path: Path, opened: FileIdentity | None) -> None:
+def check_still_there(path: Path | str, opened: FileIdentity | None) -> None:
     """Refuse to write where the file that was opened does not stand at its path any more.
 
     Raises
@@ -256,15 +272,20 @@ def check_is_ledger(path: Path, *, busy_timeout_s: float = BUSY_TIMEOUT_S) -> No
         _check_is_ledger(path, connection)
 
 
-@contextmanager
-def plain_errors(path: Path) -> Iterator[None]:
-    """Raise SQLite's failures in the block as the station's own errors, which name the file."""
-    try:
-        yield
-    except exc.DBAPIError as error:
-        raise _translated(path, error.orig) from error
-    except sqlite3.Error as error:
-        raise _translated(path, error) from error
+class plain_errors:  # noqa: N801  # as contextlib names what stands after a with
+    """Raises SQLite's failures in a block as the station's own errors, which name the file."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+
+    def __enter__(self) -> None:
+        """Nothing is to be done before there is a failure."""
+
+    def __exit__(self, _kind: object, error: BaseException | None, _traceback: object) -> None:
+        if isinstance(error, exc.DBAPIError):
+            raise _translated(self._path, error.orig) from error
+        if isinstance(error, sqlite3.Error):
+            raise _translated(self._path, error) from error
 
 
 def _translated(path: Path, error: BaseException | None) -> LedgerError:
@@ -315,7 +336,7 @@ def _engine(
 
     def begin_transaction(connection: Connection) -> None:
         driver = driver_of(connection)
-        # Within `write_transaction` there is one already.
+        # Within a `WriteTransaction` there is one already.
         if not driver.in_transaction:
             driver.execute(begin)
 

@@ -5,6 +5,7 @@ table cannot differ from the one that grew.
 """
 
 import sqlite3
+from collections.abc import Iterable
 from typing import Any
 
 from sqlalchemy import Connection, bindparam, literal_column, select
@@ -13,11 +14,12 @@ from sqlalchemy.dialects.sqlite import insert
 from station.errors import BadInput
 from station.ledger import tables
 from station.ledger.chain import canonical_json, utc_text
-from station.ledger.database import Prepared, driver_of
+from station.ledger.database import Prepared
 from station.ledger.derive_jobs import check_job_open, derive_job
 from station.ledger.entries import (
     BaselineSet,
     Correction,
+    CriterionResult,
     DoorEvent,
     InstrumentCalibrated,
     InstrumentChecked,
@@ -32,6 +34,7 @@ from station.ledger.entries import (
     PersonLeft,
     PullBegun,
     PullResult,
+    ResistanceResult,
     RoleChanged,
     SampleBegun,
     SampleFinished,
@@ -42,8 +45,11 @@ from station.ledger.entries import (
 )
 from station.ledger.record import Entry
 
-ALL_TIME = ""
-"""The quarter of an hour under which ``tally`` counts everything."""
+ALL_TIME = "all time"
+"""What ``tally`` has for a quarter of an hour where it counts everything.
+
+It sorts after every time, and so stands beside the latest quarter: a sample changes one page.
+"""
 
 IMPORTED = "imported"
 """The job of samples that were measured elsewhere: it marks them wherever samples are shown."""
@@ -64,6 +70,8 @@ _INDEXED_DESCRIPTION = ("person", "tool", "nest")
 _RESISTANCE = ("splice_ohm", "splice_u_ohm")
 _MADE_BY = ("meter", "tester")
 _PULL = ("peak_n", "peak_u_n", "failure_mode", "trace_sha256")
+_NO_RESISTANCE = dict.fromkeys((*_RESISTANCE, "meter"))
+_NO_PULL = dict.fromkeys((*_PULL, "tester"))
 _JUDGED = (
     "finished_seq", "limit_standing", "verdict", "void_reason", "void_by", "measured_verdict",
     "pull_limit_n",
@@ -73,6 +81,8 @@ _BEGIN = Prepared(
     _sample.insert(),
     ["begun_seq", "sample_id", "replaces", "at_utc", "simulated", "job_id", "step", *_DESCRIBED],
 )
+_DONE_AT_ONCE = ("begun_seq", "finished_seq", "sample_id", "at_utc", "verdict", "simulated")
+_IMPORT = Prepared(_sample.insert(), [*_DONE_AT_ONCE, *_DESCRIBED, *_AS_IMPORTED])
 _MEASURED = ("at_utc", "simulated", *_JUDGED, *_RESISTANCE, *_PULL, *_MADE_BY)
 _of_open_sample = _sample.update().where(
     _sample.c.sample_id == bindparam("of_sample"), tables.OPEN_SAMPLE
@@ -145,8 +155,17 @@ _FIND_BASELINE = select(tables.baseline.c.entry_id).where(
 _MARK_DEMO = Prepared(insert(tables.meta).on_conflict_do_nothing(), ["key", "value"])
 
 
-def derive(connection: Connection, entry: Entry) -> None:
+def derive(connection: Connection, driver: sqlite3.Connection, entry: Entry) -> None:
     """Bring the read tables up to date with one entry.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Open for writing, in a transaction.
+    driver : sqlite3.Connection
+        The driver's connection below it, for what runs at every append.
+    entry : Entry
+        The latest entry, already written.
 
     Raises
     ------
@@ -156,13 +175,13 @@ def derive(connection: Connection, entry: Entry) -> None:
     payload = entry.payload
     match payload:
         case SampleFinished():
-            _sample_finished(connection, entry, payload)
+            _sample_finished(driver, entry, payload)
         case SampleBegun():
-            _sample_begun(connection, entry, payload)
+            _sample_begun(connection, driver, entry, payload)
         case SampleImported() | PullBegun():
-            _further_sample(connection, entry, payload)
+            _further_sample(driver, entry, payload)
         case Correction():
-            _correction(connection, payload)
+            _correction(connection, driver, payload)
         case PersonAdded() | RoleChanged() | PersonLeft() | DoorEvent():
             _people(connection, entry, payload)
         case JobBegun() | JobStep() | JobEnded() | NestHeld() | NestReleased() | WorkDone():
@@ -172,7 +191,7 @@ def derive(connection: Connection, entry: Entry) -> None:
         case InstrumentCalibrated() | InstrumentChecked():
             _instrument_event(connection, entry, payload)
     if payload.demo:
-        _MARK_DEMO.execute(driver_of(connection), {"key": FIRST_DEMO_KEY, "value": str(entry.seq)})
+        _MARK_DEMO.execute(driver, {"key": FIRST_DEMO_KEY, "value": str(entry.seq)})
 
 
 def _tools(
@@ -187,9 +206,11 @@ def _tools(
             _baseline_set(connection, entry, payload)
 
 
-def _sample_begun(connection: Connection, entry: Entry, begun: SampleBegun) -> None:
+def _sample_begun(
+    connection: Connection, driver: sqlite3.Connection, entry: Entry, begun: SampleBegun
+) -> None:
     replaces = begun.offered_again_for
-    if replaces and _found(connection, replaces) is None:
+    if replaces and _found(driver, replaces) is None:
         raise BadInput(f"The sample {replaces} to be replaced is not on record: check its id.")
     if begun.job_id is not None:
         check_job_open(connection, begun.job_id)
@@ -201,50 +222,50 @@ def _sample_begun(connection: Connection, entry: Entry, begun: SampleBegun) -> N
         "job_id": begun.job_id,
         "step": begun.step,
     }
-    driver = driver_of(connection)
     _BEGIN.execute(driver, row | _described(entry, begun))
     _count_begun(driver, entry.person)
 
 
-def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinished) -> None:
+def _sample_finished(driver: sqlite3.Connection, entry: Entry, finished: SampleFinished) -> None:
+    resistance, pull = finished.resistance, finished.pull
     row = _described(entry, finished)
-    measured = _resistance(finished) | _pull(finished.pull) | _made_by(finished)
-    row |= measured
-    row |= {
-        "of_sample": finished.sample_id,
-        "finished_seq": entry.seq,
-        "limit_standing": finished.limit_standing,
-        "verdict": finished.verdict,
-        "void_reason": finished.void_reason,
-        "void_by": finished.void_by,
-        "measured_verdict": _measured_verdict(finished),
-        "simulated": _is_simulated(finished),
-        "pull_limit_n": _limit_n(finished),
-    }
-    row |= {f"same_{name}": row[name] for name in _INDEXED_DESCRIPTION}
-    driver = driver_of(connection)
+    for name in _INDEXED_DESCRIPTION:
+        row[f"same_{name}"] = row[name]
+    row |= _resistance(resistance)
+    row |= _pull(pull)
+    row["simulated"] = (resistance is not None and resistance.instrument.simulated) or (
+        pull is not None and pull.instrument.simulated
+    )
+    row["measured_verdict"] = _measured_verdict(finished.criteria)
+    row["pull_limit_n"] = _limit_n(finished.criteria)
+    row["of_sample"] = finished.sample_id
+    row["finished_seq"] = entry.seq
+    row["limit_standing"] = finished.limit_standing
+    row["verdict"] = finished.verdict
+    row["void_reason"] = finished.void_reason
+    row["void_by"] = finished.void_by
     done = _FINISH_AS_BEGUN.execute(driver, row).rowcount
     if not done and _FINISH.execute(driver, row).rowcount == 0:
-        _refuse_finish(connection, finished.sample_id)
-    _count_verdict(driver, str(row["at_utc"]), entry.person, finished.verdict, 1)
-    used = [role for role in _MADE_BY if measured[role] is not None]
-    if len(used) == len(_MADE_BY):
-        _NOTE_BOTH.execute(driver, measured)
-    elif used:
-        _NOTE[used[0]].execute(driver, measured)
+        _refuse_finish(driver, finished.sample_id)
+    _count_verdict(driver, row["at_utc"], entry.person, finished.verdict, 1)
+    if resistance is not None and pull is not None:
+        _NOTE_BOTH.execute(driver, row)
+    else:
+        for role in _MADE_BY:
+            if row[role] is not None:
+                _NOTE[role].execute(driver, row)
 
 
 def _further_sample(
-    connection: Connection, entry: Entry, payload: SampleImported | PullBegun
+    driver: sqlite3.Connection, entry: Entry, payload: SampleImported | PullBegun
 ) -> None:
     if isinstance(payload, SampleImported):
-        _sample_imported(connection, entry, payload)
+        _sample_imported(driver, entry, payload)
     else:
-        row = {"of_sample": payload.sample_id, "seq": entry.seq}
-        _PULL_BEGUN.execute(driver_of(connection), row)
+        _PULL_BEGUN.execute(driver, {"of_sample": payload.sample_id, "seq": entry.seq})
 
 
-def _sample_imported(connection: Connection, entry: Entry, imported: SampleImported) -> None:
+def _sample_imported(driver: sqlite3.Connection, entry: Entry, imported: SampleImported) -> None:
     """Add a sample that is finished as soon as it is on record."""
     at_utc = utc_text(imported.measured_at)
     verdict = imported.verdict or "undecided"
@@ -262,8 +283,7 @@ def _sample_imported(connection: Connection, entry: Entry, imported: SampleImpor
         **_joint(imported.joint),
         **{name: getattr(imported, name) for name in _AS_IMPORTED},
     }
-    connection.execute(_sample.insert(), row)
-    driver = driver_of(connection)
+    _IMPORT.execute(driver, row)
     _count_begun(driver, imported.measured_by)
     _count_verdict(driver, at_utc, imported.measured_by, verdict, 1)
 
@@ -287,8 +307,8 @@ def _count_begun(driver: sqlite3.Connection, person: str) -> None:
     _COUNT.execute(driver, row)
 
 
-def _refuse_finish(connection: Connection, sample_id: str) -> None:
-    found = _found(connection, sample_id)
+def _refuse_finish(driver: sqlite3.Connection, sample_id: str) -> None:
+    found = _found(driver, sample_id)
     if found is None:
         raise BadInput(f"The sample {sample_id} was never begun: begin it, then finish it.")
     finished_seq, verdict = found
@@ -300,10 +320,10 @@ def _refuse_finish(connection: Connection, sample_id: str) -> None:
     )
 
 
-def _found(connection: Connection, sample_id: str) -> tuple[int | None, str | None] | None:
+def _found(driver: sqlite3.Connection, sample_id: str) -> tuple[int | None, str | None] | None:
     """Return the number of a sample's finish and its verdict, or None if it was never begun."""
     found: tuple[int | None, str | None] | None
-    found = _FIND_SAMPLE.execute(driver_of(connection), {"of_sample": sample_id}).fetchone()
+    found = _FIND_SAMPLE.execute(driver, {"of_sample": sample_id}).fetchone()
     return found
 
 
@@ -329,51 +349,48 @@ def _joint(joint: Joint) -> dict[str, str]:
     }
 
 
-def _resistance(finished: SampleFinished) -> dict[str, float | None]:
-    result = finished.resistance
+def _resistance(result: ResistanceResult | None) -> dict[str, Any]:
     if result is None:
-        return dict.fromkeys(_RESISTANCE)
-    return {"splice_ohm": result.splice_ohm, "splice_u_ohm": result.u_ohm}
+        return _NO_RESISTANCE
+    return {
+        "splice_ohm": result.splice_ohm,
+        "splice_u_ohm": result.u_ohm,
+        "meter": result.instrument.name,
+    }
 
 
 def _pull(result: PullResult | None) -> dict[str, Any]:
     if result is None:
-        return dict.fromkeys(_PULL)
+        return _NO_PULL
     return {
         "peak_n": result.peak_n,
         "peak_u_n": result.u_n,
         "failure_mode": result.failure_mode,
         "trace_sha256": result.trace_sha256,
+        "tester": result.instrument.name,
     }
 
 
-def _made_by(finished: SampleFinished) -> dict[str, str | None]:
-    results = zip(_MADE_BY, (finished.resistance, finished.pull), strict=True)
-    return {role: None if result is None else result.instrument.name for role, result in results}
-
-
-def _limit_n(finished: SampleFinished) -> float | None:
+def _limit_n(criteria: Iterable[CriterionResult]) -> float | None:
     """Return the pull limit; the strictest, where several sets were asked."""
     limits = [
         result.limit
-        for result in finished.criteria
+        for result in criteria
         if result.criterion == "pull_force_min" and result.unit == "N"
     ]
     return max(limits, default=None)
 
 
-def _measured_verdict(finished: SampleFinished) -> str | None:
+def _measured_verdict(criteria: Iterable[CriterionResult]) -> str | None:
     """Return the worst verdict of what was measured, void or not; None where nothing was."""
-    found = {result.verdict for result in finished.criteria if result.value is not None}
-    return next((word for word in ("fail", "undecided", "pass") if word in found), None)
+    found = {result.verdict for result in criteria if result.value is not None}
+    for word in ("fail", "undecided", "pass"):
+        if word in found:
+            return word
+    return None
 
 
-def _is_simulated(finished: SampleFinished) -> bool:
-    results = (finished.resistance, finished.pull)
-    return any(result is not None and result.instrument.simulated for result in results)
-
-
-def _correction(connection: Connection, correction: Correction) -> None:
+def _correction(connection: Connection, driver: sqlite3.Connection, correction: Correction) -> None:
     corrected = correction.corrects_id
     found = connection.execute(_FIND_ENTRY, {"of_entry": corrected}).first()
     if found is None:
@@ -397,7 +414,6 @@ def _correction(connection: Connection, correction: Correction) -> None:
         )
     connection.execute(_CORRECT, {"of_sample": of_sample} | changes)
     if correction.void_sample and sample.verdict != "void":
-        driver = driver_of(connection)
         if sample.verdict is not None:
             _count_verdict(driver, sample.at_utc, sample.person, sample.verdict, -1)
         _count_verdict(driver, sample.at_utc, sample.person, "void", 1)

@@ -304,7 +304,7 @@ class LedgerReader:
         tool : str, optional
             Only those that this tool crimped.
         """
-        query = select(_sample).where(_sample.c.finished_seq > seq)
+        query = select(_sample).where(~_sample.c.unfinished, _sample.c.finished_seq > seq)
         if instrument is not None:
             query = query.where(or_(_sample.c.meter == instrument, _sample.c.tester == instrument))
         if tool is not None:
@@ -432,8 +432,8 @@ class LedgerReader:
         if since is None and until is None:
             query = query.where(at == ALL_TIME, _tally.c.what != BEGUN)
         else:
-            query = query.where(at > ALL_TIME if since is None else at >= _quarter(since))
-            query = query if until is None else query.where(at < _quarter(until))
+            query = query if since is None else query.where(at >= _quarter(since))
+            query = query.where(at < (ALL_TIME if until is None else _quarter(until)))
         counts: dict[str, dict[str, int]] = {}
         for row in self._all(query.group_by(_tally.c.person, _tally.c.what)):
             if row.n:
@@ -501,7 +501,7 @@ class LedgerReader:
 
 def _standing_so(verdict: str) -> list[ColumnElement[bool]]:
     if verdict == UNFINISHED:
-        return [_sample.c.finished_seq.is_(None), _sample.c.verdict.is_(None)]
+        return [tables.UNFINISHED, _sample.c.verdict.is_(None)]
     stands = _sample.c.verdict == verdict
     # Said twice, since only so does SQLite see that the index of those may serve.
     return [stands] if verdict == "pass" else [stands, _sample.c.verdict != _PASS]
@@ -529,4 +529,7 @@ def _columns(row: Row[Any]) -> dict[str, Any]:
 
 def sample_row(row: Row[Any]) -> SampleRow:
     """Return the sample in a row of its read table."""
-    return SampleRow(**_columns(row) | {"wires": tuple(json.loads(row.wires))})
+    columns = _columns(row) | {"wires": tuple(json.loads(row.wires))}
+    # It only tells the index what ``finished_seq`` says already.
+    del columns["unfinished"]
+    return SampleRow(**columns)

@@ -1,8 +1,9 @@
 """Entries: payloads with everything the ledger adds to them, checked on the way in and out."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from operator import attrgetter
 from typing import Any
 
 from pydantic import ValidationError
@@ -12,6 +13,9 @@ from station.errors import BadInput, LedgerDamaged
 from station.ledger.chain import spelled, utc_time
 from station.ledger.entries import KINDS, Payload
 from station.plain_faults import first_fault
+
+_fields: Callable[[Payload], dict[str, Any]] = attrgetter("__dict__")
+"""What a payload or a part of one holds, by field: its JSON without the detour by pydantic's."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +51,7 @@ def payload_text(payload: Payload) -> str:
             f"The ledger has no kind of entry {payload.KIND!r} made by {type(payload).__name__}: "
             f"use one of {', '.join(KINDS)}."
         )
-    return spelled(payload.model_dump(mode="json"))
+    return spelled(payload, _fields)
 
 
 def entry_from_row(row: Row[Any]) -> Entry:

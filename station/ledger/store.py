@@ -80,6 +80,9 @@ class Ledger:
         self._engine = database.writing_engine(path, busy_timeout_s=busy_timeout_s)
         self._connection = self._engine.connect()
         self._driver = database.driver_of(self._connection)
+        self._plain_errors = database.plain_errors(path)
+        self._transaction = database.WriteTransaction(self._connection)
+        self._named = str(path)
         self._file = database.file_identity(path)
         self._reader: LedgerReader | None = None
 
@@ -331,15 +334,15 @@ class Ledger:
 
     @contextmanager
     def _writing(self) -> Iterator[_Head]:
-        with self._lock, database.plain_errors(self._path):
+        with self._lock, self._plain_errors:
             if self._head is not None:
                 yield self._head
                 return
             if self._connection.closed:
                 raise self._closed()
             # SQLite would go on writing into a file that has no name any more.
-            database.check_still_there(self._path, self._file)
-            with database.write_transaction(self._connection):
+            database.check_still_there(self._named, self._file)
+            with self._transaction:
                 self._head = self._read_head()
                 began_at = self._head.seq
                 try:
@@ -388,7 +391,7 @@ class Ledger:
 
     def _derive_again(self, entry: Entry) -> None:
         try:
-            derive(self._connection, entry)
+            derive(self._connection, self._driver, entry)
         except BadInput as error:
             raise LedgerDamaged(
                 f"Entry {entry.seq} ({entry.id}) of {self._path} contradicts an earlier one "
@@ -402,7 +405,7 @@ class Ledger:
         columns: dict[str, Any] = {
             "bench": self._bench,
             "seq": head.seq + 1,
-            "id": str(uuid7(moment.unix_ms, os.urandom(10))),
+            "id": uuid7(moment.unix_ms, os.urandom(10)),
             "kind": payload.KIND,
             "version": payload.VERSION,
             "at_utc": utc_text(at_utc),
@@ -417,7 +420,7 @@ class Ledger:
         columns["hash"] = entry_hash(columns)
         _ADD_ENTRY.execute(self._driver, columns)
         entry = Entry(**{**columns, "at_utc": at_utc, "payload": payload})
-        derive(self._connection, entry)
+        derive(self._connection, self._driver, entry)
         head.seq, head.hash = entry.seq, entry.hash
         return entry
 

@@ -8,6 +8,7 @@ file. Change a read table freely and raise that number: there are no other migra
 from sqlalchemy import (
     Boolean,
     Column,
+    Computed,
     Connection,
     Float,
     ForeignKey,
@@ -22,7 +23,7 @@ from sqlalchemy import (
     text,
 )
 
-READ_TABLES_VERSION = 8
+READ_TABLES_VERSION = 9
 
 APPLICATION_ID = 0x43525350
 """Marks an SQLite file as a ledger of this station."""
@@ -144,6 +145,7 @@ sample = Table(
     read_tables,
     Column("begun_seq", Integer, primary_key=True, autoincrement=False),
     Column("finished_seq", Integer),
+    Column("unfinished", Boolean, Computed("finished_seq IS NULL", persisted=False)),
     Column("sample_id", Text, ForeignKey(entry.c.id), nullable=False, unique=True),
     Column("at_utc", Text, nullable=False),
     Column("person", Text, nullable=False),
@@ -180,8 +182,8 @@ sample = Table(
     Index("sample_by_nest", "tool", "nest", "begun_seq"),
     Index("sample_by_tool", "tool", "begun_seq"),
     Index("sample_by_person", "person", "begun_seq"),
-    # Finds the samples that are still open as well: those that have no finish.
-    Index("sample_by_finish", "finished_seq"),
+    # The unfinished come last, beside the latest finishes: a finish moves its sample within a page.
+    Index("sample_by_finish", "unfinished", "finished_seq"),
     # Most samples pass: a filter for the others must not read through them.
     Index(
         "sample_not_passed",
@@ -204,7 +206,7 @@ instrument_used = Table(
 tally = Table(
     "tally",
     read_tables,
-    # The quarter of an hour, UTC, since some zones are not whole hours off; empty for all time.
+    # The quarter of an hour, UTC, since some zones are not whole hours off; or `ALL_TIME`.
     Column("quarter", Text, primary_key=True),
     Column("person", Text, primary_key=True),
     Column("what", Text, primary_key=True),
@@ -280,9 +282,13 @@ instrument_event = Table(
     Index("event_by_instrument", "instrument", "kind", "seq"),
 )
 
+# Both, for only so does its index give them in the order in which they were begun.
+UNFINISHED = and_(sample.c.unfinished, sample.c.finished_seq.is_(None))
+"""Begun, and not finished."""
+
 _later = sample.alias("later")
 _replaced = exists().where(_later.c.replaces == sample.c.sample_id)
-OPEN_SAMPLE = and_(sample.c.finished_seq.is_(None), sample.c.verdict.is_(None), ~_replaced)
+OPEN_SAMPLE = and_(UNFINISHED, sample.c.verdict.is_(None), ~_replaced)
 """Begun, and neither finished, voided nor replaced by another sample."""
 
 _SAME_ENTRY = "bench = NEW.bench AND seq = NEW.seq OR id = NEW.id"

@@ -14,6 +14,8 @@ from station.ledger.chain import canonical_json
 from station.ledger.entries import KINDS, JobStep, Payload, PersonAdded, PullResult, SampleFinished
 from station.ledger.record import payload_text
 
+pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
+
 Finished = Callable[..., SampleFinished]
 
 texts = st.text()
@@ -59,7 +61,8 @@ def test_whatever_can_be_built_reads_back_the_same(kind: str, data: st.DataObjec
     payload: Payload = data.draw(instances(KINDS[kind]))
     text = payload_text(payload)
     assert KINDS[kind].model_validate_json(text) == payload
-    # Not taken on trust: it is the one spelling, and holds no number that is not finite.
+    # Not taken on trust: it is what pydantic says of it, in the one spelling, and holds no number
+    # that is not finite.
     assert canonical_json(payload.model_dump(mode="json")) == text
 
 

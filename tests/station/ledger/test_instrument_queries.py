@@ -93,8 +93,8 @@ def test_an_entry_from_before_calibration_was_recorded_still_reads() -> None:
 
 def test_looking_back_uses_an_index(ledger: Ledger) -> None:
     plan = ledger._connection.exec_driver_sql(
-        "EXPLAIN QUERY PLAN SELECT * FROM sample WHERE finished_seq > 5 "
-        "AND (meter = 'M1' OR tester = 'M1')"
+        "EXPLAIN QUERY PLAN SELECT * FROM sample WHERE unfinished = 0 "
+        "AND finished_seq > 5 AND (meter = 'M1' OR tester = 'M1')"
     ).fetchall()
     words = " ".join(str(row) for row in plan)
-    assert "SEARCH sample USING INDEX sample_by_finish (finished_seq>?)" in words
+    assert "SEARCH sample USING INDEX sample_by_finish (unfinished=? AND finished_seq>?)" in words

@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from sqlalchemy.dialects import sqlite
 
 from station.errors import LedgerReadOnly
 from station.ledger import database, tables
@@ -164,11 +165,12 @@ def test_a_reader_cannot_write(full_ledger: Ledger) -> None:
 
 def test_lists_are_read_through_indexes(full_ledger: Ledger) -> None:
     # Source: SQLite's own query plan: SEARCH or SCAN ... USING INDEX, no temporary sorting.
+    unfinished = tables.UNFINISHED.compile(dialect=sqlite.dialect())
     queries = [
         "SELECT * FROM sample WHERE tool = 'T1' ORDER BY begun_seq DESC LIMIT 9",
         "SELECT * FROM sample WHERE tool = 'T1' AND nest = 'A' ORDER BY begun_seq DESC LIMIT 9",
         "SELECT * FROM sample WHERE person = 'Bo' AND begun_seq < 9 ORDER BY begun_seq DESC",
-        "SELECT * FROM sample WHERE finished_seq IS NULL AND verdict IS NULL ORDER BY begun_seq",
+        f"SELECT * FROM sample WHERE {unfinished} AND verdict IS NULL ORDER BY begun_seq",
         f"SELECT * FROM entry WHERE bench = 'b' AND kind = 'k' AND {tables.RARE_KIND} AND seq > 3 "
         "ORDER BY seq LIMIT 9",
     ]
