@@ -39,6 +39,8 @@ HASHED_COLUMNS = (
 
 _hashed = itemgetter(*HASHED_COLUMNS)
 
+_INFINITE = (math.inf, -math.inf)
+
 
 @dataclass(frozen=True)
 class Moment:
@@ -110,8 +112,12 @@ def spelled(value: object, default: Callable[[Any], Any] | None = None) -> str:
     default : callable, optional
         Gives what stands for a part of the value that is something else.
     """
+    return _spelled_bytes(value, default).decode()
+
+
+def _spelled_bytes(value: object, default: Callable[[Any], Any] | None = None) -> bytes:
     try:
-        return orjson.dumps(value, default, _SPELLING).decode()
+        return orjson.dumps(value, default, _SPELLING)
     except TypeError as error:
         raise _cannot_hold(error) from error
 
@@ -145,8 +151,10 @@ def entry_hash(columns: Mapping[str, object]) -> str:
     columns : mapping
         At least the `HASHED_COLUMNS`, as stored.
     """
-    serialised = canonical_json(_hashed(columns))
-    return hashlib.sha256(serialised.encode()).hexdigest()
+    # The one number in it that is a float: what is not finite would be spelled as null.
+    if columns["monotonic_s"] in _INFINITE:
+        raise _cannot_hold(f"{columns['monotonic_s']} is not a finite number")
+    return hashlib.sha256(_spelled_bytes(_hashed(columns))).hexdigest()
 
 
 def uuid7(unix_ms: int, random_bytes: bytes) -> str:

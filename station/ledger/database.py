@@ -3,7 +3,7 @@
 import os
 import sqlite3
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing
 from operator import itemgetter
 from pathlib import Path
@@ -12,6 +12,7 @@ from urllib.parse import quote
 
 from sqlalchemy import (
     ClauseElement,
+    Column,
     Connection,
     Engine,
     NullPool,
@@ -19,6 +20,8 @@ from sqlalchemy import (
     create_engine,
     event,
     exc,
+    select,
+    tuple_,
 )
 from sqlalchemy.dialects import sqlite
 
@@ -117,11 +120,19 @@ class WriteTransaction:
     SQLAlchemy joins in only where a statement in the block is its own: its bookkeeping of a
     transaction takes as long as several statements that are `Prepared`. Serves one block after
     another.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Open for writing.
+    forget : callable
+        Called at a rollback: what was known of the file has to be asked again.
     """
 
-    def __init__(self, connection: Connection) -> None:
+    def __init__(self, connection: Connection, forget: Callable[[], object]) -> None:
         self._connection = connection
         self._driver = driver_of(connection)
+        self._forget = forget
 
     def __enter__(self) -> None:
         self._driver.execute("BEGIN IMMEDIATE")
@@ -138,6 +149,7 @@ class WriteTransaction:
             raise
 
     def _roll_back(self) -> None:
+        self._forget()
         self._connection.rollback()
         self._driver.rollback()
 
@@ -308,6 +320,18 @@ def what_is_damaged(connection: Connection) -> str:
     except sqlite3.Error as error:
         return str(error)
     return " ".join(str(found[0]).split())
+
+
+def hops(connection: Connection, *columns: Column[Any]) -> Iterator[tuple[Any, ...]]:
+    """Yield the distinct values of an index's first columns, hopping from one to the next.
+
+    SQLite's own DISTINCT would walk through the whole index.
+    """
+    following = select(*columns).order_by(*columns).limit(1)
+    row = connection.execute(following).first()
+    while row is not None:
+        yield tuple(row)
+        row = connection.execute(following.where(tuple_(*columns) > tuple_(*row))).first()
 
 
 def _is_blank(connection: sqlite3.Connection) -> bool:

@@ -8,12 +8,12 @@ import sqlite3
 from collections.abc import Iterable
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, literal_column, select
+from sqlalchemy import Connection, bindparam, select
 from sqlalchemy.dialects.sqlite import insert
 
 from station.errors import BadInput
 from station.ledger import tables
-from station.ledger.chain import canonical_json, utc_text
+from station.ledger.chain import canonical_json, spelled, utc_text
 from station.ledger.database import Prepared
 from station.ledger.derive_jobs import check_job_open, derive_job
 from station.ledger.entries import (
@@ -132,16 +132,9 @@ _COUNT = _counting("all_time")
 _COUNT_VERDICT = _counting("all_time", "quarter_hour")
 
 
-def _noting(*roles: str) -> Prepared:
-    """Return the statement that notes the instrument of each of these roles."""
-    rows: list[dict[str, Any]] = [
-        {"role": literal_column(f"'{role}'"), "instrument": bindparam(role)} for role in roles
-    ]
-    return Prepared(insert(tables.instrument_used).values(rows).on_conflict_do_nothing())
-
-
-_NOTE_BOTH = _noting(*_MADE_BY)
-_NOTE = {role: _noting(role) for role in _MADE_BY}
+_NOTE_INSTRUMENT = Prepared(
+    insert(tables.instrument_used).on_conflict_do_nothing(), ["role", "instrument"]
+)
 _FIND_ENTRY = select(tables.entry.c.kind, tables.entry.c.payload).where(
     tables.entry.c.id == bindparam("of_entry")
 )
@@ -154,8 +147,13 @@ _FIND_BASELINE = select(tables.baseline.c.entry_id).where(
 )
 _MARK_DEMO = Prepared(insert(tables.meta).on_conflict_do_nothing(), ["key", "value"])
 
+Noted = set[tuple[str | None, ...]]
+"""What is noted once for all and known to be, so that it need not be asked of the file again."""
 
-def derive(connection: Connection, driver: sqlite3.Connection, entry: Entry) -> None:
+_DEMO: tuple[str | None, ...] = (FIRST_DEMO_KEY,)
+
+
+def derive(connection: Connection, driver: sqlite3.Connection, entry: Entry, noted: Noted) -> None:
     """Bring the read tables up to date with one entry.
 
     Parameters
@@ -166,6 +164,9 @@ def derive(connection: Connection, driver: sqlite3.Connection, entry: Entry) -> 
         The driver's connection below it, for what runs at every append.
     entry : Entry
         The latest entry, already written.
+    noted : set
+        Kept from entry to entry, and added to. Must be empty again after a transaction that was
+        taken back, and when the read tables are built anew.
 
     Raises
     ------
@@ -175,7 +176,7 @@ def derive(connection: Connection, driver: sqlite3.Connection, entry: Entry) -> 
     payload = entry.payload
     match payload:
         case SampleFinished():
-            _sample_finished(driver, entry, payload)
+            _sample_finished(driver, entry, payload, noted)
         case SampleBegun():
             _sample_begun(connection, driver, entry, payload)
         case SampleImported() | PullBegun():
@@ -190,8 +191,9 @@ def derive(connection: Connection, driver: sqlite3.Connection, entry: Entry) -> 
             _tools(connection, entry, payload)
         case InstrumentCalibrated() | InstrumentChecked():
             _instrument_event(connection, entry, payload)
-    if payload.demo:
+    if payload.demo and _DEMO not in noted:
         _MARK_DEMO.execute(driver, {"key": FIRST_DEMO_KEY, "value": str(entry.seq)})
+        noted.add(_DEMO)
 
 
 def _tools(
@@ -222,38 +224,42 @@ def _sample_begun(
         "job_id": begun.job_id,
         "step": begun.step,
     }
-    _BEGIN.execute(driver, row | _described(entry, begun))
+    _BEGIN.execute(driver, row | _described(utc_text(entry.at_utc), entry.person, begun))
     _count_begun(driver, entry.person)
 
 
-def _sample_finished(driver: sqlite3.Connection, entry: Entry, finished: SampleFinished) -> None:
+def _sample_finished(
+    driver: sqlite3.Connection, entry: Entry, finished: SampleFinished, noted: Noted
+) -> None:
     resistance, pull = finished.resistance, finished.pull
-    row = _described(entry, finished)
-    for name in _INDEXED_DESCRIPTION:
-        row[f"same_{name}"] = row[name]
-    row |= _resistance(resistance)
-    row |= _pull(pull)
-    row["simulated"] = (resistance is not None and resistance.instrument.simulated) or (
-        pull is not None and pull.instrument.simulated
-    )
-    row["measured_verdict"] = _measured_verdict(finished.criteria)
-    row["pull_limit_n"] = _limit_n(finished.criteria)
-    row["of_sample"] = finished.sample_id
-    row["finished_seq"] = entry.seq
-    row["limit_standing"] = finished.limit_standing
-    row["verdict"] = finished.verdict
-    row["void_reason"] = finished.void_reason
-    row["void_by"] = finished.void_by
+    at_utc, person, joint = utc_text(entry.at_utc), entry.person, finished.joint
+    row = {
+        "of_sample": finished.sample_id,
+        "same_person": person,
+        "same_tool": joint.tool,
+        "same_nest": joint.nest,
+        "finished_seq": entry.seq,
+        "limit_standing": finished.limit_standing,
+        "verdict": finished.verdict,
+        "void_reason": finished.void_reason,
+        "void_by": finished.void_by,
+        "measured_verdict": _measured_verdict(finished.criteria),
+        "pull_limit_n": _limit_n(finished.criteria),
+        "simulated": (resistance is not None and resistance.instrument.simulated)
+        or (pull is not None and pull.instrument.simulated),
+        **_described(at_utc, person, finished),
+        **_resistance(resistance),
+        **_pull(pull),
+    }
     done = _FINISH_AS_BEGUN.execute(driver, row).rowcount
     if not done and _FINISH.execute(driver, row).rowcount == 0:
         _refuse_finish(driver, finished.sample_id)
-    _count_verdict(driver, row["at_utc"], entry.person, finished.verdict, 1)
-    if resistance is not None and pull is not None:
-        _NOTE_BOTH.execute(driver, row)
-    else:
-        for role in _MADE_BY:
-            if row[role] is not None:
-                _NOTE[role].execute(driver, row)
+    _count_verdict(driver, at_utc, person, finished.verdict, 1)
+    for role in _MADE_BY:
+        used = role, row[role]
+        if row[role] is not None and used not in noted:
+            _NOTE_INSTRUMENT.execute(driver, {"role": role, "instrument": row[role]})
+            noted.add(used)
 
 
 def _further_sample(
@@ -327,10 +333,10 @@ def _found(driver: sqlite3.Connection, sample_id: str) -> tuple[int | None, str 
     return found
 
 
-def _described(entry: Entry, payload: SampleBegun | SampleFinished) -> dict[str, Any]:
+def _described(at_utc: str, person: str, payload: SampleBegun | SampleFinished) -> dict[str, Any]:
     return {
-        "at_utc": utc_text(entry.at_utc),
-        "person": entry.person,
+        "at_utc": at_utc,
+        "person": person,
         "job": payload.job,
         "limit_set": payload.limit_set,
         "demo": payload.demo,
@@ -341,7 +347,7 @@ def _described(entry: Entry, payload: SampleBegun | SampleFinished) -> dict[str,
 def _joint(joint: Joint) -> dict[str, str]:
     return {
         "connector": joint.connector,
-        "wires": canonical_json(joint.wires),
+        "wires": spelled(joint.wires),
         "material": joint.material,
         "tool": joint.tool,
         "nest": joint.nest,

@@ -22,6 +22,7 @@ from station.ledger.chain import FIRST_PREV_HASH, canonical_json, utc_text
 from station.ledger.entries import KINDS
 from station.ledger.export_words import ENTRY_COLUMNS, README, SAMPLE_COLUMNS, entry_schema
 from station.ledger.flat import Column, cell, columns_of
+from station.ledger.trace_rows import TraceRows
 from station.ledger.traces import decode_trace
 from station.ledger.verify import PROGRESS_STEP, Progress
 
@@ -137,7 +138,8 @@ class _Exporter:
         self._progress = progress
         self._done = 0
         counted = [tables.entry.c.seq, tables.sample.c.begun_seq]
-        counted += [] if traces == "none" else [tables.trace.c.sha256]
+        self._rows = TraceRows.of(connection)
+        counted += [] if traces == "none" else [self._rows.table.c.sha256]
         self._total = sum(connection.scalar(select(func.count(one))) or 0 for one in counted)
 
     def run(self, now: datetime) -> ExportReport:
@@ -196,8 +198,12 @@ class _Exporter:
             # Few enough in a folder for every file manager.
             folder = self._folder / TRACES / key[:2]
             folder.mkdir(parents=True, exist_ok=True)
+            path = folder / f"{key}.csv"
+            if path.exists():
+                # A trace may stand in two parts of the record.
+                continue
             lines = (f"{at!r},{force!r}\n" for at, force in zip(time_s, force_n, strict=True))
-            _write_text(folder / f"{key}.csv", "time_s,force_n\n" + "".join(lines))
+            _write_text(path, "time_s,force_n\n" + "".join(lines))
             written += 1
         return written
 
@@ -205,13 +211,16 @@ class _Exporter:
         written = 0
         with zipfile.ZipFile(self._folder / f"{TRACES}.npz", "w", zipfile.ZIP_DEFLATED) as archive:
             for key, time_s, force_n in self._decoded():
-                with archive.open(f"{key}.npy", "w") as member:
+                name = f"{key}.npy"
+                if name in archive.NameToInfo:
+                    continue
+                with archive.open(name, "w") as member:
                     np.lib.format.write_array(member, np.array([time_s, force_n], dtype="<f8"))
                 written += 1
         return written
 
     def _decoded(self) -> Iterator[tuple[str, list[float], list[float]]]:
-        for row in self._stream(select(tables.trace).order_by(tables.trace.c.sha256)):
+        for row in self._stream(select(self._rows.table).order_by(*self._rows.key)):
             time_s, force_n = decode_trace(row.data)
             yield row.sha256, time_s.tolist(), force_n.tolist()
 

@@ -8,10 +8,8 @@ from pathlib import Path
 from typing import Any, Self
 
 from sqlalchemy import (
-    Column,
     ColumnClause,
     ColumnElement,
-    Connection,
     Engine,
     Row,
     Select,
@@ -19,7 +17,6 @@ from sqlalchemy import (
     literal_column,
     or_,
     select,
-    tuple_,
 )
 
 from station.errors import LedgerError
@@ -33,6 +30,7 @@ from station.ledger.entries import (
     SampleFinished,
 )
 from station.ledger.record import Entry, entry_from_row
+from station.ledger.trace_rows import TraceRows
 
 _PAGE = 500
 
@@ -286,7 +284,7 @@ class LedgerReader:
         """Return the latest sample of every tool and nest that has one, by tool and nest."""
         found = {}
         with database.plain_errors(self._path), self._engine.connect() as connection:
-            for tool, nest in _hops(connection, _sample.c.tool, _sample.c.nest):
+            for tool, nest in database.hops(connection, _sample.c.tool, _sample.c.nest):
                 query = select(_sample).where(_sample.c.tool == tool, _sample.c.nest == nest)
                 newest = query.order_by(_sample.c.begun_seq.desc()).limit(1)
                 found[tool, nest] = sample_row(connection.execute(newest).one())
@@ -476,10 +474,13 @@ class LedgerReader:
         rows = self._all(select(_entry).where(_entry.c.id == entry_id))
         return entry_from_row(rows[0]) if rows else None
 
-    def trace(self, sha256: str) -> bytes | None:
-        """Return a stored trace, for `decode_trace`, or None if there is none with this key."""
-        rows = self._all(select(tables.trace.c.data).where(tables.trace.c.sha256 == sha256))
-        return bytes(rows[0].data) if rows else None
+    def trace(self, sha256: str, near_seq: int | None = None) -> bytes | None:
+        """Return a stored trace, for `decode_trace`, or None if there is none with this key.
+
+        It is found soonest by the number of an entry that names it.
+        """
+        with database.plain_errors(self._path), self._engine.connect() as connection:
+            return TraceRows.of(connection).data(connection, sha256, near_seq)
 
     def _check_version(self) -> None:
         meta = {row.key: row.value for row in self._all(select(tables.meta))}
@@ -505,18 +506,6 @@ def _standing_so(verdict: str) -> list[ColumnElement[bool]]:
     stands = _sample.c.verdict == verdict
     # Said twice, since only so does SQLite see that the index of those may serve.
     return [stands] if verdict == "pass" else [stands, _sample.c.verdict != _PASS]
-
-
-def _hops(connection: Connection, *columns: Column[Any]) -> Iterator[tuple[str, ...]]:
-    """Yield the distinct values of an index's first columns, hopping from one to the next.
-
-    SQLite's own DISTINCT would walk through the whole index.
-    """
-    following = select(*columns).order_by(*columns).limit(1)
-    row = connection.execute(following).first()
-    while row is not None:
-        yield tuple(row)
-        row = connection.execute(following.where(tuple_(*columns) > tuple_(*row))).first()
 
 
 def _quarter(at: datetime) -> str:

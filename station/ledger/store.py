@@ -18,10 +18,11 @@ from station.errors import BadInput, LedgerDamaged, LedgerError
 from station.ledger import database, tables
 from station.ledger.chain import FIRST_PREV_HASH, Moment, entry_hash, utc_text, uuid7
 from station.ledger.clock import now
-from station.ledger.derive import FIRST_DEMO_KEY, derive
+from station.ledger.derive import FIRST_DEMO_KEY, Noted, derive
 from station.ledger.entries import Payload, SampleFinished
 from station.ledger.queries import LedgerReader
 from station.ledger.record import Entry, entry_from_columns, entry_from_row, payload_text
+from station.ledger.trace_rows import TraceRows
 from station.ledger.traces import trace_key
 from station.ledger.verify import PROGRESS_STEP, Progress, VerifyReport, verify_ledger
 
@@ -49,10 +50,6 @@ _NEXT_ENTRIES = (
     .order_by(_entry.c.seq)
     .limit(PROGRESS_STEP)
 )
-_HAS_TRACE = database.Prepared(
-    select(tables.trace.c.sha256).where(tables.trace.c.sha256 == bindparam("key"))
-)
-_ADD_TRACE = database.Prepared(tables.trace.insert(), ["sha256", "data"])
 _SET_VERSION = tables.meta.update().where(tables.meta.c.key == "read_tables_version")
 
 
@@ -76,12 +73,13 @@ class Ledger:
         self._clock = clock
         self._bench = ""
         self._head: _Head | None = None
+        self._noted: Noted = set()
         self._lock = threading.RLock()
         self._engine = database.writing_engine(path, busy_timeout_s=busy_timeout_s)
         self._connection = self._engine.connect()
         self._driver = database.driver_of(self._connection)
         self._plain_errors = database.plain_errors(path)
-        self._transaction = database.WriteTransaction(self._connection)
+        self._transaction = database.WriteTransaction(self._connection, self._noted.clear)
         self._named = str(path)
         self._file = database.file_identity(path)
         self._reader: LedgerReader | None = None
@@ -220,7 +218,7 @@ class Ledger:
         moment = moment or self._clock()
         with self._writing() as head:
             try:
-                self._write_traces(payload, traces)
+                self._write_traces(payload, traces, head.seq + 1)
                 return self._write(head, payload, text, person, moment)
             except Exception as error:
                 head.failure = error
@@ -268,7 +266,7 @@ class Ledger:
             for key, data in traces:
                 if trace_key(data) != key:
                     raise BadInput(f"The trace {key} does not match its hash: nothing was taken.")
-                self._add_trace(key, data)
+                self._add_trace(key, data, head.seq + 1)
             for columns in entries:
                 self._adopt_one(head, columns)
                 taken += 1
@@ -297,9 +295,9 @@ class Ledger:
         """Return one entry, or None if there is none with this id."""
         return self.reader.entry(entry_id)
 
-    def trace(self, sha256: str) -> bytes | None:
-        """Return a stored trace, for `decode_trace`, or None if there is none with this key."""
-        return self.reader.trace(sha256)
+    def trace(self, sha256: str, near_seq: int | None = None) -> bytes | None:
+        """Return a stored trace, or None if there is none; see `LedgerReader.trace`."""
+        return self.reader.trace(sha256, near_seq)
 
     def verify(self, progress: Progress | None = None) -> VerifyReport:
         """Hash the whole record again; see `verify_ledger`."""
@@ -321,6 +319,7 @@ class Ledger:
             if not inspect(self._connection).has_table(_entry.name):
                 tables.create_record(self._connection, bench or DEFAULT_BENCH)
             self._bench = self._meta("bench") or ""
+            self._traces = TraceRows.of(self._connection)
         if bench is not None and bench != self._bench:
             raise BadInput(
                 f"The ledger {self._path} belongs to the bench {self._bench!r}, not to {bench!r}: "
@@ -374,6 +373,7 @@ class Ledger:
         )
 
     def _rebuild(self, progress: Progress | None) -> None:
+        self._noted.clear()
         tables.recreate_read_tables(self._connection)
         self._connection.execute(tables.meta.delete().where(tables.meta.c.key == FIRST_DEMO_KEY))
         total = self._connection.scalar(select(func.count()).select_from(_entry)) or 0
@@ -391,7 +391,7 @@ class Ledger:
 
     def _derive_again(self, entry: Entry) -> None:
         try:
-            derive(self._connection, self._driver, entry)
+            derive(self._connection, self._driver, entry, self._noted)
         except BadInput as error:
             raise LedgerDamaged(
                 f"Entry {entry.seq} ({entry.id}) of {self._path} contradicts an earlier one "
@@ -420,29 +420,29 @@ class Ledger:
         columns["hash"] = entry_hash(columns)
         _ADD_ENTRY.execute(self._driver, columns)
         entry = Entry(**{**columns, "at_utc": at_utc, "payload": payload})
-        derive(self._connection, self._driver, entry)
+        derive(self._connection, self._driver, entry, self._noted)
         head.seq, head.hash = entry.seq, entry.hash
         return entry
 
-    def _write_traces(self, payload: Payload, traces: Mapping[str, bytes]) -> None:
+    def _write_traces(self, payload: Payload, traces: Mapping[str, bytes], seq: int) -> None:
         for key, data in traces.items():
-            self._add_trace(key, data)
+            self._add_trace(key, data, seq)
         named = _named_trace(payload)
-        if named and named not in traces and not self._has_trace(named):
+        if named and named not in traces and not self._has_trace(named, seq):
             raise BadInput(
                 f"The trace {named} that the entry names is not on record: give it with the entry."
             )
 
-    def _add_trace(self, key: str, data: bytes) -> None:
+    def _add_trace(self, key: str, data: bytes, seq: int) -> None:
         try:
-            _ADD_TRACE.execute(self._driver, {"sha256": key, "data": data})
+            self._traces.add(self._driver, key, data, seq)
         except sqlite3.IntegrityError:
             # The table only grows: it refuses what it has. To have it is all that is asked.
-            if not self._has_trace(key):
+            if not self._has_trace(key, seq):
                 raise
 
-    def _has_trace(self, key: str) -> bool:
-        return _HAS_TRACE.execute(self._driver, {"key": key}).fetchone() is not None
+    def _has_trace(self, key: str, seq: int) -> bool:
+        return self._traces.data(self._connection, key, seq) is not None
 
     def _read_head(self) -> _Head:
         last = _LAST_ENTRY.execute(self._driver, {"of_bench": self._bench}).fetchone()

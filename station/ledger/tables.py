@@ -59,9 +59,19 @@ entry = Table(
 trace = Table(
     "trace",
     record,
+    # See `station.ledger.trace_rows`.
+    Column("part", Integer, primary_key=True, autoincrement=False),
     Column("sha256", Text, primary_key=True),
     Column("data", LargeBinary, nullable=False),
 )
+
+trace_without_parts = Table(
+    "trace",
+    MetaData(),
+    Column("sha256", Text, primary_key=True),
+    Column("data", LargeBinary, nullable=False),
+)
+"""What older ledgers have for ``trace``."""
 
 meta = Table(
     "meta",
@@ -292,7 +302,7 @@ OPEN_SAMPLE = and_(UNFINISHED, sample.c.verdict.is_(None), ~_replaced)
 """Begun, and neither finished, voided nor replaced by another sample."""
 
 _SAME_ENTRY = "bench = NEW.bench AND seq = NEW.seq OR id = NEW.id"
-_SAME_TRACE = "sha256 = NEW.sha256"
+_SAME_TRACE = "part = NEW.part AND sha256 = NEW.sha256"
 
 
 def create_record(connection: Connection, bench: str) -> None:

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Row, exc, exists, func, select
+from sqlalchemy import Connection, Row, exc, func, select
 
 from station.errors import BadInput, LedgerDamaged
 from station.ledger import database, tables
 from station.ledger.chain import FIRST_PREV_HASH, entry_hash
 from station.ledger.entries import SampleFinished
+from station.ledger.trace_rows import TraceRows
 from station.ledger.traces import trace_key
 
 Progress = Callable[[int, int], None]
@@ -87,7 +88,8 @@ class _Verifier:
     def __init__(self, connection: Connection, progress: Progress | None) -> None:
         self._connection = connection
         self._progress = progress
-        self._total = self._count(tables.entry.c.seq) + self._count(tables.trace.c.sha256)
+        self._rows = TraceRows.of(connection)
+        self._total = self._count(tables.entry.c.seq) + self._count(self._rows.table.c.sha256)
         self._entries = 0
         self._traces = 0
         self._last_hash = FIRST_PREV_HASH
@@ -127,7 +129,7 @@ class _Verifier:
             yield f"entry {last_seq}: it was written, but the record ends at entry {self._entries}"
 
     def _trace_faults(self) -> Iterator[str]:
-        for row in self._stream(select(tables.trace).order_by(tables.trace.c.sha256)):
+        for row in self._stream(select(self._rows.table).order_by(*self._rows.key)):
             if not _matches(row.sha256, row.data):
                 yield f"trace {row.sha256}: its content does not match its hash"
             self._traces += 1
@@ -140,7 +142,7 @@ class _Verifier:
             .where(
                 tables.entry.c.kind == SampleFinished.KIND,
                 named.is_not(None),
-                ~exists().where(tables.trace.c.sha256 == named),
+                self._rows.is_missing(self._connection, named, tables.entry.c.seq),
             )
             .order_by(tables.entry.c.seq)
             .limit(1)
@@ -174,13 +176,10 @@ class _Verifier:
 
     def _first_unreadable_trace(self) -> str | None:
         """Name the first trace that cannot be read or does not match."""
-        keys = select(tables.trace.c.sha256).order_by(tables.trace.c.sha256).limit(1)
         key = ""
         try:
-            while key_after := self._connection.scalar(keys.where(tables.trace.c.sha256 > key)):
-                key = key_after
-                data = select(tables.trace.c.data).where(tables.trace.c.sha256 == key)
-                if not _matches(key, self._connection.scalar(data)):
+            for key, data in self._rows.one_by_one(self._connection):
+                if not _matches(key, data):
                     return f"trace {key}: its content does not match its hash"
         except exc.DatabaseError:
             return f"trace {key}, or the one after it: its part of the file cannot be read"

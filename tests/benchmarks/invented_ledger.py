@@ -20,6 +20,7 @@ from station.ledger import database, tables
 from station.ledger.chain import Moment
 from station.ledger.entries import SampleBegun, SampleFinished, ToolServiced
 from station.ledger.store import Ledger
+from station.ledger.trace_rows import part_of
 from station.ledger.traces import decode_trace, encode_trace, trace_key
 from station.settings import Settings
 
@@ -63,7 +64,7 @@ class InventedLedger:
             finished = entry.payload
             assert isinstance(finished, SampleFinished)
             if finished.job == "daily_check" and finished.pull and finished.pull.trace_sha256:
-                data = self.ledger.trace(finished.pull.trace_sha256)
+                data = self.ledger.trace(finished.pull.trace_sha256, entry.seq)
                 assert data is not None
                 yield Template(finished, *decode_trace(data))
 
@@ -157,7 +158,7 @@ class BareCommits:
              "invented", 0.0, "Benno", payload, "0" * 64, "0" * 64),
         )  # fmt: skip
         for key, data in traces.items():
-            run("INSERT INTO trace VALUES (?, ?)", (key, data))
+            run("INSERT INTO trace VALUES (?, ?, ?)", (part_of(seq), key, data))
         run("COMMIT")
 
     def close(self) -> None:

@@ -157,7 +157,7 @@ def _sample(sample_id: str) -> SampleRow:
 def _trace_svg(row: SampleRow, payload: SampleFinished | None) -> str | None:
     if row.trace_sha256 is None or payload is None or payload.pull is None:
         return None
-    data = reader().trace(row.trace_sha256)
+    data = reader().trace(row.trace_sha256, row.finished_seq)
     if data is None:
         return None
     time_s, force_n = decode_trace(data)

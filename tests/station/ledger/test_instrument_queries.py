@@ -82,6 +82,37 @@ def test_an_instrument_without_a_name_goes_by_its_profile(
     assert ledger.reader.instruments() == {"invented": "meter", "tester-x": "tester"}
 
 
+def test_what_a_rollback_took_back_is_noted_by_the_next_sample(
+    ledger: Ledger, made: Callable[..., str]
+) -> None:
+    def interrupted() -> None:
+        with ledger.transaction():
+            made("M1", "P1", demo=True)
+            raise RuntimeError("ours")
+
+    with pytest.raises(RuntimeError, match="ours"):
+        interrupted()
+    assert ledger.reader.instruments() == {}
+    assert not ledger.reader.is_demo()
+    for _ in range(2):
+        made("M1", "P1", demo=True)
+    assert ledger.reader.instruments() == {"M1": "meter", "P1": "tester"}
+    assert ledger.reader.is_demo()
+
+
+def test_what_is_noted_once_is_there_after_another_built_the_tables_anew(
+    ledger: Ledger, made: Callable[..., str]
+) -> None:
+    made("M1", "P1", demo=True)
+    with Ledger.open(ledger.path) as another:
+        another.rebuild()
+    made("M1", None, demo=True)
+    ledger.rebuild()
+    made("M1", "P1", demo=True)
+    assert ledger.reader.instruments() == {"M1": "meter", "P1": "tester"}
+    assert ledger.reader.is_demo()
+
+
 def test_an_entry_from_before_calibration_was_recorded_still_reads() -> None:
     old = named("M1").model_dump(
         exclude={"calibration_id", "calibration_state", "reading_corrected"}

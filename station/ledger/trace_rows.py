@@ -1,0 +1,106 @@
+"""Where the traces of a ledger stand, and how one is found by its hash.
+
+A hash says nothing of when its trace was written, so an index of hashes alone is written to all
+over: over a million traces, every sample would first wait for a page of it to come off the disk.
+So traces stand in parts, by the number of the entry that brought them, and a new one among the
+latest. One whose entry is known is looked for in the part of that; else in one part after another.
+A trace that comes again long after may so stand in two parts. Ledgers made before have no parts.
+"""
+
+import sqlite3
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any, Self
+
+from sqlalchemy import ColumnElement, Connection, Table, and_, exists, select
+
+from station.ledger import tables
+from station.ledger.database import Prepared, hops
+
+ENTRIES_TO_A_PART = 10_000
+
+_ADD = {
+    table: Prepared(table.insert(), [column.name for column in table.columns])
+    for table in (tables.trace, tables.trace_without_parts)
+}
+
+_HAS_PARTS = "SELECT 1 FROM pragma_table_info('trace') WHERE name = 'part'"
+
+
+def part_of(seq: int) -> int:
+    """Return the part in which the trace stands that the entry of this number brought."""
+    return seq // ENTRIES_TO_A_PART
+
+
+@dataclass(frozen=True)
+class TraceRows:
+    """The traces of one ledger, in whichever of the two tables it has. Use `of`."""
+
+    table: Table
+
+    @classmethod
+    def of(cls, connection: Connection) -> Self:
+        """Return those of the ledger that this connection is to."""
+        parted = connection.exec_driver_sql(_HAS_PARTS).first()
+        return cls(tables.trace if parted else tables.trace_without_parts)
+
+    @property
+    def key(self) -> tuple[ColumnElement[Any], ...]:
+        """The columns that tell the rows apart, in the order of their index."""
+        return tuple(self.table.primary_key.columns)
+
+    def add(self, driver: sqlite3.Connection, sha256: str, data: bytes, seq: int) -> None:
+        """Write a trace that the entry of this number brings.
+
+        Raises
+        ------
+        sqlite3.IntegrityError
+            It stands there already.
+        """
+        row = {"part": part_of(seq), "sha256": sha256, "data": data}
+        _ADD[self.table].execute(driver, row)
+
+    def data(self, connection: Connection, sha256: str, near_seq: int | None) -> bytes | None:
+        """Return the stored form of a trace; None where there is none.
+
+        Parameters
+        ----------
+        connection : sqlalchemy.Connection
+            To the ledger.
+        sha256 : str
+            Its key.
+        near_seq : int, optional
+            The number of an entry that names it: its part is looked at first.
+        """
+        query = select(self.table.c.data)
+        if near_seq is not None:
+            near = query.where(self._is(sha256, [part_of(near_seq)]))
+            if (row := connection.execute(near).first()) is not None:
+                return bytes(row.data)
+        row = connection.execute(query.where(self._is(sha256, self._parts(connection)))).first()
+        return None if row is None else bytes(row.data)
+
+    def is_missing(
+        self, connection: Connection, sha256: ColumnElement[str], seq: ColumnElement[int]
+    ) -> ColumnElement[bool]:
+        """Return the condition that a trace, which the entry of a number names, is nowhere."""
+        near = exists().where(self._is(sha256, [seq // ENTRIES_TO_A_PART]))
+        anywhere = exists().where(self._is(sha256, self._parts(connection)))
+        return and_(~near, ~anywhere)
+
+    def one_by_one(self, connection: Connection) -> Iterator[tuple[str, Any]]:
+        """Yield each trace's hash and data as they stand there, each read by itself."""
+        for key in hops(connection, *self.table.primary_key.columns):
+            this = (column == value for column, value in zip(self.key, key, strict=True))
+            yield key[-1], connection.scalar(select(self.table.c.data).where(*this))
+
+    def _parts(self, connection: Connection) -> list[int]:
+        if "part" not in self.table.c:
+            return []
+        return [part for (part,) in hops(connection, self.table.c.part)]
+
+    def _is(
+        self, sha256: str | ColumnElement[str], parts: Iterable[int | ColumnElement[int]]
+    ) -> ColumnElement[bool]:
+        wanted = self.table.c.sha256 == sha256
+        return wanted if "part" not in self.table.c else wanted & self.table.c.part.in_(parts)
