@@ -39,8 +39,6 @@ HASHED_COLUMNS = (
 
 _hashed = itemgetter(*HASHED_COLUMNS)
 
-_INFINITE = (math.inf, -math.inf)
-
 
 @dataclass(frozen=True)
 class Moment:
@@ -150,10 +148,16 @@ def entry_hash(columns: Mapping[str, object]) -> str:
     ----------
     columns : mapping
         At least the `HASHED_COLUMNS`, as stored.
+
+    Raises
+    ------
+    BadInput
+        A column holds what JSON cannot say.
     """
-    # The one number in it that is a float: what is not finite would be spelled as null.
-    if columns["monotonic_s"] in _INFINITE:
-        raise _cannot_hold(f"{columns['monotonic_s']} is not a finite number")
+    since_start_s = columns["monotonic_s"]
+    # The one float among the columns: what is not finite would be spelled as null.
+    if isinstance(since_start_s, float) and not math.isfinite(since_start_s):
+        raise _cannot_hold(f"{since_start_s} is not a finite number")
     return hashlib.sha256(_spelled_bytes(_hashed(columns))).hexdigest()
 
 

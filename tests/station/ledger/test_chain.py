@@ -95,6 +95,12 @@ def test_the_hash_changes_with_any_column(column: str, value: Any) -> None:
     assert (entry_hash(ROW | {column: value}) == entry_hash(ROW)) is same
 
 
+@pytest.mark.parametrize("value", [float("inf"), float("-inf"), float("nan")])
+def test_an_entry_at_no_time_has_no_hash(value: float) -> None:
+    with pytest.raises(BadInput, match="not a finite number"):
+        entry_hash(ROW | {"monotonic_s": value})
+
+
 @given(st.text(), st.text(), st.text(min_size=1))
 def test_text_cannot_move_between_columns_unseen(left: str, right: str, moved: str) -> None:
     before = ROW | {"boot_id": left + moved, "person": right}
