@@ -200,7 +200,6 @@ class _Exporter:
             folder.mkdir(parents=True, exist_ok=True)
             path = folder / f"{key}.csv"
             if path.exists():
-                # A trace may stand in two parts of the record.
                 continue
             lines = (f"{at!r},{force!r}\n" for at, force in zip(time_s, force_n, strict=True))
             _write_text(path, "time_s,force_n\n" + "".join(lines))
@@ -220,6 +219,7 @@ class _Exporter:
         return written
 
     def _decoded(self) -> Iterator[tuple[str, list[float], list[float]]]:
+        """Yield every trace with its key; one that stands in two parts of the record, twice."""
         for row in self._stream(select(self._rows.table).order_by(*self._rows.key)):
             time_s, force_n = decode_trace(row.data)
             yield row.sha256, time_s.tolist(), force_n.tolist()

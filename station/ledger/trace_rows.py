@@ -4,7 +4,8 @@ A hash says nothing of when its trace was written, so an index of hashes alone i
 over: over a million traces, every sample would first wait for a page of it to come off the disk.
 So traces stand in parts, by the number of the entry that brought them, and a new one among the
 latest. One whose entry is known is looked for in the part of that; else in one part after another.
-A trace that comes again long after may so stand in two parts. Ledgers made before have no parts.
+A trace that comes again long after may so stand in two parts; those of an import, which come
+before its entries, stand in one. Ledgers made before have no parts.
 """
 
 import sqlite3
@@ -84,6 +85,7 @@ class TraceRows:
         self, connection: Connection, sha256: ColumnElement[str], seq: ColumnElement[int]
     ) -> ColumnElement[bool]:
         """Return the condition that a trace, which the entry of a number names, is nowhere."""
+        # Where it should be comes first, and settles nearly all without a look into every part.
         near = exists().where(self._is(sha256, [seq // ENTRIES_TO_A_PART]))
         anywhere = exists().where(self._is(sha256, self._parts(connection)))
         return and_(~near, ~anywhere)
