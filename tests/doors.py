@@ -4,9 +4,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from unittest.mock import patch
 
-from station.doors import Doors
 from station.ledger.store import Ledger
-from station.people import Person
+from station.shop.rights import Person
+from station.shop.sign_in import Doors
 
 PASSPHRASE = "seven brown otters"
 PIN = "480913"
@@ -18,7 +18,7 @@ CHEAP = "scrypt:1024:8:1"
 @contextmanager
 def cheap_hashes() -> Iterator[None]:
     """Within the block every hash costs little, that of nobody too."""
-    with patch("station.secret_file.HASH_METHOD", CHEAP):
+    with patch("station.shop.secrets.HASH_METHOD", CHEAP):
         yield
 
 

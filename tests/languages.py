@@ -11,9 +11,9 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
-from station.bench_state import WHAT_TO_DO
-from station.pull import FAILURE_MODES
-from station.standstill import WORDS as STANDSTILL_WORDS
+from station.bench.board import WHAT_TO_DO
+from station.crimp.pull.reduce import FAILURE_MODES
+from station.instruments.standstill import WORDS as STANDSTILL_WORDS
 from web.choices import FORCES, WIRES
 from web.languages import FOLDER
 from web.live import GUARD_WORDS

@@ -5,12 +5,12 @@ from contextlib import contextmanager
 from functools import partial
 from unittest.mock import patch
 
-from station.instruments.simulated.launch import SimulatedInstrument
+from station.simulation.launch import SimulatedInstrument
 
 
 @contextmanager
 def unpaced() -> Iterator[None]:
     """Within the block simulated instruments read and pull as fast as can be."""
     fast = partial(SimulatedInstrument, paced=False)
-    with patch("station.demo.run.SimulatedInstrument", fast):
+    with patch("station.simulation.demo.SimulatedInstrument", fast):
         yield

@@ -13,12 +13,12 @@ from pathlib import Path
 import waitress.server
 from playwright.sync_api import sync_playwright
 
-from station.bay import InstrumentBay
-from station.bench import Bench
-from station.datafiles import shipped_book
-from station.demo import run as demo_run
-from station.demo.workshop import LIMIT_SET, WORN
+from station.bench.bench import Bench
+from station.crimp.facts import shipped_book
+from station.instruments.bay import InstrumentBay
 from station.settings import Settings
+from station.simulation import demo as demo_run
+from station.simulation.workshop import LIMIT_SET, WORN
 from web import create_app
 
 TARGET = Path(__file__).parents[1] / ".readme" / "worn-nest.png"

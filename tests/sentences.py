@@ -14,7 +14,7 @@ from pathlib import Path
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po, write_po
 
-from station.datafiles import DATA
+from station.files import DATA
 from web.languages import FOLDER
 from web.sentences import HOLE, SENTENCES, speaker_of
 

@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 from gpiozero.pins.mock import MockFactory
 
-from station.importing import NEEDED, ImportMap
-from station.instruments.panel_pins import SUGGESTED_RELAY_GPIO, PanelPins
-from station.panel_logic import HELD_TOO_LONG_S, STABLE_S
-from station.watchdog import PINGS_PER_TIMEOUT
+from station.cli.systemd import PINGS_PER_TIMEOUT
+from station.instruments.panel.contacts import HELD_TOO_LONG_S, STABLE_S
+from station.ledger.elsewhere import NEEDED, ImportMap
+from station.settings import SUGGESTED_RELAY_GPIO, PanelPins
 
 ROOT = Path(__file__).parents[1]
 NOTES = ROOT / "firmware_notes"
@@ -127,7 +127,7 @@ def test_unit_switches_lamps_off_with_the_settings_it_started_with(
     unit: configparser.RawConfigParser,
 ) -> None:
     started, stopped = unit.get("Service", "ExecStart"), unit.get("Service", "ExecStopPost")
-    assert "-m station.panel_off" in stopped
+    assert "-m station.instruments.panel.off" in stopped
     assert stopped.startswith("-"), "its failure is no failure of the service"
     assert stopped.split()[-1] == started.split()[-1]
 

@@ -8,9 +8,16 @@ from pathlib import Path
 import pytest
 
 from station.cli.signing import FROM_ENVIRONMENT, NEW_FROM_ENVIRONMENT
-from station.people import FIRST_WAIT, FREE_TRIES, LONGEST_WAIT, RIGHTS, Right, Role
-from station.secret_file import CODE_LASTS, SecretFile
 from station.settings import DoorSettings, Settings
+from station.shop.rights import (
+    FIRST_WAIT,
+    FREE_TRIES,
+    LONGEST_WAIT,
+    RIGHTS,
+    Right,
+    Role,
+)
+from station.shop.secrets import CODE_LASTS, SecretFile
 from web.app import MAX_REQUEST_BYTES
 
 NOTES = Path(__file__).parents[1] / "firmware_notes"

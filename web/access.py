@@ -11,14 +11,14 @@ from flask.typing import ResponseReturnValue
 from werkzeug.middleware.proxy_fix import ProxyFix
 from werkzeug.sansio.utils import host_is_trusted
 
-from station.doors import Doors, leads_with_secret
 from station.errors import BadInput, NotAllowed, SignInNeeded, StationError
 from station.ledger.queries import PersonRow
-from station.people import Right, demand_other
-from station.people import demand as demand_right
-from station.people import may as role_may
-from station.secret_file import SecretFile
 from station.settings import ANY_ADDRESS, Settings, is_loopback
+from station.shop.rights import Right, demand_other
+from station.shop.rights import demand as demand_right
+from station.shop.rights import may as role_may
+from station.shop.secrets import SecretFile
+from station.shop.sign_in import Doors, leads_with_secret
 from web import context
 from web.sessions import Session, SessionBook
 

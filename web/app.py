@@ -10,10 +10,10 @@ from flask.typing import ResponseReturnValue
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from werkzeug.exceptions import HTTPException
 
+from station.crimp.pull.reduce import FAILURE_MODES
 from station.errors import SignInNeeded, StationError
-from station.people import Right
-from station.pull import FAILURE_MODES
-from station.trend_book import TrendBook
+from station.shop.rights import Right
+from station.shop.trend_cache import TrendBook
 from web import access, choices, context, languages, repeats, sentences, shown
 from web.face import BenchFace
 from web.sessions import SessionBook

@@ -7,12 +7,23 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Protocol
 
-from calibration.records import CHECK_WORDS, UNITS, CheckKind, Role
-from station.calibrating import Calibrated, calibrated_meter, calibrated_tester
-from station.calibration_rows import PointRow, StandardsInUse, TakenPoints
-from station.checks import CheckDefinition
+from calibration.standing import (
+    CHECK_WORDS,
+    UNITS,
+    CheckKind,
+    Role,
+)
 from station.errors import BadInput
-from station.standards import Conditions, Place, Standards
+from station.shop.calibrations import (
+    Calibrated,
+    PointRow,
+    StandardsInUse,
+    TakenPoints,
+    calibrated_meter,
+    calibrated_tester,
+)
+from station.shop.checks import CheckDefinition
+from station.shop.standards import Conditions, Place, Standards
 from web.order import MAX_TEXT, field
 
 CHECKS_OF: dict[Role, tuple[CheckKind, ...]] = {

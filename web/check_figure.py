@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from calibration.check_chart import check_chart
-from calibration.records import UNITS, CheckResult, Role
+from calibration.standing import UNITS, CheckResult, Role
 from web.figures import ALARM, INK, LINE, MAX_POINTS, draw_svg
 from web.sentences import said_or_typed
 

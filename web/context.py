@@ -14,8 +14,8 @@ from station.ledger.chain import Moment
 from station.ledger.clock import now
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
-from station.trend_book import NestGlance, TrendBook
-from station.trust import TrustBook
+from station.shop.trend_cache import NestGlance, TrendBook
+from station.shop.trust import TrustBook
 from web.face import BenchFace
 from web.live_feed import MAX_FOLLOWING
 

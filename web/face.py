@@ -3,13 +3,14 @@
 from collections.abc import Sequence
 from typing import Protocol
 
-from calibration.records import Role
-from station.bench_state import Board, SampleOrder
-from station.instruments.panel_base import PanelLine
-from station.job_book import JobBook
+from calibration.standing import Role
+from station.bench.board import Board
+from station.crimp.limits import LimitSets
+from station.instruments.panel.base import PanelLine
+from station.jobs.open_jobs import JobBook
+from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Payload
 from station.ledger.record import Entry
-from station.limits import LimitSets
 from station.settings import Settings
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from station.ledger.queries import SampleRow, ServiceRow
-from station.trends import NestTrend
+from station.shop.trend import NestTrend
 from web.sentences import said_or_typed
 from web.shown import VERDICT_WORDS, local_time, newton
 from web.svg import clean_svg

@@ -4,12 +4,13 @@ from dataclasses import dataclass, field
 
 from markupsafe import Markup
 
-from station.bench_state import BenchState, SampleOrder, Stage
+from station.bench.board import BenchState, Stage
+from station.crimp.limits import Limit, LimitSets
+from station.crimp.pull.reduce import FAILURE_MODES
+from station.crimp.wire import parse_size
 from station.errors import StationError
-from station.limits import Limit, LimitSets
-from station.pull import FAILURE_MODES
-from station.standstill import WORDS
-from station.wire import parse_size
+from station.instruments.standstill import WORDS
+from station.jobs.sample_order import SampleOrder
 from web.sentences import Part, Speaker, marked
 from web.sentences import speaker as speaker_here
 from web.shown import JOB_WORDS, VERDICT_WORDS, milliohm, newton, reason, standing, wires

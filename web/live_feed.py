@@ -5,8 +5,8 @@ import threading
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
 
-from station.bench_state import Board
-from station.limits import LimitSets
+from station.bench.board import Board
+from station.crimp.limits import LimitSets
 from web.live import live_view
 from web.sentences import Speaker
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from station.ledger.queries import LedgerReader, SampleRow, ServiceRow
-from station.trend_book import NestGlance
-from station.trends import NestTrend
+from station.shop.trend import NestTrend
+from station.shop.trend_cache import NestGlance
 
 SPARK_SAMPLES = 40
 SPARK_WIDTH, SPARK_HEIGHT = 160.0, 36.0

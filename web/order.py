@@ -4,16 +4,16 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from station.bench_state import SampleOrder
-from station.connectors import CheckItem, Connector, connector_named
-from station.datafiles import shipped_book, shipped_connectors
+from station.crimp.connectors import CheckItem, Connector, connector_named
+from station.crimp.facts import shipped_book, shipped_connectors
+from station.crimp.limits import LimitSets
+from station.crimp.wire import MATERIALS, material_named, parse_size
 from station.errors import BadInput
+from station.jobs.comparison import COMPARISON, label_from
+from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Joint
 from station.ledger.queries import LedgerReader, SampleRow
-from station.limits import LimitSets
-from station.plain_text import demand_plain
-from station.ways import COMPARISON, label_from
-from station.wire import MATERIALS, material_named, parse_size
+from station.text import demand_plain
 from web.languages import nest_words
 from web.nests import all_nests
 from web.sentences import said_or_typed

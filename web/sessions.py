@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from station.people import Right
+from station.shop.rights import Right
 
 MAX_SESSIONS = 200
 """More than any bench has people; the one that was idle longest makes room."""

@@ -7,9 +7,9 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import datetime
 
+from station.crimp.units import NEWTON_PER_LBF
+from station.crimp.wire import parse_size
 from station.ledger.entries import CriterionResult
-from station.units import NEWTON_PER_LBF
-from station.wire import parse_size
 
 NOTHING = "–"
 """Stands where there is no value."""

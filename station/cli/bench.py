@@ -9,8 +9,7 @@ import click
 from rich.console import Console
 from rich.progress import Progress
 
-from station.bay import InstrumentBay
-from station.bench import Bench, SampleOutcome
+from station.bench.bench import Bench, SampleOutcome
 from station.cli.entrance import check_named, check_reach
 from station.cli.opening import limit_sets_at_hand
 from station.cli.output import json_option, print_json
@@ -21,22 +20,24 @@ from station.cli.serving import (
     serve_bench,
     simulated_panel,
 )
-from station.datafiles import shipped_book
-from station.demo import run as demo_run
-from station.demo.ground import as_the_demo_judges
-from station.demo.hands import HandsAtTheBench
+from station.crimp.facts import shipped_book
+from station.crimp.limits import LimitSets
+from station.crimp.pull.reduce import FAILURE_MODES
+from station.crimp.units import NEWTON_PER_LBF
 from station.errors import BadInput, CalibrationNeeded, NestOnHold
-from station.instruments.panel import open_panel
-from station.instruments.simulated.panel import SimulatedPanel
-from station.instruments.simulated.service import DEVICE_FAULTS, LINE_FAULTS
+from station.files import make_folder
+from station.instruments.bay import InstrumentBay
+from station.instruments.panel.gpio import open_panel
 from station.ledger.in_use import ledger_in_use
 from station.ledger.store import Ledger
-from station.limits import LimitSets
-from station.overview import worn_nests
-from station.pull import FAILURE_MODES
 from station.settings import Settings, data_folder, read_settings
-from station.trends import NestTrend
-from station.units import NEWTON_PER_LBF
+from station.shop.trend import NestTrend, worn_nests
+from station.simulation import demo as demo_run
+from station.simulation.demo import as_the_demo_judges
+from station.simulation.hands import HandsAtTheBench
+from station.simulation.panel import SimulatedPanel
+from station.simulation.service import DEVICE_FAULTS, LINE_FAULTS
+from station.text import Say
 
 SAFETY = (
     "Simulated instruments. On a real bench: eye protection, guard closed, nobody in line with "
@@ -79,7 +80,7 @@ def demo(
     with ExitStack() as stack:
         stack.enter_context(ended_by_sigterm())
         listener = None if headless else stack.enter_context(listening(host, port))
-        demo_run.make_folder(path.parent)
+        make_folder(path.parent)
         stack.enter_context(ledger_in_use(path, "the demo"))
         ledger = stack.enter_context(demo_run.open_demo_ledger(path))
         if not headless:
@@ -137,7 +138,7 @@ def serve(
     with ExitStack() as stack:
         stack.enter_context(ended_by_sigterm())
         listener = stack.enter_context(listening(settings.host, settings.port))
-        demo_run.make_folder(path.parent)
+        make_folder(path.parent)
         stack.enter_context(ledger_in_use(path, "the station"))
         ledger = stack.enter_context(Ledger.open(path, bench=settings.bench))
         settings = as_the_demo_judges(settings, invented=ledger.reader.is_demo())
@@ -202,7 +203,7 @@ def _fill_if_new(
 
 
 def _live_sample(
-    simulated: demo_run.SimulatedBench, say: demo_run.Say, *, needed: bool
+    simulated: demo_run.SimulatedBench, say: Say, *, needed: bool
 ) -> SampleOutcome | None:
     """Take the live sample; None where none may be made now, which the page can change."""
     try:

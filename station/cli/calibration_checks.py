@@ -6,9 +6,13 @@ from pathlib import Path
 
 import click
 
-from calibration.records import CHECK_WORDS, UNITS, CheckKind, CheckResult, Role
-from station.bay import InstrumentBay
-from station.checks import CheckDefinition, judged_check
+from calibration.standing import (
+    CHECK_WORDS,
+    UNITS,
+    CheckKind,
+    CheckResult,
+    Role,
+)
 from station.cli.calibration_points import weighed
 from station.cli.calibration_records import (
     CAUTION_METER,
@@ -21,10 +25,12 @@ from station.cli.calibration_standards import standards_in_use
 from station.cli.ledger_file import default_ledger
 from station.cli.output import json_option, print_facts, print_json
 from station.errors import BadInput
+from station.instruments.bay import InstrumentBay
 from station.ledger.entries import InstrumentChecked
 from station.ledger.store import Ledger
 from station.settings import InstrumentSettings, Settings, read_settings
-from station.trust import check_from
+from station.shop.checks import CheckDefinition, judged_check
+from station.shop.trust import check_from
 
 REPEATS = 5
 
@@ -154,7 +160,7 @@ def _read_meter(
     bay = InstrumentBay(Settings(meter=InstrumentSettings(port=port, profile=profile)))
     try:
         meter = bay.meter(max(expected_ohm, 1e-3))
-        return bay.used("meter").name, meter.read_repeats(REPEATS)
+        return bay.line("meter").known_as, meter.read_repeats(REPEATS)
     finally:
         bay.close()
 

@@ -9,11 +9,11 @@ from typing import Literal
 import click
 
 from calibration.force import HungWeight, hung_force, local_gravity
-from calibration.records import Role
-from station.calibration_rows import PointRow, StandardsInUse, TakenPoints
+from calibration.standing import Role
 from station.cli.tables import Table, read_table
 from station.errors import BadInput
-from station.standards import Place
+from station.shop.calibrations import PointRow, StandardsInUse, TakenPoints
+from station.shop.standards import Place
 
 Unit = Literal["mohm", "n"]
 SI: dict[Unit, float] = {"mohm": 1e-3, "n": 1.0}

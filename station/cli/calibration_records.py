@@ -7,8 +7,7 @@ from typing import Any
 
 import click
 
-from calibration.records import CalibrationLine, CalibrationPoint, Role
-from station.calibrating import Calibrated, calibrated_meter, calibrated_tester
+from calibration.standing import CalibrationLine, CalibrationPoint, Role
 from station.cli.calibration_points import RowsTaken, points_asked, points_from
 from station.cli.calibration_standards import calibrator, standards_in_use
 from station.cli.ledger_file import default_ledger
@@ -18,7 +17,8 @@ from station.ledger.entries import InstrumentCalibrated
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
 from station.settings import read_settings
-from station.trust import Trust, TrustBook
+from station.shop.calibrations import Calibrated, calibrated_meter, calibrated_tester
+from station.shop.trust import Trust, TrustBook
 
 Command = Callable[..., Any]
 

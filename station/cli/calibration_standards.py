@@ -6,18 +6,17 @@ from typing import Any
 
 import click
 
-from station.calibration_rows import StandardsInUse
 from station.cli.ledger_file import default_ledger
 from station.cli.output import json_option, print_json
 from station.cli.signing import signed_by
-from station.datafiles import load_standards
-from station.doors import active_person, leads_with_secret
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
-from station.people import Right, demand
-from station.secret_file import SecretFile
 from station.settings import Settings, read_settings
-from station.standards import Conditions, Place, Standards
+from station.shop.calibrations import StandardsInUse
+from station.shop.rights import Right, demand
+from station.shop.secrets import SecretFile
+from station.shop.sign_in import active_person, leads_with_secret
+from station.shop.standards import Conditions, Place, Standards, load_standards
 
 
 def shop_standards(settings: Settings, ledger_path: Path) -> Standards:

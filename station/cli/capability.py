@@ -6,9 +6,9 @@ from pathlib import Path
 import click
 
 from station.cli.output import json_option, plot_option, print_facts, print_json, print_warnings
+from station.cli.study_figures import draw_capability
 from station.cli.tables import read_values
 from station.errors import BadInput
-from station.figures import draw_capability
 from station.statistics.capability import Capability
 from station.statistics.capability import capability as capability_of
 from station.statistics.planning import chance_to_pass, samples_for_chance

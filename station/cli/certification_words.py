@@ -5,10 +5,10 @@ from datetime import UTC, datetime
 
 import click
 
-from station.certification_book import next_of
-from station.certification_record import Certification, figures_of, read_certification
 from station.cli.output import print_json
-from station.jobs.certification import OUTCOME_WORDS
+from station.jobs.certification.acts import next_of
+from station.jobs.certification.judge import OUTCOME_WORDS
+from station.jobs.certification.record import Certification, figures_of, read_certification
 from station.ledger.queries import LedgerReader
 
 ON_THE_PAGE = "On the page: Jobs, Certifications."

@@ -5,24 +5,6 @@ from pathlib import Path
 
 import click
 
-from station.blind_judging import (
-    CodedSample,
-    judge,
-    order_for,
-    pool,
-    show_key,
-    unfinished_of,
-)
-from station.certificates import certificate_named
-from station.certification_book import (
-    acknowledge,
-    begin_certification,
-    begin_resit,
-    end_certification,
-    give_up,
-    sign,
-)
-from station.certification_record import JOB, read_certification
 from station.cli.bench import SAFETY
 from station.cli.certification_words import tell
 from station.cli.job_options import (
@@ -41,12 +23,30 @@ from station.cli.opening import (
 from station.cli.output import json_option, print_json
 from station.cli.signing import signed_by, signing_option
 from station.cli.validations import say_aside
-from station.datafiles import shipped_book
+from station.crimp.facts import shipped_book
 from station.errors import BadInput
-from station.jobs.certification_course import CertificationScope
-from station.jobs.certification_plan import CertificationPlan
-from station.people import Right
-from station.plan_files import plan_named
+from station.jobs.certification.acts import (
+    acknowledge,
+    begin_certification,
+    begin_resit,
+    end_certification,
+    give_up,
+    sign,
+)
+from station.jobs.certification.blind import (
+    CodedSample,
+    judge,
+    order_for,
+    pool,
+    show_key,
+    unfinished_of,
+)
+from station.jobs.certification.certificates import certificate_named
+from station.jobs.certification.plan import CertificationPlan
+from station.jobs.certification.record import JOB, read_certification
+from station.jobs.certification.steps import CertificationScope
+from station.jobs.plans import plan_named
+from station.shop.rights import Right
 
 
 @click.group(epilog="Example: station certify status 0190")

@@ -6,9 +6,9 @@ from typing import Literal
 import click
 
 from station.cli.output import json_option, plot_option, print_facts, print_json, print_warnings
+from station.cli.study_figures import draw_comparison
 from station.cli.tables import Table, read_values
 from station.errors import BadInput
-from station.figures import draw_comparison
 from station.statistics.comparison import Comparison, Estimate
 from station.statistics.comparison import compare as compare_groups
 

@@ -3,15 +3,15 @@
 import click
 
 from station.cli.output import json_option, print_json
-from station.connectors import (
+from station.crimp.connectors import (
     Connector,
     ConnectorBook,
     connector_named,
     insulation_gap_mm,
     strip_length_mm,
 )
-from station.datafiles import shipped_book
-from station.wire import WireSize, parse_size
+from station.crimp.facts import shipped_book
+from station.crimp.wire import WireSize, parse_size
 
 
 @click.command(

@@ -7,12 +7,12 @@ import click
 from station.cli.ledger_file import default_ledger, which_ledger
 from station.cli.output import json_option, print_json
 from station.cli.signing import signed_by, signing_option
+from station.crimp.pull.reduce import FAILURE_MODES
 from station.errors import BadInput
 from station.ledger.entries import Correction
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
-from station.people import Right
-from station.pull import FAILURE_MODES
+from station.shop.rights import Right
 
 
 @click.command(

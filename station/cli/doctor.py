@@ -7,8 +7,13 @@ import click
 
 from station.cli import doctor_machine
 from station.cli.doctor_bench import Examination
+from station.cli.doctor_findings import (
+    Finding,
+    State,
+    count,
+    of_machine,
+)
 from station.cli.output import json_option, print_json
-from station.doctor import Finding, State, count, of_machine
 from station.errors import BadInput, DataFileError
 from station.settings import data_folder, read_settings
 

@@ -7,27 +7,29 @@ from functools import partial
 from pathlib import Path
 from stat import S_IRWXG, S_IRWXO
 
-from calibration.records import State as CalibrationState
-from station import doctor
-from station.bay import NAMES, InstrumentBay, Role
+from calibration.standing import State as CalibrationState
+from station.cli import doctor_findings as doctor
 from station.cli import doctor_machine as looks
-from station.datafiles import (
-    load_connectors,
-    load_limit_sets,
-    load_standards,
+from station.cli.doctor_findings import (
+    Finding,
+    PeopleSeen,
+    PortSeen,
+    State,
 )
-from station.doctor import Finding, PeopleSeen, PortSeen, State
-from station.doors import leads_with_secret
+from station.crimp.facts import load_connectors, load_limit_sets
 from station.errors import DataFileError, StationError
-from station.instruments.panel import open_panel
+from station.instruments.bay import NAMES, InstrumentBay, Role
+from station.instruments.panel.gpio import open_panel
 from station.instruments.port import LinePort
 from station.instruments.profiles import LineSettings, load_meter_profile, load_tester_profile
+from station.jobs.plans import check_plans, load_plans
 from station.ledger.queries import LedgerReader
 from station.ledger.soundness import check_writable, has_samples, verify_tail
-from station.plan_files import check_plans, load_plans
-from station.secret_file import SecretFile
 from station.settings import InstrumentSettings, Settings
-from station.trust import Trust, TrustBook
+from station.shop.secrets import SecretFile
+from station.shop.sign_in import leads_with_secret
+from station.shop.standards import load_standards
+from station.shop.trust import Trust, TrustBook
 
 
 @dataclass
@@ -176,7 +178,7 @@ class Examination:
             else:
                 with bay.using(role) as link:
                     link.connect()
-            name = bay.used(role).name
+            name = bay.line(role).known_as
         self._identities[role] = name
         return f"{name} answers as {settings.profile} says."
 

@@ -5,9 +5,9 @@ from pathlib import Path
 import click
 
 from station.cli.output import json_option, plot_option, print_facts, print_json, print_warnings
+from station.cli.study_figures import draw_drift
 from station.cli.tables import read_values
 from station.errors import BadInput
-from station.figures import draw_drift
 from station.statistics.doubts import resolution_doubt
 from station.statistics.drift_study import Direction, DriftStudy, drift_study
 

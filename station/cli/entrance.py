@@ -2,15 +2,15 @@
 
 from pathlib import Path
 
-from station.datafiles import load_standards
-from station.demo.run import Say
-from station.doors import Doors, leads_with_secret
+from station.crimp.limits import LimitSets
 from station.errors import DataFileError, NotAllowed
+from station.jobs.plans import check_plans, load_plans
 from station.ledger.store import Ledger
-from station.limits import LimitSets
-from station.plan_files import check_plans, load_plans
-from station.secret_file import SecretFile
 from station.settings import ANY_ADDRESS, Settings, is_loopback
+from station.shop.secrets import SecretFile
+from station.shop.sign_in import Doors, leads_with_secret
+from station.shop.standards import load_standards
+from station.text import Say
 
 
 def check_reach(ledger: Ledger, settings: Settings) -> None:

@@ -5,20 +5,19 @@ import math
 import click
 
 from station.cli.output import check_uncertainties, json_option, print_facts, print_json
-from station.conductors import BASES, IEC_60228_SOURCE, Basis, iec_60228_max_ohm_per_m
-from station.datafiles import shipped_limit_sets
-from station.errors import BadInput, NoLimit
-from station.judging import (
+from station.crimp.facts import shipped_limit_sets
+from station.crimp.limits import Limit
+from station.crimp.units import NEWTON_PER_LBF, SQUARE_MILLIMETRE_M2
+from station.crimp.verdict import (
+    DEFAULT_GUARD,
     JudgedCriterion,
     MeasuredForce,
     MeasuredResistance,
     SampleJudgement,
+    Verdict,
     judge_sample,
 )
-from station.limits import Limit
-from station.units import NEWTON_PER_LBF, SQUARE_MILLIMETRE_M2
-from station.verdict import DEFAULT_GUARD, Verdict
-from station.wire import (
+from station.crimp.wire import (
     MATERIALS,
     Material,
     WireSize,
@@ -29,6 +28,13 @@ from station.wire import (
     soft_break_force_n,
     temperature_factor,
 )
+from station.crimp.wire_tables import (
+    BASES,
+    IEC_60228_SOURCE,
+    Basis,
+    iec_60228_max_ohm_per_m,
+)
+from station.errors import BadInput, NoLimit
 
 PEOPLE_UNITS = {"N": ("N", 1.0), "V": ("mV", 1e3), "ohm": ("mohm", 1e3), "1": ("1", 1.0)}
 """SI unit -> (unit that people read, factor)."""

@@ -5,16 +5,20 @@ from pathlib import Path
 
 import click
 
-from calibration.records import UNITS, Role
+from calibration.standing import UNITS, Role
 from calibration.study_plan import STUDY_WORDS, crossed_turns, nested_turns, reclip_turns
-from station.bay import InstrumentBay
 from station.cli.calibration_records import CAUTION_METER, ledger_option, person_option
 from station.cli.ledger_file import default_ledger
 from station.cli.output import json_option, plot_option, print_json
 from station.cli.studies import study_document, telling_document
+from station.cli.study_figures import draw_gauge_study
 from station.errors import BadInput
-from station.figures import draw_gauge_study
-from station.gauge_studies import (
+from station.instruments.bay import InstrumentBay
+from station.instruments.standard_reading import read_standard
+from station.ledger.queries import LedgerReader
+from station.ledger.store import Ledger
+from station.settings import InstrumentSettings, Settings
+from station.shop.studies import (
     StudyProgress,
     begin,
     dropped,
@@ -27,10 +31,6 @@ from station.gauge_studies import (
     study,
     turn_words,
 )
-from station.ledger.queries import LedgerReader
-from station.ledger.store import Ledger
-from station.settings import InstrumentSettings, Settings
-from station.standard_readings import read_standard
 
 CAUTION_PULL = (
     "Eye protection on, guard closed, nobody in line with the pull, fingers away from the grips, "

@@ -10,6 +10,8 @@ import click
 
 from station.cli.output import json_option, print_facts, print_json
 from station.errors import BadInput, InstrumentError, InstrumentSilent, NoReading
+from station.files import write_whole
+from station.instruments.byte_log import TraceFile
 from station.instruments.dialects import LineSettings
 from station.instruments.force_lines import ForceLines
 from station.instruments.framing import Identity
@@ -24,8 +26,6 @@ from station.instruments.profiles import (
     profile_names,
 )
 from station.instruments.pull_tester import PullTester
-from station.instruments.trace_file import TraceFile
-from station.whole_files import write_whole
 
 _PATIENCE_S = 1.0
 _POLL_S = 0.2

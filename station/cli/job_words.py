@@ -6,8 +6,8 @@ from typing import Any
 
 import click
 
-from station.jobs.course import Course
-from station.jobs.daily_check import DueNest
+from station.jobs.daily.judge import DueNest
+from station.jobs.step import Course
 from station.ledger.job_queries import JobRecord, JobRow
 
 

@@ -7,8 +7,7 @@ from typing import cast
 
 import click
 
-from station.bench import SampleOutcome
-from station.bench_state import SampleOrder
+from station.bench.bench import SampleOutcome
 from station.cli.bench import SAFETY, outcome_lines
 from station.cli.certification_words import tell as tell_certification
 from station.cli.job_options import REAL
@@ -31,21 +30,21 @@ from station.cli.opening import (
 from station.cli.output import json_option, print_json
 from station.cli.validation_words import tell as tell_validation
 from station.cli.ways import compare
+from station.crimp.wire import parse_size
 from station.errors import BadInput
-from station.job_book import JobReadings
-from station.job_keeping import Content
-from station.job_papers import paper_of
-from station.jobs.course import Todo
-from station.jobs.daily_plan import DailyCheckPlan
-from station.jobs.plan_errors import error_lines, plan_errors
+from station.files import write_whole
+from station.jobs.daily.plan import DailyCheckPlan
+from station.jobs.open_jobs import JobReadings
+from station.jobs.papers.frame import Paper
+from station.jobs.papers.of_job import paper_of
+from station.jobs.plan_odds import error_lines, plan_errors
+from station.jobs.plans import load_plans, plan_named, read_plan
+from station.jobs.sample_order import SampleOrder
+from station.jobs.step import Content, Todo
 from station.ledger.entries import Joint
 from station.ledger.job_queries import jobs as jobs_on_record
 from station.ledger.queries import LedgerReader
-from station.plan_files import load_plans, plan_named, read_plan
-from station.reports.frame import Paper
 from station.settings import read_settings
-from station.whole_files import write_whole
-from station.wire import parse_size
 
 _person = click.option("--person", required=True, metavar="NAME", help="Who does it, as on record.")
 

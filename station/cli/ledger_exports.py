@@ -10,17 +10,15 @@ import click
 from station.cli.ledger_file import default_ledger, progress_bar, which_ledger
 from station.cli.output import json_option, print_json
 from station.cli.signing import signed_by
-from station.datafiles import read_toml
 from station.errors import BadInput
-from station.importing import ImportMap, Source, imported_samples
+from station.files import read_bytes, read_toml, unread
+from station.ledger.elsewhere import ImportMap, Source, imported_samples
 from station.ledger.entries import SampleImported
 from station.ledger.export import export_ledger
 from station.ledger.queries import LedgerReader
 from station.ledger.reimport import import_export
 from station.ledger.store import Ledger
-from station.people import Right
-from station.plain_faults import unread
-from station.whole_files import read_bytes
+from station.shop.rights import Right
 
 MOST_BYTES = 100_000_000
 """A table of samples that is larger is to be split (our own choice)."""

@@ -4,12 +4,12 @@ from pathlib import Path
 
 import click
 
-from station.checks import LookBack, look_back
 from station.cli.calibration_records import ledger_option
 from station.cli.ledger_file import default_ledger
 from station.cli.output import json_option, print_json
-from station.consequences import Consequences
 from station.ledger.queries import LedgerReader
+from station.shop.checks import LookBack, look_back
+from station.shop.look_back import Consequences
 
 
 @click.command(

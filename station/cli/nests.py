@@ -16,8 +16,8 @@ from station.errors import BadInput
 from station.ledger.job_queries import HoldRow, WorkRow, holds
 from station.ledger.job_queries import work as work_on_record
 from station.ledger.queries import LedgerReader
-from station.nest_book import NestBook, since_good_check
-from station.people import Right
+from station.shop.nests import NestBook, since_good_check
+from station.shop.rights import Right
 
 _read_ledger = click.option(
     "--ledger", "path", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE"

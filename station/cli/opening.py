@@ -9,24 +9,24 @@ from typing import Any, Protocol
 
 import click
 
-from station.bay import InstrumentBay
-from station.bench import Bench
-from station.bench_state import WHAT_TO_DO, BenchState, Stage
+from station.bench.bench import Bench
+from station.bench.board import WHAT_TO_DO, BenchState, Stage
+from station.bench.operator import Operator, SampleAbandoned
 from station.cli.ledger_file import default_ledger
-from station.datafiles import load_limit_sets, shipped_book
-from station.demo import run as demo_run
-from station.demo.ground import as_the_demo_judges
-from station.instruments.panel import open_panel
-from station.job_book import JobBook, JobReadings
+from station.crimp.facts import load_limit_sets, shipped_book
+from station.crimp.limits import LimitSets
+from station.crimp.pull.reduce import FAILURE_MODES
+from station.instruments.bay import InstrumentBay
+from station.instruments.panel.gpio import open_panel
+from station.instruments.standstill import WORDS
+from station.jobs.open_jobs import JobBook, JobReadings
 from station.ledger.entries import Joint
 from station.ledger.in_use import ledger_in_use
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
-from station.limits import LimitSets
-from station.operators import Operator, SampleAbandoned
-from station.pull import FAILURE_MODES
 from station.settings import Settings, read_settings
-from station.standstill import WORDS
+from station.simulation import demo as demo_run
+from station.simulation.demo import as_the_demo_judges
 
 Command = Callable[..., Any]
 Say = Callable[[str], None]

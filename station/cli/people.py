@@ -9,12 +9,12 @@ import click
 from station.cli.ledger_file import default_ledger
 from station.cli.output import json_option, print_facts, print_json
 from station.cli.signing import demand_secret, new_secret_of, secret_of, signed_by, signing_option
-from station.doors import Doors, active_person
 from station.errors import NotAllowed
 from station.ledger.queries import DoorRow, LedgerReader, PersonRow
 from station.ledger.store import Ledger
-from station.people import Right, Role
-from station.secret_file import SecretFile
+from station.shop.rights import Right, Role
+from station.shop.secrets import SecretFile
+from station.shop.sign_in import Doors, active_person
 
 AUDIT_ROWS = 100
 

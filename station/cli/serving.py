@@ -15,16 +15,16 @@ from typing import Any
 
 from rich.console import Console
 
-from station.bench import Bench
+from station.bench.bench import Bench
 from station.cli.entrance import show_way_in, warn_of_listeners
-from station.demo.run import Say
+from station.cli.systemd import Watchdog
 from station.errors import AddressTaken
-from station.instruments.panel import open_panel
-from station.instruments.panel_base import BasePanel
-from station.instruments.panel_pins import PanelPins
-from station.instruments.simulated.panel import SimulatedPanel
-from station.panel_watch import PanelWatch
-from station.watchdog import Watchdog
+from station.instruments.panel.base import BasePanel
+from station.instruments.panel.gpio import open_panel
+from station.instruments.panel.watch import PanelWatch
+from station.settings import PanelPins
+from station.simulation.panel import SimulatedPanel
+from station.text import Say
 
 MAX_HEADER_BYTES = 16 * 1024
 

@@ -11,11 +11,16 @@ from typing import Any
 
 import click
 
-from station.doors import FIRST_LEAD, Doors, active_person, leads_with_secret
 from station.errors import NotAllowed
 from station.ledger.queries import PersonRow
 from station.ledger.store import Ledger
-from station.people import Right
+from station.shop.rights import Right
+from station.shop.sign_in import (
+    FIRST_LEAD,
+    Doors,
+    active_person,
+    leads_with_secret,
+)
 
 FROM_ENVIRONMENT = "STATION_PASSPHRASE"
 NEW_FROM_ENVIRONMENT = "STATION_NEW_PASSPHRASE"

@@ -8,8 +8,7 @@ import click
 
 from calibration.uncertainty import Contribution
 from station.cli.output import check_uncertainties, json_option, print_json
-from station.errors import BadInput
-from station.resistance import (
+from station.crimp.resistance import (
     InService,
     ReferenceReading,
     SpliceResistance,
@@ -18,7 +17,8 @@ from station.resistance import (
     reduce_by_length,
     reduce_by_reference,
 )
-from station.wire import MATERIALS, material_named, parse_size
+from station.crimp.wire import MATERIALS, material_named, parse_size
+from station.errors import BadInput
 
 
 @dataclass(frozen=True)

@@ -14,14 +14,14 @@ from station.cli.capability import capability
 from station.cli.compare import compare
 from station.cli.drift import drift
 from station.cli.output import json_option, plot_option, print_facts, print_json, print_warnings
+from station.cli.study_figures import draw_chart, draw_gauge_study
 from station.cli.tables import Table, read_values
+from station.crimp.limits import shop_resistance_limit_ohm
+from station.crimp.wire import parse_size
 from station.errors import BadInput
-from station.figures import draw_chart, draw_gauge_study
-from station.gauge_figure import GaugePicture
-from station.limits import shop_resistance_limit_ohm
+from station.shop.study_figure import GaugePicture
 from station.statistics.charts import RuleSet, individuals_chart, means_chart
 from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_doubt
-from station.wire import parse_size
 
 csv_file = click.Path(path_type=Path, dir_okay=False, exists=True)
 

@@ -7,9 +7,9 @@ import click
 from station.cli.ledger_file import default_ledger
 from station.cli.opening import ledger_options, opened_book
 from station.cli.output import json_option, print_json
-from station.doors import active_person
 from station.ledger.queries import LedgerReader
-from station.tool_book import described_tool
+from station.shop.sign_in import active_person
+from station.shop.tools import described_tool
 
 
 @click.group(epilog="Example: station tool list")

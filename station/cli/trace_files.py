@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from station.crimp.pull.reduce import MAX_SAMPLES
 from station.errors import BadInput
-from station.pull import MAX_SAMPLES
 
 COLUMNS = ("time_s", "force_n")
 BLOCK_BYTES = 1 << 23

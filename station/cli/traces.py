@@ -7,8 +7,8 @@ import click
 
 from station.cli.output import json_option, print_facts, print_json
 from station.cli.trace_files import Progress, read_trace
-from station.pull import FAILURE_MODES, PullReduction, reduce_trace
-from station.wire import parse_size
+from station.crimp.pull.reduce import FAILURE_MODES, PullReduction, reduce_trace
+from station.crimp.wire import parse_size
 
 LARGE_BYTES = 20_000_000
 """A file from this size on shows how far it is read."""

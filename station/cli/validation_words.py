@@ -6,12 +6,17 @@ from datetime import UTC, datetime
 import click
 
 from station.cli.output import print_json
-from station.job_samples import plain
-from station.jobs.next_step import NextStep
-from station.jobs.tool_validation import OUTCOME_WORDS, JointResult, joint_words
-from station.jobs.validation_course import CRIMP_HEIGHT, NEST_GAUGE
+from station.jobs.sample import plain
+from station.jobs.step import NextStep
+from station.jobs.validation.judge import OUTCOME_WORDS, JointResult, joint_words
+from station.jobs.validation.record import (
+    Validation,
+    figures_of,
+    next_of,
+    read_validation,
+)
+from station.jobs.validation.steps import CRIMP_HEIGHT, NEST_GAUGE
 from station.ledger.queries import LedgerReader
-from station.validation_book import Validation, figures_of, next_of, read_validation
 
 ON_THE_PAGE = "    On the page: Jobs, Validate a tool."
 

@@ -23,16 +23,13 @@ from station.cli.opening import (
 from station.cli.output import json_option
 from station.cli.signing import signed_by, signing_option
 from station.cli.validation_words import tell
-from station.connectors import connector_named
-from station.datafiles import shipped_book, shipped_connectors
-from station.doors import active_person
+from station.crimp.connectors import connector_named
+from station.crimp.facts import shipped_book, shipped_connectors
+from station.crimp.wire import parse_size
 from station.errors import BadInput
-from station.jobs.validation_course import ValidationScope
-from station.jobs.validation_plan import ToolValidationPlan
-from station.ledger.entries import Joint
-from station.people import Right
-from station.plan_files import plan_named
-from station.validation_book import (
+from station.jobs.plans import plan_named
+from station.jobs.validation.plan import ToolValidationPlan
+from station.jobs.validation.record import (
     JOB,
     Validation,
     begin_validation,
@@ -42,7 +39,10 @@ from station.validation_book import (
     order_for,
     read_validation,
 )
-from station.wire import parse_size
+from station.jobs.validation.steps import ValidationScope
+from station.ledger.entries import Joint
+from station.shop.rights import Right
+from station.shop.sign_in import active_person
 
 
 @click.group(epilog="Example: station validate status 0190")

@@ -7,11 +7,16 @@ import click
 from station.cli.compare import Better, comparison_document, print_comparison
 from station.cli.ledger_file import default_ledger
 from station.cli.output import json_option, plot_option, print_json
+from station.cli.study_figures import draw_comparison
 from station.errors import BadInput
-from station.figures import draw_comparison
+from station.jobs.comparison import (
+    Characteristic,
+    doubts,
+    values_of,
+    way_from,
+)
 from station.ledger.queries import LedgerReader
 from station.statistics.comparison import compare as compare_groups
-from station.ways import Characteristic, doubts, values_of, way_from
 
 MOST_ROWS = 20_000
 SCALE = {"pull": ("N", 1.0), "resistance": ("mΩ", 1e3)}

@@ -3,8 +3,8 @@
 import click
 
 from station.cli.output import check_uncertainties, json_option, print_json
-from station.wire import MATERIALS, material_named, parse_size
-from station.wire_check import Candidate, WireCheck, check_wire
+from station.crimp.wire import MATERIALS, material_named, parse_size
+from station.crimp.wire_check import Candidate, WireCheck, check_wire
 
 _EXIT = {"as sold": 0, "cannot tell": 0, "not as sold": 1}
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Literal, NoReturn
 
+from station.crimp.resistance import delta_ohm
 from station.errors import (
     BadInput,
     InstrumentGarbled,
@@ -17,10 +18,9 @@ from station.errors import (
 from station.instruments.dialects import Reversal
 from station.instruments.dialogue import Dialogue
 from station.instruments.framing import Identity, parse_identity, parse_number
-from station.instruments.ohm_answers import OhmAnswers
+from station.instruments.meter_answers import OhmAnswers
 from station.instruments.port import LinePort
 from station.instruments.profiles import MeterProfile
-from station.resistance import delta_ohm
 
 _POWERED_ON = 128  # event status register, bit 7 (IEEE 488.2-1992, 11.5.1)
 _SETTING_TOLERANCE = 0.01

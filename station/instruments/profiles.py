@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 from pydantic import Field, TypeAdapter, ValidationError
 
 from station.errors import DataFileError
+from station.files import first_fault, read_text, unread
 from station.instruments.dialects import (
     LineSettings,
     MeterDialect,
@@ -20,8 +21,6 @@ from station.instruments.dialects import (
     Positive,
     TesterDialect,
 )
-from station.plain_faults import first_fault, unread
-from station.whole_files import read_text
 
 SHIPPED_FOLDER = Path(__file__).parent / "profiles"
 

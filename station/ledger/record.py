@@ -10,9 +10,9 @@ from pydantic import ValidationError
 from sqlalchemy import Row
 
 from station.errors import BadInput, LedgerDamaged
+from station.files import first_fault
 from station.ledger.chain import spelled, utc_time
 from station.ledger.entries import KINDS, Payload
-from station.plain_faults import first_fault
 
 _fields: Callable[[Payload], dict[str, Any]] = attrgetter("__dict__")
 """What a payload or a part of one holds, by field: its JSON without the detour by pydantic's."""

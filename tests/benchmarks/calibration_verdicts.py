@@ -17,10 +17,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.records import CalibrationLine, CalibrationPoint
+from calibration.standing import CalibrationLine, CalibrationPoint
 from calibration.uncertainty import Budget
-from station.sample_record import ForceWorth, OhmWorth, force_budget, reading_budget
-from station.verdict import Verdict, judge_at_least, judge_at_most
+from calibration.worth import (
+    ForceWorth,
+    OhmWorth,
+    force_budget,
+    reading_budget,
+)
+from station.crimp.verdict import Verdict, judge_at_least, judge_at_most
 from tests.benchmarks.report import Figures, run
 
 INSTRUMENTS = 400_000

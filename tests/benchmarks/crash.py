@@ -31,18 +31,18 @@ from typing import IO
 
 import numpy as np
 
-from station.bench_state import SampleOrder
-from station.demo import workshop
-from station.demo.hands import SimulatedHands
-from station.demo.run import METER_PROFILE, TESTER_PROFILE
-from station.instruments.simulated.launch import SimulatedInstrument
+from station.bench.operator import SampleAbandoned
+from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import SampleFinished
 from station.ledger.in_use import ledger_in_use
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
-from station.operators import SampleAbandoned
 from station.settings import InstrumentSettings, Settings
+from station.simulation import workshop
+from station.simulation.demo import METER_PROFILE, TESTER_PROFILE
+from station.simulation.hands import SimulatedHands
+from station.simulation.launch import SimulatedInstrument
 from tests.benchmarks.invented_ledger import simulated_bench
 from tests.benchmarks.report import Figures, run
 

@@ -11,11 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from station.bay import InstrumentBay
-from station.bench import Bench
-from station.datafiles import shipped_book
-from station.demo import workshop
-from station.demo.run import demo_limit_sets, fill
+from station.bench.bench import Bench
+from station.crimp.facts import shipped_book
+from station.instruments.bay import InstrumentBay
 from station.ledger import database, tables
 from station.ledger.chain import Moment
 from station.ledger.entries import SampleBegun, SampleFinished, ToolServiced
@@ -23,6 +21,8 @@ from station.ledger.store import Ledger
 from station.ledger.trace_rows import part_of
 from station.ledger.traces import decode_trace, encode_trace, trace_key
 from station.settings import Settings
+from station.simulation import workshop
+from station.simulation.demo import demo_limit_sets, fill
 
 DAYS = 40
 TODAY = date(2024, 6, 1)

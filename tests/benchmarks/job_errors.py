@@ -11,9 +11,9 @@ Holds where re-testing leaves at most one point more of the bad nests in use.
 import sys
 from typing import Any
 
-from station.jobs.error_rates import ErrorRate
-from station.jobs.plan_errors import error_words, plan_errors
-from station.plan_files import load_plans
+from station.jobs.odds import ErrorRate
+from station.jobs.plan_odds import error_words, plan_errors
+from station.jobs.plans import load_plans
 from tests.benchmarks.plan_documents import write_document
 from tests.benchmarks.report import Figures, run
 from tests.benchmarks.retests import retest_rates

@@ -18,16 +18,17 @@ from pathlib import Path
 import waitress.server
 from playwright.sync_api import Page, sync_playwright
 
-from station.bench import Bench
-from station.bench_state import SampleOrder, Stage
+from station.bench.bench import Bench
+from station.bench.board import Stage
 from station.cli.serving import SERVER_THREADS
-from station.demo import workshop
-from station.demo.hands import HandsAtTheBench
-from station.demo.run import demo_limit_sets, simulated_bench
-from station.instruments.simulated.panel import SimulatedPanel
+from station.instruments.panel.watch import PanelWatch
+from station.jobs.sample_order import SampleOrder
 from station.ledger.store import Ledger
-from station.panel_watch import PanelWatch
 from station.settings import Settings
+from station.simulation import workshop
+from station.simulation.demo import demo_limit_sets, simulated_bench
+from station.simulation.hands import HandsAtTheBench
+from station.simulation.panel import SimulatedPanel
 from tests.benchmarks.report import Figures, run
 from web import create_app
 

@@ -31,12 +31,12 @@ from statistics import mean, median
 
 from flask.testing import FlaskClient
 
-from station.demo import workshop
 from station.ledger.export import export_ledger
 from station.ledger.record import payload_text
 from station.ledger.store import Ledger
 from station.ledger.verify import Progress, verify_ledger
 from station.settings import Settings
+from station.simulation import workshop
 from tests.benchmarks.invented_ledger import BareCommits, InventedLedger, simulated_bench
 from tests.benchmarks.report import Figures, run
 from web import create_app

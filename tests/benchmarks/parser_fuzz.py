@@ -13,10 +13,10 @@ from collections.abc import Callable
 from station.errors import StationError
 from station.instruments.force_lines import ForceLines
 from station.instruments.framing import without_header
-from station.instruments.ohm_answers import OhmAnswers
+from station.instruments.meter_answers import OhmAnswers
 from station.instruments.profiles import MeterProfile, Profile, load_profile, profile_names
 from tests.benchmarks.report import Figures, run
-from tests.station.instruments.transcripts import read_transcript
+from tests.station.instruments.dialogues import read_transcript
 
 LINES = 1_000_000
 SEED = 1

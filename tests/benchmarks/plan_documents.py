@@ -8,9 +8,9 @@ from pathlib import Path
 
 from pydantic import BaseModel
 
-from station.jobs.error_rates import ErrorRate
-from station.jobs.plan_errors import error_words
-from station.plan_files import Plan
+from station.jobs.odds import ErrorRate
+from station.jobs.plan_odds import error_words
+from station.jobs.plans import Plan
 
 FOLDER = Path(__file__).parents[2] / "station" / "data" / "plans"
 SAID_ELSEWHERE = ("id", "job", "title", "standing", "reasoning", "tasks")

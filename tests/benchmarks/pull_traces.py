@@ -12,7 +12,7 @@ how many were called void.
 
 The thresholds of the rules were set on seeds 1 and 2 and are measured here on another. The world
 is the simulator's own, so the figures show that the rules read these shapes, not how often they
-are right about real crimps. What a force trace cannot tell is listed in ``station.pull_modes``:
+are right about real crimps. What a force trace cannot tell is in ``station.crimp.pull.modes``:
 above all a wire pulled out of the grips in one go (seen as drawn out; every slip drawn here bites
 at least once again), a connector weaker than its wire (none is drawn here), and, without the wire's
 size, a stretched jacket from a stretched wire: the last line shows what the size is worth.
@@ -22,8 +22,8 @@ from collections import Counter
 
 import numpy as np
 
-from station.instruments.simulated.drawn_pulls import SimulatedPull, draw_pull
-from station.pull import FAILURE_MODES, PullReduction, reduce_trace
+from station.crimp.pull.reduce import FAILURE_MODES, PullReduction, reduce_trace
+from station.simulation.drawn_pulls import SimulatedPull, draw_pull
 from tests.benchmarks.report import Figures, run
 
 PULLS = 8_000

@@ -16,12 +16,19 @@ from pathlib import Path
 
 import numpy as np
 
-from station.bench_state import SampleOrder
+from station.crimp.verdict import judge_at_least
 from station.errors import BadInput, NestOnHold
-from station.job_book import JobBook
-from station.jobs.daily_errors import LIMIT_N, MARGIN, READING_NOISE_N, SPREAD_N, U_N
-from station.jobs.daily_plan import DailyCheckPlan
-from station.jobs.error_rates import ErrorRate, error_rate
+from station.jobs.daily.odds import (
+    LIMIT_N,
+    MARGIN,
+    READING_NOISE_N,
+    SPREAD_N,
+    U_N,
+)
+from station.jobs.daily.plan import DailyCheckPlan
+from station.jobs.odds import ErrorRate, error_rate
+from station.jobs.open_jobs import JobBook
+from station.jobs.sample_order import SampleOrder
 from station.ledger.chain import Moment
 from station.ledger.entries import (
     BaselineSet,
@@ -37,7 +44,6 @@ from station.ledger.entries import (
 )
 from station.ledger.store import Ledger
 from station.settings import Settings
-from station.verdict import judge_at_least
 from tests.station.ledger.invented_entries import PULL
 
 OPERATOR = "Bo Invented"

@@ -21,8 +21,8 @@ import waitress.server
 from station.instruments.force_lines import ForceLines
 from station.instruments.port import LinePort
 from station.instruments.profiles import LineSettings, load_tester_profile
-from station.instruments.simulated.launch import SimulatedInstrument
 from station.ledger.store import Ledger
+from station.simulation.launch import SimulatedInstrument
 from tests.benchmarks.report import Figures, run
 from tests.web.fake_bench import FakeBench
 from web import create_app

@@ -13,15 +13,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.uncertainty import Contribution, repeatability
-from station.resistance import (
+from station.crimp.resistance import (
     ReferenceReading,
     SpliceResistance,
     WireSpan,
     reduce_by_length,
     reduce_by_reference,
 )
-from station.verdict import Verdict, judge_at_most
-from station.wire import MATERIALS, awg, resistance_ohm_per_m, temperature_factor
+from station.crimp.verdict import Verdict, judge_at_most
+from station.crimp.wire import (
+    MATERIALS,
+    awg,
+    resistance_ohm_per_m,
+    temperature_factor,
+)
 from tests.benchmarks.report import Figures, run
 
 COPPER = MATERIALS["copper"]

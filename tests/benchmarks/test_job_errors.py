@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from station.jobs.daily_errors import SimulatedNest, check
-from station.jobs.daily_plan import DailyCheckPlan
-from station.plan_files import load_plans
+from station.jobs.daily.odds import SimulatedNest, check
+from station.jobs.daily.plan import DailyCheckPlan
+from station.jobs.plans import load_plans
 from tests.benchmarks.plan_documents import FOLDER, document_of
 from tests.benchmarks.retests import honest, in_use, until_it_passes
 

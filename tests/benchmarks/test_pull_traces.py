@@ -3,8 +3,8 @@ import json
 import numpy as np
 import pytest
 
-from station.instruments.simulated.drawn_pulls import draw_pull
-from station.pull import FAILURE_MODES
+from station.crimp.pull.reduce import FAILURE_MODES
+from station.simulation.drawn_pulls import draw_pull
 from tests.benchmarks.pull_traces import Tally, figures
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.station.job_hands import Shop, opened_shop
+from tests.station.jobs.job_hands import Shop, opened_shop
 
 
 @pytest.fixture

@@ -2,8 +2,8 @@ from pathlib import Path
 
 import pytest
 
-from station.bay import InstrumentBay
 from station.errors import StationError
+from station.instruments.bay import InstrumentBay
 from station.settings import InstrumentSettings, Settings, data_folder, read_settings
 
 

@@ -6,7 +6,12 @@ from pathlib import Path
 import pytest
 
 from station.errors import BadInput
-from station.whole_files import MOST_BYTES, read_text, whole_file, write_whole
+from station.files import (
+    MOST_BYTES,
+    read_text,
+    whole_file,
+    write_whole,
+)
 
 LONG = "text\n" * 2000
 

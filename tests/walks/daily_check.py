@@ -22,14 +22,14 @@ from playwright.sync_api import Page, expect, sync_playwright
 from werkzeug.serving import make_server
 
 from station.cli.main import run
-from station.demo import run as demo_run
-from station.demo.hands import HandsAtTheBench
-from station.demo.workshop import LIMIT_SET
-from station.job_papers import paper_of
+from station.files import write_whole
+from station.jobs.papers.of_job import paper_of
 from station.ledger.job_queries import JobRecord, job_record, jobs
 from station.ledger.queries import LedgerReader
 from station.settings import Settings
-from station.whole_files import write_whole
+from station.simulation import demo as demo_run
+from station.simulation.hands import HandsAtTheBench
+from station.simulation.workshop import LIMIT_SET
 from web import create_app
 
 TARGET = Path(__file__).parents[2] / ".readme" / "jobs"

@@ -19,15 +19,15 @@ from unittest.mock import patch
 
 from playwright.sync_api import Locator, Page, expect, sync_playwright
 
-from station.blind_judging import pool
-from station.demo.workshop import LIMIT_SET
-from station.job_papers import paper_of
-from station.jobs.coded_numbers import ALPHABET, CODE_LENGTH
+from station.files import write_whole
+from station.jobs.certification.blind import pool
+from station.jobs.certification.codes import ALPHABET, CODE_LENGTH
+from station.jobs.papers.of_job import paper_of
 from station.ledger.code_queries import coded_samples
 from station.ledger.job_queries import JobRecord, job_record, job_samples, jobs
 from station.ledger.queries import LedgerReader, SampleRow
 from station.ledger.store import Ledger
-from station.whole_files import write_whole
+from station.simulation.workshop import LIMIT_SET
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
 from tests.station.jobs.recorded import check_instruments
 from tests.walks import daily_check as daily
@@ -139,7 +139,7 @@ def fixed_codes(n: int) -> list[str]:
 @contextmanager
 def everything_fixed() -> Iterator[None]:
     """Fixed codes, hashes of little worth, and the passphrase of everybody at the command line."""
-    codes = patch("station.certification_book.random_codes", fixed_codes)
+    codes = patch("station.jobs.certification.acts.random_codes", fixed_codes)
     secret = patch.dict(os.environ, {"STATION_PASSPHRASE": PASSPHRASE})
     with cheap_hashes(), codes, secret:
         yield

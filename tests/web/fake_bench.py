@@ -2,16 +2,17 @@
 
 from dataclasses import dataclass
 
-from calibration.records import Role
-from station.bench_state import Board, SampleOrder, Stage
-from station.datafiles import shipped_limit_sets
+from calibration.standing import Role
+from station.bench.board import Board, Stage
+from station.crimp.facts import shipped_limit_sets
+from station.crimp.limits import LimitSets
 from station.errors import BadInput, StationError
-from station.instruments.panel_base import NoPanel, PanelLine
-from station.job_book import JobBook
+from station.instruments.panel.base import NoPanel, PanelLine
+from station.jobs.open_jobs import JobBook
+from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Payload
 from station.ledger.record import Entry
 from station.ledger.store import Ledger
-from station.limits import LimitSets
 from station.settings import Settings
 from tests.web.invented import NOW, begun, finish, order_of
 

@@ -5,8 +5,10 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from station.bench_state import SampleOrder
-from station.datafiles import shipped_limit_sets
+from station.bench.sample_entry import finished_sample
+from station.crimp.facts import shipped_limit_sets
+from station.crimp.wire import parse_size
+from station.jobs.sample_order import SampleOrder
 from station.ledger.chain import Moment
 from station.ledger.entries import (
     BaselineSet,
@@ -22,8 +24,6 @@ from station.ledger.entries import (
 )
 from station.ledger.store import Ledger
 from station.ledger.traces import encode_trace, trace_key
-from station.sample_record import finished_sample
-from station.wire import parse_size
 
 NOW = datetime(2031, 3, 4, 15, 0, tzinfo=UTC)
 """The moment at which every test takes place."""

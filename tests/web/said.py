@@ -10,19 +10,32 @@ from types import SimpleNamespace
 from typing import Any, get_args
 
 from calibration.check_chart import judge_check
-from calibration.records import CHECK_WORDS, CheckResult, Standing, State, standing
+from calibration.standing import (
+    CHECK_WORDS,
+    CheckResult,
+    Standing,
+    State,
+    standing,
+)
 from calibration.telling import can_tell
-from station.bench_state import BenchState, SampleOrder
-from station.datafiles import shipped_book
+from station.bench.board import BenchState
+from station.crimp.facts import shipped_book
+from station.crimp.limits import CriterionTable, LimitSet, LimitSets
+from station.crimp.wire import parse_size
 from station.errors import StationError
-from station.gauge_studies import sentences
+from station.jobs.sample_order import SampleOrder
 from station.ledger.database import plain_errors
 from station.ledger.entries import CriterionResult, Joint, ResistanceResult
-from station.limits import CriterionTable, LimitSet, LimitSets
-from station.people import Person, Right, Role, demand, demand_other
+from station.shop.rights import (
+    Person,
+    Right,
+    Role,
+    demand,
+    demand_other,
+)
+from station.shop.studies import sentences
+from station.shop.trust import Trust
 from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_doubt
-from station.trust import Trust
-from station.wire import parse_size
 from tests.web.said_by_jobs import BY_JOBS
 from web.calibration_forms import as_number
 from web.live import live_view

@@ -7,25 +7,36 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from station.jobs import daily_check
-from station.jobs.certificate import statement, strengths
-from station.jobs.certification import CertificationResult, judge_candidate
-from station.jobs.certification_course import Signed, certification_steps
-from station.jobs.daily_check import LastCheck, NestEvidence, due_today, judge, outcome_of
-from station.jobs.spread import SpreadRatio
-from station.jobs.tool_validation import GaugeLook, judge_joint, judge_tool
-from station.jobs.validation_course import LastCheck as InstrumentCheck
-from station.jobs.validation_course import ValidationScope, look_of, stale_checks, validation_steps
-from station.pull import FAILURE_MODES
+from station.crimp.pull.reduce import FAILURE_MODES
+from station.jobs.certification.judge import CertificationResult, judge_candidate
+from station.jobs.certification.spread import SpreadRatio
+from station.jobs.certification.statement import statement, strengths
+from station.jobs.certification.steps import Signed, certification_steps
+from station.jobs.daily import judge as daily_check
+from station.jobs.daily.judge import (
+    LastCheck,
+    NestEvidence,
+    due_today,
+    judge,
+    outcome_of,
+)
+from station.jobs.validation.judge import GaugeLook, judge_joint, judge_tool
+from station.jobs.validation.steps import (
+    ValidationScope,
+    look_of,
+    stale_checks,
+    validation_steps,
+)
+from station.shop.checks import LastCheck as InstrumentCheck
+from tests.station.jobs.certification.test_judge import CRITICAL, TASKS, key_of, sat
+from tests.station.jobs.certification.test_judge import PLAN as CERTIFICATION
+from tests.station.jobs.daily.test_judge import NEST, history
+from tests.station.jobs.daily.test_judge import PLAN as DAILY
+from tests.station.jobs.daily.test_judge import sample as checked
 from tests.station.jobs.invented_samples import JOINT, normal_forces, pulls, sample
-from tests.station.jobs.test_certification import CRITICAL, TASKS, key_of, sat
-from tests.station.jobs.test_certification import PLAN as CERTIFICATION
-from tests.station.jobs.test_daily_check import NEST, history
-from tests.station.jobs.test_daily_check import PLAN as DAILY
-from tests.station.jobs.test_daily_check import sample as checked
-from tests.station.jobs.test_tool_validation import BARE, GOOD
-from tests.station.jobs.test_tool_validation import PLAN as VALIDATION
-from tests.station.test_trends import noise, trend
+from tests.station.jobs.validation.test_judge import BARE, GOOD
+from tests.station.jobs.validation.test_judge import PLAN as VALIDATION
+from tests.station.shop.test_trend import noise, trend
 
 NOW = datetime(2031, 3, 4, 6, 0, tzinfo=UTC)
 DAY = NOW.date()

@@ -7,7 +7,7 @@ import pytest
 from flask import Flask
 from playwright.sync_api import Browser, Page, expect
 
-from station.bench_state import Stage
+from station.bench.board import Stage
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
 from tests.web.accessibility import faults, pages_reached

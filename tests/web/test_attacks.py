@@ -15,8 +15,8 @@ from flask.sessions import SecureCookieSessionInterface
 from station.errors import NotAllowed
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
-from station.people import FREE_TRIES, Right
 from station.settings import ANY_ADDRESS, DoorSettings, Settings
+from station.shop.rights import FREE_TRIES, Right
 from tests.doors import PASSPHRASE, PIN, give_secret
 from tests.web.crawl import Form, Reader, crawl, read
 from tests.web.fake_bench import FakeBench

@@ -5,7 +5,7 @@ import re
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from station.bench_state import Stage
+from station.bench.board import Stage
 from station.errors import InstrumentSilent
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger

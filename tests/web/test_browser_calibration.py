@@ -4,9 +4,9 @@ import re
 
 from playwright.sync_api import Page, expect
 
-from station.gauge_studies import studies
 from station.ledger.entries import InstrumentCalibrated, InstrumentChecked
 from station.ledger.store import Ledger
+from station.shop.studies import studies
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
 
 METER = "Invented meter"

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from station.ledger.queries import LedgerReader
-from station.trends import NestTrend, nest_trend
+from station.shop.trend import NestTrend, nest_trend
 from tests.web.invented import HOSTILE
 from web import figures
 from web.figures import thinned, trace_figure, trend_figure

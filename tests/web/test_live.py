@@ -2,11 +2,12 @@
 
 import pytest
 
-from station.bench_state import WHAT_TO_DO, BenchState, SampleOrder, Stage
-from station.datafiles import shipped_limit_sets
+from station.bench.board import WHAT_TO_DO, BenchState, Stage
+from station.crimp.facts import shipped_limit_sets
+from station.crimp.limits import CriterionTable, LimitSet, LimitSets
+from station.instruments.standstill import WORDS
+from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Joint
-from station.limits import CriterionTable, LimitSet, LimitSets
-from station.standstill import WORDS
 from tests.web.invented import order_of
 from web.live import live_view
 

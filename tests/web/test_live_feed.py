@@ -5,7 +5,7 @@ from typing import Any
 
 from flask import Flask
 
-from station.bench_state import Board, Stage
+from station.bench.board import Board, Stage
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import order_of
 from web.live_feed import MAX_FOLLOWING, POINTS_TO_CATCH_UP, events

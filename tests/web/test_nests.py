@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
-from station.trend_book import TrendBook
+from station.shop.trend_cache import TrendBook
 from web.nests import (
     SPARK_HEIGHT,
     SPARK_WIDTH,

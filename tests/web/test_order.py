@@ -3,9 +3,9 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from station.datafiles import shipped_book, shipped_connectors, shipped_limit_sets
+from station.crimp.facts import shipped_book, shipped_connectors, shipped_limit_sets
+from station.crimp.wire import parse_size
 from station.ledger.queries import LedgerReader
-from station.wire import parse_size
 from web.order import choices, order_again, order_from, read_place
 from web.shown import place
 

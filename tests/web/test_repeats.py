@@ -9,10 +9,10 @@ from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from station.doors import Doors
 from station.ledger.job_queries import jobs, work
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
+from station.shop.sign_in import Doors
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
 from tests.web.crawl import crawl
 from tests.web.invented import NOW

@@ -9,21 +9,22 @@ from pathlib import Path
 import pytest
 from flask.testing import FlaskClient
 
-from station.bench import Bench
-from station.bench_state import BenchState, SampleOrder, Stage
-from station.datafiles import shipped_limit_sets
-from station.demo import workshop
-from station.demo.hands import HandsAtTheBench
-from station.demo.run import SimulatedBench, demo_limit_sets, simulated_bench
+from station.bench.bench import Bench
+from station.bench.board import BenchState, Stage
+from station.crimp.facts import shipped_limit_sets
+from station.crimp.pull.reduce import FAILURE_MODES
 from station.errors import StationError
-from station.instruments.simulated.panel import SimulatedPanel
+from station.instruments.panel.watch import PanelWatch
+from station.instruments.standstill import WORDS
+from station.jobs.sample_order import SampleOrder
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
-from station.panel_watch import PanelWatch
-from station.pull import FAILURE_MODES
 from station.settings import Settings
-from station.standstill import WORDS
-from tests.station.test_bench import ORDER, KillMeterOnClips, KillTesterDuringPull
+from station.simulation import workshop
+from station.simulation.demo import SimulatedBench, demo_limit_sets, simulated_bench
+from station.simulation.hands import HandsAtTheBench
+from station.simulation.panel import SimulatedPanel
+from tests.station.bench.test_bench import ORDER, KillMeterOnClips, KillTesterDuringPull
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import order_of
 from tests.web.said import PUT_TOGETHER

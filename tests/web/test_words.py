@@ -7,7 +7,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 from pydantic import ValidationError
 
-from station.pull import FAILURE_MODES
+from station.crimp.pull.reduce import FAILURE_MODES
 from web.shown import VERDICT_WORDS
 from web.words import FOLDER, Term, Words, help_of, words, words_of
 

@@ -7,8 +7,8 @@ from dataclasses import asdict
 from flask import Blueprint, abort, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from station.bench_state import SampleOrder
 from station.errors import BadInput, DataFileError, NestOnHold, NoLimit
+from station.jobs.sample_order import SampleOrder
 from web import access
 from web.access import demand_measuring
 from web.context import bench, reader, station

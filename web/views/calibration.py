@@ -10,14 +10,13 @@ from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response
 
 from calibration.classes import schemes
-from calibration.records import UNITS, CheckResult, Role
-from station.checks import judged_check, look_back
-from station.datafiles import load_standards
+from calibration.standing import UNITS, CheckResult, Role
 from station.errors import BadInput, InstrumentError
 from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, PointTaken
-from station.people import Right, may
-from station.standards import Place, Standards
-from station.trust import ROLE_WORDS, check_from, record_from
+from station.shop.checks import judged_check, look_back
+from station.shop.rights import Right, may
+from station.shop.standards import Place, Standards, load_standards
+from station.shop.trust import ROLE_WORDS, check_from, record_from
 from web.access import demand, demand_measuring
 from web.calibration_forms import (
     SERIES,

@@ -5,9 +5,10 @@ from collections.abc import Mapping
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from station.blind_judging import CodedSample, judge, order_for, pool, show_key
-from station.certificates import attempts_of, certificate_named, held_certificates
-from station.certification_book import (
+from station.crimp.connectors import CheckItem
+from station.crimp.facts import shipped_book, shipped_causes
+from station.errors import BadInput, DataFileError, NoLimit
+from station.jobs.certification.acts import (
     acknowledge,
     begin_certification,
     begin_resit,
@@ -16,25 +17,34 @@ from station.certification_book import (
     next_of,
     sign,
 )
-from station.certification_record import (
+from station.jobs.certification.blind import (
+    CodedSample,
+    judge,
+    order_for,
+    pool,
+    show_key,
+)
+from station.jobs.certification.certificates import (
+    attempts_of,
+    certificate_named,
+    held_certificates,
+)
+from station.jobs.certification.codes import amounts_of
+from station.jobs.certification.judge import OUTCOME_WORDS
+from station.jobs.certification.paper import attempts_plot, practice_lines, task_plot
+from station.jobs.certification.plan import CertificationPlan
+from station.jobs.certification.record import (
     JOB,
     Certification,
     candidate_of,
     hints_of,
     read_certification,
 )
-from station.connectors import CheckItem
-from station.datafiles import shipped_book, shipped_causes
-from station.errors import BadInput, DataFileError, NoLimit
-from station.jobs.certificate import latest_held, statement, strengths
-from station.jobs.certification import OUTCOME_WORDS
-from station.jobs.certification_course import KEY_SHOWN, CertificationScope
-from station.jobs.certification_plan import CertificationPlan
-from station.jobs.coded_numbers import amounts_of
+from station.jobs.certification.statement import latest_held, statement, strengths
+from station.jobs.certification.steps import KEY_SHOWN, CertificationScope
+from station.jobs.plans import load_plans, plan_named
 from station.ledger.job_queries import jobs
-from station.people import Right, folded
-from station.plan_files import load_plans, plan_named
-from station.reports.certification import attempts_plot, practice_lines, task_plot
+from station.shop.rights import Right, folded
 from web import access
 from web.context import bench, ledger, reader, station
 from web.order import choices, field

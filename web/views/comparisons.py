@@ -4,10 +4,17 @@ from flask import Blueprint, render_template, request
 from markupsafe import Markup
 
 from station.errors import BadInput
+from station.jobs.comparison import (
+    COMPARISON,
+    Characteristic,
+    Way,
+    doubts,
+    values_of,
+    way_from,
+)
+from station.jobs.papers.plots import Level, Row, strip_plot
 from station.ledger.queries import SampleRow
-from station.reports.plots import Level, Row, strip_plot
 from station.statistics.comparison import Comparison, Estimate, compare
-from station.ways import COMPARISON, Characteristic, Way, doubts, values_of, way_from
 from web.context import reader
 from web.order import MAX_TEXT
 

@@ -6,7 +6,7 @@ from werkzeug.routing import RequestRedirect
 from werkzeug.wrappers import Response
 
 from station.errors import BadInput, LockedOut, NotAllowed, StationError, WrongSecret
-from station.people import MAX_NAME, MAX_PASSPHRASE, Right
+from station.shop.rights import MAX_NAME, MAX_PASSPHRASE, Right
 from web import access, choices
 from web.context import reader
 from web.order import entry_number, field

@@ -2,11 +2,16 @@
 
 from flask import Blueprint, render_template, request
 
-from calibration.records import CheckResult
-from station.limits import CriterionTable, Limit, LimitSet, limit_of
-from station.secret_file import SecretFile
-from station.trust import Trust
-from station.wire import WireSize, parse_size
+from calibration.standing import CheckResult
+from station.crimp.limits import (
+    CriterionTable,
+    Limit,
+    LimitSet,
+    limit_of,
+)
+from station.crimp.wire import WireSize, parse_size
+from station.shop.secrets import SecretFile
+from station.shop.trust import Trust
 from web.check_figure import check_figure
 from web.context import bench, reader, station, trust_book
 from web.languages import later

@@ -4,15 +4,15 @@ from dataclasses import dataclass
 
 from flask import Blueprint, render_template
 
-from station.connectors import (
+from station.crimp.connectors import (
     CheckItem,
     Connector,
     Family,
     insulation_gap_mm,
     strip_length_mm,
 )
-from station.datafiles import shipped_book
-from station.wire import parse_size
+from station.crimp.facts import shipped_book
+from station.crimp.wire import parse_size
 from web.words import words
 
 pages = Blueprint("guide", __name__)

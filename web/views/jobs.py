@@ -8,20 +8,20 @@ from typing import cast
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from station.bench_state import SampleOrder
+from station.crimp.wire import parse_size
 from station.errors import BadInput
-from station.job_papers import counted_samples, paper_of
-from station.jobs.course import Todo
-from station.jobs.daily_check import DueNest
-from station.jobs.daily_plan import DailyCheckPlan
+from station.jobs.daily.judge import DueNest
+from station.jobs.daily.plan import DailyCheckPlan
+from station.jobs.papers.frame import Paper
+from station.jobs.papers.of_job import counted_samples, paper_of
+from station.jobs.plans import plan_named
+from station.jobs.sample_order import SampleOrder
+from station.jobs.step import Todo
 from station.ledger.entries import NEST_OUTCOME, Joint
 from station.ledger.job_queries import JobRecord, holds, job_record, jobs, work
 from station.ledger.queries import LedgerReader, SampleRow
-from station.nest_book import since_good_check
-from station.people import Right
-from station.plan_files import plan_named
-from station.reports.frame import Paper
-from station.wire import parse_size
+from station.shop.nests import since_good_check
+from station.shop.rights import Right
 from web.access import demand, demand_measuring, may
 from web.context import bench, reader
 from web.order import MAX_TEXT, choices, field, read_place

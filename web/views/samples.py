@@ -6,16 +6,16 @@ from dataclasses import dataclass
 from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as WerkzeugResponse
 
-from station.causes import Hint
-from station.datafiles import shipped_causes
+from station.crimp.causes import Hint
+from station.crimp.facts import shipped_causes
+from station.crimp.limits import LimitSet
+from station.crimp.pull.reduce import FAILURE_MODES
 from station.errors import BadInput, StationError
 from station.ledger.entries import Correction, SampleFinished
 from station.ledger.queries import UNFINISHED, LedgerReader, SampleRow
 from station.ledger.traces import decode_trace
-from station.limits import LimitSet
-from station.people import Right
-from station.pull import FAILURE_MODES
-from station.sample_hints import sample_hints
+from station.shop.hints import sample_hints
+from station.shop.rights import Right
 from web.access import demand
 from web.context import bench, reader
 from web.figures import trace_figure

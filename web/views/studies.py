@@ -7,11 +7,11 @@ from collections.abc import Mapping
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from calibration.records import UNITS, Role
+from calibration.standing import UNITS, Role
 from calibration.study_plan import STUDY_WORDS, Turn, crossed_turns, nested_turns, reclip_turns
 from station.errors import BadInput, InstrumentError
-from station.gauge_figure import draw_gauge
-from station.gauge_studies import (
+from station.shop.rights import Right
+from station.shop.studies import (
     StudyProgress,
     begin,
     dropped,
@@ -24,7 +24,7 @@ from station.gauge_studies import (
     study,
     turn_words,
 )
-from station.people import Right
+from station.shop.study_figure import draw_gauge
 from web.access import demand_measuring
 from web.calibration_forms import number, readings_in
 from web.context import bench, reader

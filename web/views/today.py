@@ -6,10 +6,10 @@ from babel.dates import format_date
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from station.blind_judging import order_for
-from station.certificates import held_certificates
 from station.errors import BadInput
-from station.jobs.certificate import Held, latest_held
+from station.jobs.certification.blind import order_for
+from station.jobs.certification.certificates import held_certificates
+from station.jobs.certification.statement import Held, latest_held
 from station.ledger.job_queries import holds
 from station.ledger.queries import SampleRow
 from web.access import demand_measuring

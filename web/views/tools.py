@@ -8,8 +8,8 @@ from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from station.ledger.flat import guarded
-from station.nest_book import hold_of, since_good_check
-from station.tool_book import described_tool
+from station.shop.nests import hold_of, since_good_check
+from station.shop.tools import described_tool
 from web.access import demand_measuring
 from web.context import bench, glances, reader, station
 from web.figures import trend_figure

@@ -5,18 +5,20 @@ from collections.abc import Mapping
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from station.connectors import connector_named
-from station.datafiles import shipped_book, shipped_connectors
+from station.crimp.connectors import connector_named
+from station.crimp.facts import shipped_book, shipped_connectors
+from station.crimp.wire import parse_size
 from station.errors import BadInput, DataFileError, NoLimit
-from station.jobs.tool_validation import OUTCOME_WORDS, WHAT, JointResult, joint_words
-from station.jobs.validation_course import ValidationScope
-from station.jobs.validation_plan import ToolValidationPlan
-from station.ledger.entries import Joint
-from station.ledger.job_queries import jobs
-from station.people import Right
-from station.plan_files import load_plans, plan_named
-from station.reports.validation import compared, finding_plot
-from station.validation_book import (
+from station.jobs.plans import load_plans, plan_named
+from station.jobs.validation.judge import (
+    OUTCOME_WORDS,
+    WHAT,
+    JointResult,
+    joint_words,
+)
+from station.jobs.validation.paper import compared, finding_plot
+from station.jobs.validation.plan import ToolValidationPlan
+from station.jobs.validation.record import (
     JOB,
     Validation,
     begin_validation,
@@ -28,7 +30,10 @@ from station.validation_book import (
     read_validation,
     replaced_by,
 )
-from station.wire import parse_size
+from station.jobs.validation.steps import ValidationScope
+from station.ledger.entries import Joint
+from station.ledger.job_queries import jobs
+from station.shop.rights import Right
 from web import access
 from web.calibration_forms import as_number
 from web.context import bench, ledger, reader, station

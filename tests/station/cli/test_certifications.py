@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from station.blind_judging import order_for, pool
 from station.cli.main import run
+from station.jobs.certification.blind import order_for, pool
 from station.ledger.entries import NestHeld
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret

@@ -15,15 +15,15 @@ from pathlib import Path
 import pytest
 
 from station.cli.main import run
-from station.demo import workshop
-from station.demo.rounds import SAMPLES
-from station.job_book import JobBook
+from station.jobs.open_jobs import JobBook
 from station.ledger.entries import NEST_OUTCOME, NestHeld
 from station.ledger.job_queries import job_record, jobs, nest_checks
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
 from station.settings import Settings
+from station.simulation import workshop
+from station.simulation.history import SAMPLES
 from tests.pace import unpaced
 
 FAST = ("--days", "5")

@@ -14,10 +14,10 @@ import pytest
 from station.cli.main import run
 from station.instruments.port import LinePort
 from station.instruments.profiles import load_meter_profile
-from station.instruments.simulated.launch import SimulatedInstrument
 from station.ledger.chain import Moment
 from station.ledger.entries import PersonAdded, SampleBegun
 from station.ledger.store import Ledger
+from station.simulation.launch import SimulatedInstrument
 from tests.doors import PASSPHRASE, give_secret
 from tests.station.instruments.fakes import FarEnd
 from tests.station.ledger.invented_entries import CALIBRATED, CHECKED, JOINT

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from station.cli import doctor_machine as looks
-from station.doctor import Holder
+from station.cli.doctor_findings import Holder
 
 MOUNTS = """\
 22 1 179:2 / / ro,relatime - ext4 /dev/root rw

@@ -7,11 +7,11 @@ import pytest
 
 from station.cli.entrance import check_reach, show_way_in, warn_of_listeners
 from station.cli.main import run
-from station.doors import Doors
 from station.errors import DataFileError, NotAllowed
 from station.ledger.entries import PersonAdded
 from station.ledger.store import Ledger
 from station.settings import ANY_ADDRESS, DoorSettings, Settings
+from station.shop.sign_in import Doors
 from tests.doors import PASSPHRASE, PIN, cheap_hashes, give_secret
 
 PROXIED = DoorSettings(behind_proxy=True, hosts=("bench.example",))

@@ -7,7 +7,7 @@ from station.cli.main import run
 from station.ledger.entries import PersonAdded
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
-from tests.station.test_importing import TABLE
+from tests.station.ledger.test_elsewhere import TABLE
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
 

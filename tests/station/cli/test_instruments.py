@@ -7,8 +7,8 @@ import pytest
 
 from station.cli.main import run
 from station.instruments.profiles import load_tester_profile, profile_names
-from station.instruments.simulated.launch import SimulatedInstrument
 from station.settings import read_settings
+from station.simulation.launch import SimulatedInstrument
 
 Captured = pytest.CaptureFixture[str]
 

@@ -9,11 +9,11 @@ import pytest
 
 from station.cli.main import run
 from station.cli.signing import FROM_ENVIRONMENT
-from station.datafiles import DATA
+from station.files import DATA
 from station.ledger import database
-from station.secret_file import SecretFile
+from station.shop.secrets import SecretFile
 from tests.pace import unpaced
-from tests.station.job_hands import TOOL, WEAK_N, Shop
+from tests.station.jobs.job_hands import TOOL, WEAK_N, Shop
 
 PLACE = f"{TOOL}/red"
 

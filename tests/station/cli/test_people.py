@@ -12,7 +12,7 @@ from station.cli.signing import FROM_ENVIRONMENT, NEW_FROM_ENVIRONMENT, signed_b
 from station.errors import NotAllowed
 from station.ledger.entries import PersonAdded
 from station.ledger.store import Ledger
-from station.people import Right
+from station.shop.rights import Right
 from tests.doors import PASSPHRASE, PIN, cheap_hashes, give_secret
 
 

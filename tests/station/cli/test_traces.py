@@ -11,7 +11,7 @@ from station.cli import trace_files
 from station.cli.main import run
 from station.cli.trace_files import read_trace
 from station.errors import BadInput
-from station.instruments.simulated.physics import Specimen, pull_curve
+from station.simulation.physics import Specimen, pull_curve
 
 KEYS = {
     "peak_n", "peak_time_s", "loading_rate_n_per_s", "peak_may_be_low_by_n", "drops",

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from station.cli.main import run
+from station.jobs.validation.record import order_for, read_validation
 from station.ledger.store import Ledger
-from station.validation_book import order_for, read_validation
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
 from tests.station.jobs.invented_samples import normal_forces
 from tests.station.jobs.recorded import check_instruments, people_and_tools, take

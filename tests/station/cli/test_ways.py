@@ -4,8 +4,8 @@ from pathlib import Path
 import pytest
 from scipy import stats
 
-from station.bench_state import SampleOrder
 from station.cli.main import run
+from station.jobs.sample_order import SampleOrder
 from station.ledger.store import Ledger
 from tests.station.jobs.invented_samples import JOINT
 from tests.station.jobs.recorded import people_and_tools, take

@@ -19,8 +19,8 @@ from station.instruments.profiles import (
     profile_names,
 )
 from station.instruments.pull_tester import ForceTrace, PullTester
-from station.instruments.simulated.launch import SimulatedInstrument
-from station.instruments.simulated.voices import METER_VOICES, TESTER_VOICES
+from station.simulation.launch import SimulatedInstrument
+from station.simulation.voices import METER_VOICES, TESTER_VOICES
 
 METERS = [name for name in profile_names() if isinstance(load_profile(name), MeterProfile)]
 TESTERS = [name for name in profile_names() if isinstance(load_profile(name), PullTesterProfile)]

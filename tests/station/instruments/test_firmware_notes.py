@@ -17,7 +17,7 @@ from station.instruments.profiles import (
     load_tester_profile,
 )
 from station.instruments.pull_tester import PullTester
-from station.instruments.simulated.launch import SimulatedInstrument
+from station.simulation.launch import SimulatedInstrument
 
 NOTES = Path(__file__).parents[3] / "firmware_notes"
 PROTOCOL = (NOTES / "line_protocol.md").read_text(encoding="utf-8")

@@ -48,7 +48,7 @@ import pytest
 from station.instruments.force_lines import ForceLines
 from station.instruments.port import LinePort
 from station.instruments.profiles import load_tester_profile
-from station.instruments.simulated.launch import SimulatedInstrument
+from station.simulation.launch import SimulatedInstrument
 
 STATION_TESTS = Path(__file__).parents[1]
 CASES = re.findall(r"^(\S.*?)\s{2,}(test_\w+)\.(test_\w+)$", __doc__ or "", re.MULTILINE)

@@ -8,12 +8,11 @@ import pytest
 
 from station.errors import PortMissing
 from station.instruments.framing import Identity
-from station.instruments.keeper import LinkKeeper
-from station.instruments.link import BackOff, InstrumentLink
+from station.instruments.link import BackOff, InstrumentLink, LinkKeeper
 from station.instruments.port import LinePort
 from station.instruments.profiles import load_tester_profile
 from station.instruments.pull_tester import PullTester
-from station.instruments.simulated.launch import SimulatedInstrument
+from station.simulation.launch import SimulatedInstrument
 
 PROFILE = load_tester_profile("tester-stream-newton")
 LONG_S = 30.0
@@ -83,7 +82,7 @@ def test_another_serial_number_is_said_until_the_right_one_is_back(
     changes: Changes,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr("station.instruments.keeper._PERSON_PAUSE_S", 0.05)
+    monkeypatch.setattr("station.instruments.link._PERSON_PAUSE_S", 0.05)
     keeper.start()
     changes.wait_until(keeper, None)
     simulated.command({"fault": "unplugged"})

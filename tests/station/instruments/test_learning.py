@@ -6,8 +6,8 @@ import pytest
 from station.errors import InstrumentGarbled
 from station.instruments.dialects import LineSettings
 from station.instruments.learning import Proposal, propose
-from station.instruments.simulated.pull_tester import SimulatedPullTester
-from station.instruments.simulated.voices import TESTER_VOICES
+from station.simulation.pull_tester import SimulatedPullTester
+from station.simulation.voices import TESTER_VOICES
 
 LINE = LineSettings(baud=9600)
 BREAK_N = 120.0

@@ -11,7 +11,7 @@ from station.instruments.link import BackOff, InstrumentLink
 from station.instruments.port import LinePort
 from station.instruments.profiles import load_tester_profile
 from station.instruments.pull_tester import PullTester
-from station.instruments.simulated.launch import SimulatedInstrument
+from station.simulation.launch import SimulatedInstrument
 
 PROFILE = load_tester_profile("tester-stream-newton")
 QUICK = BackOff(0.01, 0.05)

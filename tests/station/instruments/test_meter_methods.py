@@ -10,7 +10,7 @@ from station.instruments.dialects import Reversal
 from station.instruments.meter import Meter
 from station.instruments.port import LinePort
 from station.instruments.profiles import MeterProfile, load_meter_profile
-from station.instruments.simulated.launch import SimulatedInstrument
+from station.simulation.launch import SimulatedInstrument
 from tests.station.instruments.fakes import Responder, ScriptedMeter
 
 PLAIN = load_meter_profile("meter-scpi-plain")

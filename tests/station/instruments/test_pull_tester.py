@@ -17,7 +17,7 @@ from station.instruments.force_lines import ForceSample
 from station.instruments.port import LinePort
 from station.instruments.profiles import PullTesterProfile, load_tester_profile
 from station.instruments.pull_tester import ForceTrace, PullTester
-from station.instruments.simulated.launch import SimulatedInstrument
+from station.simulation.launch import SimulatedInstrument
 from tests.station.instruments.fakes import Responder
 
 SHIPPED = load_tester_profile("tester-stream-newton")

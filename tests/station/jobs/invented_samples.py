@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from station.jobs.job_sample import JobSample
+from station.jobs.sample import JobSample
 from station.ledger.entries import CriterionResult, Joint
 
 JOINT = Joint(connector="butt-splice-red", wires=("18 AWG", "18 AWG"), tool="Egret", nest="red")

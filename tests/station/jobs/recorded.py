@@ -3,7 +3,7 @@
 from datetime import datetime, timedelta
 from typing import Any
 
-from station.bench_state import SampleOrder
+from station.jobs.sample_order import SampleOrder
 from station.ledger.chain import Moment
 from station.ledger.entries import (
     InstrumentChecked,

@@ -9,7 +9,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 from markupsafe import escape
 
-from station.bench_state import Stage
+from station.bench.board import Stage
 from station.errors import BadInput
 from station.ledger.queries import LedgerReader
 from tests.web.fake_bench import FakeBench

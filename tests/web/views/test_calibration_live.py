@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from station.demo import workshop
-from station.demo.run import SimulatedBench, demo_limit_sets, simulated_bench
 from station.ledger.entries import InstrumentChecked
 from station.ledger.store import Ledger
 from station.settings import Settings
+from station.simulation import workshop
+from station.simulation.demo import SimulatedBench, demo_limit_sets, simulated_bench
 from tests.web.visitor import Visitor
 from web import create_app
 

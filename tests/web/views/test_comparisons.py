@@ -1,6 +1,6 @@
 """Two ways side by side on the page."""
 
-from station.bench_state import Stage
+from station.bench.board import Stage
 from station.ledger.store import Ledger
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import HOSTILE, SET, finish

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 from flask import Flask
 
-from station.doors import Doors
 from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
+from station.shop.sign_in import Doors
 from tests.doors import PASSPHRASE, PIN, cheap_hashes, give_secret
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import NOW

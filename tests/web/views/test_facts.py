@@ -4,8 +4,8 @@ import html
 
 from flask.testing import FlaskClient
 
-from station.datafiles import shipped_limit_sets
-from station.limits import CriterionTable, LimitSet, LimitSets
+from station.crimp.facts import shipped_limit_sets
+from station.crimp.limits import CriterionTable, LimitSet, LimitSets
 from tests.web.fake_bench import FakeBench
 
 

@@ -6,7 +6,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from station.cli.main import run
-from station.datafiles import shipped_book
+from station.crimp.facts import shipped_book
 
 
 def test_every_connector_is_shown_with_what_the_command_says(

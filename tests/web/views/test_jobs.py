@@ -6,7 +6,8 @@ from datetime import timedelta
 import pytest
 from flask.testing import FlaskClient
 
-from station.bench_state import SampleOrder, Stage
+from station.bench.board import Stage
+from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import JobBegun, ToolAdded
 from station.ledger.job_queries import holds, jobs, work
 from station.ledger.queries import LedgerReader

@@ -7,9 +7,9 @@ import pytest
 from flask.testing import FlaskClient
 
 from station.errors import InstrumentSilent
-from station.gauge_studies import StudyProgress, studies
 from station.ledger.entries import StudyReading
 from station.ledger.store import Ledger
+from station.shop.studies import StudyProgress, studies
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import HOSTILE
 

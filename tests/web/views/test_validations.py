@@ -4,9 +4,9 @@ import re
 
 import pytest
 
-from station.bench_state import Stage
+from station.bench.board import Stage
+from station.jobs.validation.record import read_validation
 from station.ledger.store import Ledger
-from station.validation_book import read_validation
 from tests.station.jobs.invented_samples import normal_forces
 from tests.station.jobs.recorded import check_instruments
 from tests.web.fake_bench import FakeBench

@@ -1,0 +1,398 @@
+"""One sample from clip-on to verdict: the bench. Its threads live here.
+
+The bench knows ports and profiles, never whether an instrument is simulated; it asks an
+:class:`Operator` for what a person does, shows every step on its board, and writes a sample's entry
+before it says that the sample is done.
+"""
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from station.bench.board import WHAT_TO_DO, Board, Stage
+from station.bench.measuring import SampleCourse, Surroundings
+from station.bench.operator import Operator, PageOperator, SampleAbandoned
+from station.bench.panel import BenchPanel
+from station.bench.sample_entry import finished_sample
+from station.bench.unsaved import SampleKeeper
+from station.crimp.connectors import ConnectorBook, connector_named
+from station.crimp.limits import Limit, LimitSets
+from station.crimp.pull.reduce import FAILURE_MODES
+from station.crimp.wire import parse_size, weakest_wire
+from station.errors import BadInput, CalibrationNeeded, InstrumentError, SampleUnsaved, StationError
+from station.instruments.bay import InstrumentBay, InstrumentLine, Role
+from station.instruments.panel.base import BasePanel, NoPanel, PanelLine
+from station.instruments.panel.contacts import PanelEvent
+from station.instruments.standard_reading import read_pull, read_standard
+from station.jobs.open_jobs import JobBook
+from station.jobs.sample_order import SampleOrder
+from station.ledger.entries import Payload, PullBegun, SampleBegun, SampleFinished
+from station.ledger.record import Entry
+from station.ledger.store import Ledger
+from station.settings import Settings
+from station.shop.trust import TrustBook, attention
+
+
+@dataclass(frozen=True, slots=True)
+class SampleOutcome:
+    """How a sample ended: what was logged, and what went wrong with an instrument if so."""
+
+    sample_id: str
+    finished: SampleFinished
+    error: InstrumentError | None = None
+
+
+class Bench:
+    """The bench: its instruments, its ledger, and at most one sample at a time.
+
+    Parameters
+    ----------
+    ledger
+        Open for writing.
+    bay
+        The instruments on their ports.
+    """
+
+    def __init__(
+        self,
+        *,
+        settings: Settings,
+        ledger: Ledger,
+        bay: InstrumentBay,
+        limit_sets: LimitSets,
+        connectors: ConnectorBook,
+        panel: BasePanel | None = None,
+        demo: bool = False,
+    ) -> None:
+        self.settings = settings
+        self.limit_sets = limit_sets
+        self.connectors = connectors
+        self.board = Board()
+        self.trust = TrustBook(ledger.reader, settings)
+        self.jobs = JobBook(ledger, settings, demo=demo)
+        self.panel = BenchPanel(panel or NoPanel("This bench has no panel."), self.board)
+        self.keeper = SampleKeeper(ledger, self.board, settle=self._settle)
+        self._ledger = ledger
+        self._bay = bay
+        self._demo = demo
+        self._busy = threading.Lock()
+        self._thread: threading.Thread | None = None
+        self._operator: PageOperator | None = None
+        self._stop = threading.Event()
+        self._show_attention()
+
+    @property
+    def simulated(self) -> bool:
+        """True where any instrument or the panel is simulated."""
+        return self._bay.simulated or self.panel.simulated
+
+    @property
+    def busy(self) -> bool:
+        """True while a sample is under way."""
+        return self._busy.locked()
+
+    def keep_connected(self) -> None:
+        """Connect the instruments now and after each loss, and show on the board how they do."""
+        self._bay.keep_connected(self._show_instruments)
+
+    def take_event(self, event: PanelEvent) -> None:
+        """Act on what happened at the panel: the footswitch confirms, an open guard voids."""
+        self.panel.take(event, self.confirm, self._stop.set)
+
+    def instruments(self) -> list[InstrumentLine]:
+        """One line per instrument: what it is, where, and what is wrong with it."""
+        return self._bay.lines()
+
+    def panel_line(self) -> PanelLine:
+        """The panel: whether there is one, how its contacts stand, what is wrong with it."""
+        return self.panel.line()
+
+    def take_sample(self, order: SampleOrder, operator: Operator) -> SampleOutcome:
+        """Take one sample, from its description to its entry in the ledger.
+
+        Raises
+        ------
+        BadInput, NoLimit, UnknownSize, DataFileError
+            The description cannot be used; nothing was logged.
+        CalibrationNeeded, NestOnHold
+            An instrument may not judge now, or the nest is held; nothing was logged.
+        SampleUnsaved
+            The sample before, or this one, could not be written: it is kept in memory.
+        LedgerError
+            The record could not be written; the sample was not taken up.
+        """
+        if not self._busy.acquire(blocking=False):
+            raise BadInput("A sample is under way on this bench: finish it or give it up first.")
+        try:
+            self.keeper.demand_saved()
+            order = self.jobs.order(order)
+            self._demand_trust()
+            return self._take(order, self._limits_for(order), operator)
+        finally:
+            self._busy.release()
+
+    def void_unfinished(self, sample_id: str, person: str, reason: str) -> SampleFinished:
+        """Void a sample that was begun and never finished.
+
+        Raises
+        ------
+        BadInput
+            There is no such sample, or it is finished.
+        SampleUnsaved
+            It is finished, and waits in memory to be written.
+        """
+        self.keeper.demand_saved(sample_id)
+        row = next(
+            (row for row in self._ledger.reader.unfinished() if row.sample_id == sample_id), None
+        )
+        entry = self._ledger.entry(sample_id)
+        if row is None or entry is None or not isinstance(entry.payload, SampleBegun):
+            raise BadInput(f"Sample {sample_id} is not waiting to be finished.")
+        begun = entry.payload
+        order = SampleOrder(
+            person, begun.job, begun.joint, begun.limit_set, job_id=begun.job_id, step=begun.step
+        )
+        standing = self._standing(begun.limit_set)
+        finished = finished_sample(
+            sample_id, order, (), standing=standing, guard=self.settings.guard,
+            resistance=None, pull=None, void_reason=reason, void_by="person", demo=begun.demo,
+        )  # fmt: skip
+        self._ledger.append(finished, person=person)
+        self._settle(begun.job_id, person)
+        return finished
+
+    def _settle(self, job_id: str | None, person: str) -> str | None:
+        """Let a job take note of its sample; return what went wrong, which loses no sample."""
+        try:
+            if job_id is not None:
+                self.jobs.settle(job_id, person)
+        except StationError as error:
+            return str(error)
+        return None
+
+    def save_again(self) -> bool:
+        """Try now to write a sample that is in memory only; whether none is any more."""
+        return self.keeper.save_again()
+
+    def enter(self, payload: Payload, person: str) -> Entry:
+        """Write what a person did beside the samples: a calibration, a check, a study's reading."""
+        demo = payload.demo or self._demo or self._ledger.reader.is_demo()
+        entry = self._ledger.append(payload.model_copy(update={"demo": demo}), person=person)
+        self._show_attention()
+        return entry
+
+    def read_standard(self, role: Role, expected: float) -> tuple[str, list[float]]:
+        """Read an instrument that looks at a known standard; its name, and readings in SI units.
+
+        Raises
+        ------
+        BadInput
+            A sample is under way, or the bench has no such instrument.
+        InstrumentError
+            It does not answer, or what it measures does not stand still.
+        """
+        with self._beside_the_samples():
+            return read_standard(self._bay, role, expected)
+
+    def read_pull(
+        self, on_force: Callable[[float], None] = lambda _force_n: None
+    ) -> tuple[str, float]:
+        """Record one pull that is no sample, for a gauge study; the tester's name, its peak in N.
+
+        Raises
+        ------
+        BadInput
+            A sample is under way, the guard is open, or the bench has no tester.
+        InstrumentError
+            The tester does not answer, or the pull does not count.
+        """
+        with self._beside_the_samples():
+            self.panel.demand_closed_guard()
+            self._stop = threading.Event()
+            return read_pull(self._bay, self.panel.void_reason, self._stop, on_force)
+
+    @contextmanager
+    def _beside_the_samples(self) -> Iterator[None]:
+        if not self._busy.acquire(blocking=False):
+            raise BadInput("A sample is under way on this bench: finish it or give it up first.")
+        try:
+            yield
+        finally:
+            self._busy.release()
+
+    # ---- the page's way: one thread per sample -------------------------------------------------
+
+    def start(self, order: SampleOrder) -> None:
+        """Take a sample in a thread of its own, with the page as operator.
+
+        Raises
+        ------
+        BadInput, NoLimit, UnknownSize, DataFileError
+            A sample is under way, or the description cannot be used.
+        CalibrationNeeded
+            The settings do not let an instrument judge now.
+        """
+        self.keeper.demand_saved()
+        self._limits_for(order)
+        self.jobs.order(order)
+        self._demand_trust()
+        if self._thread is not None and self.board.state.stage in (Stage.IDLE, Stage.DONE):
+            # The board shows the end a moment before the thread has put its tools away.
+            self._thread.join(timeout=2.0)
+        if self._busy.locked():
+            raise BadInput("A sample is under way on this bench: finish it or give it up first.")
+        operator = PageOperator()
+        self._operator = operator
+        self._thread = threading.Thread(
+            target=self._take_quietly, args=(order, operator), name="bench sample", daemon=True
+        )
+        self._thread.start()
+
+    def confirm(self) -> None:
+        """The person says: clips are on, or the sample is gripped.
+
+        Raises
+        ------
+        BadInput
+            The bench is not waiting for it, or the guard is open when the sample is gripped.
+        """
+        operator, stage = self._asked(Stage.CLIP_ON, Stage.GRIP), self.board.state.stage
+        if stage is Stage.GRIP:
+            self.panel.demand_closed_guard()
+        operator.answer(stage)
+
+    def name_failure(self, mode: str) -> None:
+        """The person says how the sample let go (BadInput if not asked, or no such mode)."""
+        if mode not in FAILURE_MODES:
+            raise BadInput(f"{mode!r} is no failure mode: use one of {', '.join(FAILURE_MODES)}.")
+        self._asked(Stage.NAME_FAILURE).answer(Stage.NAME_FAILURE, mode)
+
+    def abandon(self, reason: str) -> None:
+        """Give the sample under way up; it is logged as void (BadInput if there is none)."""
+        self._asked(Stage.CLIP_ON, Stage.READING, Stage.GRIP, Stage.PULLING, Stage.NAME_FAILURE)
+        if self._operator is not None:
+            self._operator.abandon(reason)
+
+    def close(self) -> None:
+        """Give up what is under way and release the instruments."""
+        if self._operator is not None:
+            self._operator.abandon("the station was stopped")
+        if self._thread is not None:
+            self._thread.join(timeout=10.0)
+        self.keeper.close()
+        self._bay.close()
+
+    def _show_instruments(self) -> None:
+        troubles = tuple(line.trouble for line in self._bay.lines() if line.trouble)
+        if troubles != self.board.state.instrument_troubles:
+            self.board.show(instrument_troubles=troubles)
+
+    def _show_attention(self) -> None:
+        needed = attention(self.trust.known()) is not None
+        if needed != self.board.state.attention:
+            self.board.show(attention=needed)
+
+    def _asked(self, *stages: Stage) -> PageOperator:
+        stage = self.board.state.stage
+        if self._operator is None or stage not in stages:
+            raise BadInput(f"The bench is not waiting for that now. {WHAT_TO_DO[stage]}")
+        return self._operator
+
+    def _take_quietly(self, order: SampleOrder, operator: PageOperator) -> None:
+        try:
+            self.take_sample(order, operator)
+        except SampleUnsaved:
+            pass  # its keeper has said so
+        except StationError as error:
+            self.board.show(stage=Stage.IDLE, trouble=str(error))
+        except Exception as error:
+            # No thread dies quietly: what nobody foresaw is shown where the person looks.
+            self.board.show(stage=Stage.IDLE, trouble=f"The station made a mistake: {error!r}.")
+            raise
+
+    # ---- a sample's way ------------------------------------------------------------------------
+
+    def _limits_for(self, order: SampleOrder) -> list[Limit]:
+        if not order.person.strip():
+            raise BadInput("Say who makes the sample.")
+        if not order.joint.wires:
+            raise BadInput("A sample has at least one wire.")
+        warning = self._barrel_warning(order)
+        if warning is not None and not order.use_wrong_barrel:
+            raise BadInput(f"{warning} A sample made all the same must say so; it is recorded.")
+        self._check_answers(order)
+        return self.limit_sets.for_size(weakest_wire(order.joint.wires), order.limit_set)
+
+    def _demand_trust(self) -> None:
+        """Refuse before anything is logged; an instrument not yet heard is asked in its turn."""
+        for line in self._bay.lines():
+            if line.identity is not None:
+                self.trust.demand(line.role, self._bay.line(line.role).known_as)
+
+    def _barrel_warning(self, order: SampleOrder) -> str | None:
+        connector = connector_named(self.connectors.connectors, order.joint.connector)
+        return self.connectors.fit(connector, [parse_size(w) for w in order.joint.wires]).warning
+
+    def _check_answers(self, order: SampleOrder) -> None:
+        connector = connector_named(self.connectors.connectors, order.joint.connector)
+        known = {item.id for item in self.connectors.checklist(connector)}
+        for name in order.checklist:
+            if name not in known:
+                raise BadInput(f"{name!r} is not on the checklist of {connector.title}.")
+
+    def _standing(self, limit_set: str) -> str:
+        known = limit_set in self.limit_sets.ids
+        return self.limit_sets[limit_set].standing if known else "set no longer at hand"
+
+    def _take(self, order: SampleOrder, limits: list[Limit], operator: Operator) -> SampleOutcome:
+        begun = SampleBegun(
+            demo=self._demo,
+            job=order.job,
+            joint=order.joint,
+            limit_set=order.limit_set,
+            offered_again_for=order.offered_again_for,
+            overridden_warning=self._barrel_warning(order),
+            job_id=order.job_id,
+            step=order.step,
+        )
+        sample_id = self._ledger.append(begun, person=order.person).id
+        self.board.show(
+            stage=Stage.CLIP_ON, order=order, sample_id=sample_id, resistance_readings_ohm=(),
+            force_n=None, peak_n=None, standstill=None, suggested_mode=None, outcome=None,
+            trouble=None,
+        )  # fmt: skip
+        self._stop = operator.stop
+        pulled = PullBegun(sample_id=sample_id, demo=self._demo)
+        around = Surroundings(
+            self.settings, self._bay, self.board, self.panel, self.trust,
+            lambda: self.enter(pulled, order.person),
+        )  # fmt: skip
+        course = SampleCourse(around, order, limits, operator)
+        void_reason: str | None = None
+        error: InstrumentError | None = None
+        try:
+            void_reason = course.run()
+        except InstrumentError as lost:
+            error, void_reason = lost, str(lost)
+        except (SampleAbandoned, CalibrationNeeded) as given_up:
+            void_reason = str(given_up)
+        finished = finished_sample(
+            sample_id,
+            order,
+            limits,
+            standing=self._standing(order.limit_set),
+            guard=self.settings.guard,
+            resistance=course.resistance,
+            pull=course.pull,
+            void_reason=void_reason,
+            void_by=course.void_by,
+            overridden_warning=begun.overridden_warning,
+            demo=self._demo,
+        )
+        self.keeper.save(finished, order.person, course.traces)
+        trouble = self._settle(order.job_id, order.person)
+        trouble = trouble if error is None else str(error)
+        self.board.show(stage=Stage.DONE, outcome=finished, trouble=trouble)
+        self._show_attention()
+        return SampleOutcome(sample_id, finished, error)

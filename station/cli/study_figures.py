@@ -1,0 +1,239 @@
+"""Figures that the command line writes to a file. The drawing library is imported when needed."""
+
+import io
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from station.errors import BadInput
+from station.files import whole_file
+from station.shop.study_figure import GaugePicture, draw_gauge
+from station.statistics.capability import Capability
+from station.statistics.charts import Chart
+from station.statistics.comparison import Comparison, Estimate
+from station.statistics.drift_study import DriftStudy
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+FORMATS = (".svg", ".png", ".pdf")
+
+LINE = "#2b7fc4"
+SECOND = "#a87900"
+ALARM = "#d3492a"
+
+MOST_RUGS = 300
+PAIRS = 100
+LONGEST_NAME = 20
+
+
+def draw_drift(path: Path, values: Sequence[float], study: DriftStudy) -> None:
+    """Draw values in time order with the change that was found, if any.
+
+    Raises
+    ------
+    BadInput
+        The file's ending names no known format, or the file cannot be written; so for every figure.
+    """
+
+    def draw(figure: "Figure") -> None:
+        axes = figure.subplots()
+        axes.plot(values, ".-", color=LINE, linewidth=0.8, markersize=5)
+        axes.axhline(study.baseline.center, color="black", linewidth=0.8)
+        if study.change is not None and study.signal_index is not None:
+            change = study.change
+            axes.axvspan(change.began_low - 0.5, change.began_high + 0.5, color=ALARM, alpha=0.15)
+            axes.axvline(
+                change.began, color=ALARM, linestyle=":", label="change began (95 % shaded)"
+            )
+            axes.axvline(study.signal_index, color=ALARM, linestyle="--", label="signal")
+            axes.legend()
+        axes.set_xlabel("index")
+        axes.set_ylabel("value")
+
+    _save(path, draw, (8.0, 4.0))
+
+
+def draw_gauge_study(path: Path, picture: GaugePicture) -> None:
+    """Draw a gauge study: its measurements, the limit with its blind zone, both spreads."""
+    _save(path, lambda figure: draw_gauge(figure, picture), (8.0, 4.2))
+
+
+def draw_capability(
+    path: Path, values: Sequence[float], result: Capability, lower: float, words: str
+) -> None:
+    """Draw the spread of values with the limit and the bound that must not lie below it.
+
+    Parameters
+    ----------
+    words
+        What the bound says, for its label.
+    """
+
+    def draw(figure: "Figure") -> None:
+        from matplotlib.ticker import MaxNLocator
+
+        axes = figure.subplots()
+        axes.hist(values, bins=_bins(values), color=LINE, alpha=0.45, edgecolor="white")
+        if len(values) <= MOST_RUGS:
+            axes.plot(values, np.zeros(len(values)), "|", color=LINE, markersize=14, clip_on=False)
+        axes.axvline(result.mean, color="black", linewidth=1.0, label=f"mean {result.mean:.5g}")
+        bound = result.lower_tolerance_bound
+        axes.axvline(bound, color=LINE, linestyle="-.", label=f"bound {bound:.5g}: {words}")
+        axes.axvline(lower, color=ALARM, linestyle="--", linewidth=1.8, label=f"limit {lower:g}")
+        axes.yaxis.set_major_locator(MaxNLocator(integer=True))
+        axes.set_xlabel("value")
+        axes.set_ylabel("samples")
+        axes.set_title(f"{result.verdict.upper()}, {result.n} samples", loc="left")
+        figure.legend(loc="outside lower left", ncols=3, frameon=False)
+
+    _save(path, draw, (8.0, 4.0))
+
+
+def draw_chart(path: Path, chart: Chart) -> None:
+    """Draw a control chart; points that break a rule are ringed."""
+
+    def draw(figure: "Figure") -> None:
+        axes = figure.subplots()
+        axes.plot(chart.points, ".-", color=LINE, linewidth=0.8, markersize=6)
+        axes.axhline(chart.center, color="black", linewidth=0.8)
+        for height, name in ((chart.upper, "upper"), (chart.lower, "lower")):
+            axes.axhline(height, color=ALARM, linestyle="--", linewidth=1.2)
+            _at_the_right(axes, height, f"{name} {height:.5g}")
+        _at_the_right(axes, chart.center, f"centre {chart.center:.5g}")
+        marked = sorted({signal.index for signal in chart.signals})
+        axes.plot(
+            marked, [chart.points[index] for index in marked],
+            "o", color=ALARM, markersize=11, fillstyle="none", markeredgewidth=1.6,
+        )  # fmt: skip
+        axes.margins(y=0.15)
+        axes.set_xlabel("index")
+        axes.set_ylabel("value")
+        first = ", ".join(f"{rule} from {index}" for rule, index in _first_by_rule(chart).items())
+        words = f"signals at {len(marked)} points: {first}" if marked else "no signal"
+        axes.set_title(words, loc="left", fontsize=10)
+
+    _save(path, draw, (8.0, 4.0))
+
+
+def draw_comparison(
+    path: Path,
+    values: tuple[Sequence[float], Sequence[float]],
+    names: tuple[str, str],
+    result: Comparison,
+) -> None:
+    """Draw both groups value by value, their differences, and how many pairs the first wins."""
+
+    def draw(figure: "Figure") -> None:
+        grid = figure.add_gridspec(2, 2, width_ratios=(3, 2))
+        _draw_groups(figure.add_subplot(grid[:, 0]), values, names, result)
+        _draw_differences(figure.add_subplot(grid[0, 1]), names, result)
+        _draw_pairs(figure.add_subplot(grid[1, 1]), names, result.chance_above)
+
+    _save(path, draw, (9.0, 4.5))
+
+
+def _draw_groups(
+    axes: "Axes",
+    values: tuple[Sequence[float], Sequence[float]],
+    names: tuple[str, str],
+    result: Comparison,
+) -> None:
+    for place, (column, color) in enumerate(zip(values, (LINE, SECOND), strict=True)):
+        # Spread sideways by rank in a fixed order: the same values give the same picture.
+        order = np.argsort(np.argsort(column))
+        sideways = place + 0.5 * ((order * 0.618034) % 1.0 - 0.5)
+        axes.plot(sideways, column, "os"[place], color=color, alpha=0.6, markersize=6)
+        mean = result.groups[place].mean
+        axes.plot([place - 0.35, place + 0.35], [mean, mean], color="black", linewidth=1.8)
+        axes.annotate(f"{mean:.5g}", (place + 0.37, mean), va="center")
+    labels = [
+        f"{_short(name)}\n{group.n} values"
+        for name, group in zip(names, result.groups, strict=True)
+    ]
+    axes.set_xticks([0, 1], labels)
+    axes.set_xlim(-0.6, 1.75)
+    axes.set_ylabel("value")
+    axes.set_title("every value, line: mean", loc="left", fontsize=10)
+
+
+def _draw_differences(axes: "Axes", names: tuple[str, str], result: Comparison) -> None:
+    rows = (("means", result.difference), ("typical", result.typical_difference))
+    for height, (_, estimate) in enumerate(rows):
+        if estimate.low is not None and estimate.high is not None:
+            axes.plot([estimate.low, estimate.high], [height, height], color="black", linewidth=3)
+        axes.plot([estimate.value], [height], "D", color="black", markersize=8)
+        axes.annotate(
+            f"{estimate.value:.3g}", (estimate.value, height), xytext=(0, 9),
+            textcoords="offset points", ha="center",
+        )  # fmt: skip
+    axes.axvline(0.0, color=ALARM, linestyle="--", linewidth=1.4)
+    axes.set_yticks([0, 1], [name for name, _ in rows])
+    axes.set_ylim(1.7, -0.7)
+    axes.margins(x=0.12)
+    axes.set_title(
+        f"{_short(names[0])} less {_short(names[1])}\n"
+        f"{result.confidence:.0%} interval, dashed: alike",
+        loc="left", fontsize=10,
+    )  # fmt: skip
+
+
+def _draw_pairs(axes: "Axes", names: tuple[str, str], chance: Estimate) -> None:
+    won = PAIRS * chance.value
+    axes.barh([0], [won], color=LINE, alpha=0.6)
+    axes.barh([0], [PAIRS - won], left=[won], color=SECOND, alpha=0.6)
+    if chance.low is not None and chance.high is not None:
+        axes.plot([PAIRS * chance.low, PAIRS * chance.high], [0, 0], color="black", linewidth=3)
+    axes.plot([won], [0], "D", color="black", markersize=8)
+    axes.axvline(PAIRS / 2, color=ALARM, linestyle="--", linewidth=1.4)
+    axes.set_xlim(0, PAIRS)
+    axes.set_ylim(-0.7, 0.7)
+    axes.set_yticks([])
+    axes.set_title(
+        f"of {PAIRS} pairs, one of each:\n"
+        f"{_short(names[0])} higher in {won:.0f}, {_short(names[1])} in {PAIRS - won:.0f}",
+        loc="left", fontsize=10,
+    )  # fmt: skip
+
+
+def _first_by_rule(chart: Chart) -> dict[str, int]:
+    first: dict[str, int] = {}
+    for signal in chart.signals:
+        first.setdefault(signal.rule, signal.index)
+    return first
+
+
+def _at_the_right(axes: "Axes", height: float, text: str) -> None:
+    axes.annotate(
+        text, (1.0, height), xycoords=("axes fraction", "data"), xytext=(4, 0),
+        textcoords="offset points", va="center", fontsize=9,
+    )  # fmt: skip
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 3] + "..."
+
+
+def _bins(values: Sequence[float]) -> int:
+    """As many bars as the square root of the values, 5 to 60."""
+    return int(np.clip(np.sqrt(len(values)), 5, 60))
+
+
+def _save(path: Path, draw: "Callable[[Figure], None]", size_in: tuple[float, float]) -> None:
+    if path.suffix.lower() not in FORMATS:
+        raise BadInput(f"{path.name} is no figure file: end it with {', '.join(FORMATS)}.")
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    # Names come from people's files: a dollar sign in them is not a formula.
+    settings = {"text.parse_math": False, "axes.spines.top": False, "axes.spines.right": False}
+    with matplotlib.rc_context(settings):  # type: ignore[arg-type]
+        figure = Figure(figsize=size_in, layout="constrained")
+        draw(figure)
+        drawn = io.BytesIO()
+        figure.savefig(drawn, format=path.suffix[1:].lower())
+    with whole_file(path) as half:
+        half.write_bytes(drawn.getvalue())

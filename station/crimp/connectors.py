@@ -1,0 +1,225 @@
+"""Connectors as data: what a barrel accepts, how to strip for it, what is measured where.
+
+A connector file names its family; the family says how the joint is made, where the clips go and
+what to look at before the test. Several wires in one barrel count by the sum of their circular
+mils, and that sum must suit the barrel like one wire of the next larger size.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from station.crimp.limits import Standing
+from station.crimp.wire import (
+    AWG_THICKEST,
+    AWG_THINNEST,
+    WireSize,
+    awg,
+    metric,
+    parse_size,
+)
+from station.errors import BadInput
+
+FactStanding = Standing | Literal["common practice, no source"]
+
+PROTRUSION_MM = (0.5, 2.0)
+BARE_GAP_MM = (0.0, 1.0)
+"""Conductor past a through barrel and bare gap before it, 1.5 to 6 mm² (JEM-TR 162, seen once)."""
+
+THINNER_ALLOWED = 0.88
+"""SAE and metric wire of a gauge is up to 11 % thinner than AWG of the same name."""
+
+METRIC_SIZES_MM2 = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0)
+"""Sizes of the metric trade, as IEC 60228 lists them (seen in five texts)."""
+
+
+class _Data(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class CheckItem(_Data):
+    """One thing to look at before the test."""
+
+    id: str
+    question: str
+    figure: str | None = None
+    critical: bool
+    """A critical fault condemns the crimp whatever it measures."""
+    source: str
+    standing: FactStanding
+
+
+class Family(_Data):
+    """A way of joining: what is common to its connectors."""
+
+    id: str
+    title: str
+    accepted_joint: bool = True
+    """False for what is shown for comparison only and must not be built."""
+    barrels: Annotated[int, Field(ge=0, le=2)]
+    """Crimped barrels that a current passes through."""
+    wires_per_barrel: Annotated[int, Field(ge=1, le=2)]
+    through_barrel: bool
+    """True where the conductor's end shows past the barrel."""
+    making: str
+    current_clips: str
+    sense_clips: str
+    fixture: str
+    checklist: tuple[str, ...]
+    note: str | None = None
+
+
+class Connector(_Data):
+    """One connector: one data file."""
+
+    id: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
+    title: str
+    family: str
+    band: str | None = None
+    """Colour of the insulation, as the trade codes wire ranges; not one standard across makers."""
+    accepts: tuple[str, ...]
+    """Canonical wire sizes."""
+    barrel_length_mm: Annotated[float, Field(gt=0.0, le=60.0)] | None = None
+    source: str
+    standing: FactStanding
+
+    def accepts_size(self, size: WireSize) -> bool:
+        """Whether the barrel is made for one wire of this size."""
+        if size.label in self.accepts:
+            return True
+        ranges = [self.circular_mils_range] if size.system != "AWG" else []
+        if size.system == "mm2":
+            ranges.append(self._range_of("mm2"))
+        return any(low <= size.circular_mils <= high for low, high in ranges)
+
+    @property
+    def circular_mils_range(self) -> tuple[float, float]:
+        """Smallest and largest conductor by circular mils, from the accepted AWG sizes."""
+        low, high = self._range_of("AWG")
+        return THINNER_ALLOWED * low, high
+
+    def _range_of(self, system: str) -> tuple[float, float]:
+        """Circular mils of the thinnest and thickest accepted size of a system; 0, 0 if none."""
+        accepted = [parse_size(label) for label in self.accepts]
+        mils = [size.circular_mils for size in accepted if size.system == system]
+        return (min(mils), 1.001 * max(mils)) if mils else (0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """Whether wires suit a barrel.
+
+    Attributes
+    ----------
+    circular_mils
+        Of the wires that share one barrel, together.
+    warning
+        What is wrong and what would fit, in one sentence; None where the wires suit it.
+    """
+
+    circular_mils: float
+    warning: str | None
+
+    @property
+    def ok(self) -> bool:
+        """True where the wires suit the barrel."""
+        return self.warning is None
+
+
+@dataclass(frozen=True, slots=True)
+class ConnectorBook:
+    """All families, check items and connectors at hand."""
+
+    families: Mapping[str, Family]
+    items: Mapping[str, CheckItem]
+    connectors: Mapping[str, Connector]
+
+    def family_of(self, connector: Connector) -> Family:
+        """The family of a connector."""
+        return self.families[connector.family]
+
+    def checklist(self, connector: Connector) -> list[CheckItem]:
+        """What to look at, in order."""
+        return [self.items[name] for name in self.family_of(connector).checklist]
+
+    def fit(self, connector: Connector, sizes: Sequence[WireSize]) -> Fit:
+        """Whether the wires of a sample suit the connector's barrels.
+
+        Parameters
+        ----------
+        sizes
+            All wires of the sample: one per barrel, or those that share the one barrel.
+        """
+        family = self.family_of(connector)
+        if family.wires_per_barrel == 1:
+            wrong = [size for size in sizes if not connector.accepts_size(size)]
+            largest = max((size.circular_mils for size in sizes), default=0.0)
+            if not wrong:
+                return Fit(largest, None)
+            return Fit(largest, self._warning(connector, wrong[0].label, wrong[0]))
+        together = sum(size.circular_mils for size in sizes)
+        as_one = next_larger(together, metric_sizes=all(size.system == "mm2" for size in sizes))
+        if connector.accepts_size(as_one):
+            return Fit(together, None)
+        words = " with ".join(size.label for size in sizes)
+        told = f"{words} (together {together:.0f} circular mils, like {as_one.label})"
+        return Fit(together, self._warning(connector, told, as_one))
+
+    def _warning(self, connector: Connector, words: str, size: WireSize) -> str:
+        others = [
+            other.title
+            for other in self.connectors.values()
+            if other.family == connector.family and other.accepts_size(size)
+        ]
+        tail = f"Use {others[0]}." if others else "No connector of this family takes it."
+        return f"{connector.title} is not made for {words}: it takes {takes(connector)}. {tail}"
+
+
+def takes(connector: Connector) -> str:
+    """The accepted sizes in words."""
+    return ", ".join(connector.accepts)
+
+
+def next_larger(circular_mils: float, *, metric_sizes: bool = False) -> WireSize:
+    """The next larger single size, as the rule for several wires in a barrel says (NASA).
+
+    Even gauges only, and those from 1 AWG up: the odd ones between are no sizes of the trade.
+    Metric sizes of the trade where ``metric_sizes``. The thickest where none is thick enough.
+    """
+    if metric_sizes:
+        singles = [metric(area_mm2) for area_mm2 in METRIC_SIZES_MM2]
+    else:
+        numbers = (*range(AWG_THINNEST, 1, -2), *range(1, AWG_THICKEST - 1, -1))
+        singles = [awg(number) for number in numbers]
+    enough = (size for size in singles if size.circular_mils >= circular_mils * 0.999)
+    return next(enough, singles[-1])
+
+
+def strip_length_mm(connector: Connector, family: Family) -> tuple[float, float] | None:
+    """Shortest and longest strip: barrel, plus what shows past it, plus the bare gap.
+
+    A working aid after JEM-TR 162, not a check. None where the barrel's length is not known.
+    """
+    if connector.barrel_length_mm is None:
+        return None
+    past = PROTRUSION_MM if family.through_barrel else (0.0, 0.0)
+    return (
+        connector.barrel_length_mm + past[0] + BARE_GAP_MM[0],
+        connector.barrel_length_mm + past[1] + BARE_GAP_MM[1],
+    )
+
+
+def insulation_gap_mm(size: WireSize) -> tuple[float, float]:
+    """Allowed gap between insulation and barrel by wire size (NASA workmanship, seen twice)."""
+    return (0.25, 0.75) if size.area_m2 <= awg(20).area_m2 * 1.001 else (0.25, 1.25)
+
+
+def connector_named(connectors: Mapping[str, Connector], name: str) -> Connector:
+    """Look a connector up (BadInput names those there are)."""
+    if name not in connectors:
+        raise BadInput(
+            f"There is no connector {name!r}: use one of {', '.join(sorted(connectors))}."
+        )
+    return connectors[name]

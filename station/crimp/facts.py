@@ -1,0 +1,82 @@
+"""The shipped facts of crimping and a shop's own: limits, connectors, causes."""
+
+from functools import cache
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict
+
+from station.crimp.causes import Cause, CauseFile
+from station.crimp.connectors import (
+    CheckItem,
+    Connector,
+    ConnectorBook,
+    Family,
+)
+from station.crimp.limits import LimitSet, LimitSets
+from station.errors import DataFileError
+from station.files import DATA, read_all, read_toml
+
+
+def load_limit_sets(extra: Path | None = None) -> LimitSets:
+    """The shipped limit sets, and a shop's own from the folder ``extra``."""
+    folders: list[Traversable | Path] = [DATA / "limit_sets"]
+    return LimitSets(read_all([*folders, *([extra] if extra else [])], LimitSet))
+
+
+@cache
+def shipped_limit_sets() -> LimitSets:
+    """The shipped limit sets, read once."""
+    return load_limit_sets()
+
+
+class _FamilyFile(BaseModel):
+    """The file that holds all families and what to look at."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    items: tuple[CheckItem, ...]
+    families: tuple[Family, ...]
+
+
+def load_connectors(extra: Path | None = None) -> ConnectorBook:
+    """The shipped families and connectors, and a shop's own connectors from a folder.
+
+    Raises
+    ------
+    DataFileError
+        A file cannot be read, or names a family or check item that there is none of.
+    """
+    shared = read_toml(DATA / "families.toml", _FamilyFile)
+    items = {item.id: item for item in shared.items}
+    families = {family.id: family for family in shared.families}
+    for family in shared.families:
+        for name in family.checklist:
+            if name not in items:
+                raise DataFileError(f"families.toml: {family.id} lists no such item: {name}.")
+    folders: list[Traversable | Path] = [DATA / "connectors", *([extra] if extra else [])]
+    connectors = {item.id: item for item in read_all(folders, Connector)}
+    for connector in connectors.values():
+        if connector.family not in families:
+            raise DataFileError(
+                f"{connector.id}.toml: there is no family {connector.family!r}: use one of "
+                f"{', '.join(families)}."
+            )
+    return ConnectorBook(families, items, connectors)
+
+
+@cache
+def shipped_causes() -> tuple[Cause, ...]:
+    """The shipped rules for hints, read once."""
+    return read_toml(DATA / "causes.toml", CauseFile).causes
+
+
+@cache
+def shipped_book() -> ConnectorBook:
+    """The shipped connectors with their families, read once."""
+    return load_connectors()
+
+
+def shipped_connectors() -> dict[str, Connector]:
+    """The shipped connectors by identifier."""
+    return dict(shipped_book().connectors)

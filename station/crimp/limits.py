@@ -1,0 +1,277 @@
+"""Limits: what a crimp must reach, by set, criterion and wire size.
+
+A limit set is one data file with its source, edition and standing. Sizes are never interpolated,
+and a value keeps the unit it was printed in: conversions happen on reading, so that a misprint in a
+converted column cannot get in.
+"""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from station.crimp.units import NEWTON_PER_LBF
+from station.crimp.wire import WireSize, parse_size, soft_break_force_n
+from station.errors import BadInput, NoLimit
+from station.statistics.capability import tolerance_factor
+from station.statistics.pooling import MIN_BASELINE
+
+Criterion = Literal["pull_force_min", "voltage_drop_max", "resistance_max", "resistance_ratio_max"]
+
+SI_PER_UNIT: dict[str, tuple[str, float]] = {
+    "N": ("N", 1.0),
+    "lbf": ("N", NEWTON_PER_LBF),
+    "mV": ("V", 1e-3),
+    "mohm": ("ohm", 1e-3),
+    "1": ("1", 1.0),
+}
+"""Master unit as printed -> (SI unit, factor)."""
+
+SHARE = "share of soft break"
+"""Unit of a force that is stated as a share of the wire's own strength."""
+
+UNIT_KIND: dict[Criterion, str] = {
+    "pull_force_min": "N",
+    "voltage_drop_max": "V",
+    "resistance_max": "ohm",
+    "resistance_ratio_max": "1",
+}
+
+Standing = Annotated[str, Field(pattern=r"^(seen-[1-9]\d*|memory|shop)$")]
+
+
+PullKind = Literal["destructive", "hold", "not stated"]
+"""A force that is held and the peak of a pull to destruction are different results."""
+
+
+class _Data(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class Row(_Data):
+    """The limit for one size, where it carries more than a number."""
+
+    value: Annotated[float, Field(gt=0.0)]
+    standing: Standing | None = None
+    test_current_a: Annotated[float, Field(gt=0.0)] | None = None
+    note: str | None = None
+
+
+class CriterionTable(_Data):
+    """One criterion of a set: its unit as printed, and a row per size."""
+
+    criterion: Criterion
+    unit: Literal["N", "lbf", "mV", "mohm", "1", "share of soft break"]
+    rows: dict[str, Row | Annotated[float, Field(gt=0.0)]]
+
+    @model_validator(mode="after")
+    def _check(self) -> "CriterionTable":
+        unit_si = "N" if self.unit == SHARE else SI_PER_UNIT[self.unit][0]
+        if unit_si != UNIT_KIND[self.criterion]:
+            raise ValueError(f"unit {self.unit} does not fit {self.criterion}")
+        for label in self.rows:
+            if parse_size(label).label != label:
+                raise ValueError(f"write the size {label!r} as {parse_size(label).label!r}")
+            if self.criterion == "voltage_drop_max" and self.row(label).test_current_a is None:
+                raise ValueError(f"a voltage drop limit needs test_current_a: {label}")
+        return self
+
+    def row(self, label: str) -> Row:
+        """The row for a canonical size label (KeyError if absent)."""
+        row = self.rows[label]
+        return row if isinstance(row, Row) else Row(value=row)
+
+
+class LimitSet(_Data):
+    """A limit set: one data file."""
+
+    id: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
+    title: str
+    source: str
+    edition: str
+    standing: Standing
+    insulation_grip: Literal["included", "excluded", "as supplied", "not stated"]
+    pull_kind: PullKind
+    hold_s: float | None = None
+    rate_mm_per_min: str | None = None
+    notes: tuple[str, ...] = ()
+    criteria: tuple[CriterionTable, ...]
+
+    @model_validator(mode="after")
+    def _memory_stays_apart(self) -> "LimitSet":
+        for table in self.criteria:
+            for label in table.rows:
+                if table.row(label).standing == "memory" and not self.from_memory:
+                    raise ValueError(f"{label} is from memory: put it into a set of its own")
+        return self
+
+    @property
+    def conditions(self) -> str:
+        """How the set says the test is made, in one line."""
+        parts = [f"insulation grip {self.insulation_grip}"]
+        if self.pull_kind == "hold":
+            held = "" if self.hold_s is None else f" for {self.hold_s:g} s"
+            parts.append(f"stated as a force that is held{held}; a peak is not a hold")
+        elif self.hold_s is not None:
+            parts.append(f"held {self.hold_s:g} s")
+        if self.rate_mm_per_min is not None:
+            parts.append(f"{self.rate_mm_per_min} mm/min")
+        return "; ".join(parts)
+
+    @property
+    def from_memory(self) -> bool:
+        """True where nobody on the project has seen the text."""
+        return self.standing == "memory"
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit for one size: as printed, and in SI.
+
+    ``test_current_a`` is the current at which a voltage drop limit is meant; ``pull_kind`` is what
+    a force limit is stated for.
+    """
+
+    set_id: str
+    criterion: Criterion
+    size: str
+    value: float
+    unit: str
+    value_si: float
+    unit_si: str
+    source: str
+    standing: str
+    conditions: str
+    test_current_a: float | None
+    note: str | None
+    pull_kind: PullKind = "not stated"
+
+
+class LimitSets:
+    """All limit sets at hand.
+
+    Parameters
+    ----------
+    sets
+        Identifiers must be unique.
+    """
+
+    def __init__(self, sets: Iterable[LimitSet]) -> None:
+        self._sets = {limit_set.id: limit_set for limit_set in sets}
+
+    @property
+    def ids(self) -> tuple[str, ...]:
+        """Identifiers in order."""
+        return tuple(sorted(self._sets))
+
+    def __getitem__(self, set_id: str) -> LimitSet:
+        """The set with this identifier; NoLimit names those there are."""
+        if set_id not in self._sets:
+            raise NoLimit(f"There is no limit set {set_id!r}: use one of {', '.join(self.ids)}.")
+        return self._sets[set_id]
+
+    def for_size(self, size: WireSize, set_id: str | None = None) -> list[Limit]:
+        """Every limit for a size; sets from memory only when asked for by identifier.
+
+        Raises
+        ------
+        NoLimit
+            The set, or every set, lacks the size. The message names sets that have it.
+        """
+        sets = [self[set_id]] if set_id else [self._sets[name] for name in self.ids]
+        found = [
+            limit_of(limit_set, table, size)
+            for limit_set in sets
+            if set_id or not limit_set.from_memory
+            for table in limit_set.criteria
+            if size.label in table.rows
+        ]
+        if not found:
+            raise NoLimit(self._nothing_for(size, set_id))
+        return found
+
+    def limit(self, set_id: str, criterion: Criterion, size: WireSize) -> Limit:
+        """The limit of one set for one criterion and size.
+
+        Raises
+        ------
+        NoLimit
+            The set has no such criterion or lacks the size; the message names sets that have it.
+        """
+        for limit in self.for_size(size, set_id):
+            if limit.criterion == criterion:
+                return limit
+        others = self._having(size, criterion)
+        raise NoLimit(
+            f"Limit set {set_id} has no {criterion} for {size.label}; "
+            + (f"sets that have one: {', '.join(others)}." if others else "no other set has one.")
+        )
+
+    def _having(self, size: WireSize, criterion: Criterion | None = None) -> list[str]:
+        return [
+            name
+            for name in self.ids
+            if any(
+                size.label in table.rows and criterion in (None, table.criterion)
+                for table in self._sets[name].criteria
+            )
+        ]
+
+    def _nothing_for(self, size: WireSize, set_id: str | None) -> str:
+        others = self._having(size)
+        where = f"Limit set {set_id} has no" if set_id else "No limit set seen in print has a"
+        tail = f"sets that have it: {', '.join(others)}." if others else "no set has it."
+        return f"{where} row for {size.label} (sizes are not interpolated); {tail}"
+
+
+def shop_resistance_limit_ohm(
+    log_center: float, log_sd: float, n: int, *, coverage: float = 0.99, confidence: float = 0.95
+) -> float:
+    """Highest resistance that a shop's own baseline still explains, in ohm.
+
+    The exact one-sided normal tolerance bound of the logarithm: with this confidence, at least this
+    share of the crimps of the validated tool lies below it. Its standing is ``shop``.
+
+    Parameters
+    ----------
+    log_center, log_sd, n
+        Mean and standard deviation of the natural logarithm of the splice resistance in ohm, and
+        the number of samples behind them.
+
+    Raises
+    ------
+    BadInput
+        Fewer than 10 samples, or no spread.
+    """
+    if n < MIN_BASELINE or not log_sd > 0.0:
+        raise BadInput(
+            f"A shop limit needs a baseline of at least {MIN_BASELINE} samples with some spread, "
+            f"not {n} samples with a deviation of {log_sd:g}."
+        )
+    return math.exp(log_center + tolerance_factor(n, coverage, confidence) * log_sd)
+
+
+def limit_of(limit_set: LimitSet, table: CriterionTable, size: WireSize) -> Limit:
+    """Read one row of a set (KeyError if absent)."""
+    row = table.row(size.label)
+    if table.unit == SHARE:
+        unit_si, factor = "N", soft_break_force_n(size)
+    else:
+        unit_si, factor = SI_PER_UNIT[table.unit]
+    return Limit(
+        set_id=limit_set.id,
+        criterion=table.criterion,
+        size=size.label,
+        value=row.value,
+        unit=table.unit,
+        value_si=row.value * factor,
+        unit_si=unit_si,
+        source=f"{limit_set.source}, {limit_set.edition}",
+        standing=row.standing or limit_set.standing,
+        conditions=limit_set.conditions,
+        test_current_a=row.test_current_a,
+        note=row.note,
+        pull_kind=limit_set.pull_kind,
+    )

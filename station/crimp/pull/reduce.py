@@ -1,0 +1,303 @@
+"""From a force trace to its peak, what the peak may hide, and how the sample let go.
+
+A trace is two arrays of equal length, seconds and newtons, time rising. The peak of a sampled trace
+is one-sided low: the true one may lie between two samples or be rounded off by a filter; see
+:mod:`station.crimp.pull.peak` for the bound. How it let go is a suggestion
+(:mod:`station.crimp.pull.modes`); what the operator says is what counts.
+
+A slip in the grips voids a pull even where a break followed: the jerk loaded the sample in a way
+that no rate describes, and a void costs one more sample while a wrong verdict may cost a joint. A
+recording that ends while the force is still up shows only what the sample held at least, so that it
+is void unless the force was being held.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from station.crimp.pull.events import (
+    falls,
+    longest_stretch_s,
+    noise_sd,
+    steepest_climb,
+)
+from station.crimp.pull.modes import shape_of, suggest
+from station.crimp.pull.peak import (
+    RATE_WINDOW_FRACTION,
+    Climb,
+    climb_at_top,
+    lag_s,
+    loading_rate,
+    peak_loss,
+)
+from station.crimp.wire import WireSize, soft_break_force_n
+from station.errors import BadInput
+
+MAX_SAMPLES = 20_000_000
+
+SLACK_FRACTION = 0.02
+DROP_FRACTION = 0.04
+"""A fall of this share of the peak within the trace counts as a drop (a strand, a slip)."""
+
+OVERLOAD_FRACTION = 0.9
+"""Of the tester's capacity; what came nearer is void."""
+
+HOLD_BAND = 0.9
+HOLD_LEAST_S = 2.0
+"""A force kept above this share of the peak for this long, after a climb, was held."""
+
+STILL_HIGH = 0.5
+"""A recording that ends above this share of its peak ended before the sample let go."""
+
+ENOUGH_FOR_SHAPE = 4
+"""Samples on the rise below which its shape tells nothing."""
+
+ENOUGH_FOR_NOISE = 50
+"""Samples on the rise from which on scatter can be told from teeth."""
+
+FAILURE_MODES = {
+    "drawn_out": "wire drawn out of the barrel",
+    "broke_in_barrel": "broke inside the barrel",
+    "broke_at_edge": "broke at the edge of the barrel",
+    "broke_in_wire": "broke in the free wire",
+    "connector_broke": "the connector itself broke",
+    "insulation_only": "only the insulation held or tore",
+    "grip_slip": "slipped in the grips (void)",
+}
+"""How a pull ends, in the operator's words; common usage, not a list of one standard."""
+
+Force = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class PullReduction:
+    """What a trace says.
+
+    Attributes
+    ----------
+    peak_n, peak_time_s
+        The highest sample.
+    loading_rate_n_per_s
+        Slope of the rise just before the peak; None where the trace starts at its peak.
+    peak_may_be_low_by_n
+        Bound of the one-sided loss by sampling, filter and noise.
+    drops
+        Falls of at least :data:`DROP_FRACTION` of the peak that were followed by a new rise.
+    slack_end_s
+        When the force began to rise for good; None where it never did.
+    ended_by
+        ``break`` (force fell away), ``hold`` (kept up, then released or still on), ``truncated``
+        (the recording ends with the force up) or ``nothing`` (no force).
+    suggested_mode
+        How the sample let go, as a suggestion to the operator; None where the trace does not tell.
+    void_reason
+        Set where the trace cannot be judged.
+    reasons
+        Why that mode is suggested, in plain sentences.
+    held_s
+        Longest time at or above the proof force; without one, above :data:`HOLD_BAND` of the peak.
+    noise_n
+        Standard deviation of a sample, as far as the trace shows it.
+    """
+
+    peak_n: float
+    peak_time_s: float
+    loading_rate_n_per_s: float | None
+    peak_may_be_low_by_n: float
+    drops: int
+    slack_end_s: float | None
+    ended_by: str
+    suggested_mode: str | None
+    void_reason: str | None
+    reasons: tuple[str, ...] = ()
+    held_s: float = 0.0
+    noise_n: float = 0.0
+
+
+def checked_trace(time_s: ArrayLike, force_n: ArrayLike) -> tuple[Force, Force]:
+    """Trace as two float arrays.
+
+    Raises
+    ------
+    BadInput
+        Empty, of unequal length, not numbers, or time that does not rise.
+    """
+    try:
+        time = np.asarray(time_s, dtype=np.float64)
+        force = np.asarray(force_n, dtype=np.float64)
+    except (TypeError, ValueError) as error:
+        raise BadInput("The trace holds something that is not a number.") from error
+    if time.ndim != 1 or time.shape != force.shape:
+        raise BadInput(f"The trace has {time.size} times but {force.size} forces.")
+    if time.size < 2:
+        raise BadInput(f"The trace has {time.size} samples: at least 2 are needed.")
+    if time.size > MAX_SAMPLES:
+        raise BadInput(f"The trace has {time.size} samples: more than {MAX_SAMPLES}.")
+    for name, values in (("time_s", time), ("force_n", force)):
+        bad = np.flatnonzero(~np.isfinite(values))
+        if bad.size:
+            raise BadInput(f"The trace's {name} is not a number at sample {int(bad[0])}.")
+    steps = np.flatnonzero(np.diff(time) <= 0.0)
+    if steps.size:
+        raise BadInput(f"The trace's time does not rise at sample {int(steps[0]) + 1}.")
+    return time, force
+
+
+def reduce_trace(
+    time_s: ArrayLike,
+    force_n: ArrayLike,
+    *,
+    filter_hz: float | None = None,
+    preload_n: float = 2.0,
+    wire: WireSize | None = None,
+    capacity_n: float | None = None,
+    proof_n: float | None = None,
+) -> PullReduction:
+    """Reduce a trace to its peak and what surrounds it.
+
+    Parameters
+    ----------
+    time_s, force_n
+        Shape (n,), n at least 2; time rising, tension positive.
+    filter_hz
+        Corner of a one-pole filter in the tester, where it is known; 1/(pi T) for an average over
+        T seconds.
+    preload_n
+        Force below which nothing is held.
+    wire
+        The wire, whose own strength helps to tell how it let go.
+    capacity_n, proof_n
+        What the tester can bear; the force that was to be held.
+
+    Raises
+    ------
+    BadInput
+        The trace is malformed, or a parameter is not a positive number.
+    """
+    _check_positive(filter_hz=filter_hz, capacity_n=capacity_n, proof_n=proof_n)
+    time, force = checked_trace(time_s, force_n)
+    top = int(np.argmax(force))
+    peak = float(force[top])
+    if peak <= preload_n:
+        return _nothing(peak, float(time[top]), preload_n)
+    slack = _slack_end(force, top, max(preload_n, SLACK_FRACTION * peak))
+    lag = lag_s(filter_hz)
+    climb = _climb(time, force, top, slack, lag)
+    found = falls(force, _least_drop_n(force, top, climb.noise_n))
+    ended_by = _ended_by(time, force, peak / max(climb.steepest_n_per_s, 1e-12 * peak), lag)
+    shape = shape_of(time, force, climb, found, soft_break_n=_soft_n(wire), filter_lag_s=lag)
+    told = ended_by == "break" and _samples_on_rise(force) >= ENOUGH_FOR_SHAPE
+    mode, reasons = suggest(shape) if told or shape.slip else (None, ())
+    to_hold_n = HOLD_BAND * peak if proof_n is None else proof_n
+    return PullReduction(
+        peak_n=peak,
+        peak_time_s=float(time[top]),
+        loading_rate_n_per_s=loading_rate(time[: top + 1], force[: top + 1]),
+        peak_may_be_low_by_n=peak_loss(time, force, climb, found, lag),
+        drops=len(found),
+        slack_end_s=float(time[slack]),
+        ended_by=ended_by,
+        suggested_mode=mode,
+        void_reason=_why_void(force, ended_by, mode, capacity_n),
+        reasons=reasons,
+        held_s=longest_stretch_s(time, force >= to_hold_n),
+        noise_n=climb.noise_n,
+    )
+
+
+def _soft_n(wire: WireSize | None) -> float | None:
+    return None if wire is None else soft_break_force_n(wire)
+
+
+def _least_drop_n(force: Force, top: int, noise_n: float) -> float:
+    peak_n = float(force[top])
+    enough = np.count_nonzero(force[: top + 1] > 0.2 * peak_n) >= ENOUGH_FOR_NOISE
+    return max(DROP_FRACTION * peak_n, 6.0 * noise_n if enough else 0.0)
+
+
+def _nothing(peak_n: float, at_s: float, preload_n: float) -> PullReduction:
+    reason = f"the force never rose above {preload_n:g} N: no sample in the grips"
+    return PullReduction(peak_n, at_s, None, 0.0, 0, None, "nothing", None, reason)
+
+
+def _check_positive(**values: float | None) -> None:
+    for name, value in values.items():
+        if value is not None and not value > 0.0:
+            raise BadInput(f"The pull's {name} must be above 0, not {value}.")
+
+
+def _slack_end(force: Force, top: int, threshold: float) -> int:
+    """Number of the first sample of the rise that no longer falls back below the threshold."""
+    below = np.flatnonzero(force[: top + 1] < threshold)
+    return min(int(below[-1]) + 1, top) if below.size else 0
+
+
+def _climb(time: Force, force: Force, top: int, slack: int, lag: float) -> Climb:
+    peak = force[top]
+
+    def from_below(share: float) -> slice:
+        below = np.flatnonzero(force[: top + 1] < share * peak)
+        return slice(min(int(below[-1]) if below.size else 0, max(top - 1, 0)), top + 1)
+
+    steady, last = from_below(0.2), from_below(1.0 - RATE_WINDOW_FRACTION)
+    noise_n = noise_sd(time[steady], force[steady])
+    rise = slice(max(slack - 1, 0), top + 1)
+    steepest = steepest_climb(time[rise], force[rise], noise_n) or 0.0
+    reach_s = float(np.median(np.diff(time))) + lag
+    return Climb(noise_n, steepest, climb_at_top(time[last], force[last], noise_n, reach_s))
+
+
+def _ended_by(time: Force, force: Force, climb_s: float, lag: float) -> str:
+    """Tell a break from a hold and from a recording cut short.
+
+    ``climb_s`` is the time of a straight climb to the peak: what was held stays up longer than a
+    climb takes to pass, and what is let go by hand does not fall at once.
+    """
+    peak = float(force.max())
+    up = np.flatnonzero(force >= HOLD_BAND * peak)
+    kept_s = longest_stretch_s(time, force >= HOLD_BAND * peak)
+    before = force[: up[0] + 1]
+    low, nearly = (np.flatnonzero(before < share * peak) for share in (0.7, HOLD_BAND))
+    climbed_s = float(time[nearly[-1]] - time[low[-1]]) if low.size and nearly.size else 0.0
+    # A climb that stops at a corner is a machine that stopped; a wire that yields has no corner.
+    corner = climbed_s < 2.0 * (HOLD_BAND - 0.7) * climb_s
+    held = corner and kept_s >= max(HOLD_LEAST_S, 3.0 * (1.0 - HOLD_BAND) * climb_s)
+    if force[-1] >= STILL_HIGH * peak:
+        return "hold" if held else "truncated"
+    last = np.flatnonzero(force >= 0.1 * peak)[-1]
+    gap_s = float(np.median(np.diff(time)))
+    fall_s = float(time[last] - time[up[-1]])
+    released = max(0.2 * climb_s, 4.0 * gap_s + 6.0 * lag) < fall_s < 1.5 * climb_s
+    return "hold" if held and released else "break"
+
+
+def _samples_on_rise(force: Force) -> int:
+    rise = force[: int(np.argmax(force)) + 1]
+    return int(np.count_nonzero(rise > 0.1 * rise[-1]))
+
+
+def _why_void(
+    force: Force, ended_by: str, mode: str | None, capacity_n: float | None
+) -> str | None:
+    peak = float(force.max())
+    if capacity_n is not None and peak > OVERLOAD_FRACTION * capacity_n:
+        return (
+            f"the force came to {peak:g} N, too near the tester's {capacity_n:g} N: "
+            "use a larger tester for this wire"
+        )
+    if force[0] >= 0.95 * peak:
+        return "the recording begins at the peak: start it before the pull and repeat"
+    if _samples_on_rise(force) < 2:
+        return (
+            "the force rose within one sample, so that the peak is not known: "
+            "pull more slowly or use a faster tester"
+        )
+    if mode == "grip_slip":
+        return "the sample slipped in the grips: grip a new one deeper and repeat"
+    if ended_by == "truncated":
+        return (
+            f"the recording ends with {force[-1]:g} N still on: the sample held at least "
+            f"{peak:g} N, but how it ends is not known; record to the end"
+        )
+    return None

@@ -1,0 +1,317 @@
+"""From a four-wire reading to the resistance of the splice itself.
+
+The sense clips span some wire besides the crimp. That wire's share is taken off: *by length*, span
+times ohm per metre of the wire, or *by reference*, the reading of a span of the same reel unbroken.
+Only the wire follows the temperature coefficient; a contact film does not, so the splice is stated
+as it is at the temperature of the test (as SAE J163 and IEC 60512-2-1 subtract the wire).
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from calibration.uncertainty import Budget, Contribution
+from station.crimp.wire import (
+    MATERIALS,
+    Material,
+    WireSize,
+    resistance_ohm_per_m,
+    temperature_factor,
+)
+from station.errors import BadInput
+
+IMPOSSIBLE_BELOW_U = 2.0
+"""A splice this many standard uncertainties below zero cannot be: the test was wrong."""
+
+
+@dataclass(frozen=True, slots=True)
+class WireSpan:
+    """All the wire of one size between the sense clips.
+
+    Attributes
+    ----------
+    length_m, u_length_m
+        Span and its standard uncertainty, in metres.
+    u_fraction
+        Relative standard uncertainty of the wire's ohm per metre: real strand area against the
+        nominal one.
+    """
+
+    size: WireSize
+    material: Material
+    length_m: float
+    u_length_m: float = 0.0
+    u_fraction: float = 0.0
+
+    def __post_init__(self) -> None:
+        for name in ("length_m", "u_length_m", "u_fraction"):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value >= 0.0):
+                raise BadInput(
+                    f"The {name} of the {self.size} wire must be a number that is not negative, "
+                    f"not {value}."
+                )
+
+
+@dataclass(frozen=True, slots=True)
+class SpliceResistance:
+    """A reduced reading.
+
+    Attributes
+    ----------
+    reading_ohm, wire_share_ohm, splice_ohm
+        The raw value, the wire's part of it at the temperature of the test, and the difference.
+    budget
+        Contributions in ohm.
+    temperature_c
+        None where the wire was not corrected, for want of a thermometer.
+    void_reason
+        Set where the result cannot be true; nothing may then be judged by it.
+    """
+
+    reading_ohm: float
+    wire_share_ohm: float
+    splice_ohm: float
+    budget: Budget
+    temperature_c: float | None
+    void_reason: str | None
+
+    @property
+    def u_ohm(self) -> float:
+        """Standard uncertainty of the splice, in ohm."""
+        return self.budget.u
+
+    @property
+    def effective_dof(self) -> float:
+        """Effective degrees of freedom of ``u_ohm``."""
+        return self.budget.effective_dof
+
+
+def wire_share_ohm(spans: Sequence[WireSpan], temperature_c: float | None = None) -> float:
+    """Resistance of the wire between the clips, in ohm; at 20 °C where no temperature is given."""
+    at_c = 20.0 if temperature_c is None else temperature_c
+    return math.fsum(
+        span.length_m * resistance_ohm_per_m(span.size, span.material, at_c) for span in spans
+    )
+
+
+def reduce_by_length(
+    reading_ohm: float,
+    reading_budget: Sequence[Contribution],
+    spans: Sequence[WireSpan],
+    *,
+    temperature_c: float | None = None,
+    u_temperature_k: float = 0.0,
+) -> SpliceResistance:
+    """Take the wire's share off a reading by its length.
+
+    Parameters
+    ----------
+    reading_ohm
+        Mean of the repeats, in ohm.
+    reading_budget
+        What makes the reading uncertain, in ohm: calibration, resolution, repeatability.
+    spans
+        One per kind of wire between the clips.
+    temperature_c
+        Of the wire; None means that it is not corrected, and the share is that of 20 °C.
+    u_temperature_k
+        Standard uncertainty of the temperature; without a thermometer, how far from 20 °C the
+        bench may well be.
+
+    Raises
+    ------
+    BadInput
+        A value is negative, infinite or not a number.
+    """
+    if not math.isfinite(reading_ohm):
+        raise BadInput(f"A reading of {reading_ohm} ohm is not a number that can be reduced.")
+    if not (math.isfinite(u_temperature_k) and u_temperature_k >= 0.0):
+        raise BadInput(f"The temperature's uncertainty must not be negative: {u_temperature_k}.")
+    share = wire_share_ohm(spans, temperature_c)
+    budget = Budget.of(
+        [*reading_budget, *_wire_contributions(spans, temperature_c, u_temperature_k)]
+    )
+    splice = reading_ohm - share
+    return SpliceResistance(
+        reading_ohm, share, splice, budget, temperature_c, impossible(splice, budget.u)
+    )
+
+
+def _wire_contributions(
+    spans: Sequence[WireSpan], temperature_c: float | None, u_temperature_k: float
+) -> list[Contribution]:
+    at_c = 20.0 if temperature_c is None else temperature_c
+    lines = []
+    per_kelvin = 0.0
+    for position, span in enumerate(spans, start=1):
+        which = f" {position}" if len(spans) > 1 else ""
+        per_metre = resistance_ohm_per_m(span.size, span.material, at_c)
+        lines.append(Contribution(f"span{which}", per_metre * span.u_length_m))
+        lines.append(
+            Contribution(f"wire ohm per metre{which}", per_metre * span.length_m * span.u_fraction)
+        )
+        at_20_c = per_metre / temperature_factor(span.material, at_c)
+        per_kelvin += at_20_c * span.length_m * span.material.temperature_coefficient_per_k
+    # Both sides share one air: their temperature errors add, they do not average out.
+    lines.append(Contribution("temperature", per_kelvin * u_temperature_k))
+    return lines
+
+
+@dataclass(frozen=True, slots=True)
+class ReferenceReading:
+    """What a span of unbroken wire of the same reel read on the same meter.
+
+    Attributes
+    ----------
+    reading_ohm, budget
+        Mean and what makes it uncertain, without the meter's common scale error.
+    length_m
+        Of unbroken wire between the sense clips.
+    temperature_c
+        None where no thermometer was at hand.
+    """
+
+    reading_ohm: float
+    budget: tuple[Contribution, ...]
+    length_m: float
+    temperature_c: float | None = None
+
+
+def reduce_by_reference(
+    reading_ohm: float,
+    reading_budget: Sequence[Contribution],
+    reference: ReferenceReading,
+    *,
+    span_m: float,
+    u_span_m: float = 0.0,
+    u_scale_fraction: float = 0.0,
+    material: Material = MATERIALS["copper"],
+    temperature_c: float | None = None,
+    u_temperature_k: float = 0.0,
+) -> SpliceResistance:
+    """Take the wire's share off a reading by what unbroken wire of the same reel reads.
+
+    The wire's own ohm per metre drops out. So does most of the meter's scale error, which both
+    readings share: it acts on their difference only.
+
+    Parameters
+    ----------
+    reading_ohm, reading_budget
+        Mean of the repeats over the splice, and what makes it uncertain besides the scale.
+    span_m
+        Wire between the sense clips over the splice.
+    u_span_m
+        Standard uncertainty of each of the two spans (fixture marks, clip placement).
+    u_scale_fraction
+        Relative standard uncertainty of the meter's scale, common to both readings.
+    temperature_c, u_temperature_k
+        Of the wire over the splice; the uncertainty is that of the difference between the two.
+
+    Raises
+    ------
+    BadInput
+        A value is impossible, or only one of the two temperatures is known.
+    """
+    _check_reference(reading_ohm, reference, span_m, temperature_c)
+    warmth = _factor(material, temperature_c) / _factor(material, reference.temperature_c)
+    ratio = span_m / reference.length_m * warmth
+    share = reference.reading_ohm * ratio
+    splice = reading_ohm - share
+    budget = Budget.of(
+        [
+            *reading_budget,
+            *(
+                Contribution(f"reference {line.name}", line.u * ratio, line.dof)
+                for line in reference.budget
+            ),
+            Contribution("meter scale", abs(splice) * u_scale_fraction),
+            Contribution("span", abs(share) / span_m * u_span_m),
+            Contribution("reference span", abs(share) / reference.length_m * u_span_m),
+            Contribution(
+                "temperature difference",
+                abs(share) * material.temperature_coefficient_per_k * u_temperature_k,
+            ),
+        ]
+    )
+    return SpliceResistance(
+        reading_ohm, share, splice, budget, temperature_c, impossible(splice, budget.u)
+    )
+
+
+def _check_reference(
+    reading_ohm: float, reference: ReferenceReading, span_m: float, temperature_c: float | None
+) -> None:
+    if not (math.isfinite(reading_ohm) and math.isfinite(reference.reading_ohm)):
+        raise BadInput("A reading that is not a number cannot be reduced.")
+    for name, value in (("span", span_m), ("reference span", reference.length_m)):
+        if not (math.isfinite(value) and value > 0.0):
+            raise BadInput(f"The {name} must be a positive length, not {value} m.")
+    if (temperature_c is None) != (reference.temperature_c is None):
+        raise BadInput("Give the temperature of both readings or of neither.")
+
+
+def _factor(material: Material, temperature_c: float | None) -> float:
+    return 1.0 if temperature_c is None else temperature_factor(material, temperature_c)
+
+
+def reversal_ohm(plus_v: float, minus_v: float, current_a: float) -> float:
+    """Resistance from the voltages at +I and -I: a constant thermal voltage cancels."""
+    _check_current(current_a)
+    return (plus_v - minus_v) / (2.0 * current_a)
+
+
+def delta_ohm(first_v: float, second_v: float, third_v: float, current_a: float) -> float:
+    """Resistance from the voltages at +I, -I, +I: a thermal voltage that drifts evenly cancels."""
+    _check_current(current_a)
+    return (first_v - 2.0 * second_v + third_v) / (4.0 * current_a)
+
+
+def _check_current(current_a: float) -> None:
+    if not (math.isfinite(current_a) and current_a > 0.0):
+        raise BadInput(f"The test current must be positive, not {current_a} A.")
+
+
+@dataclass(frozen=True, slots=True)
+class InService:
+    """What a splice does in its circuit.
+
+    Attributes
+    ----------
+    voltage_drop_v, heat_w
+        At the circuit's current.
+    equivalent_length_m
+        Wire of the same size with the same resistance.
+    """
+
+    voltage_drop_v: float
+    heat_w: float
+    equivalent_length_m: float
+
+
+def in_service(
+    splice_ohm: float, current_a: float, wire: WireSize, material: Material
+) -> InService:
+    """Voltage drop, heat and equivalent length of wire of a splice at a current.
+
+    Raises
+    ------
+    BadInput
+        A current that is not positive.
+    """
+    _check_current(current_a)
+    return InService(
+        splice_ohm * current_a,
+        splice_ohm * current_a**2,
+        splice_ohm / resistance_ohm_per_m(wire, material),
+    )
+
+
+def impossible(splice_ohm: float, u_ohm: float) -> str | None:
+    """Say why a splice resistance cannot be true, or None."""
+    if splice_ohm >= -IMPOSSIBLE_BELOW_U * u_ohm:
+        return None
+    return (
+        f"the splice comes out at {splice_ohm * 1e3:.3f} mΩ, below zero by more than the "
+        "uncertainty explains: wrong wire size, span or reel"
+    )

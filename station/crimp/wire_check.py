@@ -1,0 +1,223 @@
+"""Wire check: from the resistance of a length, what size and metal a wire really is.
+
+Resistance alone cannot tell everything: 18 AWG of copper-clad aluminium and 20 AWG of copper are
+the same to a meter. The check therefore names every size and metal that the measurement allows, and
+says "cannot tell" where the uncertainty is too large to separate what was sold from its rivals.
+"""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+from station.crimp.wire import (
+    AWG_THICKEST,
+    AWG_THINNEST,
+    MATERIALS,
+    SAE_CIRCULAR_MILS,
+    Material,
+    WireSize,
+    awg,
+    metric,
+    resistance_ohm_per_m,
+    sae,
+    temperature_factor,
+)
+from station.errors import BadInput
+
+AREA_U_FRACTION = 0.012
+"""Relative standard uncertainty of a real wire's area: 2 % tolerance, rectangular, rounded up."""
+
+CONSISTENT_U = 2.0
+"""Standard uncertainties within which a candidate is consistent with the measurement."""
+
+SENSIBLE_OHM_PER_M = (1e-6, 1e6)
+"""Far wider than any wire from 4/0 to 30 AWG (our own choice); beyond it a unit was mistaken."""
+
+METRIC_MM2 = (0.35, 0.5, 0.75, 0.85, 1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 10.0, 16.0)
+
+Answer = Literal["as sold", "not as sold", "cannot tell"]
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A size and metal that a wire might be.
+
+    Attributes
+    ----------
+    expected_ohm_per_m
+        At 20 °C.
+    deviation
+        Measured over expected, less one.
+    z
+        The deviation in standard uncertainties of measurement and candidate together.
+    """
+
+    size: WireSize
+    material: Material
+    expected_ohm_per_m: float
+    deviation: float
+    z: float
+
+    @property
+    def consistent(self) -> bool:
+        """True where the measurement allows it."""
+        return abs(self.z) <= CONSISTENT_U
+
+    @property
+    def name(self) -> str:
+        """Size and metal in words."""
+        return f"{self.size.label} {METAL_WORDS[self.material.name]}"
+
+
+METAL_WORDS = {
+    "copper": "copper",
+    "tinned-copper": "tinned copper",
+    "cca-10": "copper-clad aluminium (10 %)",
+    "cca-15": "copper-clad aluminium (15 %)",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class WireCheck:
+    """What a wire is, as far as its resistance tells.
+
+    Attributes
+    ----------
+    ohm_per_m, u_ohm_per_m
+        Measured, at 20 °C for the metal it was sold as.
+    sold
+        The candidate that it was sold as.
+    candidates
+        All that are consistent, nearest first; where none is, the nearest three.
+    """
+
+    ohm_per_m: float
+    u_ohm_per_m: float
+    sold: Candidate
+    candidates: tuple[Candidate, ...]
+    answer: Answer
+
+    @property
+    def sentence(self) -> str:
+        """The answer in one line."""
+        sold = f"Sold as {self.sold.name}"
+        off = f"{self.sold.deviation * 100:+.1f} % off its resistance"
+        if self.answer == "as sold":
+            return f"{sold}, and its resistance agrees ({off})."
+        others = [c.name for c in self.candidates if c is not self.sold][:4]
+        if self.answer == "cannot tell":
+            return (
+                f"{sold}: cannot tell, the uncertainty allows {' or '.join(others)} as well. "
+                "Measure a longer piece or with a better meter."
+            )
+        if not any(candidate.consistent for candidate in self.candidates):
+            return f"{sold}, fits no size this station knows ({off}): check span and clips."
+        return f"{sold}, behaves like {' or '.join(others)} ({off})."
+
+
+def check_wire(
+    measured_ohm: float,
+    length_m: float,
+    sold_as: WireSize,
+    material: Material = MATERIALS["copper"],
+    *,
+    u_ohm: float = 0.0,
+    u_length_m: float = 0.0,
+    temperature_c: float = 20.0,
+    u_temperature_k: float = 0.0,
+) -> WireCheck:
+    """Compare the resistance of a length of wire with what it was sold as and with its rivals.
+
+    Parameters
+    ----------
+    measured_ohm, u_ohm
+        Four-wire resistance of the length and its standard uncertainty.
+    length_m, u_length_m
+        Between the sense clips.
+    sold_as, material
+        What the reel says.
+
+    Raises
+    ------
+    BadInput
+        A value is not positive, or not a number.
+    """
+    _check_values(measured_ohm, length_m, (u_ohm, u_length_m, u_temperature_k))
+    u_relative = math.hypot(
+        u_ohm / measured_ohm,
+        u_length_m / length_m,
+        material.temperature_coefficient_per_k * u_temperature_k,
+    )
+    at_temperature = measured_ohm / length_m
+
+    def candidate(size: WireSize, metal: Material) -> Candidate:
+        measured = at_temperature / temperature_factor(metal, temperature_c)
+        expected = resistance_ohm_per_m(size, metal)
+        deviation = measured / expected - 1.0
+        spread = math.hypot(u_relative, AREA_U_FRACTION, metal.u_fraction)
+        return Candidate(size, metal, expected, deviation, math.log1p(deviation) / spread)
+
+    sold = candidate(sold_as, material)
+    others = [
+        candidate(size, metal)
+        for size in _sizes()
+        for metal in MATERIALS.values()
+        if _plausible(size, metal, sold)
+    ]
+    found = sorted((c for c in [sold, *others] if c.consistent), key=_nearness)
+    if not found:
+        found = sorted(others, key=_nearness)[:3]
+    answer = _answer(sold, found)
+    if answer == "cannot tell":
+        found = [c for c in found if c is sold or _is_rival(c, sold)]
+    at_20_c = at_temperature / temperature_factor(material, temperature_c)
+    return WireCheck(at_20_c, at_20_c * u_relative, sold, tuple(found), answer)
+
+
+def _check_values(measured_ohm: float, length_m: float, uncertainties: tuple[float, ...]) -> None:
+    for name, value in (("resistance", measured_ohm), ("length", length_m)):
+        if not (math.isfinite(value) and value > 0.0):
+            raise BadInput(f"The {name} of the wire must be a positive number, not {value}.")
+    if not SENSIBLE_OHM_PER_M[0] <= measured_ohm / length_m <= SENSIBLE_OHM_PER_M[1]:
+        raise BadInput(
+            f"{measured_ohm / length_m:g} Ω per metre is no wire: check the resistance and length."
+        )
+    for value in uncertainties:
+        if not (math.isfinite(value) and value >= 0.0):
+            raise BadInput(f"An uncertainty must be a number that is not negative, not {value}.")
+
+
+def _plausible(size: WireSize, metal: Material, sold: Candidate) -> bool:
+    """Another size of the same kind of metal, or the same size of another kind.
+
+    A clad wire of another size could match any resistance; the eye and a gauge tell it apart.
+    """
+    if size.label == sold.size.label:
+        return metal is not sold.material
+    return metal is sold.material
+
+
+def _nearness(candidate: Candidate) -> float:
+    return abs(candidate.z)
+
+
+def _answer(sold: Candidate, consistent: Iterable[Candidate]) -> Answer:
+    if not sold.consistent:
+        return "not as sold"
+    return "cannot tell" if any(_is_rival(c, sold) for c in consistent) else "as sold"
+
+
+def _is_rival(candidate: Candidate, sold: Candidate) -> bool:
+    """Whether being the candidate would cheat: a clad metal, or at least 4 % less of it.
+
+    Tinned and plain copper are alike in use, and a thicker wire cheats nobody.
+    """
+    if candidate.material.is_copper != sold.material.is_copper:
+        return True
+    return candidate.size.area_m2 < 0.96 * sold.size.area_m2
+
+
+def _sizes() -> list[WireSize]:
+    gauges = [awg(number) for number in range(AWG_THICKEST, AWG_THINNEST + 1)]
+    return [*gauges, *map(sae, SAE_CIRCULAR_MILS), *map(metric, METRIC_MM2)]

@@ -1,1 +1,0 @@
-"""An invented workshop: its people, tools and months of samples. Nothing in it is a measurement."""

@@ -1,0 +1,356 @@
+"""The bench's instruments on their ports: opened when needed, kept connected, found again."""
+
+import itertools
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.worth import ForceWorth, OhmWorth
+from station.errors import BadInput, InstrumentError, NoReading
+from station.instruments.byte_log import TraceFile
+from station.instruments.force_lines import ForceSample
+from station.instruments.framing import Identity
+from station.instruments.link import Identify, InstrumentLink, LinkKeeper
+from station.instruments.meter import Meter, MeterReading, ZeroCheck
+from station.instruments.port import LinePort
+from station.instruments.profiles import (
+    MeterProfile,
+    PullTesterProfile,
+    load_meter_profile,
+    load_tester_profile,
+)
+from station.instruments.pull_tester import ForceTrace, PullTester
+from station.settings import InstrumentSettings, Settings
+
+Role = Literal["meter", "tester"]
+
+NAMES: dict[Role, str] = {"meter": "milliohm meter", "tester": "pull tester"}
+"""What people call them."""
+
+SETTLE_FRACTION = 0.005
+SETTLE_OHM = 5e-6
+MAX_READS = 40
+END_FRACTION = 0.3
+END_TIME_S = 0.4
+MAX_PULL_S = 120.0
+
+Reverse = Callable[[bool], None]
+"""Turns the relay that reverses a meter's test current; called with True for reversed."""
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentLine:
+    """One instrument as the page lists it; ``trouble`` says what is wrong, if anything."""
+
+    role: Role
+    name: str
+    profile: str
+    port: str
+    identity: str | None
+    trouble: str | None
+    simulated: bool
+
+    @property
+    def known_as(self) -> str:
+        """How the record calls it: as it names itself, else by its profile."""
+        return self.identity or self.profile
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedPull:
+    """A pull as recorded: shape (n,) each; ``void_reason`` where it cannot be judged.
+
+    The other fields are those of :class:`station.instruments.pull_tester.ForceTrace`.
+    """
+
+    time_s: NDArray[np.float64]
+    force_n: NDArray[np.float64]
+    void_reason: str | None
+    register_peak_n: float | None
+    time_from: str
+    lost_samples: int
+    unit_assumed: bool
+
+
+class BayMeter:
+    """A configured meter and what its readings are worth."""
+
+    def __init__(
+        self, bay: "InstrumentBay", meter: Meter, profile: MeterProfile, range_ohm: float
+    ) -> None:
+        self._bay = bay
+        self._meter = meter
+        accuracy = profile.accuracy
+        self.worth = OhmWorth(
+            accuracy.percent_of_reading,
+            accuracy.percent_of_range,
+            range_ohm,
+            accuracy.resolution_ohm,
+        )
+        self.same_as_before = False
+        """Whether every latest repeat is, to the last digit, what was read the time before."""
+        self.last_reading: MeterReading | None = None
+        """The last of the latest repeats: how it was taken, and how old the zero check was."""
+
+    def read_repeats(
+        self, repeats: int, on_reading: Callable[[float], None] = lambda _ohm: None
+    ) -> list[float]:
+        """Settled readings in ohm; each one on the way there is handed to ``on_reading``."""
+        with self._bay.using("meter"):
+            readings = self._meter.read_settled(
+                repeats,
+                SETTLE_FRACTION,
+                SETTLE_OHM,
+                MAX_READS,
+                lambda reading: on_reading(reading.value_ohm),
+            )
+        self.last_reading = readings[-1]
+        found = [reading.value_ohm for reading in readings]
+        self.same_as_before = set(found) == {self._bay.last_ohm}
+        self._bay.last_ohm = found[-1]
+        return found
+
+    def check_zero(self, limit_ohm: float) -> ZeroCheck:
+        """Read with the clips shorted; later readings know how old this check is.
+
+        Raises
+        ------
+        InstrumentError
+            The zero is further from 0 than ``limit_ohm``, or the meter does not answer.
+        """
+        with self._bay.using("meter"):
+            self._bay.zero = None
+            self._bay.zero = self._meter.check_zero(limit_ohm)
+            return self._bay.zero
+
+
+class BayTester:
+    """A pull tester that was heard, and what its forces are worth."""
+
+    def __init__(
+        self, bay: "InstrumentBay", tester: PullTester, profile: PullTesterProfile
+    ) -> None:
+        self._bay = bay
+        self._tester = tester
+        self.worth = ForceWorth(
+            profile.force.percent_of_reading,
+            profile.force.resolution_n,
+            profile.sampling.filter_hz,
+            profile.force.capacity_n,
+        )
+
+    def record(
+        self, on_force: Callable[[float, float], None], stop: threading.Event, preload_n: float
+    ) -> RecordedPull:
+        """Record one pull; ``on_force`` is called with arrival time in s and force in newton."""
+
+        def show(sample: ForceSample) -> None:
+            if sample.force_n is not None:
+                on_force(sample.at_s, sample.force_n)
+
+        with self._bay.using("tester"):
+            trace = self._tester.record(
+                show,
+                stop,
+                preload_n=preload_n,
+                end_fraction=END_FRACTION,
+                end_time_s=END_TIME_S,
+                max_time_s=MAX_PULL_S,
+            )
+        return RecordedPull(
+            trace.time_s,
+            trace.force_n,
+            _why_void(trace),
+            trace.register_peak_n,
+            trace.time_from,
+            trace.lost_samples,
+            trace.unit_assumed,
+        )
+
+    def read_forces(self, count: int) -> list[float]:
+        """Forces in newton as they come, ``count`` of them.
+
+        Raises
+        ------
+        InstrumentError
+            The tester went away, fell silent, or is overloaded.
+        """
+        with self._bay.using("tester"), closing(self._tester.samples()) as samples:
+            forces = [sample.force_n for sample in itertools.islice(samples, count)]
+        found = [force_n for force_n in forces if force_n is not None]
+        if len(found) < count:
+            raise NoReading(
+                "The pull tester is overloaded: take the load off before anything else."
+            )
+        return found
+
+
+def _why_void(trace: ForceTrace) -> str | None:
+    if trace.overload:
+        return "the force came near the tester's capacity: use a larger tester for this wire"
+    return {
+        "no specimen": "no force came: no sample was in the grips",
+        "time ran out": f"the pull was not over after {MAX_PULL_S:g} s",
+        "stopped": "the recording was stopped",
+    }.get(trace.ended_by)
+
+
+class InstrumentBay:
+    """The two instruments of a bench.
+
+    Parameters
+    ----------
+    settings
+        Where they hang; None where the bench has none.
+    reverse
+        Turns the relay that reverses the meter's current, where the bench has one.
+
+    Attributes
+    ----------
+    zero
+        The meter's last good zero check; None without one.
+    last_ohm
+        What the meter read last; None before.
+
+    Raises
+    ------
+    DataFileError
+        A profile does not exist or is wrong: found now, not at the first sample.
+    BadInput
+        A byte trace cannot be written.
+    """
+
+    def __init__(self, settings: Settings, reverse: Reverse | None = None) -> None:
+        self._settings: dict[Role, InstrumentSettings | None] = {
+            "meter": settings.meter,
+            "tester": settings.tester,
+        }
+        self._reverse = reverse
+        self.zero: ZeroCheck | None = None
+        self.last_ohm: float | None = None
+        self._on_change: Callable[[], None] = lambda: None
+        self._traces: list[TraceFile] = []
+        self._keepers: dict[Role, LinkKeeper] = {}
+        folder = settings.profiles_folder
+        if settings.meter is not None:
+            self._meter_profile = load_meter_profile(settings.meter.profile, folder)
+            self._keep("meter", settings.meter, self._identify_meter)
+        if settings.tester is not None:
+            self._tester_profile = load_tester_profile(settings.tester.profile, folder)
+            self._keep("tester", settings.tester, self._identify_tester)
+
+    @property
+    def simulated(self) -> bool:
+        """True where any instrument is simulated."""
+        return any(settings.simulated for settings in self._settings.values() if settings)
+
+    def keep_connected(self, on_change: Callable[[], None]) -> None:
+        """Connect the instruments now, and again after each loss, in threads of their own.
+
+        ``on_change`` is called, in any thread, when one came or went.
+        """
+        self._on_change = on_change
+        for keeper in self._keepers.values():
+            keeper.start()
+
+    def lines(self) -> list[InstrumentLine]:
+        """One line per instrument that the bench has."""
+        return [
+            self.line(role) for role, settings in self._settings.items() if settings is not None
+        ]
+
+    def line(self, role: Role) -> InstrumentLine:
+        """The instrument of one role (InstrumentError where the bench has none)."""
+        settings = self._required(role)
+        return InstrumentLine(
+            role,
+            NAMES[role],
+            settings.profile,
+            settings.port,
+            self._identity(role),
+            self._keepers[role].link.trouble,
+            settings.simulated,
+        )
+
+    def meter(self, expected_ohm: float) -> BayMeter:
+        """The meter, heard and set up for resistances up to ``expected_ohm``.
+
+        Raises
+        ------
+        InstrumentError
+            It is not there, does not answer, or is not set as told.
+        """
+        self._required("meter")
+        with self.using("meter") as link:
+            link.connect()
+            meter = Meter(link.port, self._meter_profile, reverse=self._reverse, zero=self.zero)
+            configured = meter.configure(expected_ohm)
+        range_ohm = configured.range_ohm or expected_ohm
+        return BayMeter(self, meter, self._meter_profile, range_ohm)
+
+    def tester(self) -> BayTester:
+        """The pull tester, heard just now.
+
+        Raises
+        ------
+        InstrumentError
+            It is not there, is silent, or speaks another dialect.
+        """
+        self._required("tester")
+        with self.using("tester") as link:
+            link.connect()
+            tester = PullTester(link.port, self._tester_profile)
+            tester.check_alive()
+        return BayTester(self, tester, self._tester_profile)
+
+    def close(self) -> None:
+        """Release both ports; may be called any number of times."""
+        self._on_change = lambda: None
+        for keeper in self._keepers.values():
+            keeper.close()
+        for trace in self._traces:
+            trace.close()
+
+    @contextmanager
+    def using(self, role: Role) -> Iterator[InstrumentLink]:
+        """Have an instrument for oneself; what goes wrong is noted, and it is looked for anew."""
+        with self._keepers[role].use() as link:
+            try:
+                yield link
+            except InstrumentError as error:
+                link.lose(str(error))
+                raise
+
+    def _keep(self, role: Role, settings: InstrumentSettings, identify: Identify) -> None:
+        profile = self._meter_profile if role == "meter" else self._tester_profile
+        trace = None if settings.byte_trace is None else TraceFile(settings.byte_trace)
+        if trace is not None:
+            self._traces.append(trace)
+        port = LinePort(settings.port, profile.line, name=NAMES[role], on_bytes=trace)
+        link = InstrumentLink(port, identify, bound_serial=settings.serial_number)
+        self._keepers[role] = LinkKeeper(link, lambda: self._on_change())
+
+    def _identify_meter(self, port: LinePort, serial_number: str | None) -> Identity:
+        meter = Meter(port, self._meter_profile, reverse=self._reverse)
+        return meter.identify(serial_number)
+
+    def _identify_tester(self, port: LinePort, serial_number: str | None) -> Identity:
+        return PullTester(port, self._tester_profile).identify(serial_number)
+
+    def _identity(self, role: Role) -> str | None:
+        identity = self._keepers[role].link.identity
+        return None if identity is None else identity.raw
+
+    def _required(self, role: Role) -> InstrumentSettings:
+        settings = self._settings[role]
+        if settings is None:
+            raise BadInput(
+                f"No {NAMES[role]} is set: name its port and profile in the settings, "
+                "or use simulated instruments (--simulate)."
+            )
+        return settings

@@ -1,0 +1,1 @@
+"""Footswitch, guard contact and lamps."""

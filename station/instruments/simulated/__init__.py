@@ -1,1 +1,0 @@
-"""Simulated instruments: separate processes with physics, on pseudo-terminals."""

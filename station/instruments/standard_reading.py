@@ -1,0 +1,99 @@
+"""Reading an instrument that looks at a known standard, for a check or a gauge study."""
+
+import math
+import threading
+import time
+from collections.abc import Callable
+
+from station.errors import NoReading
+from station.instruments.bay import (
+    NAMES,
+    BayTester,
+    InstrumentBay,
+    Role,
+)
+
+REPEATS = 5
+PRELOAD_N = 2.0
+"""A pull of a study has begun above this: its parts have no limit to take a share of."""
+FORCES_PER_READING = 10
+STILL_FRACTION = 0.005
+STILL_DIGITS = 10.0
+SMALLEST_RANGE_OHM = 1e-3
+"""The meter's range is chosen for at least this much: a zero has no range of its own."""
+
+
+def read_standard(
+    bay: InstrumentBay, role: Role, expected: float, repeats: int = REPEATS
+) -> tuple[str, list[float]]:
+    """Name of the instrument on record, and its settled readings in ohm or newton.
+
+    Parameters
+    ----------
+    expected
+        About what it will read, in the same unit.
+
+    Raises
+    ------
+    BadInput
+        The bench has no such instrument.
+    InstrumentError
+        It is not there, does not answer, or what it measures does not stand still.
+    """
+    if role == "meter":
+        readings = bay.meter(max(expected, SMALLEST_RANGE_OHM)).read_repeats(repeats)
+    else:
+        readings = _still_forces(bay.tester(), repeats)
+    return bay.line(role).known_as, readings
+
+
+def read_pull(
+    bay: InstrumentBay,
+    why_void: Callable[[float], str | None],
+    stop: threading.Event,
+    on_force: Callable[[float], None],
+) -> tuple[str, float]:
+    """Name of the tester on record, and the highest force of the pull that comes now, in newton.
+
+    Parameters
+    ----------
+    why_void
+        Says why a pull that began at this monotonic time does not count, by the guard; None where
+        it does.
+    stop
+        Set by whoever ends the recording.
+
+    Raises
+    ------
+    BadInput
+        The bench has no tester.
+    InstrumentError
+        It is not there or does not answer, or the pull does not count.
+    """
+    tester = bay.tester()
+    began_s = time.monotonic()
+    trace = tester.record(lambda _at_s, force_n: on_force(force_n), stop, PRELOAD_N)
+    reason = why_void(began_s) or trace.void_reason
+    if reason is not None:
+        raise NoReading(
+            f"This pull does not count: {reason}. If the part is spent, take another of the same "
+            "batch for this turn."
+        )
+    peak_n = float(trace.force_n.max())
+    return bay.line("tester").known_as, max(peak_n, trace.register_peak_n or 0.0)
+
+
+def _still_forces(tester: BayTester, repeats: int) -> list[float]:
+    forces = tester.read_forces(repeats * FORCES_PER_READING)
+    readings = [
+        math.fsum(forces[start : start + FORCES_PER_READING]) / FORCES_PER_READING
+        for start in range(0, len(forces), FORCES_PER_READING)
+    ]
+    mean = math.fsum(readings) / len(readings)
+    spread = max(readings) - min(readings)
+    if spread > max(STILL_FRACTION * abs(mean), STILL_DIGITS * tester.worth.resolution_n):
+        raise NoReading(
+            f"The {NAMES['tester']} does not stand still: its force moved by {spread:.2g} N. Wait "
+            "until the weight hangs still, and read again."
+        )
+    return readings

@@ -1,0 +1,1 @@
+"""The certification of an apprentice."""

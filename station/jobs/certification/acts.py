@@ -1,0 +1,270 @@
+"""Certifications on record: begun, re-sat, signed and ended."""
+
+import secrets
+from collections.abc import Callable, Sequence
+from datetime import date, datetime, timedelta
+
+from station.crimp.limits import LimitSets
+from station.crimp.wire import weakest_wire
+from station.errors import BadInput, NotAllowed
+from station.jobs.certification.blind import pool
+from station.jobs.certification.codes import ALPHABET, CODE_LENGTH, slots_for
+from station.jobs.certification.plan import CertificationPlan
+from station.jobs.certification.record import (
+    JOB,
+    MAX_JOBS,
+    Certification,
+    certifications,
+    demand_open,
+    figures_of,
+    note,
+)
+from station.jobs.certification.statement import valid_until
+from station.jobs.certification.steps import (
+    ACKNOWLEDGED,
+    CODES,
+    SIGNED,
+    CertificationScope,
+    certification_steps,
+    earliest_resit,
+)
+from station.jobs.sample import record_hash_of
+from station.jobs.step import NextStep
+from station.ledger.entries import JobBegun, JobEnded, JobStep
+from station.ledger.job_queries import job_record, jobs
+from station.ledger.queries import LedgerReader
+from station.ledger.store import Ledger
+from station.shop.nests import demand_free
+from station.shop.rights import (
+    Named,
+    Right,
+    demand_other,
+    folded,
+)
+from station.shop.sign_in import active_person
+
+
+def begin_certification(
+    ledger: Ledger,
+    plan: CertificationPlan,
+    scope: CertificationScope,
+    limit_sets: LimitSets,
+    signer: Named,
+    *,
+    now: datetime,
+    draw: Callable[[int], list[str]] | None = None,
+) -> str:
+    """Begin a certification and draw its codes; return the job's id.
+
+    Parameters
+    ----------
+    signer
+        A lead, not the candidate, known to be who they say.
+    draw
+        Makes so many different codes; random where None.
+
+    Raises
+    ------
+    NotAllowed
+        The signer is no lead or the candidate, or the candidate is not on record.
+    BadInput, NoLimit
+        The tool or a nest is not on record, a limit is missing, the candidate has an open
+        certification, or the last one was not passed too short a time ago.
+    NestOnHold
+        A nest of the tool is held.
+    """
+    reader = ledger.reader
+    demand_other(signer, active_person(reader, scope.candidate).name, Right.CERTIFY)
+    _check_tool(reader, plan, scope)
+    for task in plan.tasks:
+        limit_sets.for_size(weakest_wire(task.wires), scope.limit_set)
+    begun = JobBegun(
+        demo=reader.is_demo(),
+        job=JOB,
+        plan_id=plan.id,
+        plan=plan.model_dump(mode="json"),
+        scope=scope.as_content(),
+    )
+    # Looked up while nobody else can begin one for the same candidate.
+    with ledger.transaction():
+        _check_attempt(reader, plan, scope.candidate, now)
+        job_id = ledger.append(begun, person=signer.name).id
+        tasks = [task.id for task in plan.tasks]
+        step = _codes_step(reader, plan, job_id, tasks, 1, draw)
+        ledger.append(step, person=signer.name)
+    return job_id
+
+
+def _check_tool(reader: LedgerReader, plan: CertificationPlan, scope: CertificationScope) -> None:
+    tools = {row.tool: row for row in reader.tools()}
+    if scope.tool not in tools:
+        raise BadInput(f"There is no tool {scope.tool!r} on record: use one of {', '.join(tools)}.")
+    for band in {task.band for task in plan.tasks}:
+        nest = scope.nests.get(band)
+        if nest not in tools[scope.tool].nests:
+            raise BadInput(
+                f"Say which nest of {scope.tool} serves {band}: {nest!r} is none of "
+                f"{', '.join(tools[scope.tool].nests)}."
+            )
+        demand_free(reader, scope.tool, nest, JOB)
+
+
+def _check_attempt(
+    reader: LedgerReader, plan: CertificationPlan, candidate: str, now: datetime
+) -> None:
+    for row in jobs(reader, job=JOB, limit=MAX_JOBS):
+        record = job_record(reader, row.job_id)
+        if folded(str(record.begun.scope["candidate"])) != folded(candidate):
+            continue
+        if record.ended is None or record.ended_at_utc is None:
+            raise BadInput(f"{candidate} has an open certification ({row.job_id}): end it first.")
+        earliest = record.ended_at_utc + timedelta(days=plan.new_attempt_after_days)
+        if record.ended.outcome != "certified" and now < earliest:
+            raise BadInput(
+                f"{candidate} was not certified in the last one: practise, and begin another from "
+                f"{earliest.astimezone():%Y-%m-%d} on."
+            )
+        return
+
+
+def random_codes(n: int) -> list[str]:
+    """Different codes, drawn anew each time."""
+    found: set[str] = set()
+    while len(found) < n:
+        found.add("".join(secrets.choice(ALPHABET) for _ in range(CODE_LENGTH)))
+    return secrets.SystemRandom().sample(sorted(found), n)
+
+
+def _codes_step(
+    reader: LedgerReader,
+    plan: CertificationPlan,
+    job_id: str,
+    tasks: Sequence[str],
+    sitting: int,
+    draw: Callable[[int], list[str]] | None,
+) -> JobStep:
+    slots = slots_for(plan, tasks, sitting)
+    used = {code for job in certifications(reader, only_open=False) for code in job.key}
+    codes = (draw or random_codes)(len(slots))
+    while used & set(codes):
+        codes = (draw or random_codes)(len(slots))
+    content = {
+        "sitting": sitting,
+        "codes": {code: slot.as_content() for code, slot in zip(codes, slots, strict=True)},
+    }
+    return JobStep(demo=reader.is_demo(), job_id=job_id, step=CODES, content=content)
+
+
+def next_of(reader: LedgerReader, job: Certification, now: datetime) -> list[NextStep]:
+    """What comes next; nothing once it has ended."""
+    if not job.open:
+        return []
+    return certification_steps(
+        job.plan,
+        job.result,
+        labelled=job.labelled,
+        waiting=len(pool(reader).samples),
+        own_waiting=bool(job.waiting),
+        signed=job.signed,
+        last_sample_at=job.last_sample_at,
+        now=now,
+    )
+
+
+def begin_resit(
+    ledger: Ledger,
+    job: Certification,
+    signer: Named,
+    *,
+    now: datetime,
+    draw: Callable[[int], list[str]] | None = None,
+) -> None:
+    """Begin the one re-sit with codes of its own.
+
+    Raises
+    ------
+    NotAllowed
+        The signer is no lead or the candidate.
+    BadInput
+        There is nothing to re-sit, or it is too early.
+    """
+    demand_other(signer, job.scope.candidate, Right.CERTIFY)
+    demand_open(job)
+    if job.waiting or job.result.outcome != "re_sit":
+        raise BadInput("There is nothing to re-sit now: look at how the certification stands.")
+    earliest = earliest_resit(job.plan, job.last_sample_at)
+    if earliest is not None and now < earliest:
+        raise BadInput(f"The re-sit may begin from {earliest.astimezone():%Y-%m-%d %H:%M} on.")
+    step = _codes_step(ledger.reader, job.plan, job.job_id, job.result.may_resit, 2, draw)
+    ledger.append(step, person=signer.name)
+
+
+def sign(ledger: Ledger, job: Certification, signer: Named) -> None:
+    """Sign the outcome (NotAllowed for the candidate and who is no lead; BadInput if not ready)."""
+    demand_other(signer, job.scope.candidate, Right.CERTIFY)
+    _demand_decided(job)
+    note(ledger, job, SIGNED, {"outcome": job.result.outcome}, signer.name)
+
+
+def acknowledge(ledger: Ledger, job: Certification, person: Named) -> None:
+    """The candidate has seen the outcome (NotAllowed for anybody else). No judgement."""
+    if folded(person.name) != folded(job.scope.candidate):
+        raise NotAllowed(f"Only {job.scope.candidate} can say that they have seen the outcome.")
+    _demand_decided(job)
+    if job.signed.by is None:
+        raise BadInput("A lead signs the outcome first.")
+    note(ledger, job, ACKNOWLEDGED, {}, person.name)
+
+
+def end_certification(ledger: Ledger, job: Certification, *, person: str, today: date) -> JobEnded:
+    """End a signed certification; a certificate holds from today on.
+
+    Raises
+    ------
+    BadInput
+        It has ended, is not decided, or a signature is missing.
+    """
+    _demand_decided(job)
+    signed = job.signed
+    if signed.by is None or (job.result.outcome == "certified" and not signed.acknowledged):
+        raise BadInput("A signature is missing: a lead signs, then the candidate has seen it.")
+    certified = job.result.outcome == "certified"
+    ended = JobEnded(
+        demo=job.record.row.demo,
+        job_id=job.job_id,
+        outcome=job.result.outcome,
+        reasons=job.result.reasons,
+        figures=figures_of(job),
+        valid_until=valid_until(today, job.plan.valid_months) if certified else None,
+        scope=job.record.begun.scope,
+        signatures=(signed.by, *([job.scope.candidate] if signed.acknowledged else [])),
+        record_hash=record_hash_of(ledger.reader, job.record, job.rows),
+    )
+    ledger.append(ended, person=person)
+    return ended
+
+
+def give_up(ledger: Ledger, job: Certification, signer: Named, reason: str) -> JobEnded:
+    """End a certification undecided. It counts as an attempt that was not passed."""
+    demand_other(signer, job.scope.candidate, Right.CERTIFY)
+    demand_open(job)
+    if not reason.strip():
+        raise BadInput("Say why the certification is given up.")
+    ended = JobEnded(
+        demo=job.record.row.demo,
+        job_id=job.job_id,
+        outcome="given_up",
+        reasons=(reason.strip(),),
+        figures=figures_of(job),
+        scope=job.record.begun.scope,
+        signatures=(signer.name,),
+        record_hash=record_hash_of(ledger.reader, job.record, job.rows),
+    )
+    ledger.append(ended, person=signer.name)
+    return ended
+
+
+def _demand_decided(job: Certification) -> None:
+    demand_open(job)
+    if job.waiting or job.result.outcome not in ("certified", "not_certified"):
+        raise BadInput("The certification is not decided yet: look at what comes next.")

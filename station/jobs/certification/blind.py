@@ -1,0 +1,212 @@
+"""Judging blind: one pool of coded samples for the whole bench, and who may not look."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+
+from station.crimp.connectors import ConnectorBook
+from station.errors import BadInput, NotAllowed, NotOnRecord
+from station.jobs.certification.codes import Slot, in_plan_order
+from station.jobs.certification.record import (
+    JOB,
+    Certification,
+    certifications,
+    demand_open,
+    note,
+)
+from station.jobs.certification.steps import JUDGED, KEY_SHOWN, Blind
+from station.jobs.sample_order import SampleOrder
+from station.ledger.entries import Joint
+from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.store import Ledger
+from station.shop.nests import demand_free
+from station.shop.rights import Named, Right, demand
+from station.shop.sign_in import active_person
+
+
+@dataclass(frozen=True, slots=True)
+class CodedSample:
+    """A sample to be judged: what the judge may know of it.
+
+    ``judged`` holds the checklist's answers once they are given; the sample is then measured.
+    """
+
+    code: str
+    joint: Joint
+    limit_set: str
+    judged: Mapping[str, bool] | None
+
+
+@dataclass(frozen=True)
+class Pool:
+    """All codes that are to be judged on a bench, in the order of the codes."""
+
+    samples: tuple[CodedSample, ...]
+    blind: Blind
+    jobs: Mapping[str, Certification]
+    """By code: only for what is written, never for what is shown."""
+
+    def demand(self, code: str) -> CodedSample:
+        """A waiting sample by its code (NotOnRecord if it does not wait)."""
+        found = next((one for one in self.samples if one.code == code.strip().upper()), None)
+        if found is None:
+            raise NotOnRecord(
+                f"{code!r} is no code that waits to be judged: look at the label again."
+            )
+        return found
+
+
+def pool(reader: LedgerReader) -> Pool:
+    """Everything that is to be judged on this bench."""
+    going = certifications(reader)
+    waiting: list[CodedSample] = []
+    by_code: dict[str, Certification] = {}
+    for job in going:
+        answers = {
+            str(taken.step.content["code"]): taken.step.content["checklist"]
+            for taken in job.record.steps_named(JUDGED)
+        }
+        for code in job.waiting if job.labelled else []:
+            joint = job.scope.joint(job.plan.task(job.key[code].task))
+            waiting.append(CodedSample(code, joint, job.scope.limit_set, answers.get(code)))  # type: ignore[arg-type]
+            by_code[code] = job
+    blind = Blind.of(
+        (job.scope.candidate for job in going),
+        (
+            str(taken.step.content["to"])
+            for job in going
+            for taken in job.record.steps_named(KEY_SHOWN)
+        ),
+    )
+    return Pool(tuple(sorted(waiting, key=lambda one: one.code)), blind, by_code)
+
+
+def show_key(ledger: Ledger, job: Certification, person: Named) -> list[tuple[str, Slot]]:
+    """The codes of the present sitting in the order of the plan, for the labels.
+
+    Who saw it is on record before it is shown, and may judge nothing while the job is open.
+
+    Raises
+    ------
+    NotAllowed
+        The person is a candidate of an open certification.
+    BadInput
+        The job has ended.
+    """
+    demand_open(job)
+    if pool(ledger.reader).blind.is_candidate(person.name):
+        raise NotAllowed(
+            f"{person.name} is a candidate of an open certification and may not see which code is "
+            "whose: somebody else labels the samples."
+        )
+    note(ledger, job, KEY_SHOWN, {"to": person.name}, person.name)
+    sitting = max(slot.sitting for slot in job.key.values())
+    present = {code: slot for code, slot in job.key.items() if slot.sitting == sitting}
+    return in_plan_order(job.plan, present)
+
+
+def judge(
+    ledger: Ledger,
+    code: str,
+    faults: Collection[str],
+    book: ConnectorBook,
+    signer: Named,
+) -> CodedSample:
+    """Answer the checklist of a coded sample; ``faults`` are the items that are not good.
+
+    Raises
+    ------
+    NotAllowed
+        The signer is no lead, a candidate, or has seen a key.
+    BadInput
+        The code does not wait, was judged already, or an item is not on the checklist.
+    """
+    demand(signer, Right.SIGN_OFF)
+    # Looked up while nobody else can judge the same sample.
+    with ledger.transaction():
+        return _judge(ledger, code, faults, book, signer)
+
+
+def _judge(
+    ledger: Ledger, code: str, faults: Collection[str], book: ConnectorBook, signer: Named
+) -> CodedSample:
+    waiting = pool(ledger.reader)
+    _demand_blind(waiting, signer.name)
+    sample = waiting.demand(code)
+    if sample.judged is not None:
+        raise BadInput(f"{sample.code} is judged already: measure it now.")
+    items = book.checklist(book.connectors[sample.joint.connector])
+    for fault in faults:
+        if fault not in {item.id for item in items}:
+            raise BadInput(f"{fault!r} is not on the checklist of this connector.")
+    answers = {item.id: item.id not in faults for item in items}
+    content = {
+        "code": sample.code,
+        "checklist": answers,
+        "critical": [item.id for item in items if item.critical],
+    }
+    note(ledger, waiting.jobs[sample.code], JUDGED, content, signer.name)
+    return CodedSample(sample.code, sample.joint, sample.limit_set, answers)
+
+
+def order_for(reader: LedgerReader, code: str, *, person: str) -> SampleOrder:
+    """Order the measurement of a coded sample. The record files it under its code alone.
+
+    Raises
+    ------
+    NotAllowed
+        The person is a candidate or has seen a key.
+    BadInput
+        The code does not wait, the checklist has not been answered, or the sample was pulled
+        already and its force is not on record.
+    NestOnHold
+        The nest that made it is held.
+    """
+    waiting = pool(reader)
+    _demand_blind(waiting, active_person(reader, person).name)
+    sample = waiting.demand(code)
+    if sample.judged is None:
+        raise BadInput(f"{sample.code} was not looked at yet: a lead answers its checklist first.")
+    demand_free(reader, sample.joint.tool, sample.joint.nest, JOB)
+    left = [row for row in reader.unfinished() if row.step == sample.code]
+    if any(row.pull_begun_seq is not None for row in left):
+        # Another crimp under this code would not be the one that was labelled and looked at.
+        raise BadInput(
+            f"{sample.code} was being pulled and its force is not on record: void this unfinished "
+            f"sample on Today or by 'station certify void {sample.code}', and a spare is judged "
+            "instead while there is one."
+        )
+    return SampleOrder(
+        person,
+        JOB,
+        sample.joint,
+        sample.limit_set,
+        # One that was interrupted before it was pulled is measured again.
+        offered_again_for=left[0].sample_id if left else None,
+        checklist=sample.judged,
+        step=sample.code,
+    )
+
+
+def unfinished_of(reader: LedgerReader, code: str, *, person: str) -> SampleRow:
+    """The measurement of a coded sample that was begun and never finished, to be voided.
+
+    Raises
+    ------
+    NotAllowed
+        The person is a candidate or has seen a key.
+    BadInput
+        The code does not wait, or no measurement of it is unfinished.
+    """
+    waiting = pool(reader)
+    _demand_blind(waiting, active_person(reader, person).name)
+    sample = waiting.demand(code)
+    left = [row for row in reader.unfinished() if row.step == sample.code]
+    if not left:
+        raise BadInput(f"No measurement of {sample.code} is unfinished: nothing was changed.")
+    return left[0]
+
+
+def _demand_blind(waiting: Pool, person: str) -> None:
+    refusal = waiting.blind.refusal(person)
+    if refusal is not None:
+        raise NotAllowed(refusal)

@@ -1,0 +1,94 @@
+"""Certificates on record: who holds one, until when, and looking one up by its hash."""
+
+from collections.abc import Iterator
+
+from station.errors import BadInput
+from station.jobs.certification.statement import Attempt, Held
+from station.ledger.entries import JobEnded
+from station.ledger.job_queries import JobRecord, job_record, jobs
+from station.ledger.queries import LedgerReader
+from station.shop.rights import folded
+
+JOB = "certification"
+LEAST_HASH = 8
+"""Characters of a hash that name a certificate."""
+
+
+def held_certificates(reader: LedgerReader) -> list[Held]:
+    """Every certificate that was given, newest first; those of a demo too."""
+    return [held for record in _ended(reader) if (held := _held(record)) is not None]
+
+
+def certificate_named(reader: LedgerReader, record_hash: str) -> Held:
+    """The certificate whose hash begins so.
+
+    Raises
+    ------
+    BadInput
+        Too short a beginning, or there is none on this record.
+    """
+    asked = record_hash.strip().lower()
+    if len(asked) < LEAST_HASH:
+        raise BadInput(f"Give at least {LEAST_HASH} characters of the hash on the paper.")
+    for held in held_certificates(reader):
+        if held.record_hash.startswith(asked):
+            return held
+    raise BadInput(
+        f"No certificate with the hash {record_hash!r} is on this record, {reader.path.name}: "
+        "compare it with the paper once more; it may be of another bench."
+    )
+
+
+def attempts_of(reader: LedgerReader, candidate: str) -> list[Attempt]:
+    """Ended certifications of a person, oldest first."""
+    found = []
+    for record in _ended(reader):
+        ended, at = record.ended, record.ended_at_utc
+        if ended is None or at is None or folded(_candidate(record)) != folded(candidate):
+            continue
+        figures = ended.figures
+        found.append(
+            Attempt(
+                record.row.job_id,
+                at.astimezone().date(),
+                ended.outcome,
+                _whole(figures.get("n")),
+                _whole(figures.get("conforming")),
+                _number(figures.get("bound")),
+                _number(figures.get("force_spread")),
+            )
+        )
+    return found[::-1]
+
+
+def _ended(reader: LedgerReader) -> Iterator[JobRecord]:
+    for row in jobs(reader, job=JOB, limit=10_000):
+        if row.outcome is not None:
+            yield job_record(reader, row.job_id)
+
+
+def _held(record: JobRecord) -> Held | None:
+    ended: JobEnded | None = record.ended
+    if ended is None or ended.valid_until is None or ended.record_hash is None:
+        return None
+    plan = record.begun.plan
+    return Held(
+        _candidate(record),
+        record.row.job_id,
+        str(plan["title"]),
+        ended.valid_until,
+        ended.record_hash,
+        _whole(plan.get("remind_days")),
+    )
+
+
+def _candidate(record: JobRecord) -> str:
+    return str(record.begun.scope["candidate"])
+
+
+def _whole(value: object) -> int:
+    return value if isinstance(value, int) else 0
+
+
+def _number(value: object) -> float | None:
+    return float(value) if isinstance(value, int | float) else None

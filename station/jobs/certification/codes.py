@@ -1,0 +1,96 @@
+"""Coded numbers: a sample is judged under a code, so that nobody knows whose it is.
+
+The key (which code is which task) is in the record; the station shows it to the one person who
+labels the samples, and to nobody while there is anything to judge.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
+
+from station.jobs.certification.plan import CertificationPlan
+from station.jobs.sample import JobSample
+
+ALPHABET = "ACDEFHJKMNPRTUVWXY34679"
+"""Without letters and digits that are mistaken for one another."""
+
+CODE_LENGTH = 5
+
+Part = Literal["candidate", "spare", "control"]
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """What a code stands for."""
+
+    task: str
+    part: Part
+    sitting: int
+    """1, or 2 for a re-sit."""
+    position: int
+    """Within its task, part and sitting, from 0: spares are used in this order."""
+
+    def as_content(self) -> dict[str, Any]:
+        """As the record keeps it."""
+        return asdict(self)
+
+
+def slots_for(plan: CertificationPlan, tasks: Sequence[str], sitting: int) -> list[Slot]:
+    """Every sample that a sitting needs, in plan order."""
+    amounts: tuple[tuple[Part, int], ...] = (
+        ("candidate", plan.samples_per_task),
+        ("spare", plan.spares_per_task),
+        ("control", plan.controls_per_task),
+    )
+    return [
+        Slot(task, part, sitting, position)
+        for task in tasks
+        for part, amount in amounts
+        for position in range(amount)
+    ]
+
+
+def in_plan_order(plan: CertificationPlan, key: Mapping[str, Slot]) -> list[tuple[str, Slot]]:
+    """Codes with their slots as the samples are made and labelled: task by task, in turn.
+
+    The record keeps a key by its codes, which is no order at all for who labels.
+    """
+    order = {
+        (slot.task, slot.part, slot.position): place
+        for place, slot in enumerate(slots_for(plan, [task.id for task in plan.tasks], 1))
+    }
+    return sorted(key.items(), key=lambda item: order[item[1].task, item[1].part, item[1].position])
+
+
+def amounts_of(key: Mapping[str, Slot], sitting: int) -> dict[str, dict[Part, int]]:
+    """How many samples a sitting needs of each task, by part; no code is in it."""
+    found: dict[str, dict[Part, int]] = {}
+    for slot in key.values():
+        if slot.sitting == sitting:
+            parts = found.setdefault(slot.task, {"candidate": 0, "spare": 0, "control": 0})
+            parts[slot.part] += 1
+    return found
+
+
+def key_from(contents: Sequence[Mapping[str, Any]]) -> dict[str, Slot]:
+    """The key of a job from what the record keeps of each sitting: slots by code."""
+    return {code: Slot(**slot) for content in contents for code, slot in content["codes"].items()}
+
+
+def to_judge(key: Mapping[str, Slot], samples: Sequence[JobSample]) -> list[str]:
+    """Codes that are still to be judged and measured, in the order of the codes themselves.
+
+    A spare is called only where a sample of its task and sitting was void, the first spare first,
+    so that nobody picks among them. A void control is not replaced.
+    """
+    done = {sample.step: sample for sample in samples}
+    voids: dict[tuple[str, int], int] = {}
+    for code, slot in key.items():
+        if slot.part != "control" and code in done and done[code].void:
+            voids[slot.task, slot.sitting] = voids.get((slot.task, slot.sitting), 0) + 1
+    return sorted(
+        code
+        for code, slot in key.items()
+        if code not in done
+        and (slot.part != "spare" or slot.position < voids.get((slot.task, slot.sitting), 0))
+    )

@@ -1,0 +1,175 @@
+"""A certification as the record has it. While it is judged, only the pool of codes may be shown."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from station.crimp.causes import Cause, Hint
+from station.errors import BadInput, NotOnRecord
+from station.jobs.certification.codes import Slot, key_from, to_judge
+from station.jobs.certification.judge import CertificationResult, judge_candidate
+from station.jobs.certification.plan import CertificationPlan
+from station.jobs.certification.steps import (
+    ACKNOWLEDGED,
+    CODES,
+    JUDGED,
+    KEY_SHOWN,
+    SIGNED,
+    CertificationScope,
+    Signed,
+)
+from station.jobs.sample import JobSample, finished_samples
+from station.ledger.code_queries import coded_samples
+from station.ledger.entries import JobBegun, JobStep
+from station.ledger.job_queries import JobRecord, job_record, jobs
+from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.store import Ledger
+from station.shop.hints import sample_hints
+
+JOB = "certification"
+MAX_JOBS = 1_000
+
+
+@dataclass(frozen=True)
+class Certification:
+    """One certification as it stands. Only shown to people once nothing of it is to be judged."""
+
+    record: JobRecord
+    plan: CertificationPlan
+    scope: CertificationScope
+    key: Mapping[str, Slot]
+    rows: tuple[SampleRow, ...]
+    samples: tuple[JobSample, ...]
+    result: CertificationResult
+
+    @property
+    def job_id(self) -> str:
+        """Identifier of the job."""
+        return self.record.row.job_id
+
+    @property
+    def open(self) -> bool:
+        """True until it has ended."""
+        return self.record.ended is None
+
+    @property
+    def waiting(self) -> list[str]:
+        """Its own codes that are to be judged; never to be shown beside its name."""
+        return to_judge(self.key, self.samples) if self.open else []
+
+    @property
+    def shown(self) -> bool:
+        """Whether what was found may be shown: it was labelled, and nothing is to be judged."""
+        return not self.open or (self.labelled and not self.waiting)
+
+    @property
+    def last_sample_at(self) -> datetime | None:
+        """When its last sample was finished."""
+        return max((row.at_utc for row in self.rows if row.verdict is not None), default=None)
+
+    @property
+    def signed(self) -> Signed:
+        """Where the signatures stand; a signature is void once another sitting has begun."""
+        begun = self.record.steps_named(CODES)[-1].seq
+        by = [taken.person for taken in self.record.steps_named(SIGNED) if taken.seq > begun]
+        seen = any(taken.seq > begun for taken in self.record.steps_named(ACKNOWLEDGED))
+        return Signed(by[-1] if by else None, seen)
+
+    @property
+    def labelled(self) -> bool:
+        """Whether the key of the present sitting was shown to somebody."""
+        begun = self.record.steps_named(CODES)[-1].seq
+        return any(taken.seq > begun for taken in self.record.steps_named(KEY_SHOWN))
+
+
+def certifications(reader: LedgerReader, *, only_open: bool = True) -> list[Certification]:
+    """Certifications, newest first."""
+    rows = jobs(reader, job=JOB, only_open=only_open, limit=MAX_JOBS)
+    return [read_certification(reader, row.job_id) for row in rows]
+
+
+def read_certification(reader: LedgerReader, job_id: str) -> Certification:
+    """Read a certification from the record (NotOnRecord if there is none with this id)."""
+    record = job_record(reader, job_id)
+    if record.begun.job != JOB:
+        raise NotOnRecord(f"The job {job_id} is no certification, but a {record.begun.job}.")
+    plan = CertificationPlan.model_validate(record.begun.plan)
+    scope = CertificationScope.from_content(record.begun.scope)
+    key = key_from([taken.step.content for taken in record.steps_named(CODES)])
+    rows = tuple(coded_samples(reader, list(key), since_seq=record.row.begun_seq))
+    # A code counts once, by what was finished first, with what the judge saw: a measurement that
+    # was taken up again elsewhere does not know it.
+    seen = {taken.step.content["code"]: taken.step.content for taken in record.steps_named(JUDGED)}
+    first: dict[str | None, JobSample] = {}
+    for sample in finished_samples(reader, rows):
+        if sample.step in seen:
+            answers = seen[sample.step]["checklist"]
+            first.setdefault(sample.step, replace(sample, checklist=answers))  # type: ignore[arg-type]
+    samples = tuple(first.values())
+    result = judge_candidate(plan, key, samples, _critical(record), reader.baselines())
+    return Certification(record, plan, scope, key, rows, samples, result)
+
+
+def candidate_of(reader: LedgerReader, job_id: str) -> str:
+    """Whom a certification is about, from its first entry alone (NotOnRecord if it has none)."""
+    entry = reader.entry(job_id)
+    if entry is None or not isinstance(entry.payload, JobBegun):
+        raise NotOnRecord(f"The job {job_id!r} is not on record: list the jobs, then give its id.")
+    return str(entry.payload.scope["candidate"])
+
+
+def _critical(record: JobRecord) -> frozenset[str]:
+    return frozenset(
+        str(item)
+        for taken in record.steps_named(JUDGED)
+        for item in taken.step.content.get("critical", [])  # type: ignore[union-attr]
+    )
+
+
+def figures_of(job: Certification) -> dict[str, Any]:
+    """What the end of a job keeps of its numbers."""
+    result = job.result
+    spread = result.force_spread
+    return {
+        "n": result.n,
+        "conforming": result.conforming,
+        "bound": result.bound,
+        "force_spread": None if spread is None else spread.ratio,
+        "controls": result.controls,
+        "controls_conforming": result.controls_conforming,
+        "tasks": [
+            {"task": task.task.id, "sitting": task.sitting, "state": task.state, "n": task.n,
+             "conforming": task.conforming, "minor": task.minor, "voids": task.voids}
+            for task in result.tasks
+        ],
+    }  # fmt: skip
+
+
+def hints_of(
+    reader: LedgerReader, job: Certification, causes: tuple[Cause, ...]
+) -> dict[str, list[Hint]]:
+    """Hints at causes by sample, for those that had something wrong."""
+    baselines = reader.baselines()
+    found: dict[str, list[Hint]] = {}
+    for sample in job.samples:
+        finished = reader.finished_payload(sample.sample_id)
+        if finished is not None and not sample.void:
+            found[sample.sample_id] = sample_hints(
+                finished, baselines.get(sample.joint.key), causes
+            )
+    return found
+
+
+def demand_open(job: Certification) -> None:
+    """Refuse what comes after the end of a job (BadInput)."""
+    if not job.open:
+        raise BadInput(f"The certification {job.job_id} has ended: begin another.")
+
+
+def note(
+    ledger: Ledger, job: Certification, step: str, content: dict[str, Any], person: str
+) -> None:
+    """Note a step of a certification."""
+    entry = JobStep(demo=job.record.row.demo, job_id=job.job_id, step=step, content=content)
+    ledger.append(entry, person=person)

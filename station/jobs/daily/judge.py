@@ -1,0 +1,422 @@
+"""The daily check: from a nest's samples to released, watch or held. Pure.
+
+A check has two stages of fixed size and no third. Every sample of the nest since the check began
+counts, whoever made it and in whichever job, samples of a check that was broken off among them. A
+sample that a person called void after its values were known counts as it was measured. So there is
+nothing to be gained by stopping, starting again or voiding.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Literal
+
+from station.jobs.daily.plan import DailyCheckPlan
+from station.jobs.step import Course, Outcome, Todo
+from station.ledger.entries import BaselineSet
+from station.ledger.queries import SampleRow
+from station.shop.trend import NestTrend, nest_trend
+
+JOB = "daily_check"
+STEP_FIRST, STEP_SECOND = "first stage", "second stage"
+OutcomeWord = Literal["released", "watch", "held"]
+Place = tuple[str, str]
+"""Tool and nest."""
+
+_WORST: tuple[OutcomeWord, ...] = ("held", "watch", "released")
+
+
+@dataclass(frozen=True, slots=True)
+class NestEvidence:
+    """What the check of one nest rests on.
+
+    Attributes
+    ----------
+    verdicts
+        Of the samples that count, in order; an ``undecided`` one lies too close to its limit.
+    unmeasured
+        Samples for which a limit could not be judged at all.
+    voids
+        Void samples, which are replaced.
+    unkept
+        Samples whose pull began and left no force on record: stopped, cut off, unplugged. Somebody
+        may have seen what they held.
+    pending
+        Samples begun, not finished, and not made again yet.
+    has_baseline
+        Whether there is anything to compare the nest with.
+    worn
+        What the wear watch says, in words; None where it has flagged nothing.
+    newly_worn
+        True where it is a sample of this check that gave the signal.
+    samples_left
+        Samples until the tolerance bound of the pull force meets the limit; None where not known.
+    """
+
+    verdicts: tuple[str, ...]
+    unmeasured: int = 0
+    voids: int = 0
+    unkept: int = 0
+    pending: int = 0
+    has_baseline: bool = True
+    worn: str | None = None
+    newly_worn: bool = False
+    samples_left: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NestFinding:
+    """How the check of one nest stands.
+
+    Attributes
+    ----------
+    outcome
+        None while samples are missing.
+    missing
+        Samples still to be made in this stage.
+    needs
+        What must come before a held nest is released: ``service`` and a new baseline, or ``lead``.
+    """
+
+    outcome: OutcomeWord | None
+    stage: str
+    missing: int
+    reasons: tuple[str, ...]
+    needs: Literal["service", "lead"] = "service"
+
+
+def judge(plan: DailyCheckPlan, evidence: NestEvidence) -> NestFinding:
+    """Judge one nest by the plan."""
+    held = _reason_to_hold(plan, evidence)
+    if held is not None:
+        return held
+    made = len(evidence.verdicts)
+    if evidence.pending:
+        reason = "A sample was begun and not finished: measure it again or void it."
+        return NestFinding(None, STEP_FIRST, max(plan.first_stage - made, 1), (reason,))
+    if made < plan.first_stage:
+        return NestFinding(None, STEP_FIRST, plan.first_stage - made, ())
+    doubts = _doubts(evidence)
+    both = plan.first_stage + plan.second_stage
+    if doubts and made < both:
+        return NestFinding(None, STEP_SECOND, both - made, doubts)
+    stage = STEP_SECOND if doubts and plan.second_stage else STEP_FIRST
+    return _final(plan, evidence, stage)
+
+
+def _reason_to_hold(plan: DailyCheckPlan, evidence: NestEvidence) -> NestFinding | None:
+    fails = evidence.verdicts.count("fail")
+    if fails > plan.fails_allowed:
+        what = "A sample" if fails == 1 else f"{fails} samples"
+        reason = f"{what} failed a limit; {plan.fails_allowed or 'none'} may."
+        return NestFinding("held", STEP_FIRST, 0, (reason,))
+    if evidence.unkept:
+        what = "A pull" if evidence.unkept == 1 else f"{evidence.unkept} pulls"
+        reason = (
+            f"{what} began and left no force on record, which somebody may have seen. A lead looks "
+            "at bench and nest first."
+        )
+        return NestFinding("held", STEP_FIRST, 0, (reason,), "lead")
+    if evidence.voids > plan.voids_allowed:
+        reason = (
+            f"{evidence.voids} samples were void, where {plan.voids_allowed} may be replaced: "
+            "nothing is shown of the nest. A lead looks at bench and nest first."
+        )
+        return NestFinding("held", STEP_FIRST, 0, (reason,), "lead")
+    return None
+
+
+def _doubts(evidence: NestEvidence) -> tuple[str, ...]:
+    doubts = []
+    if "fail" in evidence.verdicts:
+        doubts.append("A sample failed a limit.")
+    if undecided := evidence.verdicts.count("undecided"):
+        doubts.append(f"{undecided} of the values lie too close to a limit to be decided.")
+    if evidence.newly_worn:
+        doubts.append("The wear watch has seen a change.")
+    return tuple(doubts)
+
+
+def _final(plan: DailyCheckPlan, evidence: NestEvidence, stage: str) -> NestFinding:
+    undecided = evidence.verdicts.count("undecided")
+    if undecided > plan.undecided_allowed:
+        reason = (
+            f"{undecided} of {len(evidence.verdicts)} values lie too close to a limit to be "
+            f"decided; {plan.undecided_allowed or 'none'} may."
+        )
+        return NestFinding("held", stage, 0, (reason,))
+    left = evidence.samples_left
+    if evidence.worn is not None and left is not None and left < plan.hold_if_left_under:
+        reason = f"{evidence.worn} A nest with fewer than {plan.hold_if_left_under} left is held."
+        return NestFinding("held", stage, 0, (reason,))
+    watched = list(_doubts(replace(evidence, newly_worn=False)))
+    if evidence.worn is not None:
+        watched.append(evidence.worn)
+    if evidence.unmeasured:
+        watched.append(f"{evidence.unmeasured} samples could not be judged by every limit.")
+    if not evidence.has_baseline:
+        watched.append(
+            "There is no baseline: the limits alone were judged. Validate the tool to know more."
+        )
+    if watched:
+        return NestFinding("watch", stage, 0, tuple(watched))
+    count = len(evidence.verdicts)
+    return NestFinding(
+        "released", stage, 0, (f"All {count} samples passed, and the nest has not changed.",)
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedNest:
+    """A nest in the scope of a job: which samples count for it, by the number of an entry.
+
+    Attributes
+    ----------
+    counts_from_seq
+        Samples begun after this entry count.
+    voids_from_seq
+        Void samples begun after this entry count against the cap.
+    run_length
+        In-control run length of the wear watch when the job began.
+    limit_set
+        By which samples are judged; None for checks from before that was recorded.
+    """
+
+    tool: str
+    nest: str
+    counts_from_seq: int
+    voids_from_seq: int
+    run_length: float
+    limit_set: str | None = None
+
+    @property
+    def place(self) -> Place:
+        """Tool and nest."""
+        return self.tool, self.nest
+
+
+@dataclass(frozen=True, slots=True)
+class NestHistory:
+    """What is on record of a nest.
+
+    Attributes
+    ----------
+    samples
+        All of them, oldest first.
+    baselines
+        By joint key.
+    serviced_seq
+        Entry of the last service; 0 where there was none.
+    """
+
+    samples: Sequence[SampleRow]
+    baselines: Mapping[str, BaselineSet]
+    serviced_seq: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class NestProgress:
+    """One nest of a check: what counts, how it stands, and its trend with these samples in it."""
+
+    nest: CheckedNest
+    counted: tuple[SampleRow, ...]
+    voids: tuple[SampleRow, ...]
+    finding: NestFinding
+    trend: NestTrend
+
+
+def progress_of(plan: DailyCheckPlan, nest: CheckedNest, history: NestHistory) -> NestProgress:
+    """Judge one nest by what is on record of it."""
+    rows = [as_counted(row, nest) for row in history.samples]
+    mine = [row for row in rows if row.job == JOB and row.begun_seq > nest.counts_from_seq]
+    counted = tuple(row for row in mine if row.verdict in ("pass", "fail", "undecided"))
+    replaced = {row.replaces for row in rows}
+    voids = tuple(
+        row
+        for row in mine
+        if row.begun_seq > nest.voids_from_seq
+        # One that was left unfinished and made again is as good as voided.
+        and (row.verdict == "void" or (row.verdict is None and row.sample_id in replaced))
+    )
+    trend = nest_trend(
+        nest.tool,
+        nest.nest,
+        rows,
+        history.baselines,
+        run_length=nest.run_length,
+        since_seq=history.serviced_seq,
+    )
+    pending = [row for row in mine if row.verdict is None and row.sample_id not in replaced]
+    unkept = [row for row in voids if row.pull_begun_seq is not None and row.peak_n is None]
+    evidence = replace(
+        _evidence(nest, counted, trend),
+        voids=len(voids), unkept=len(unkept), pending=len(pending),
+    )  # fmt: skip
+    return NestProgress(nest, counted, voids, judge(plan, evidence), trend)
+
+
+def as_counted(row: SampleRow, nest: CheckedNest) -> SampleRow:
+    """A sample as it counts: one voided by word after it was measured stands as it was measured.
+
+    One given up before its pull counts only where what was measured had failed already: a good
+    resistance alone is no good crimp.
+    """
+    known = row.peak_n is not None or row.measured_verdict == "fail"
+    by_word = row.verdict == "void" and row.void_by == "person" and row.measured_verdict is not None
+    if not (by_word and known) or row.begun_seq <= nest.counts_from_seq:
+        return row
+    return replace(row, verdict=row.measured_verdict)
+
+
+def _evidence(nest: CheckedNest, counted: Sequence[SampleRow], trend: NestTrend) -> NestEvidence:
+    unmeasured = [row for row in counted if _not_judged(row, nest)]
+    verdicts = tuple(row.verdict or "" for row in counted if row not in unmeasured) + (
+        "unmeasured",
+    ) * len(unmeasured)
+    new = False
+    if trend.watch.flag is not None:
+        signal = trend.samples[trend.watch.flag.signal_position]
+        new = signal.begun_seq > nest.counts_from_seq
+    return NestEvidence(
+        verdicts,
+        unmeasured=len(unmeasured),
+        has_baseline=trend.has_baseline,
+        worn=trend.sentence if trend.flagged else None,
+        newly_worn=new,
+        samples_left=None if trend.report is None else trend.report.samples_left,
+    )
+
+
+def _not_judged(row: SampleRow, nest: CheckedNest) -> bool:
+    """True where a limit was not measured, or another set's limits were asked: no pass is shown."""
+    if row.verdict == "fail":
+        return False
+    if nest.limit_set is not None and row.limit_set != nest.limit_set:
+        return True
+    return row.verdict == "undecided" and row.measured_verdict != "undecided"
+
+
+def course(progress: Sequence[NestProgress], found: Mapping[Place, OutcomeWord]) -> Course:
+    """How a check of some nests stands.
+
+    Parameters
+    ----------
+    progress
+        Of the nests that are not settled yet.
+    found
+        Outcomes on record, by tool and nest.
+    """
+    todos = tuple(_todo(item) for item in progress if item.finding.outcome is None)
+    lines = [f"{tool}, nest {nest}: {word}." for (tool, nest), word in found.items()]
+    lines += [_line(item) for item in progress]
+    if todos:
+        return Course(todos, tuple(lines))
+    words = {**found}
+    for item in progress:
+        if item.finding.outcome is not None:
+            words[item.nest.place] = item.finding.outcome
+    return Course((), tuple(lines), outcome_of(words))
+
+
+def outcome_of(words: Mapping[Place, OutcomeWord], given_up: Sequence[Place] = ()) -> Outcome:
+    """The outcome of a check from those of its nests: the worst of them.
+
+    Parameters
+    ----------
+    given_up
+        Nests that were not checked to the end; with any, the check is broken off.
+    """
+    reasons = [f"{tool}, nest {nest}: {word}." for (tool, nest), word in words.items()]
+    reasons += [
+        f"{tool}, nest {nest}: not checked to the end; its samples count in the next check."
+        for tool, nest in given_up
+    ]
+    worst = next((word for word in _WORST if word in words.values()), "released")
+    figures: dict[str, object] = {
+        "nests": [
+            {"tool": tool, "nest": nest, "outcome": word} for (tool, nest), word in words.items()
+        ]
+    }
+    if given_up and worst != "held":
+        return Outcome("broken off", tuple(reasons), figures)
+    return Outcome(worst, tuple(reasons), figures)
+
+
+def _todo(item: NestProgress) -> Todo:
+    finding = item.finding
+    again = "" if finding.stage == STEP_FIRST else " All samples of both stages count."
+    plural = "sample" if finding.missing == 1 else "samples"
+    return Todo(
+        "sample",
+        finding.stage,
+        f"Make {finding.missing} {plural} with {item.nest.tool}, nest {item.nest.nest}, in the "
+        f"gauge at hand.{again}",
+        left=finding.missing,
+        tool=item.nest.tool,
+        nest=item.nest.nest,
+    )
+
+
+def _line(item: NestProgress) -> str:
+    name = f"{item.nest.tool}, nest {item.nest.nest}"
+    if item.finding.outcome is not None:
+        return f"{name}: {item.finding.outcome}."
+    doubt = "".join(f" {reason}" for reason in item.finding.reasons)
+    return (
+        f"{name}: {item.finding.stage}, {len(item.counted)} made, {item.finding.missing} to go."
+        f"{doubt}"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class LastCheck:
+    """What is known of a nest when it is asked whether it is due.
+
+    Attributes
+    ----------
+    checked_on, outcome
+        Of its last finished check; None where there was none.
+    serviced_since, open_job
+        Whether it was serviced since, and the job in which it is being checked.
+    held
+        Why it is held; None where it is not.
+    """
+
+    tool: str
+    nest: str
+    checked_on: date | None = None
+    outcome: str | None = None
+    serviced_since: bool = False
+    open_job: str | None = None
+    held: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class DueNest:
+    """A nest and why it is due, or why it cannot be used."""
+
+    last: LastCheck
+    due: bool
+    reason: str
+
+
+def due_today(plan: DailyCheckPlan, nests: Sequence[LastCheck], today: date) -> list[DueNest]:
+    """Say for every nest whether it is due and why: held ones first, then due ones."""
+    found = [_due(plan, nest, today) for nest in nests]
+    return sorted(found, key=lambda item: (item.last.held is None, not item.due))
+
+
+def _due(plan: DailyCheckPlan, nest: LastCheck, today: date) -> DueNest:
+    if nest.held is not None:
+        return DueNest(nest, False, f"Held: {nest.held}")
+    if nest.open_job is not None:
+        return DueNest(nest, True, "Its check was begun and is not finished.")
+    if nest.checked_on is None:
+        return DueNest(nest, True, "It was never checked.")
+    if nest.serviced_since:
+        return DueNest(nest, True, f"It was serviced since its check on {nest.checked_on}.")
+    days = (today - nest.checked_on).days
+    if days >= plan.every_days:
+        watched = " and left it on watch" if nest.outcome == "watch" else ""
+        return DueNest(nest, True, f"Its last check was on {nest.checked_on}{watched}.")
+    return DueNest(nest, False, f"Checked on {nest.checked_on}: {nest.outcome}.")

@@ -1,0 +1,59 @@
+"""The paper of any job that has one, from the record."""
+
+from station.crimp.facts import shipped_book, shipped_causes
+from station.errors import BadInput
+from station.jobs.certification.certificates import attempts_of
+from station.jobs.certification.paper import certification_paper
+from station.jobs.certification.record import hints_of, read_certification
+from station.jobs.daily.paper import daily_paper
+from station.jobs.papers.frame import Paper
+from station.jobs.validation.paper import validation_paper
+from station.jobs.validation.record import read_validation, replaced_by
+from station.ledger.entries import NEST_OUTCOME
+from station.ledger.job_queries import JobRecord, job_record
+from station.ledger.queries import LedgerReader, SampleRow
+
+
+def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
+    """The paper of a job as one HTML file.
+
+    Raises
+    ------
+    BadInput
+        There is no such job, it has no paper, or it is being judged blind.
+    """
+    record = job_record(reader, job_id)
+    marks = ["Invented demo records: no measurement of anything."] if record.row.demo else []
+    if any(row.simulated for row in record.samples):
+        marks.append("Measured with simulated instruments.")
+    match record.row.job:
+        case "daily_check":
+            return daily_paper(record, counted_samples(reader, record), marks=marks, size=size)
+        case "tool_validation":
+            validation = read_validation(reader, job_id)
+            comparisons = {
+                result.joint.key: replaced_by(reader, validation, result)
+                for result in validation.result.joints
+            }
+            return validation_paper(validation, comparisons, marks=marks, size=size)
+        case "certification":
+            job = read_certification(reader, job_id)
+            if any(row.simulated for row in job.rows):
+                marks.append("Measured with simulated instruments.")
+            hints = hints_of(reader, job, shipped_causes()) if job.shown else {}
+            attempts = attempts_of(reader, job.scope.candidate)
+            return certification_paper(job, shipped_book(), hints, attempts, marks=marks, size=size)
+    raise BadInput(f"There is no paper of a {record.row.job.replace('_', ' ')}.")
+
+
+def counted_samples(reader: LedgerReader, record: JobRecord) -> list[SampleRow]:
+    """The samples that a check's findings rest on; some were made before it began."""
+    found = {row.sample_id: row for row in record.samples}
+    for taken in record.steps_named(NEST_OUTCOME):
+        for name in ("samples", "voids"):
+            listed = taken.step.content.get(name)
+            for sample_id in listed if isinstance(listed, list) else []:
+                row = reader.sample(str(sample_id))
+                if row is not None:
+                    found.setdefault(row.sample_id, row)
+    return sorted(found.values(), key=lambda row: row.begun_seq)

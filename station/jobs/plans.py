@@ -1,0 +1,85 @@
+"""Plans of jobs, read from their files: the shipped ones, and a shop's own from a folder."""
+
+import tomllib
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+from station.crimp.limits import LimitSets
+from station.errors import BadInput, DataFileError
+from station.files import DATA, read_text, read_toml, toml_files, unread
+from station.jobs.certification.plan import CertificationPlan
+from station.jobs.daily.plan import DailyCheckPlan
+from station.jobs.validation.plan import ToolValidationPlan
+
+Plan = DailyCheckPlan | ToolValidationPlan | CertificationPlan
+
+MODELS: dict[str, type[Plan]] = {
+    "daily_check": DailyCheckPlan,
+    "tool_validation": ToolValidationPlan,
+    "certification": CertificationPlan,
+}
+"""What a plan must hold, by its job."""
+
+
+def load_plans(extra: Path | None = None) -> dict[str, Plan]:
+    """The shipped plans and a shop's own, by id.
+
+    Raises
+    ------
+    DataFileError
+        A file cannot be read, is named otherwise than its id, or an id comes twice.
+    """
+    found: dict[str, Plan] = {}
+    folders: list[Traversable | Path] = [DATA / "plans", *([extra] if extra else [])]
+    for folder in folders:
+        for file in toml_files(folder):
+            plan = read_plan(file)
+            if f"{plan.id}.toml" != file.name:
+                raise DataFileError(f"{file.name} holds the id {plan.id!r}: rename one of them.")
+            if plan.id in found:
+                raise DataFileError(f"{plan.id} comes twice: give your own plan its own id.")
+            found[plan.id] = plan
+    return found
+
+
+def check_plans(plans: dict[str, Plan], limit_sets: LimitSets) -> None:
+    """See that the limit set each plan names is at hand.
+
+    Raises
+    ------
+    DataFileError
+        A plan names one that there is none of.
+    """
+    for plan in plans.values():
+        if plan.limit_set is not None and plan.limit_set not in limit_sets.ids:
+            raise DataFileError(
+                f"The plan {plan.id} names the limit set {plan.limit_set!r}, and there is none: "
+                f"name one of {', '.join(limit_sets.ids)}, or put its file into the folder that "
+                "the setting limit_sets_folder names."
+            )
+
+
+def read_plan(file: Traversable | Path) -> Plan:
+    """Read one plan (DataFileError where it does not fit its job)."""
+    try:
+        job = tomllib.loads(read_text(file)).get("job")
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise DataFileError(f"{file.name} could not be read: {unread(error)}.") from error
+    model = MODELS.get(str(job))
+    if model is None:
+        raise DataFileError(
+            f"{file.name}: there is no job {job!r} with a plan: use one of {', '.join(MODELS)}."
+        )
+    return read_toml(file, model)
+
+
+def plan_named(plans: dict[str, Plan], job: str, plan_id: str | None = None) -> Plan:
+    """The plan of this id, or the shipped one of a job (BadInput if there is none)."""
+    wanted = plan_id or job.replace("_", "-")
+    plan = plans.get(wanted)
+    if plan is None or plan.job != job:
+        known = [name for name, found in plans.items() if found.job == job]
+        raise BadInput(
+            f"There is no plan {wanted!r} for this job: use one of {', '.join(known) or 'none'}."
+        )
+    return plan

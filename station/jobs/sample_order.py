@@ -1,0 +1,25 @@
+"""What a job asks of a sample, before it is made."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from station.ledger.entries import Joint
+
+
+@dataclass(frozen=True, slots=True)
+class SampleOrder:
+    """A sample as it is described before anything is measured."""
+
+    person: str
+    job: str
+    joint: Joint
+    limit_set: str
+    offered_again_for: str | None = None
+    use_wrong_barrel: bool = False
+    """The person was warned that the barrel is not made for the wires, and goes on all the same."""
+    checklist: Mapping[str, bool] = field(default_factory=dict)
+    """Answers to the visual checklist by item; True is good."""
+    job_id: str | None = None
+    """The job that the sample is made for; None for a sample of its own."""
+    step: str | None = None
+    """Where in that job's plan it belongs."""

@@ -1,0 +1,1 @@
+"""The validation of a tool."""

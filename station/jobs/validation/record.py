@@ -1,0 +1,399 @@
+"""Tool validations on record: begun, followed, and ended with the baselines they set."""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, fields
+from datetime import datetime
+from typing import Any
+
+from station.crimp.limits import LimitSets
+from station.crimp.wire import weakest_wire
+from station.errors import BadInput, CalibrationNeeded, NotOnRecord
+from station.jobs.sample import JobSample, plain, record_hash_of, samples_with_replaced
+from station.jobs.sample_order import SampleOrder
+from station.jobs.step import NextStep
+from station.jobs.validation.judge import (
+    GaugeLook,
+    JointResult,
+    ValidationResult,
+    ended_early,
+    joint_words,
+    judge_tool,
+)
+from station.jobs.validation.plan import ToolValidationPlan
+from station.jobs.validation.replaced import ToolComparison, compared_with_replaced
+from station.jobs.validation.steps import (
+    CRIMP_HEIGHT,
+    GAUGE_CHECK,
+    NEST_GAUGE,
+    ValidationScope,
+    look_of,
+    stale_checks,
+    validation_steps,
+)
+from station.ledger.entries import BaselineSet, JobBegun, JobEnded, JobStep
+from station.ledger.job_queries import JobRecord, job_record, jobs
+from station.ledger.queries import LedgerReader, ToolRow
+from station.ledger.store import Ledger
+from station.shop.checks import LastCheck, checks_by_role
+from station.shop.rights import Named, Right, demand
+from station.statistics.pooling import Baseline, baseline_of
+
+JOB = "tool_validation"
+
+
+@dataclass(frozen=True)
+class Validation:
+    """One validation as it stands: a function of the record."""
+
+    record: JobRecord
+    plan: ToolValidationPlan
+    scope: ValidationScope
+    samples: tuple[JobSample, ...]
+    looks: tuple[GaugeLook, ...]
+    result: ValidationResult
+
+    @property
+    def job_id(self) -> str:
+        """Identifier of the job."""
+        return self.record.row.job_id
+
+    @property
+    def open(self) -> bool:
+        """True until it has ended."""
+        return self.record.ended is None
+
+
+def begin_validation(
+    ledger: Ledger,
+    plan: ToolValidationPlan,
+    scope: ValidationScope,
+    limit_sets: LimitSets,
+    *,
+    person: str,
+) -> str:
+    """Begin a validation; return the job's id.
+
+    Raises
+    ------
+    BadInput, NoLimit
+        The tool or a nest is not on record, a joint comes twice or is of another tool, the limit
+        set has no limit for a wire, or the tool is being validated already.
+    """
+    tools = {row.tool: row for row in ledger.reader.tools()}
+    _check_scope(scope, tools)
+    for joint in scope.joints:
+        limit_sets.for_size(weakest_wire(joint.wires), scope.limit_set)
+    begun = JobBegun(
+        demo=ledger.reader.is_demo(),
+        job=JOB,
+        plan_id=plan.id,
+        plan=plan.model_dump(mode="json"),
+        scope=scope.as_content(),
+    )
+    # What is open already is looked up while nobody else can begin the same.
+    with ledger.transaction():
+        _check_not_under_way(ledger.reader, scope.tool)
+        return ledger.append(begun, person=person).id
+
+
+def _check_not_under_way(reader: LedgerReader, tool: str) -> None:
+    """Refuse a second validation: the samples of two would be a choice between them."""
+    for row in jobs(reader, job=JOB, only_open=True):
+        if ValidationScope.from_content(job_record(reader, row.job_id).begun.scope).tool == tool:
+            raise BadInput(
+                f"{tool} is being validated already, since {row.at_utc:%Y-%m-%d}: go on with job "
+                f"{row.job_id}, or end it first."
+            )
+
+
+def _check_scope(scope: ValidationScope, tools: dict[str, ToolRow]) -> None:
+    for tool in (scope.tool, *([scope.replaces] if scope.replaces else [])):
+        if tool not in tools:
+            raise BadInput(f"There is no tool {tool!r} on record: use one of {', '.join(tools)}.")
+    if not scope.joints:
+        raise BadInput("Name at least one joint that the tool is validated for.")
+    keys = [joint.key for joint in scope.joints]
+    if len(set(keys)) < len(keys):
+        raise BadInput("A joint comes twice: name each once.")
+    for joint in scope.joints:
+        if joint.tool != scope.tool or joint.nest not in tools[scope.tool].nests:
+            raise BadInput(
+                f"{scope.tool} has no nest {joint.nest!r}: use one of "
+                f"{', '.join(tools[scope.tool].nests)}."
+            )
+
+
+def read_validation(reader: LedgerReader, job_id: str) -> Validation:
+    """Read a validation from the record (NotOnRecord if there is none with this id)."""
+    record = job_record(reader, job_id)
+    if record.begun.job != JOB:
+        raise NotOnRecord(f"The job {job_id} is no tool validation, but a {record.begun.job}.")
+    plan = ToolValidationPlan.model_validate(record.begun.plan)
+    scope = ValidationScope.from_content(record.begun.scope)
+    samples = tuple(samples_with_replaced(reader, record.samples))
+    looks = tuple(
+        look
+        for taken in record.steps
+        if (look := look_of(taken.step.step, taken.step.content)) is not None
+    )
+    result = judge_tool(plan, scope.joints, samples, looks, guard=scope.guard)
+    return Validation(record, plan, scope, samples, looks, result)
+
+
+def next_of(reader: LedgerReader, job: Validation, now: datetime) -> list[NextStep]:
+    """What comes next; nothing once it has ended."""
+    if not job.open:
+        return []
+    checks = checks_by_role(reader)
+    return validation_steps(job.plan, job.scope, job.result, job.looks, checks, now)
+
+
+def order_for(
+    ledger: Ledger, job: Validation, joint_key: str | None, *, person: str, now: datetime
+) -> SampleOrder:
+    """Order the next sample of a joint, the first unfinished one where none is named.
+
+    The checks of the instruments that the sample rests on go into the record with it.
+
+    Raises
+    ------
+    BadInput
+        The job has ended, or the joint has all its samples.
+    CalibrationNeeded
+        The plan demands a fresh check of an instrument first.
+    """
+    _demand_open(job)
+    wanted = [
+        result
+        for result in job.result.joints
+        if result.state == "not_finished"
+        and result.missing
+        and joint_key in (None, result.joint.key)
+    ]
+    if not wanted:
+        raise BadInput("No sample is missing there: every joint has its number or is refused.")
+    checks = checks_by_role(ledger.reader)
+    stale = stale_checks(job.plan, checks, now)
+    if stale:
+        raise CalibrationNeeded(f"{' '.join(stale)} Check it against a standard, then go on.")
+    _note_checks(ledger, job, checks, person)
+    joint = wanted[0].joint
+    left = [
+        row.sample_id
+        for row in ledger.reader.unfinished()
+        if row.job_id == job.job_id and row.joint_key == joint.key
+    ]
+    return SampleOrder(
+        person,
+        JOB,
+        joint,
+        job.scope.limit_set,
+        # One that was interrupted is made again first; it then counts as void.
+        offered_again_for=left[0] if left else None,
+        job_id=job.job_id,
+        step="sample",
+    )
+
+
+def _note_checks(
+    ledger: Ledger, job: Validation, checks: dict[str, LastCheck], person: str
+) -> None:
+    content = {role: check.entry_id for role, check in sorted(checks.items())}
+    noted = job.record.steps_named(GAUGE_CHECK)
+    if content and (not noted or noted[-1].step.content != content):
+        enter_step(ledger, job, GAUGE_CHECK, content, person=person)
+
+
+def enter_nest_gauge(
+    ledger: Ledger,
+    job: Validation,
+    nest: str,
+    gauge: str,
+    *,
+    go_enters: bool,
+    no_go_stops: bool,
+    person: str,
+) -> GaugeLook:
+    """Enter a go/no-go look at a nest; an empty ``gauge`` says that the shop has none."""
+    if nest not in job.scope.nests:
+        raise BadInput(f"Nest {nest!r} is not validated here: use {', '.join(job.scope.nests)}.")
+    content = {"nest": nest, "gauge": gauge, "go_enters": go_enters, "no_go_stops": no_go_stops}
+    return _enter_look(ledger, job, NEST_GAUGE, content, person)
+
+
+def enter_crimp_heights(
+    ledger: Ledger,
+    job: Validation,
+    joint_key: str,
+    heights_mm: Sequence[float],
+    lower_mm: float,
+    upper_mm: float,
+    *,
+    person: str,
+) -> GaugeLook:
+    """Enter crimp heights of a joint; no heights say that the shop does not measure them.
+
+    Raises
+    ------
+    BadInput
+        The joint is not part of the job, there are too few heights, or the limits are crossed.
+    """
+    if job.scope.joint(joint_key) is None:
+        raise BadInput(f"{joint_key} is not validated here.")
+    if heights_mm and len(heights_mm) < job.plan.crimp_heights:
+        raise BadInput(
+            f"Measure {job.plan.crimp_heights} crimps: {len(heights_mm)} heights were given."
+        )
+    if heights_mm and not (0.0 < lower_mm < upper_mm and min(heights_mm) > 0.0):
+        raise BadInput("Heights are above zero, and the lower limit is below the upper one.")
+    content = {
+        "joint_key": joint_key,
+        "heights_mm": list(heights_mm),
+        "lower_mm": lower_mm,
+        "upper_mm": upper_mm,
+    }
+    return _enter_look(ledger, job, CRIMP_HEIGHT, content, person)
+
+
+def _enter_look(
+    ledger: Ledger, job: Validation, step: str, content: dict[str, Any], person: str
+) -> GaugeLook:
+    enter_step(ledger, job, step, content, person=person)
+    look = look_of(step, content)
+    if look is None:
+        raise BadInput(f"{step} is no look at a gauge.")
+    return look
+
+
+def enter_step(
+    ledger: Ledger, job: Validation, step: str, content: dict[str, Any], *, person: str
+) -> None:
+    """Note a step of an open validation (BadInput if it has ended)."""
+    _demand_open(job)
+    entry = JobStep(demo=job.record.row.demo, job_id=job.job_id, step=step, content=content)
+    ledger.append(entry, person=person)
+
+
+def end_validation(
+    ledger: Ledger, job: Validation, signer: Named, *, give_up: bool = False
+) -> JobEnded:
+    """End a validation and set the baselines of the accepted joints, all or nothing.
+
+    Parameters
+    ----------
+    signer
+        A lead, known to be who they say.
+    give_up
+        End it though joints are not finished: those are not accepted.
+
+    Raises
+    ------
+    NotAllowed
+        The signer is no lead.
+    BadInput
+        It has ended, or joints are not finished and it was not given up.
+    """
+    demand(signer, Right.SIGN_OFF)
+    _demand_open(job)
+    if job.result.outcome == "not_finished" and not give_up:
+        raise BadInput(
+            f"The validation is not finished: {' '.join(job.result.reasons)} Go on, or give "
+            "it up: then what is not finished is not accepted."
+        )
+    ended = JobEnded(
+        demo=job.record.row.demo,
+        job_id=job.job_id,
+        outcome=ended_early(job.result),
+        reasons=job.result.reasons,
+        figures=figures_of(ledger.reader, job),
+        scope=job.record.begun.scope,
+        signatures=(signer.name,),
+        record_hash=record_hash_of(ledger.reader, job.record),
+    )
+    with ledger.transaction():
+        for baseline in _baselines(ledger.reader, job):
+            ledger.append(baseline, person=signer.name)
+        ledger.append(ended, person=signer.name)
+    return ended
+
+
+def figures_of(reader: LedgerReader, job: Validation) -> dict[str, Any]:
+    """What the end of a job keeps of its numbers."""
+    return {
+        "joints": [_joint_figures(reader, job, result) for result in job.result.joints],
+        "voids": sum(result.voids for result in job.result.joints),
+    }
+
+
+def _joint_figures(reader: LedgerReader, job: Validation, result: JointResult) -> dict[str, Any]:
+    comparison = replaced_by(reader, job, result)
+    found = {field.name: getattr(result, field.name) for field in fields(result)}
+    return plain(
+        found
+        | {
+            "joint": result.joint.model_dump(mode="json"),
+            "joint_words": joint_words(result.joint),
+            "findings": [asdict(item) for item in result.findings],
+            "replaced": None if comparison is None else asdict(comparison),
+        }
+    )
+
+
+def replaced_by(
+    reader: LedgerReader, job: Validation, result: JointResult
+) -> ToolComparison | None:
+    """The same joint of the tool that is replaced, side by side; None without enough samples."""
+    if job.scope.replaces is None:
+        return None
+    rows = [
+        row
+        for row in reader.samples(tool=job.scope.replaces, limit=2_000)
+        if (row.connector, row.wires, row.material)
+        == (result.joint.connector, result.joint.wires, result.joint.material)
+        and row.verdict not in (None, "void")
+    ]
+    new = [sample for sample in job.samples if sample.sample_id in result.counted]
+    return compared_with_replaced(job.scope.replaces, new, rows[:200])
+
+
+def _baselines(reader: LedgerReader, job: Validation) -> list[BaselineSet]:
+    known = reader.baselines()
+    found = []
+    for result in job.result.joints:
+        own = [sample for sample in job.samples if sample.sample_id in result.counted]
+        pair = _baseline_pair(own) if result.state == "accepted" else None
+        if pair is None:
+            continue
+        before = known.get(result.joint.key)
+        force, resistance = pair
+        found.append(
+            BaselineSet(
+                demo=job.record.row.demo,
+                joint=result.joint,
+                baseline_version=1 if before is None else before.baseline_version + 1,
+                n=len(own),
+                force_ratio_center=force.center,
+                force_ratio_sigma=force.sigma,
+                log_resistance_center=resistance.center,
+                log_resistance_sigma=resistance.sigma,
+                sample_ids=result.counted,
+            )
+        )
+    return found
+
+
+def _baseline_pair(samples: Sequence[JobSample]) -> tuple[Baseline, Baseline] | None:
+    """Baselines of force and resistance; None where one was not measured or does not spread."""
+    ratios = [value for sample in samples if (value := sample.force_ratio) is not None]
+    logs = [value for sample in samples if (value := sample.log_resistance) is not None]
+    if min(len(ratios), len(logs)) < len(samples):
+        return None
+    try:
+        return baseline_of(ratios), baseline_of(logs)
+    except ValueError:
+        return None
+
+
+def _demand_open(job: Validation) -> None:
+    if not job.open:
+        raise BadInput(f"The validation {job.job_id} has ended: begin another.")

@@ -1,1 +1,0 @@
-"""Papers of jobs: one HTML file each, figures inside, for A4 and Letter."""

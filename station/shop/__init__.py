@@ -1,0 +1,1 @@
+"""Who and what a workshop has: people, tools and nests, instruments, standards, studies."""

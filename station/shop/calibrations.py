@@ -1,0 +1,224 @@
+"""From calibration points to the entry that is kept: line, class, accepted or not."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from calibration.classes import Classification, ForcePoint, classify
+from calibration.standing import CalibrationLine, CalibrationPoint, CheckKind, Role
+from station.errors import BadInput
+from station.ledger.entries import InstrumentCalibrated, PointTaken
+from station.shop.standards import CHECKED_WITH, Conditions, Standards
+
+
+class PointsTaken(Protocol):
+    """Points before and after adjustment, in SI units."""
+
+    @property
+    def as_found(self) -> Sequence[CalibrationPoint]:
+        """Before anything was adjusted."""
+
+    @property
+    def as_left(self) -> Sequence[CalibrationPoint]:
+        """After it; empty where nothing was adjusted."""
+
+
+@dataclass(frozen=True, slots=True)
+class Calibrated:
+    """A calibration ready to be written; ``shortfalls`` say what it lacks, in words."""
+
+    payload: InstrumentCalibrated
+    line: CalibrationLine
+    shortfalls: tuple[str, ...] = ()
+
+
+def calibrated_meter(facts: dict[str, Any], taken: PointsTaken) -> Calibrated:
+    """A meter's calibration.
+
+    Parameters
+    ----------
+    facts
+        The fields of :class:`InstrumentCalibrated` that say who, when and against what.
+
+    Raises
+    ------
+    BadInput
+        The points make no line, or it is due before it was made.
+    """
+    return _made("meter", facts, taken)
+
+
+def calibrated_tester(
+    facts: dict[str, Any],
+    taken: PointsTaken,
+    *,
+    resolution_n: float,
+    zero_n: float | None = None,
+    scheme: str = "iso-7500-1-2018",
+    class_wanted: str | None = None,
+) -> Calibrated:
+    """A tester's calibration with its class as found and as left.
+
+    Parameters
+    ----------
+    class_wanted
+        It is accepted only if it was left in this class or a better one.
+
+    Raises
+    ------
+    BadInput
+        As for a meter, or the points cannot be classified, or there is no such class.
+    """
+    made = _made("tester", facts, taken)
+    try:
+        found = classify(
+            force_points(taken.as_found or taken.as_left), resolution_n=resolution_n,
+            scheme=scheme, zero_n=zero_n,
+        )  # fmt: skip
+        left = found
+        if taken.as_left:
+            left = classify(
+                force_points(taken.as_left), resolution_n=resolution_n, scheme=scheme,
+                zero_n=zero_n,
+            )  # fmt: skip
+        accepted = class_wanted is None or left.meets(class_wanted)
+    except ValueError as error:
+        raise BadInput(f"The points cannot be classified: {error}.") from error
+    result = {
+        "accepted": accepted,
+        "class_found": _class_words(found),
+        "class_left": _class_words(left),
+    }
+    return Calibrated(made.payload.model_copy(update=result), made.line, left.shortfalls)
+
+
+def force_points(points: Sequence[CalibrationPoint]) -> list[ForcePoint]:
+    """Points of one reference force gathered: their readings are its series."""
+    gathered: dict[float, list[float]] = {}
+    for point in points:
+        gathered.setdefault(point.reference, []).append(point.reading)
+    return [ForcePoint(force_n, tuple(readings)) for force_n, readings in gathered.items()]
+
+
+def _made(role: Role, facts: dict[str, Any], taken: PointsTaken) -> Calibrated:
+    calibrated_on, due_on = facts["calibrated_on"], facts["due_on"]
+    if not calibrated_on < due_on:
+        raise BadInput(f"It is due on {due_on}, but was made on {calibrated_on}: check both dates.")
+    points = tuple(taken.as_left) or tuple(taken.as_found)
+    try:
+        line = CalibrationLine.through(points, facts["drift_fraction"])
+    except ValueError as error:
+        raise BadInput(f"The points make no calibration: {error}.") from error
+    payload = InstrumentCalibrated(
+        role=role,
+        as_found=_kept(taken.as_found),
+        as_left=_kept(taken.as_left),
+        **facts,
+    )
+    return Calibrated(payload, line)
+
+
+def _kept(points: Sequence[CalibrationPoint]) -> tuple[PointTaken, ...]:
+    return tuple(
+        PointTaken(reference=p.reference, u_reference=p.u_reference, reading=p.reading)
+        for p in points
+    )
+
+
+def _class_words(found: Classification) -> str | None:
+    return None if found.class_name is None else f"{found.scheme.title} class {found.class_name}"
+
+
+@dataclass(frozen=True, slots=True)
+class PointRow:
+    """One row in SI units.
+
+    Attributes
+    ----------
+    standard
+        Name of the standard on record; None where its value is given instead.
+    reference, u_reference
+        Value and standard uncertainty; of a reference cell, what it indicates.
+    """
+
+    reading: float
+    standard: str | None = None
+    reference: float | None = None
+    u_reference: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TakenPoints:
+    """Points in SI units, before and after adjustment; the second empty if nothing was adjusted."""
+
+    as_found: tuple[CalibrationPoint, ...]
+    as_left: tuple[CalibrationPoint, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class StandardsInUse:
+    """The shop's standards, and where and when they are used."""
+
+    standards: Standards
+    conditions: Conditions
+
+    def point(self, row: PointRow, role: Role) -> CalibrationPoint:
+        """The calibration point of a row.
+
+        Raises
+        ------
+        BadInput
+            There is no such standard, it cannot be used like this, or the row has no reference.
+        """
+        if row.standard is not None:
+            if row.u_reference is not None:
+                raise BadInput(
+                    f"The uncertainty of {row.standard} is on record: give no other for it."
+                )
+            standard = self.standards.named(row.standard, role)
+            return CalibrationPoint(*standard.worth(self.conditions, row.reference), row.reading)
+        if row.reference is None:
+            raise BadInput(f"The reading {row.reading:g} has no reference: give its value.")
+        u_reference = row.u_reference or 0.0
+        if u_reference < 0.0:
+            raise BadInput(f"The uncertainty at {row.reference:g} is negative.")
+        return CalibrationPoint(row.reference, u_reference, row.reading)
+
+    def points(self, rows: Iterable[PointRow], role: Role) -> tuple[CalibrationPoint, ...]:
+        """The points of some rows, as for one."""
+        return tuple(self.point(row, role) for row in rows)
+
+    def words(self, rows: Sequence[PointRow], role: Role) -> str:
+        """The standards that rows name, with certificates and due dates, for the record."""
+        names = dict.fromkeys(row.standard for row in rows if row.standard is not None)
+        return "; ".join(
+            self.standards.named(name, role).words(self.conditions.on) for name in names
+        )
+
+    def overdue(self, rows: Sequence[PointRow], role: Role) -> list[str]:
+        """What must be said of standards in these rows whose own calibration has run out."""
+        names = dict.fromkeys(row.standard for row in rows if row.standard is not None)
+        said = (self.standards.named(name, role).overdue(self.conditions.on) for name in names)
+        return [sentence for sentence in said if sentence is not None]
+
+    def expected_at(self, kind: CheckKind, name: str, role: Role) -> float | None:
+        """What a check should read by the record of its standard; None without such a record.
+
+        Raises
+        ------
+        BadInput
+            The record is that of another kind of standard, or the standard cannot be used here.
+        """
+        standard = self.standards.get(name)
+        if standard is None or kind not in CHECKED_WITH:
+            return None
+        if standard.kind != CHECKED_WITH[kind] or standard.role != role:
+            raise BadInput(f"{name} is a {standard.kind}: it cannot serve this check.")
+        return standard.worth(self.conditions)[0]
+
+
+def role_of_check(kind: CheckKind) -> Role | None:
+    """The instrument that a check looks at; None for a zero, which both have."""
+    if kind == "zero":
+        return None
+    return "tester" if kind == "weight" else "meter"

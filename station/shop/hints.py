@@ -1,0 +1,55 @@
+"""Hints for one finished sample, from its verdicts, its baseline and its checklist."""
+
+import math
+
+from station.crimp.causes import (
+    Cause,
+    Findings,
+    Hint,
+    hints,
+    level,
+)
+from station.ledger.entries import BaselineSet, SampleFinished
+from station.statistics.pooling import Baseline
+
+
+def findings_of(sample: SampleFinished, baseline: BaselineSet | None) -> Findings:
+    """What is known of a sample, in the words of the rules."""
+    verdicts = {criterion.criterion: criterion.verdict for criterion in sample.criteria}
+    electrical = [v for name, v in verdicts.items() if name != "pull_force_min"]
+    return Findings(
+        force=level(verdicts.get("pull_force_min"), _force_score(sample, baseline), bad="low"),
+        resistance=level(
+            "fail" if "fail" in electrical else next(iter(electrical), None),
+            _resistance_score(sample, baseline),
+            bad="high",
+        ),
+        failure_mode=None if sample.pull is None else sample.pull.failure_mode,
+        faults=frozenset(name for name, good in sample.checklist.items() if not good),
+    )
+
+
+def sample_hints(
+    sample: SampleFinished, baseline: BaselineSet | None, causes: tuple[Cause, ...]
+) -> list[Hint]:
+    """Hints for a sample that has something wrong with it; none for one that has not."""
+    found = findings_of(sample, baseline)
+    unusual = {found.force, found.resistance} & {"low", "high"}
+    if sample.verdict == "pass" and not unusual and not found.faults:
+        return []
+    return hints(found, causes)
+
+
+def _force_score(sample: SampleFinished, baseline: BaselineSet | None) -> float | None:
+    limit = next((c.limit for c in sample.criteria if c.criterion == "pull_force_min"), None)
+    if baseline is None or sample.pull is None or not limit:
+        return None
+    known = Baseline(baseline.n, baseline.force_ratio_center, baseline.force_ratio_sigma)
+    return known.score(sample.pull.peak_n / limit)
+
+
+def _resistance_score(sample: SampleFinished, baseline: BaselineSet | None) -> float | None:
+    if baseline is None or sample.resistance is None or sample.resistance.splice_ohm <= 0.0:
+        return None
+    known = Baseline(baseline.n, baseline.log_resistance_center, baseline.log_resistance_sigma)
+    return known.score(math.log(sample.resistance.splice_ohm))

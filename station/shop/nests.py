@@ -1,0 +1,228 @@
+"""Nests that are held, serviced, released and used for work: read from the ledger and entered."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from station.errors import BadInput, NestOnHold
+from station.ledger.entries import NestHeld, NestReleased, Payload, ToolServiced, WorkDone
+from station.ledger.job_queries import (
+    HoldRow,
+    NestCheckRow,
+    WorkRow,
+    baseline_seqs,
+    holds,
+    nest_checks,
+    work,
+)
+from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.store import Ledger
+from station.shop.rights import Right, demand
+from station.shop.sign_in import active_person
+from station.text import demand_plain
+
+OLDEST_WORK = timedelta(days=3653)
+"""Work is entered within ten years (our own choice): a year typed with two digits is the year 26,
+and such work would be missing when a hold asks what went through a nest."""
+
+ALLOWED_ON_HELD = ("service", "tool_validation")
+"""Jobs for which a held nest may be used: they are how it comes back."""
+
+
+@dataclass(frozen=True)
+class SinceGoodCheck:
+    """What went through a nest since its last good check, newest last.
+
+    Attributes
+    ----------
+    check
+        The last check that left the nest in use; None where there was none.
+    samples, work
+        Made since; all that is on record where there was no good check.
+    """
+
+    check: NestCheckRow | None
+    samples: tuple[SampleRow, ...]
+    work: tuple[WorkRow, ...]
+
+    def as_document(self) -> dict[str, object]:
+        """For an entry or a JSON document."""
+        return {
+            "last_good_check": None if self.check is None else self.check.at_utc.isoformat(),
+            "samples": [row.sample_id for row in self.samples],
+            "work": [
+                {"day": row.day.isoformat(), "work_order": row.work_order, "note": row.note}
+                for row in self.work
+            ],
+        }
+
+
+def since_good_check(
+    reader: LedgerReader, tool: str, nest: str, *, most: int | None = None
+) -> SinceGoodCheck:
+    """Gather what went through a nest since its last good check; at most the latest so many."""
+    good = [row for row in nest_checks(reader, tool, nest) if row.outcome in ("released", "watch")]
+    check = good[-1] if good else None
+    since = 0 if check is None else check.seq
+    day = None if check is None else check.at_utc.astimezone().date()
+    samples = [
+        row
+        for row in reader.nest_samples(tool, nest, since_seq=since, limit=most)
+        if row.job not in ALLOWED_ON_HELD
+    ]
+    return SinceGoodCheck(
+        check, tuple(samples), tuple(work(reader, tool=tool, nest=nest, since=day))
+    )
+
+
+def hold_of(reader: LedgerReader, tool: str, nest: str) -> HoldRow | None:
+    """The hold that keeps a nest out of use, the first of several; None where it is free."""
+    found = holds(reader, tool=tool, nest=nest)
+    return found[0] if found else None
+
+
+def demand_free(reader: LedgerReader, tool: str, nest: str, job: str) -> None:
+    """Refuse a held nest for all but its service and its validation.
+
+    Raises
+    ------
+    NestOnHold
+        It is held.
+    """
+    hold = hold_of(reader, tool, nest)
+    if hold is not None and job not in ALLOWED_ON_HELD:
+        raise NestOnHold(
+            f"Nest {nest} of {tool} is held since {hold.at_utc.astimezone():%Y-%m-%d}: "
+            f"{hold.reason.rstrip('.')}. {_way_back(hold)}"
+        )
+
+
+def _way_back(hold: HoldRow) -> str:
+    if hold.needs == "lead":
+        return "Use another nest until a lead has looked and releases it."
+    return "Use another nest until it is serviced, has a new baseline and a lead releases it."
+
+
+class NestBook:
+    """Enters what happens to nests.
+
+    Parameters
+    ----------
+    demo
+        Marks the entries as invented.
+    today
+        Tells the day, for work that is logged without one.
+    """
+
+    def __init__(self, ledger: Ledger, *, demo: bool, now: Callable[[], datetime]) -> None:
+        self._ledger = ledger
+        self._demo = demo
+        self._now = now
+
+    def hold(self, tool: str, nest: str, reason: str, person: str) -> None:
+        """Hold a nest; anyone on record may.
+
+        Raises
+        ------
+        BadInput, NotAllowed
+            There is no such nest, no reason, or no such person.
+        """
+        active_person(self._ledger.reader, person)
+        self._check_nest(tool, nest)
+        held = NestHeld(tool=tool, nest=nest, reason=_given(reason, "the reason"), demo=self._demo)
+        self._ledger.append(held, person=person)
+
+    def service(self, tool: str, nest: str | None, action: str, person: str) -> None:
+        """Enter a service of a tool or nest, after which its trend starts again: a lead's.
+
+        Raises
+        ------
+        BadInput, NotAllowed
+            There is no such nest, nothing was done, or the person is no lead.
+        """
+        self._demand_lead(person)
+        self._check_nest(tool, nest)
+        action = _given(action, "what was done")
+        self._enter(ToolServiced(tool=tool, nest=nest, action=action, demo=self._demo), person)
+
+    def release(self, tool: str, nest: str, reason: str, person: str) -> None:
+        """Release a held nest: a lead's, after service and a new baseline.
+
+        Raises
+        ------
+        BadInput, NotAllowed
+            The nest is not held, its service or new baseline is missing, or the person is no lead.
+        """
+        self._demand_lead(person)
+        reader = self._ledger.reader
+        open_holds = holds(reader, tool=tool, nest=nest)
+        if not open_holds:
+            raise BadInput(f"Nest {nest} of {tool} is not held: there is nothing to release.")
+        in_need = [hold for hold in open_holds if hold.needs == "service"]
+        if in_need:
+            self._demand_service(tool, nest, in_need[-1])
+        reason = _given(reason, "the reason")
+        self._enter(NestReleased(tool=tool, nest=nest, reason=reason, demo=self._demo), person)
+
+    def log_work(
+        self, tool: str, nest: str, work_order: str, person: str, *,
+        day: date | None = None, note: str = "",
+    ) -> None:  # fmt: skip
+        """Note that work which left the shop was crimped in a nest.
+
+        Raises
+        ------
+        BadInput, NotAllowed
+            There is no such nest or person, no work order, or the day lies ahead or years back.
+        NestOnHold
+            The nest was held before that day and still is.
+        """
+        active_person(self._ledger.reader, person)
+        self._check_nest(tool, nest)
+        today = self._now().astimezone().date()
+        day = day or today
+        if day > today:
+            raise BadInput(f"The work cannot have been done on {day}: that day is still to come.")
+        if day < today - OLDEST_WORK:
+            raise BadInput(f"Work of {day} is too old to be entered now: check the year.")
+        hold = hold_of(self._ledger.reader, tool, nest)
+        if hold is not None and day > hold.at_utc.astimezone().date():
+            demand_free(self._ledger.reader, tool, nest, "work")
+        done = WorkDone(
+            day=day, work_order=_given(work_order, "the work order"), tool=tool, nest=nest,
+            note=demand_plain(note, "the note"), demo=self._demo,
+        )  # fmt: skip
+        self._enter(done, person)
+
+    def _demand_service(self, tool: str, nest: str, hold: HoldRow) -> None:
+        reader = self._ledger.reader
+        serviced = [row.seq for row in reader.services(tool, nest) if row.seq > hold.held_seq]
+        if not serviced:
+            raise BadInput(
+                f"Nest {nest} of {tool} was not serviced since it was held: enter its service, "
+                "validate it anew, then release it."
+            )
+        if not any(seq > serviced[0] for seq in baseline_seqs(reader, tool, nest)):
+            raise BadInput(
+                f"Nest {nest} of {tool} has no new baseline since its service: validate it, then "
+                "release it."
+            )
+
+    def _demand_lead(self, person: str) -> None:
+        demand(active_person(self._ledger.reader, person), Right.RELEASE)
+
+    def _check_nest(self, tool: str, nest: str | None) -> None:
+        known = {row.tool: row.nests for row in self._ledger.reader.tools()}
+        if tool not in known:
+            raise BadInput(f"There is no tool {tool!r} on record: use one of {', '.join(known)}.")
+        if nest is not None and nest not in known[tool]:
+            raise BadInput(f"{tool} has no nest {nest!r}: use one of {', '.join(known[tool])}.")
+
+    def _enter(self, payload: Payload, person: str) -> None:
+        self._ledger.append(payload, person=person)
+
+
+def _given(text: str, words: str) -> str:
+    if not text.strip():
+        raise BadInput(f"Say {words}: it was left empty.")
+    return demand_plain(text.strip(), words)

@@ -1,0 +1,192 @@
+"""Where PINs and passphrases are kept: hashed, in a file of its own beside the ledger.
+
+Not in the ledger, because its entries are exported, copied and never removed: a hash must go
+nowhere and must be forgotten once it is replaced. The file is readable by its owner alone. Losing
+it loses no record; new secrets are then given from the console.
+"""
+
+import fcntl
+import os
+import secrets
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Literal
+
+from pydantic import AwareDatetime, BaseModel, ConfigDict, ValidationError
+
+from station.errors import DataFileError
+from station.shop.rights import is_pin
+
+HASH_METHOD = "scrypt:32768:8:3"
+"""Parameters that OWASP's password storage cheat sheet gives for scrypt with 32 MiB of memory
+(N = 2^15, r = 8, p = 3; from memory, unverified)."""
+
+CODE_DIGITS = 12
+"""Length of a one-time code: digits, so that the buttons of the sign-in page are enough."""
+
+CODE_LASTS = timedelta(days=1)
+
+Kind = Literal["pin", "passphrase"]
+
+
+class _Kept(BaseModel):
+    # Without its input: a message about a damaged file must not quote a hash.
+    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
+
+
+class KeptSecret(_Kept):
+    """One person's secret."""
+
+    kind: Kind
+    hash: str
+
+
+class KeptCode(_Kept):
+    """The one-time code for the first lead."""
+
+    hash: str
+    until: AwareDatetime
+
+
+class Kept(_Kept):
+    """The whole file."""
+
+    format: Literal[1] = 1
+    people: dict[str, KeptSecret] = {}
+    code: KeptCode | None = None
+
+
+class SecretFile:
+    """The secrets of one ledger's people. May be shared by threads and processes.
+
+    Parameters
+    ----------
+    ledger_path
+        The secrets lie beside it, under its name with ``.secrets`` added.
+    """
+
+    def __init__(self, ledger_path: Path) -> None:
+        self.path = ledger_path.with_name(ledger_path.name + ".secrets")
+
+    def kinds(self) -> dict[str, Kind]:
+        """Whether each person's secret is a PIN or a passphrase; who has none is absent.
+
+        Raises
+        ------
+        DataFileError
+            The file cannot be read or is damaged. So does every other method.
+        """
+        return {name: kept.kind for name, kept in self._read().people.items()}
+
+    def matches(self, name: str, secret: str) -> bool:
+        """Whether this is the person's secret; takes as long for somebody who has none."""
+        from werkzeug.security import check_password_hash
+
+        kept = self._read().people.get(name)
+        right = check_password_hash(_no_ones_hash() if kept is None else kept.hash, secret)
+        return kept is not None and right
+
+    def keep(self, name: str, secret: str) -> None:
+        """Keep a person's secret, in place of the one before."""
+        made = KeptSecret(kind="pin" if is_pin(secret) else "passphrase", hash=_hash(secret))
+        self._change(lambda kept: kept.model_copy(update={"people": kept.people | {name: made}}))
+
+    def forget(self, name: str) -> None:
+        """Forget a person's secret, if there is one."""
+
+        def without(kept: Kept) -> Kept:
+            people = {other: made for other, made in kept.people.items() if other != name}
+            return kept.model_copy(update={"people": people})
+
+        self._change(without)
+
+    def new_code(self, now: datetime) -> str:
+        """Make a one-time code; the one before is void."""
+        digits = "".join(secrets.choice("0123456789") for _ in range(CODE_DIGITS))
+        made = KeptCode(hash=_hash(digits), until=now + CODE_LASTS)
+        self._change(lambda kept: kept.model_copy(update={"code": made}))
+        return "-".join(digits[start : start + 4] for start in range(0, CODE_DIGITS, 4))
+
+    def code_matches(self, code: str, now: datetime) -> bool:
+        """Whether this is the one-time code, and still in time."""
+        from werkzeug.security import check_password_hash
+
+        kept = self._read().code
+        digits = "".join(letter for letter in code if letter.isdigit())
+        right = check_password_hash(_no_ones_hash() if kept is None else kept.hash, digits)
+        # A clock that was set back since the code was made does not lengthen its life.
+        in_time = kept is not None and kept.until - CODE_LASTS <= now <= kept.until
+        return in_time and right
+
+    def spend_code(self) -> None:
+        """Make the one-time code worthless."""
+        self._change(lambda kept: kept.model_copy(update={"code": None}))
+
+    def _read(self) -> Kept:
+        try:
+            return Kept.model_validate_json(self.path.read_bytes())
+        except FileNotFoundError:
+            return Kept()
+        except OSError as error:
+            raise DataFileError(
+                f"The secrets in {self.path} cannot be read ({error.strerror}): start the station "
+                "as the user who owns them."
+            ) from error
+        except ValidationError as error:
+            raise DataFileError(
+                f"The secrets in {self.path} are damaged: remove that file, then give everyone a "
+                "new one, beginning with a one-time code (station people code)."
+            ) from error
+
+    def _change(self, change: Callable[[Kept], Kept]) -> None:
+        with self._plain_errors(), _locked(self.path.parent):
+            text = change(self._read()).model_dump_json(indent=1)
+            # mkstemp makes a file that nobody but its owner may read.
+            handle, name = tempfile.mkstemp(dir=self.path.parent, prefix=self.path.name)
+            try:
+                with os.fdopen(handle, "w", encoding="utf-8") as file:
+                    file.write(text)
+                    file.flush()
+                    os.fsync(file.fileno())
+                Path(name).replace(self.path)
+            except BaseException:
+                with suppress(OSError):
+                    Path(name).unlink()
+                raise
+
+    @contextmanager
+    def _plain_errors(self) -> Iterator[None]:
+        try:
+            yield
+        except OSError as error:
+            raise DataFileError(
+                f"The secrets in {self.path} could not be written ({error.strerror}), the old ones "
+                "stay: check the disk and the permissions of its folder."
+            ) from error
+
+
+@contextmanager
+def _locked(folder: Path) -> Iterator[None]:
+    """Let one process at a time change the files of a folder; the name is safe on the disk too."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _hash(secret: str) -> str:
+    # Imported where it is used: it brings a web server along, which most commands never need.
+    from werkzeug.security import generate_password_hash
+
+    return generate_password_hash(secret, HASH_METHOD)
+
+
+def _no_ones_hash() -> str:
+    """A hash that no secret has, of the same cost as a real one."""
+    return f"{HASH_METHOD}$none${'0' * 128}"

@@ -1,0 +1,350 @@
+"""Gauge studies at the bench: planned, measured turn by turn on the record, and judged.
+
+Progress is a function of the ledger alone: a study goes on after any interruption, on the page or
+the command line, where its last recorded reading left it.
+"""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from statistics import fmean
+
+from calibration.clips import Reclipping, reclipping
+from calibration.gauge_study import GaugeStudy, crossed_study, nested_study
+from calibration.standing import UNITS, Role
+from calibration.study_plan import STUDY_WORDS, Turn
+from calibration.telling import Telling, can_tell
+from station.errors import BadInput
+from station.ledger.entries import StudyBegun, StudyDropped, StudyReading, StudyTurn
+from station.ledger.queries import LedgerReader
+from station.ledger.record import Entry
+from station.shop.study_figure import GaugePicture
+
+MOST_READINGS = 50
+
+
+@dataclass(frozen=True, slots=True)
+class StudyProgress:
+    """A study as it stands.
+
+    Attributes
+    ----------
+    values
+        Mean reading of every turn in SI units; None where it is still to be measured.
+    dropped
+        Why it was given up; None where it was not.
+    """
+
+    id: str
+    begun: StudyBegun
+    at: Entry
+    values: tuple[float | None, ...]
+    dropped: str | None
+
+    @property
+    def next_turn(self) -> int | None:
+        """The turn to be measured now; None where all are, or where it was given up."""
+        if self.dropped is not None:
+            return None
+        return next((n for n, value in enumerate(self.values) if value is None), None)
+
+    @property
+    def done(self) -> int:
+        """How many turns were measured."""
+        return sum(value is not None for value in self.values)
+
+    @property
+    def complete(self) -> bool:
+        """Whether every turn was measured."""
+        return self.done == len(self.values)
+
+
+@dataclass(frozen=True, slots=True)
+class StudyResult:
+    """What a study shows, in the unit that people read.
+
+    Attributes
+    ----------
+    gauge
+        Spread by source; of a re-clipping study, clippings stand where parts are.
+    unpooled
+        The same without pooling; None where nothing was pooled.
+    clips
+        Of a re-clipping study only.
+    telling
+        Whether good can be told from bad at the limit; None where none was named.
+    """
+
+    unit: str
+    values: tuple[float, ...]
+    turns: tuple[Turn, ...]
+    gauge: GaugeStudy
+    unpooled: GaugeStudy | None = None
+    clips: Reclipping | None = None
+    telling: Telling | None = None
+
+    @property
+    def gauge_sd(self) -> float:
+        """Spread of one measurement of one part."""
+        return self.gauge.gauge_sd if self.clips is None else self.clips.repeatability_sd
+
+    @property
+    def part_sd(self) -> float:
+        """Spread of the parts: none where only one was measured."""
+        return self.gauge.part_sd if self.clips is None else 0.0
+
+
+def begin(
+    kind: str,
+    turns: Sequence[Turn],
+    *,
+    title: str,
+    role: Role,
+    instrument: str,
+    seed: int | None,
+    limit: float | None = None,
+) -> StudyBegun:
+    """The entry that begins a study; the limit in SI units.
+
+    Forces must reach a limit and resistances must not exceed it.
+
+    Raises
+    ------
+    BadInput
+        No title or instrument, or a limit that is no number.
+    """
+    if not title.strip():
+        raise BadInput("Give the study a title, by which people will know it.")
+    if not instrument.strip():
+        raise BadInput("Name the instrument that is studied, as the record calls it.")
+    if limit is not None and not math.isfinite(limit):
+        raise BadInput("The limit is not a number.")
+    return StudyBegun.model_validate(
+        {
+            "study": kind,
+            "title": title.strip(),
+            "role": role,
+            "instrument": instrument,
+            "turns": [
+                StudyTurn(
+                    appraiser=turn.appraiser, part=turn.part, trial=turn.trial, batch=turn.batch
+                )
+                for turn in turns
+            ],
+            "seed": seed,
+            "limit": limit,
+            "side": "upper" if role == "meter" else "lower",
+        }
+    )
+
+
+def studies(reader: LedgerReader) -> list[StudyProgress]:
+    """Every study on record, the latest first."""
+    readings = list(reader.entries(kind=StudyReading.KIND))
+    dropped = list(reader.entries(kind=StudyDropped.KIND))
+    found = [_progress(entry, readings, dropped) for entry in reader.entries(kind=StudyBegun.KIND)]
+    return found[::-1]
+
+
+def study(reader: LedgerReader, study_id: str) -> StudyProgress:
+    """One study by its id, or by the beginning of its id.
+
+    Raises
+    ------
+    BadInput
+        There is none, or several begin like this.
+    """
+    found = [progress for progress in studies(reader) if progress.id.startswith(study_id)]
+    if len(found) != 1 or not study_id:
+        raise BadInput(
+            f"There {'is no study' if not found else 'are several studies'} {study_id!r} on "
+            "record: list them and name one by its id."
+        )
+    return found[0]
+
+
+def _progress(entry: Entry, readings: Iterable[Entry], dropped: Iterable[Entry]) -> StudyProgress:
+    begun = entry.payload
+    if not isinstance(begun, StudyBegun):
+        raise TypeError(f"entry {entry.seq} begins no study")
+    values: list[float | None] = [None] * len(begun.turns)
+    for read in readings:
+        payload = read.payload
+        if not isinstance(payload, StudyReading) or payload.study_id != entry.id:
+            continue
+        # A second click for the same turn changes nothing; another reading needs a reason.
+        if values[payload.turn] is None or payload.reason:
+            values[payload.turn] = payload.value
+    reasons = [
+        item.payload.reason
+        for item in dropped
+        if isinstance(item.payload, StudyDropped) and item.payload.study_id == entry.id
+    ]
+    return StudyProgress(entry.id, begun, entry, tuple(values), reasons[0] if reasons else None)
+
+
+def reading_for(
+    progress: StudyProgress,
+    turn: int,
+    readings: Sequence[float],
+    *,
+    instrument: str,
+    reason: str = "",
+) -> StudyReading:
+    """The entry of one measured turn; readings in SI units.
+
+    Raises
+    ------
+    BadInput
+        The study was given up, the turn does not exist or was measured without a reason to do it
+        again, another instrument was used, or a reading is no number.
+    """
+    if progress.dropped is not None:
+        raise BadInput(f"This study was given up ({progress.dropped}): begin a new one.")
+    if not 0 <= turn < len(progress.values):
+        raise BadInput(f"There is no turn {turn + 1}: the study has {len(progress.values)}.")
+    if progress.values[turn] is not None and not reason.strip():
+        raise BadInput(
+            f"Turn {turn + 1} was measured already: to measure it again, give the reason."
+        )
+    if progress.values[turn] is None and turn != progress.next_turn:
+        raise BadInput(
+            f"Turn {turn + 1} is not due yet: keep to the order that was drawn, so that drift "
+            "falls on all alike."
+        )
+    if instrument != progress.begun.instrument:
+        raise BadInput(
+            f"This study is of {progress.begun.instrument}, not of {instrument}: measure with that."
+        )
+    if not 1 <= len(readings) <= MOST_READINGS or not all(map(math.isfinite, readings)):
+        raise BadInput(f"Give 1 to {MOST_READINGS} readings, and all must be numbers.")
+    return StudyReading(
+        study_id=progress.id,
+        turn=turn,
+        readings=tuple(readings),
+        value=math.fsum(readings) / len(readings),
+        instrument=instrument,
+        reason=reason.strip(),
+    )
+
+
+def dropped(progress: StudyProgress, reason: str) -> StudyDropped:
+    """The entry that gives a study up (BadInput where that is done, or no reason given)."""
+    if progress.dropped is not None:
+        raise BadInput("This study was given up already.")
+    if not reason.strip():
+        raise BadInput("Say why the study is given up.")
+    return StudyDropped(study_id=progress.id, reason=reason.strip(), demo=progress.begun.demo)
+
+
+def result_of(progress: StudyProgress) -> StudyResult:
+    """What a complete study shows.
+
+    Raises
+    ------
+    BadInput
+        Turns are still to be measured.
+    """
+    if not progress.complete:
+        raise BadInput(
+            f"{progress.done} of {len(progress.values)} turns are measured: the result waits for "
+            "the last."
+        )
+    begun = progress.begun
+    unit, scale = UNITS[begun.role]
+    turns = tuple(Turn(turn.appraiser, turn.part, turn.trial, turn.batch) for turn in begun.turns)
+    values = tuple(value / scale for value in progress.values if value is not None)
+    parts, people = [turn.part for turn in turns], [turn.appraiser for turn in turns]
+    batches = [turn.batch for turn in turns]
+    unpooled, clips = None, None
+    if begun.study == "crossed":
+        gauge = crossed_study(parts, people, values)
+        unpooled = crossed_study(parts, people, values, pool=False) if gauge.pooled else None
+    elif begun.study == "nested":
+        gauge = nested_study(batches, values, people)
+    else:
+        clips = reclipping(batches, values)
+        gauge = clips.study
+    result = StudyResult(unit, values, turns, gauge, unpooled, clips)
+    if begun.limit is None:
+        return result
+    telling = can_tell(
+        result.gauge_sd, result.part_sd, fmean(values), begun.limit / scale, side=begun.side
+    )
+    return replace(result, telling=telling)
+
+
+def picture_of(result: StudyResult) -> GaugePicture:
+    """What a study's picture shows."""
+    return GaugePicture(
+        result.values, result.turns, result.unit, result.gauge_sd, result.part_sd, result.telling
+    )
+
+
+def sentences(result: StudyResult) -> list[str]:
+    """What a study shows, in plain words."""
+    unit, gauge = result.unit, result.gauge
+    said: list[str] = []
+    if result.clips is not None:
+        said += _clip_sentences(result.clips)
+    else:
+        said.append(
+            f"One measurement spreads by {gauge.gauge_sd:.3g} {unit} (one standard deviation), "
+            f"the parts by {gauge.part_sd:.3g} {unit}."
+        )
+        if gauge.reproducibility_sd is not None:
+            said.append(
+                f"The same person repeats to {gauge.repeatability_sd:.3g} {unit}; people differ by "
+                f"{gauge.reproducibility_sd:.3g} {unit}."
+            )
+        if gauge.percent_gauge is not None:
+            categories = gauge.distinct_categories
+            kinds = (
+                "" if categories is None else f", enough to tell {categories} kinds of part apart"
+            )
+            said.append(f"The gauge makes {gauge.percent_gauge:.0f} % of the total spread{kinds}.")
+    if result.clips is None:
+        said += [
+            f"The estimate for {name} came out negative and is stated as 0."
+            for name in gauge.floored
+        ]
+    if result.telling is not None:
+        said.append(
+            f"Can good be told from bad at {result.telling.limit:.6g} {unit}? "
+            f"{result.telling.sentence}"
+        )
+    return said
+
+
+def _clip_sentences(clips: Reclipping) -> list[str]:
+    unit, scale = UNITS["meter"]
+    if clips.share is None:
+        return ["Nothing varied at all: the meter's digit is too coarse for this study."]
+    return [
+        f"With the clips left on, readings repeat to {clips.within_sd:.3g} {unit}; taking them off "
+        f"and on moves them by {clips.reclip_sd:.3g} {unit} (one standard deviation each).",
+        f"Re-clipping is {100.0 * clips.share:.0f} % of the variance of a reading. Repeats of one "
+        "clipping do not average it out: a budget must carry it as a line of its own, "
+        f"{clips.reclip_sd:.3g} {unit} with {clips.reclip_dof:.1f} degrees of freedom.",
+        "The settings do that for every sample: in [fixture] "
+        f"u_reclip_ohm = {clips.reclip_sd * scale:.3g}, reclip_dof = {clips.reclip_dof:.1f}.",
+    ]
+
+
+def turn_words(turn: StudyTurn, kind: str) -> str:
+    """What is to be done at a turn, in one sentence without earlier values."""
+    if kind == "crossed":
+        return f"{turn.appraiser} measures part {turn.part}, round {turn.trial}."
+    if kind == "nested":
+        return f"{turn.appraiser} pulls part {turn.part} of batch {turn.batch}."
+    if turn.trial == 1:
+        return (
+            f"{turn.appraiser} takes the clips off part {turn.part} and puts them on again "
+            f"(clipping {turn.batch}), then reads."
+        )
+    return f"{turn.appraiser} leaves the clips on and reads part {turn.part} again."
+
+
+def kind_words(progress: StudyProgress) -> str:
+    """What sort of study it is."""
+    return STUDY_WORDS[progress.begun.study]

@@ -1,0 +1,65 @@
+"""Tools on record: what a new one must have, and nests that are added to one."""
+
+from collections.abc import Sequence
+
+from station.errors import BadInput
+from station.ledger.entries import ToolAdded
+from station.ledger.queries import LedgerReader
+from station.text import demand_address
+
+LONGEST_NAME = 60
+LONGEST_DESCRIPTION = 200
+MOST_NESTS = 20
+
+
+def described_tool(
+    reader: LedgerReader, name: str, nests: Sequence[str], description: str = ""
+) -> ToolAdded:
+    """Describe a new tool, or one that is on record with more nests. Nothing is taken away.
+
+    Parameters
+    ----------
+    nests
+        The die cavities as people call them, often by the colour of the connector.
+    description
+        What it is; kept as it was where this is empty.
+
+    Returns
+    -------
+    tool_added
+        To be entered.
+
+    Raises
+    ------
+    BadInput
+        A name is missing, too long, or has a sign that addresses nests, or no nest is new.
+    """
+    tool = _named(name, "the tool")
+    if "/" in tool:
+        raise BadInput(f"The tool {tool!r} has a slash, which divides tool and nest: leave it out.")
+    known = next((row for row in reader.tools() if row.tool == tool), None)
+    given = [_named(nest, "the nest") for nest in nests]
+    for nest in given:
+        demand_address(tool, nest)
+    together = tuple(dict.fromkeys((*(known.nests if known else ()), *given)))
+    if not given:
+        raise BadInput(f"Name at least one nest of {tool}: the die cavities it crimps with.")
+    if known is not None and together == known.nests:
+        raise BadInput(f"{tool} is on record with {', '.join(known.nests)}: name a nest it lacks.")
+    if len(together) > MOST_NESTS:
+        raise BadInput(f"{tool} would have {len(together)} nests, {MOST_NESTS} will fit.")
+    words = " ".join(description.split())
+    if len(words) > LONGEST_DESCRIPTION:
+        raise BadInput(f"Shorten the description of {tool}: {LONGEST_DESCRIPTION} signs will fit.")
+    if not words and known is not None:
+        words = known.description
+    return ToolAdded(tool=tool, description=words, nests=together)
+
+
+def _named(text: str, what: str) -> str:
+    name = " ".join(text.split())
+    if not name:
+        raise BadInput(f"Give the name of {what}: it was left empty.")
+    if len(name) > LONGEST_NAME or not name.isprintable():
+        raise BadInput(f"Give {what} a name of at most {LONGEST_NAME} signs that can be printed.")
+    return name

@@ -1,0 +1,244 @@
+"""From a nest's samples to its trend: scores, the wear watch, a plain sentence."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from station.ledger.entries import BaselineSet
+from station.ledger.queries import LedgerReader, SampleRow
+from station.statistics.pooling import Baseline, pooled_scores
+from station.statistics.wear_report import (
+    NestDistances,
+    WearReport,
+    how_fast,
+    how_long,
+    wear_report,
+)
+from station.statistics.wear_watch import NestWatch, watch_nest
+
+_WHAT = {
+    "force": "pull force fell",
+    "resistance": "resistance rose",
+    "both": "pull force fell and resistance rose",
+}
+
+NOT_OF_THE_NEST = ("tool_validation", "certification", "comparison", "service", "imported")
+"""Jobs whose samples say nothing of a nest's wear: they set its baseline, or they try a person, a
+way of joining, or a nest that is being worked on, or were measured elsewhere."""
+
+MIN_SPLICE_OHM = 1e-6
+"""Below a microohm a splice's logarithm says more about the meter than about the crimp."""
+
+
+@dataclass(frozen=True, slots=True)
+class NestTrend:
+    """Trend of one nest since its last service.
+
+    Attributes
+    ----------
+    samples
+        Finished samples in time order, voids left out.
+    force_scores, resistance_scores
+        One per sample; None where there is no value or no baseline for its joint. Each is scored
+        against the baseline joined by the samples before it, which keeps the watch's promise but
+        follows a lasting change: they are the watch's input, not a picture of the nest.
+    force_distances, resistance_distances
+        One per sample, in deviations from the recorded baseline, which stays as it is: what a
+        person looks at.
+    watch
+        The wear watch over the scores.
+    report
+        What is known of the change; None where the watch has flagged none.
+    """
+
+    tool: str
+    nest: str
+    samples: tuple[SampleRow, ...]
+    force_scores: tuple[float | None, ...]
+    resistance_scores: tuple[float | None, ...]
+    force_distances: tuple[float | None, ...]
+    resistance_distances: tuple[float | None, ...]
+    watch: NestWatch
+    report: WearReport | None = None
+    cut: int = 0
+    """Samples that were cut off at the beginning; positions in the report still count them."""
+    change_began: datetime | None = None
+    """When the change probably began; None where none was found."""
+    sentence: str = ""
+    """The state of the nest in one line."""
+
+    @property
+    def count(self) -> int:
+        """Samples since the last service, those that were cut off among them."""
+        return self.cut + len(self.samples)
+
+    def tail(self, most: int) -> "NestTrend":
+        """The latest samples only, for showing; what the watch found in all of them stays."""
+        cut = max(0, len(self.samples) - most)
+        if cut == 0:
+            return self
+        return replace(
+            self,
+            samples=self.samples[cut:],
+            force_scores=self.force_scores[cut:],
+            resistance_scores=self.resistance_scores[cut:],
+            force_distances=self.force_distances[cut:],
+            resistance_distances=self.resistance_distances[cut:],
+            watch=replace(self.watch, margin=self.watch.margin[cut:].copy()),
+            cut=self.cut + cut,
+        )
+
+    @property
+    def flagged(self) -> bool:
+        """True where the wear watch says that this nest has changed for the worse."""
+        return self.watch.flag is not None
+
+    @property
+    def has_baseline(self) -> bool:
+        """True where at least one sample could be scored."""
+        return any(score is not None for score in self.force_scores + self.resistance_scores)
+
+
+def nest_trend(
+    tool: str,
+    nest: str,
+    samples: Sequence[SampleRow],
+    baselines: Mapping[str, BaselineSet],
+    *,
+    run_length: float,
+    since_seq: int = 0,
+) -> NestTrend:
+    """Trend of a nest.
+
+    Parameters
+    ----------
+    samples
+        The nest's samples in time order; void, unfinished, those of :data:`NOT_OF_THE_NEST` and
+        those up to ``since_seq`` (the last service) are left out. Validation samples set the
+        baseline and cannot be tested against it.
+    baselines
+        By joint key.
+    run_length
+        In-control run length of the wear watch.
+    """
+    kept = tuple(
+        row
+        for row in samples
+        if row.verdict in ("pass", "fail", "undecided")
+        and row.job not in NOT_OF_THE_NEST
+        and row.begun_seq > since_seq
+    )
+    joints = [row.joint_key for row in kept]
+    force = [force_ratio(row) for row in kept]
+    resistance = [log_resistance(row) for row in kept]
+    known = {key: _baselines(entry) for key, entry in baselines.items() if _usable(entry)}
+    scores = (
+        tuple(pooled_scores(force, joints, {key: pair[0] for key, pair in known.items()})),
+        tuple(pooled_scores(resistance, joints, {key: pair[1] for key, pair in known.items()})),
+    )
+    watch = watch_nest(*scores, run_length=run_length)
+    distances = _distances(force, resistance, joints, known)
+    report = None if watch.flag is None else wear_report(watch.flag, distances)
+    shown = (_shown(-distances.worse[:, 0]), _shown(distances.worse[:, 1]))
+    scored = any(score is not None for score in scores[0] + scores[1])
+    return NestTrend(
+        tool, nest, kept, *scores, *shown, watch, report,
+        change_began=None if report is None else kept[report.change.began].at_utc,
+        sentence=_sentence(kept, report, scored=scored),
+    )  # fmt: skip
+
+
+def _sentence(samples: Sequence[SampleRow], report: WearReport | None, *, scored: bool) -> str:
+    if report is None:
+        if not scored:
+            return "No baseline yet: validate the tool before its trend can be judged."
+        return "Steady: no change since its baseline."
+    what = _WHAT[report.characteristic]
+    change = report.change
+    began, low, high = (
+        f"{samples[position].at_utc:%Y-%m-%d}"
+        for position in (change.began, change.began_low, change.began_high)
+    )
+    parts = (
+        f"Worn: {what}, beginning about {began} ({low} to {high}), {how_fast(change)}.",
+        how_long(report),
+        "Take the tool out of use, look at the nest, and re-check its last samples.",
+    )
+    return " ".join(part for part in parts if part is not None)
+
+
+def _shown(distances: NDArray[np.float64]) -> tuple[float | None, ...]:
+    return tuple(None if math.isnan(value) else value for value in distances.tolist())
+
+
+def force_ratio(row: SampleRow) -> float | None:
+    """A sample's pull as force over limit; None where it has none."""
+    if row.peak_n is None or not row.pull_limit_n:
+        return None
+    return row.peak_n / row.pull_limit_n
+
+
+def log_resistance(row: SampleRow) -> float | None:
+    """Natural logarithm of a sample's resistance in ohms; None where it has none."""
+    return None if row.splice_ohm is None else math.log(max(row.splice_ohm, MIN_SPLICE_OHM))
+
+
+def _usable(entry: BaselineSet) -> bool:
+    return entry.n >= 2 and entry.force_ratio_sigma > 0.0 and entry.log_resistance_sigma > 0.0
+
+
+def _baselines(entry: BaselineSet) -> tuple[Baseline, Baseline]:
+    return (
+        Baseline(entry.n, entry.force_ratio_center, entry.force_ratio_sigma),
+        Baseline(entry.n, entry.log_resistance_center, entry.log_resistance_sigma),
+    )
+
+
+def _distances(
+    force: Sequence[float | None],
+    resistance: Sequence[float | None],
+    joints: Sequence[str],
+    known: Mapping[str, tuple[Baseline, Baseline]],
+) -> NestDistances:
+    """Distances from the recorded baselines, worse counted up; joints without one are NaN."""
+    keys = [key for key in dict.fromkeys(joints) if key in known]
+    worse: NDArray[np.float64] = np.full((len(joints), 2), np.nan)
+    for place, key in enumerate(joints):
+        pair = known.get(key)
+        for column, (value, sign) in enumerate(((force[place], -1.0), (resistance[place], 1.0))):
+            if pair is not None and value is not None:
+                worse[place, column] = sign * pair[column].distance(value)
+    index = np.array([keys.index(key) if key in known else 0 for key in joints], dtype=np.intp)
+    return NestDistances(worse, index, tuple(known[key][0] for key in keys))
+
+
+def trend_of(reader: LedgerReader, tool: str, nest: str, run_length: float) -> NestTrend:
+    """Trend of one nest since its last service."""
+    services = reader.services(tool, nest)
+    since = max((service.seq for service in services), default=0)
+    return nest_trend(
+        tool,
+        nest,
+        reader.nest_samples(tool, nest, since_seq=since),
+        reader.baselines(),
+        run_length=run_length,
+        since_seq=since,
+    )
+
+
+def all_trends(reader: LedgerReader, run_length: float) -> list[NestTrend]:
+    """Trend of every nest of every tool."""
+    return [
+        trend_of(reader, tool.tool, nest, run_length)
+        for tool in reader.tools()
+        for nest in tool.nests
+    ]
+
+
+def worn_nests(reader: LedgerReader, run_length: float) -> list[NestTrend]:
+    """The nests that the wear watch has flagged."""
+    return [trend for trend in all_trends(reader, run_length) if trend.flagged]

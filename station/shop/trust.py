@@ -1,0 +1,230 @@
+"""May an instrument judge now? Its calibration and checks on record, and what the settings say."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from calibration.standing import (
+    CalibrationLine,
+    CalibrationPoint,
+    CalibrationRecord,
+    CheckResult,
+    Role,
+    Standing,
+    State,
+    standing,
+)
+from station.errors import CalibrationNeeded
+from station.ledger.clock import now
+from station.ledger.entries import (
+    InstrumentCalibrated,
+    InstrumentChecked,
+    InstrumentUsed,
+    PointTaken,
+)
+from station.ledger.queries import LedgerReader
+from station.ledger.record import Entry
+from station.settings import Settings
+
+ROLE_WORDS: dict[Role, str] = {"meter": "milliohm meter", "tester": "pull tester"}
+
+_IN_FORCE = (State.VALID, State.DUE_SOON)
+_ALARMING = (State.FAILED, State.OVERDUE)
+
+
+@dataclass(frozen=True, slots=True)
+class Trust:
+    """What an instrument's numbers are worth at a moment.
+
+    Attributes
+    ----------
+    record
+        Its latest calibration, valid or not; None where there is none.
+    checks
+        All its checks, oldest first.
+    blocked
+        True where the settings forbid judging with it in this state.
+    """
+
+    role: Role
+    instrument: str
+    standing: Standing
+    record: CalibrationRecord | None
+    checks: tuple[CheckResult, ...]
+    blocked: bool
+
+    @property
+    def state(self) -> State:
+        """State of its calibration and checks."""
+        return self.standing.state
+
+    @property
+    def warns(self) -> bool:
+        """True where every page and lamp must say that something is wrong."""
+        return self.state not in _IN_FORCE
+
+    @property
+    def alarms(self) -> bool:
+        """True where it was in order once and is no longer: overdue, or failed a check."""
+        return self.state in _ALARMING
+
+    @property
+    def sentence(self) -> str:
+        """What is the matter, with the instrument named, and what follows for samples."""
+        follows = ""
+        if self.blocked:
+            follows = " Until then no sample is judged with it."
+        elif self.warns:
+            follows = " Samples are judged and marked."
+        name = f" ({self.instrument})" if self.instrument else ""
+        return f"{ROLE_WORDS[self.role].capitalize()}{name}: {self.standing.sentence}{follows}"
+
+    @property
+    def line(self) -> CalibrationLine | None:
+        """Line that corrects its readings; None unless a calibration is in force."""
+        if self.record is None or self.state not in _IN_FORCE:
+            return None
+        try:
+            return self.record.line
+        except ValueError:
+            return None
+
+    def noted(self, used: InstrumentUsed, *, corrected: bool) -> InstrumentUsed:
+        """What the record says of the instrument that made a number."""
+        return used.model_copy(
+            update={
+                "calibration_id": None if self.record is None else self.record.id,
+                "calibration_state": self.state.value,
+                "reading_corrected": corrected,
+            }
+        )
+
+
+class TrustBook:
+    """Looks instruments up in the ledger.
+
+    Parameters
+    ----------
+    clock
+        The time of day, with a time zone; due dates are those of that zone.
+    """
+
+    def __init__(
+        self,
+        reader: LedgerReader,
+        settings: Settings,
+        clock: Callable[[], datetime] = lambda: now().at_utc.astimezone(),
+    ) -> None:
+        self._reader = reader
+        self._settings = settings
+        self.clock = clock
+
+    def of(self, role: Role, instrument: str) -> Trust:
+        """What an instrument, by the name the record has for it, is worth now."""
+        record = latest_calibration(self._reader, instrument)
+        checks = tuple(map(check_from, self._reader.checks(instrument)))
+        hours = self._settings.check_every_h
+        found = standing(
+            record,
+            checks,
+            self.clock(),
+            check_every=None if hours is None else timedelta(hours=hours),
+        )
+        return Trust(role, instrument, found, record, checks, self._blocks(found.state))
+
+    def demand(self, role: Role, instrument: str) -> Trust:
+        """As `of`, for a judgement.
+
+        Raises
+        ------
+        CalibrationNeeded
+            The settings forbid judging with it in this state.
+        """
+        trust = self.of(role, instrument)
+        if trust.blocked:
+            raise CalibrationNeeded(trust.sentence)
+        return trust
+
+    def all(self) -> list[Trust]:
+        """Every instrument on record, those that only measured samples among them."""
+        return self._each(self._reader.instruments())
+
+    def known(self) -> list[Trust]:
+        """Every instrument that was ever calibrated or checked."""
+        return self._each(self._reader.instruments(with_samples=False))
+
+    def _each(self, roles: dict[str, str]) -> list[Trust]:
+        return [
+            self.of("tester" if role == "tester" else "meter", instrument)
+            for instrument, role in roles.items()
+        ]
+
+    def _blocks(self, state: State) -> bool:
+        if state in _IN_FORCE:
+            return False
+        failed = state is State.FAILED
+        policy = self._settings.check_failed if failed else self._settings.uncalibrated
+        return policy == "block"
+
+
+def attention(trusts: Iterable[Trust]) -> str | None:
+    """What a lamp or a notice says of the instruments: the worst first; None if all is in order.
+
+    A missing calibration is not among them: a bench that was never calibrated is told so on its
+    page and in its records, and its lamps are left for what has changed.
+    """
+    alarming = sorted(
+        (trust for trust in trusts if trust.alarms), key=lambda trust: _ALARMING.index(trust.state)
+    )
+    return " ".join(trust.sentence for trust in alarming) or None
+
+
+def latest_calibration(reader: LedgerReader, instrument: str) -> CalibrationRecord | None:
+    """The calibration made last, and among those of one day the one entered last."""
+    found = [record_from(entry) for entry in reader.calibrations(instrument)]
+    return max(found, key=lambda record: (record.calibrated_on, record.seq), default=None)
+
+
+def record_from(entry: Entry) -> CalibrationRecord:
+    """A calibration as it stands in the ledger."""
+    payload = entry.payload
+    if not isinstance(payload, InstrumentCalibrated):
+        raise TypeError(f"entry {entry.seq} is no calibration")
+    return CalibrationRecord(
+        entry.id,
+        entry.seq,
+        payload.role,
+        payload.instrument,
+        payload.certificate,
+        payload.reference,
+        payload.calibrated_by,
+        payload.calibrated_on,
+        payload.due_on,
+        _points(payload.as_found),
+        _points(payload.as_left),
+        payload.temperature_c,
+        payload.drift_fraction,
+        payload.accepted,
+    )
+
+
+def check_from(entry: Entry) -> CheckResult:
+    """A check as it stands in the ledger."""
+    payload = entry.payload
+    if not isinstance(payload, InstrumentChecked):
+        raise TypeError(f"entry {entry.seq} is no check")
+    return CheckResult(
+        entry.seq,
+        entry.at_utc.astimezone(),
+        payload.check,
+        payload.standard,
+        payload.expected,
+        payload.limit,
+        payload.value,
+        payload.passed,
+        payload.reason,
+    )
+
+
+def _points(taken: tuple[PointTaken, ...]) -> tuple[CalibrationPoint, ...]:
+    return tuple(CalibrationPoint(p.reference, p.u_reference, p.reading) for p in taken)

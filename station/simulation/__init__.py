@@ -1,0 +1,1 @@
+"""Simulated instruments and an invented workshop; nothing of the station needs them."""

@@ -1,0 +1,86 @@
+"""The hands of the simulated world: they clip, grip and pull where a person would.
+
+They reach the simulators by their control channel and read the bench's board like anyone in the
+room. The bench itself sees only the two serial ports.
+"""
+
+import contextlib
+import threading
+from dataclasses import dataclass, field
+
+from station.bench.board import BenchState, Board, Stage
+from station.errors import InstrumentError
+from station.ledger.entries import Joint
+from station.simulation.launch import SimulatedInstrument
+from station.simulation.physics import Specimen
+from station.simulation.workshop import Crimper
+
+
+@dataclass
+class SimulatedHands:
+    """Crimps a specimen for each sample and works the two simulated instruments with it."""
+
+    crimper: Crimper
+    meter: SimulatedInstrument
+    tester: SimulatedInstrument
+    specimen: Specimen | None = field(default=None, init=False)
+
+    def clip_on(self, joint: Joint) -> None:
+        """Crimp a sample of this joint and clip the meter's leads on."""
+        self.specimen = self.crimper.make(joint)
+        with contextlib.suppress(InstrumentError):  # a lost one is the bench's to notice
+            self.meter.command({"mount": self.specimen.model_dump()})
+
+    def pull(self) -> None:
+        """Put the sample into the grips and work the lever."""
+        if self.specimen is None:
+            return
+        with contextlib.suppress(InstrumentError):
+            self.meter.command({"unmount": True})
+        with contextlib.suppress(InstrumentError):
+            self.tester.command({"mount": self.specimen.model_dump()})
+            self.tester.command({"pull": True})
+
+    def failure_mode(self) -> str:
+        """What one sees on the pulled sample."""
+        slipped = self.specimen is not None and self.specimen.failure == "slip"
+        return "drawn_out" if slipped else "broke_at_edge"
+
+
+class HandsAtTheBench:
+    """Watches the board and does what it asks for, while a person works the page.
+
+    Parameters
+    ----------
+    board
+        The bench's board.
+    """
+
+    def __init__(self, board: Board, hands: SimulatedHands) -> None:
+        self._board = board
+        self._hands = hands
+        self._stopping = threading.Event()
+        self._thread = threading.Thread(target=self._watch, name="simulated hands", daemon=True)
+
+    def __enter__(self) -> "HandsAtTheBench":
+        self._thread.start()
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self._stopping.set()
+        self._thread.join(timeout=5.0)
+
+    def _watch(self) -> None:
+        state = self._board.state
+        stage: Stage | None = state.stage
+        while not self._stopping.is_set():
+            state = self._board.wait_beyond(state.version, timeout_s=0.5)
+            if state.stage is not stage:
+                stage = state.stage
+                self._act(state)
+
+    def _act(self, state: BenchState) -> None:
+        if state.stage is Stage.CLIP_ON and state.order is not None:
+            self._hands.clip_on(state.order.joint)
+        elif state.stage is Stage.PULLING:
+            self._hands.pull()

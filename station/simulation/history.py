@@ -1,0 +1,384 @@
+"""Months of invented samples, written through the station's own reduction and judgement."""
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime, time, timedelta
+from typing import cast
+
+import numpy as np
+from pydantic import JsonValue
+
+from calibration.worth import ForceWorth, OhmWorth
+from station.bench.sample_entry import (
+    finished_sample,
+    pull_result,
+    reduce_reading,
+    resistance_result,
+)
+from station.crimp.limits import LimitSets
+from station.crimp.pull.reduce import reduce_trace
+from station.crimp.wire import parse_size
+from station.instruments.profiles import MeterProfile, PullTesterProfile
+from station.jobs.daily import judge as daily_check
+from station.jobs.daily.judge import STEP_FIRST, NestEvidence, OutcomeWord, Place
+from station.jobs.daily.plan import DailyCheckPlan
+from station.jobs.plans import load_plans, plan_named
+from station.jobs.sample_order import SampleOrder
+from station.jobs.step import Content
+from station.ledger.chain import Moment
+from station.ledger.entries import (
+    NEST_OUTCOME,
+    BaselineSet,
+    InstrumentUsed,
+    JobBegun,
+    JobEnded,
+    JobStep,
+    Joint,
+    PersonAdded,
+    SampleBegun,
+    SampleFinished,
+    ToolAdded,
+)
+from station.ledger.store import Ledger
+from station.ledger.traces import encode_trace, trace_key
+from station.settings import Settings
+from station.simulation import workshop
+from station.simulation.physics import Specimen, noisy, pull_curve
+from station.statistics.pooling import baseline_of
+
+SAMPLES = 2
+"""What the invented shop took of each nest; who tries the demo checks by the shipped plan."""
+
+
+@dataclass
+class Round:
+    """The check of one morning, while its samples are invented."""
+
+    job_id: str
+    day: date
+    person: str
+    plan: DailyCheckPlan
+    samples: dict[Place, list[tuple[str, str]]] = field(default_factory=dict)
+    """Id and verdict of each sample, by tool and nest."""
+
+    def note(self, sample_id: str, finished: SampleFinished) -> None:
+        """Count a sample for its nest."""
+        place = (finished.joint.tool, finished.joint.nest)
+        self.samples.setdefault(place, []).append((sample_id, finished.verdict))
+
+
+def round_plan() -> DailyCheckPlan:
+    """The invented shop's own plan: the shipped one with a single stage of fewer samples."""
+    shipped = plan_named(load_plans(None), daily_check.JOB, None)
+    return DailyCheckPlan.model_validate(
+        shipped.model_dump()
+        | {
+            "id": "tern-lane-round",
+            "title": "Morning round of an invented shop",
+            "standing": "invented for the demo",
+            "reasoning": ["Two samples a nest: invented, and fewer than the shipped plan takes."],
+            "first_stage": SAMPLES,
+            "second_stage": 0,
+        }
+    )
+
+
+def begin_round(
+    ledger: Ledger,
+    places: Sequence[Place],
+    person: str,
+    moment: Moment,
+    *,
+    after_seq: int,
+    run_length: float,
+) -> Round:
+    """Begin the check of a morning; samples begun after entry ``after_seq`` count."""
+    plan = round_plan()
+    nests: list[JsonValue] = [
+        {
+            "tool": tool,
+            "nest": nest,
+            "counts_from_seq": after_seq,
+            "voids_from_seq": after_seq,
+            "run_length": run_length,
+        }
+        for tool, nest in places
+    ]
+    begun = JobBegun(
+        demo=True,
+        job="daily_check",
+        plan_id=plan.id,
+        plan=plan.model_dump(mode="json"),
+        scope={"nests": nests},
+    )
+    entry = ledger.append(begun, person=person, moment=moment)
+    return Round(entry.id, moment.at_utc.date(), person, plan)
+
+
+def end_round(ledger: Ledger, made: Round, moment: Moment) -> None:
+    """Write what was found of each nest by the samples of the morning, and the end of the check.
+
+    The wear watch is not asked: nests that wear in the invented history are not checked in it.
+    """
+    words: dict[Place, OutcomeWord] = {}
+    left: list[Place] = []
+    for place, samples in made.samples.items():
+        evidence = NestEvidence(tuple(verdict for _, verdict in samples))
+        finding = daily_check.judge(made.plan, evidence)
+        if finding.outcome is None or finding.outcome == "held":
+            left.append(place)
+            continue
+        words[place] = finding.outcome
+        content: Content = {
+            "tool": place[0],
+            "nest": place[1],
+            "outcome": finding.outcome,
+            "needs": "",
+            "stage": finding.stage,
+            "reasons": list(finding.reasons),
+            "samples": [sample_id for sample_id, _ in samples],
+            "voids": [],
+        }
+        found = JobStep(demo=True, job_id=made.job_id, step=NEST_OUTCOME, content=content)
+        ledger.append(found, person=made.person, moment=moment)
+    outcome = daily_check.outcome_of(words, left)
+    ended = JobEnded(
+        demo=True,
+        job_id=made.job_id,
+        outcome=outcome.word,
+        reasons=outcome.reasons,
+        figures=cast(Content, dict(outcome.figures)),
+    )
+    ledger.append(ended, person=made.person, moment=moment)
+
+
+VALIDATION_SAMPLES = 40
+DAILY_SAMPLES = 2
+RATE_HZ = 50.0
+_METER_NOISE_OHM = 4e-7
+_FORCE_NOISE_N = 0.15
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """One sample to be invented."""
+
+    at: datetime
+    person: str
+    job: str
+    joint: Joint
+    wear: float
+    checked: bool = False
+    """Whether the day's round checks its nest; nobody checked the one that wears."""
+
+
+@dataclass
+class HistoryWriter:
+    """Invents measurements of specimens and writes them as the bench would."""
+
+    ledger: Ledger
+    limit_sets: LimitSets
+    settings: Settings
+    meter: MeterProfile
+    tester: PullTesterProfile
+    rng: np.random.Generator
+
+    def __post_init__(self) -> None:
+        self._crimper = workshop.Crimper(self.rng, self.settings.fixture.span_m)
+        accuracy, force = self.meter.accuracy, self.tester.force
+        self._meter_worth = OhmWorth(
+            accuracy.percent_of_reading, accuracy.percent_of_range, 0.01, accuracy.resolution_ohm
+        )
+        self._tester_worth = ForceWorth(
+            force.percent_of_reading, force.resolution_n, None, force.capacity_n
+        )
+        self._round: Round | None = None
+        self._last_sample_seq = 0
+
+    def write(self, today: date, days: int, progress: Progress | None = None) -> None:
+        """Write people, tools, validation samples, baselines and daily samples: all or nothing."""
+        plan = list(planned_samples(today, days, self.rng))
+        validated: dict[str, list[tuple[str, SampleFinished]]] = {}
+        baselines_done = False
+        with self.ledger.transaction():
+            self._write_people_and_tools(plan[0].at - timedelta(hours=1))
+            for done, planned in enumerate(plan):
+                if planned.job != "tool_validation" and not baselines_done:
+                    self._write_baselines(validated, planned.at - timedelta(minutes=5))
+                    baselines_done = True
+                self._turn_round(plan, done)
+                sample_id, finished = self._write_sample(planned)
+                if planned.job == "tool_validation":
+                    validated.setdefault(planned.joint.key, []).append((sample_id, finished))
+                if progress is not None:
+                    progress(done + 1, len(plan))
+            self._end_round(plan[-1].at)
+            if not baselines_done:
+                self._write_baselines(validated, plan[-1].at + timedelta(minutes=5))
+
+    def _write_people_and_tools(self, at: datetime) -> None:
+        lead = next(name for name, role in workshop.PEOPLE.items() if role == "lead")
+        for name, role in workshop.PEOPLE.items():
+            person = PersonAdded.model_validate({"demo": True, "name": name, "role": role})
+            self.ledger.append(person, person=lead, moment=moment(at))
+        for tool, description in workshop.TOOLS.items():
+            added = ToolAdded(
+                demo=True, tool=tool, description=description, nests=tuple(workshop.NEST_SIZES)
+            )
+            self.ledger.append(added, person=lead, moment=moment(at))
+
+    def _turn_round(self, plan: Sequence[Planned], position: int) -> None:
+        """End the round of one day and begin that of the next, where a new day begins."""
+        planned = plan[position]
+        if planned.job != "daily_check":
+            return
+        if self._round is not None and self._round.day == planned.at.date():
+            return
+        self._end_round(plan[position - 1].at)
+        day = [item for item in plan[position:] if item.at.date() == planned.at.date()]
+        places = dict.fromkeys((p.joint.tool, p.joint.nest) for p in day if p.checked)
+        at = moment(planned.at - timedelta(minutes=1))
+        self._round = begin_round(
+            self.ledger,
+            list(places),
+            planned.person,
+            at,
+            after_seq=self._last_sample_seq,
+            run_length=self.settings.wear_watch_run_length,
+        )
+
+    def _end_round(self, last_sample_at: datetime) -> None:
+        if self._round is not None:
+            end_round(self.ledger, self._round, moment(last_sample_at + timedelta(minutes=3)))
+            self._round = None
+
+    def _write_sample(self, planned: Planned) -> tuple[str, SampleFinished]:
+        specimen = self._crimper.make(planned.joint, planned.wear)
+        order = SampleOrder(planned.person, planned.job, planned.joint, workshop.LIMIT_SET)
+        if planned.checked and self._round is not None:
+            order = replace(order, job_id=self._round.job_id, step=STEP_FIRST)
+        begun = SampleBegun(
+            demo=True, job=order.job, joint=order.joint, limit_set=order.limit_set,
+            job_id=order.job_id, step=order.step,
+        )  # fmt: skip
+        sample_id = self.ledger.append(begun, person=planned.person, moment=moment(planned.at)).id
+        finished, traces = self._measure(sample_id, order, specimen)
+        later = moment(planned.at + timedelta(minutes=2))
+        entry = self.ledger.append(finished, person=planned.person, traces=traces, moment=later)
+        self._last_sample_seq = entry.seq
+        if planned.checked and self._round is not None:
+            self._round.note(sample_id, finished)
+        return sample_id, finished
+
+    def _measure(
+        self, sample_id: str, order: SampleOrder, specimen: Specimen
+    ) -> tuple[SampleFinished, dict[str, bytes]]:
+        resolution = self._meter_worth.resolution_ohm
+        repeats = [
+            noisy(specimen.between_clips_ohm, _METER_NOISE_OHM, resolution, self.rng)
+            for _ in range(self.settings.repeats)
+        ]
+        fixture = self.settings.fixture
+        reduced = reduce_reading(repeats, self._meter_worth, order, fixture)
+        used = InstrumentUsed(
+            profile="meter-scpi-plain", identity="invented", port="none", simulated=True
+        )
+        resistance = resistance_result(repeats, reduced, (fixture.span_m,), used)
+        force = pull_curve(specimen, self.rng, sample_rate_hz=RATE_HZ)
+        force = np.round(force + self.rng.normal(0.0, _FORCE_NOISE_N, force.size), 1)
+        time_s = np.arange(force.size) / RATE_HZ
+        pulled = reduce_trace(time_s, force, wire=parse_size(order.joint.wires[0]))
+        data = encode_trace(time_s, force)
+        mode = "drawn_out" if specimen.failure == "slip" else "broke_at_edge"
+        used = used.model_copy(update={"profile": "tester-stream-newton"})
+        pull = pull_result(pulled, self._tester_worth, mode, trace_key(data), used)
+        limit_set = self.limit_sets[order.limit_set]
+        finished = finished_sample(
+            sample_id,
+            order,
+            self.limit_sets.for_size(parse_size(order.joint.wires[0]), limit_set.id),
+            standing=limit_set.standing,
+            guard=self.settings.guard,
+            resistance=resistance,
+            pull=pull,
+            demo=True,
+        )
+        return finished, {trace_key(data): data}
+
+    def _write_baselines(
+        self, validated: dict[str, list[tuple[str, SampleFinished]]], at: datetime
+    ) -> None:
+        for samples in validated.values():
+            first = samples[0][1]
+            ratios = [_force_ratio(finished) for _, finished in samples]
+            logs = [_log_resistance(finished) for _, finished in samples]
+            force, resistance = baseline_of(ratios), baseline_of(logs)
+            baseline = BaselineSet(
+                demo=True,
+                joint=first.joint,
+                baseline_version=1,
+                n=len(samples),
+                force_ratio_center=force.center,
+                force_ratio_sigma=force.sigma,
+                log_resistance_center=resistance.center,
+                log_resistance_sigma=resistance.sigma,
+                sample_ids=tuple(sample_id for sample_id, _ in samples),
+            )
+            self.ledger.append(baseline, person="Ottilie", moment=moment(at))
+
+
+def planned_samples(today: date, days: int, rng: np.random.Generator) -> Iterator[Planned]:
+    """Validation on the first day, then a few samples per nest on every working day."""
+    first = today - timedelta(days=days)
+    start = opening(first)
+    for position, joint in enumerate(workshop.joints()):
+        for repeat in range(VALIDATION_SAMPLES):
+            minutes = (position * VALIDATION_SAMPLES + repeat) / 2.0
+            at = start - timedelta(days=1) + timedelta(minutes=minutes)
+            yield Planned(at, "Ottilie", "tool_validation", joint, 0.0)
+    people = list(workshop.PEOPLE)
+    for day in range(days):
+        now = first + timedelta(days=day)
+        if now.weekday() >= 5:
+            continue
+        elapsed = day / max(days - 1, 1)
+        yield from _planned_day(opening(now), people[day % len(people)], elapsed, rng)
+
+
+def _planned_day(
+    start: datetime, person: str, elapsed: float, rng: np.random.Generator
+) -> Iterator[Planned]:
+    minute = 0
+    for tool in workshop.TOOLS:
+        for nest, sizes in workshop.NEST_SIZES.items():
+            wear = workshop.wear_of(tool, nest, elapsed)
+            for _ in range(DAILY_SAMPLES):
+                size = sizes[int(rng.integers(len(sizes)))]
+                joint = workshop.joint(tool, nest, size)
+                at = start + timedelta(minutes=minute)
+                yield Planned(at, person, "daily_check", joint, wear, checked=wear == 0.0)
+                minute += 3
+
+
+def opening(day: date) -> datetime:
+    """When the shop opens on a day, by UTC."""
+    return datetime.combine(day, time(6, 30), tzinfo=UTC)
+
+
+def moment(at: datetime) -> Moment:
+    """Moment of an invented entry; its boot identifier says that it is invented."""
+    return Moment(at, clock_synced=True, boot_id="invented", monotonic_s=at.timestamp())
+
+
+def _force_ratio(finished: SampleFinished) -> float:
+    limit = next(c.limit for c in finished.criteria if c.criterion == "pull_force_min")
+    assert finished.pull is not None  # noqa: S101
+    return finished.pull.peak_n / limit
+
+
+def _log_resistance(finished: SampleFinished) -> float:
+    assert finished.resistance is not None  # noqa: S101
+    return math.log(finished.resistance.splice_ohm)

@@ -1,0 +1,174 @@
+"""What the simulated instruments feel: joints, thermal voltages, tearing strands. Pure, seeded.
+
+All numbers here are invented, within what is usual; none is a measurement.
+"""
+
+from dataclasses import dataclass
+from math import exp
+from typing import Annotated, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BaseModel, ConfigDict, Field
+
+from station.simulation.pull_shapes import SHAPES, PulledWire, ShapeDrawer
+
+COPPER_PER_K = 0.00393
+"""Temperature coefficient of annealed copper at 20 °C (IACS), for the wire between the clips."""
+
+_ROUNDING_BEGINS = 0.8
+_TOP_STRETCH = 1.2
+_STOPS_ROUNDING_AT = 0.45
+"""Of the way to a flat top."""
+
+_PLASTIC_MM = 8.0
+_GRIP_SLIPS_AT = 0.5
+_GRIP_SLIP_STRETCH = 0.25
+
+FailureKind = Literal[
+    "break", "slip", "grip_slip", "broke_in_barrel", "broke_in_wire", "connector_broke",
+    "insulation_only",
+]  # fmt: skip
+NotNegative = Annotated[float, Field(ge=0)]
+Positive = Annotated[float, Field(gt=0)]
+
+
+class Specimen(BaseModel):
+    """A crimped sample of the simulated world."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    wire_ohm: NotNegative = 0.002
+    """All the wire between the sense clips, at 20 °C."""
+    splice_ohm: NotNegative = 0.0002
+    temperature_c: float = 20.0
+    break_force_n: Positive = 120.0
+    failure: FailureKind = "break"
+    """Strands break at the barrel's edge; the wire slips out of the barrel; the rig's grip slips
+    first, then a break; the others are drawn by `pull_shapes`."""
+    stiffness_n_per_mm: Positive = 60.0
+    slack_mm: NotNegative = 1.0
+    strands: Annotated[int, Field(ge=1)] = 16
+
+    @property
+    def between_clips_ohm(self) -> float:
+        """True resistance between the sense clips in ohm: the wire's at its temperature, plus."""
+        warmth = 1 + COPPER_PER_K * (self.temperature_c - 20)
+        return self.wire_ohm * warmth + self.splice_ohm
+
+
+@dataclass(frozen=True, slots=True)
+class ThermalVoltage:
+    """Thermal EMF of freshly handled clips in V, dying away to what stays."""
+
+    lasting_v: float
+    fading_v: float
+    time_constant_s: float
+
+    def at(self, time_s: float) -> float:
+        """Return the EMF in V, ``time_s`` after the clips went on."""
+        return self.lasting_v + self.fading_v * exp(-time_s / self.time_constant_s)
+
+    @classmethod
+    def drawn(cls, rng: np.random.Generator) -> "ThermalVoltage":
+        """Draw one: microvolts, since 1 K across one soldered joint already makes some 5 µV."""
+        lasting_v, fading_v = rng.normal(0, (1e-6, 8e-6))
+        return cls(float(lasting_v), float(fading_v), float(rng.uniform(5, 20)))
+
+
+def four_wire_ohm(
+    true_ohm: float,
+    first_emf_v: float,
+    second_emf_v: float,
+    current_a: float,
+    offset_compensation: bool,
+) -> float:
+    """Return what a four-wire meter makes of a resistance, in ohm.
+
+    Without offset compensation R = V_on / I, thermal EMF and all. With it
+    R = (V_on - V_off) / I, so that only what the EMF drifts between the two halves stays.
+    """
+    on_v = true_ohm * current_a + first_emf_v
+    off_v = second_emf_v if offset_compensation else 0.0
+    return (on_v - off_v) / current_a
+
+
+def noisy(value: float, sd: float, resolution: float, rng: np.random.Generator) -> float:
+    """Add normal noise and round to the last digit shown."""
+    return float(np.round(rng.normal(value, sd) / resolution) * resolution)
+
+
+def pull_curve(
+    specimen: Specimen,
+    rng: np.random.Generator,
+    *,
+    sample_rate_hz: float,
+    crosshead_mm_per_min: float = 100.0,
+) -> NDArray[np.float64]:
+    """Return the true force of one pull in N, shape (n,), from the first move to all broken.
+
+    Slack, then a ramp of crosshead speed times stiffness that rounds off to exactly
+    ``break_force_n``; then strands part one by one, or friction fades as the wire slips out.
+    """
+    step_mm = crosshead_mm_per_min / 60 / sample_rate_hz
+    if specimen.failure in SHAPES and specimen.failure != "grip_slip":
+        return _shaped_curve(specimen, SHAPES[specimen.failure], step_mm, rng)
+    stretch_mm = specimen.break_force_n / specimen.stiffness_n_per_mm
+    slip_mm = _GRIP_SLIP_STRETCH * stretch_mm if specimen.failure == "grip_slip" else 0.0
+    top_mm = specimen.slack_mm + _TOP_STRETCH * stretch_mm + slip_mm
+    tail = _friction_tail if specimen.failure == "slip" else _StrandTail(specimen.strands, rng)
+    travel_mm = np.arange(0, top_mm + 10, step_mm)
+    # The crosshead passes the top between two samples; the top itself is put on one of them.
+    travel_mm += top_mm - travel_mm[np.searchsorted(travel_mm, top_mm)]
+    pulled_mm = travel_mm - specimen.slack_mm
+    pulled_mm = np.where(pulled_mm > _GRIP_SLIPS_AT * stretch_mm, pulled_mm - slip_mm, pulled_mm)
+    rise = _rounded_ramp(np.clip(pulled_mm / stretch_mm, 0, _TOP_STRETCH))
+    shape = np.where(travel_mm <= top_mm, rise, tail(np.maximum(travel_mm - top_mm, 0)))
+    return specimen.break_force_n * shape
+
+
+def _rounded_ramp(stretch: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Yield early and break while the force still climbs, as notched strands do."""
+    beyond = np.maximum(stretch - _ROUNDING_BEGINS, 0) / (_TOP_STRETCH - _ROUNDING_BEGINS)
+    left = 1 - _STOPS_ROUNDING_AT
+    rounded = (1 - (1 - _STOPS_ROUNDING_AT * beyond) ** 2) / (1 - left**2)
+    rounded = _ROUNDING_BEGINS + (1 - _ROUNDING_BEGINS) * rounded
+    return np.where(stretch < _ROUNDING_BEGINS, stretch, rounded)
+
+
+def _shaped_curve(
+    specimen: Specimen, shape: ShapeDrawer, step_mm: float, rng: np.random.Generator
+) -> NDArray[np.float64]:
+    wire = PulledWire(
+        break_n=specimen.break_force_n,
+        stiffness_n_per_mm=specimen.stiffness_n_per_mm,
+        plastic_mm=_PLASTIC_MM,
+        yield_share=0.4,
+        hardening=2.5,
+        toe_mm=0.2,
+        toe_n=0.05 * specimen.break_force_n,
+        strands=specimen.strands,
+    )
+    drawn = shape(wire, rng)
+    top_mm = float(drawn.travel_mm[int(np.argmax(drawn.force_n))])
+    travel_mm = np.arange(-specimen.slack_mm, float(drawn.travel_mm[-1]) + 2, step_mm)
+    travel_mm += top_mm - travel_mm[np.searchsorted(travel_mm, top_mm)]
+    return drawn.at(travel_mm) * (specimen.break_force_n / drawn.peak_n)
+
+
+def _friction_tail(slipped_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    friction = 0.6 * np.exp(-slipped_mm / 3)
+    stick_slip = 1 + 0.15 * (2 * (slipped_mm / 0.7 % 1) - 1)
+    return np.where(slipped_mm < 8, friction * stick_slip, 0)
+
+
+class _StrandTail:
+    def __init__(self, strands: int, rng: np.random.Generator) -> None:
+        self._strands = strands
+        breaks_at_mm = np.sort(rng.uniform(0, 0.7, strands))
+        # The top is where the first strand gives way.
+        self._breaks_at_mm = breaks_at_mm - breaks_at_mm[0] + 0.01
+
+    def __call__(self, after_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        broken = np.searchsorted(self._breaks_at_mm, after_mm, side="right")
+        return np.asarray((self._strands - broken) / self._strands, dtype=np.float64)

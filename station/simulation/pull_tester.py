@@ -1,0 +1,193 @@
+"""A simulated pull tester: ``python -m station.simulation.pull_tester --seed 1``.
+
+Speaks the dialect of the profile that it is told (``--profile``), or one that no profile ships for
+(``--profile unlisted``). Hands may ``{"mount": {...}}`` a specimen, ``{"pull": true}`` the lever
+once, and ``{"unmount": true}``.
+"""
+
+import argparse
+from math import floor
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from station.errors import BadInput
+from station.simulation.physics import Specimen, noisy, pull_curve
+from station.simulation.service import (
+    DeviceFault,
+    PtyService,
+    end_on_signal,
+    line_arguments,
+    mounted,
+)
+from station.simulation.voices import TESTER_VOICES, Spoken, TesterVoice
+
+SPEED_WITHOUT_PACING = 20.0
+"""Simulated seconds per second when the line is not paced."""
+
+DEFAULT_PROFILE = "tester-stream-newton"
+
+_NOISE_N = 0.05
+_RESOLUTION_N = 0.1
+_DRIFT_N_PER_S = 0.5
+
+
+class SimulatedPullTester:
+    """A tester that streams the force at its grips.
+
+    Parameters
+    ----------
+    rng
+        Source of its noise and of how strands part.
+    serial_number
+        What it says of itself.
+    sample_rate_hz
+        Samples per simulated second; by default what its dialect has.
+    capacity_n
+        Above this it says that it is overloaded instead of a force.
+    speed
+        Simulated seconds per second.
+    voice
+        The dialect that it speaks.
+    """
+
+    def __init__(
+        self,
+        rng: np.random.Generator,
+        *,
+        serial_number: str = "0001",
+        sample_rate_hz: float | None = None,
+        capacity_n: float = 1000.0,
+        speed: float = 1.0,
+        voice: TesterVoice = TESTER_VOICES[DEFAULT_PROFILE],
+    ) -> None:
+        self._rng = rng
+        self.serial_number = serial_number
+        self._voice = voice
+        self._sample_rate_hz = sample_rate_hz or voice.sample_rate_hz
+        self._capacity_n = capacity_n
+        self._lines_per_s = self._sample_rate_hz * speed
+        self._specimen: Specimen | None = None
+        self._pulled: NDArray[np.float64] = np.empty(0)
+        self._position = 0
+        self._counter = 0
+        self._force_n = 0.0
+        self._peak_n = 0.0
+        self._drift_n = 0.0
+        self._fault: DeviceFault | Literal["none"] = "none"
+        self._streams = voice.poll is None and voice.start is None
+        self._begun_s: float | None = None
+        self._asked = ""
+
+    def receive(self, line: bytes, now_s: float) -> None:
+        """Take a line; only the words of its dialect mean anything to it."""
+        del now_s
+        word, voice = line.strip().upper(), self._voice
+        if not word:
+            return
+        if word in (voice.start, voice.stop):
+            self._streams = word == voice.start
+        elif word == voice.clear_peak:
+            self._peak_n = 0.0
+        elif word == voice.poll:
+            self._asked += self._spoken()
+        elif word == voice.identify:
+            self._asked += self._identity + voice.answer_end
+        elif word == voice.peak:
+            self._asked += f"PT={-self._peak_n:+.1f}{voice.answer_end}"
+
+    def due(self, now_s: float) -> bytes:
+        """Return the lines whose time has come."""
+        if self._begun_s is None:
+            self._begun_s = now_s
+        count = floor((now_s - self._begun_s) * self._lines_per_s) - self._counter
+        lines = [self._next_line() for _ in range(count)]
+        said, self._asked = self._asked, ""
+        return (said + "".join(lines)).encode("ascii")
+
+    def next_due_s(self, now_s: float) -> float:
+        """Return when the next sample is taken."""
+        begun_s = now_s if self._begun_s is None else self._begun_s
+        return begun_s + (self._counter + 1) / self._lines_per_s
+
+    def befall(self, fault: DeviceFault | Literal["none"]) -> None:
+        """Let something go wrong inside it, or be well again."""
+        self._fault = fault
+        self._drift_n = 0.0
+
+    def handle(self, command: dict[str, object], now_s: float) -> None:
+        """Mount or unmount a specimen, or work the lever."""
+        del now_s
+        match command:
+            case {"mount": fields}:
+                self._specimen = mounted(fields)
+            case {"unmount": True}:
+                self._specimen = None
+                self._pulled = np.empty(0)
+            case {"pull": True}:
+                self._pull()
+            case _:
+                raise BadInput(f"Hands at the tester mount, pull or unmount, not {command}.")
+
+    @property
+    def _identity(self) -> str:
+        return self._voice.identity(f"CRIMP STATION,SIMULATED PULL TESTER,{self.serial_number},1")
+
+    def _pull(self) -> None:
+        if self._specimen is None:
+            raise BadInput("No whole specimen is mounted; mount one.")
+        self._pulled = pull_curve(self._specimen, self._rng, sample_rate_hz=self._sample_rate_hz)
+        self._position = 0
+        # What was pulled once is scrap.
+        self._specimen = None
+
+    def _next_line(self) -> str:
+        force_n = 0.0
+        if self._position < len(self._pulled):
+            force_n = float(self._pulled[self._position])
+            self._position += 1
+        if self._fault == "drift":
+            self._drift_n += _DRIFT_N_PER_S / self._sample_rate_hz
+        if self._fault != "stuck":
+            self._force_n = force_n + self._drift_n
+        self._peak_n = max(self._peak_n, self._force_n)
+        said = self._spoken() if self._streams else ""
+        self._counter += 1
+        return said
+
+    def _spoken(self) -> str:
+        if self._fault == "sentinel":
+            return self._voice.sentinel + self._voice.answer_end
+        unit, newtons = self._voice.units[self._fault == "wrong_unit"]
+        shown_n = noisy(self._force_n, _NOISE_N, _RESOLUTION_N, self._rng)
+        micros = round(self._counter / self._sample_rate_hz * 1e6)
+        overload = self._force_n > self._capacity_n
+        said = Spoken(self._counter, micros, shown_n / newtons, unit, overload)
+        return self._voice.line(said) + self._voice.answer_end
+
+
+def main() -> None:
+    """Run the simulated tester until standard input ends."""
+    parser = argparse.ArgumentParser(description="Simulated pull tester.")
+    line_arguments(parser, tuple(TESTER_VOICES), DEFAULT_PROFILE, baud=115_200)
+    parser.add_argument("--sample-rate-hz", type=float, help="default: the dialect's own")
+    parser.add_argument("--capacity-n", type=float, default=1000.0)
+    options = parser.parse_args()
+    end_on_signal()
+    rng = np.random.default_rng(options.seed)
+    voice = TESTER_VOICES[options.profile]
+    device = SimulatedPullTester(
+        rng,
+        serial_number=options.serial_number,
+        sample_rate_hz=options.sample_rate_hz,
+        capacity_n=options.capacity_n,
+        speed=SPEED_WITHOUT_PACING if options.no_pacing else 1.0,
+        voice=voice,
+    )
+    bytes_per_s = float("inf") if options.no_pacing else options.baud / 10
+    PtyService(device, bytes_per_s, rng, command_end=voice.command_end, link=options.link).run()
+
+
+if __name__ == "__main__":
+    main()

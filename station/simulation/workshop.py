@@ -1,0 +1,109 @@
+"""Tern Lane Vans and Trailers: an invented shop that wires camper vans and trailers.
+
+People, tools and every number here are made up. A crimp's true strength and resistance are drawn
+from its nest's state; what the shop then knows of it goes through the station's own measurement
+and judgement.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from station.crimp.wire import parse_size, resistance_ohm_per_m, soft_break_force_n
+from station.ledger.entries import Joint
+from station.simulation.physics import FailureKind, Specimen
+
+LIMIT_SET = "tern-lane-shop"
+
+PEOPLE = {"Ottilie": "lead", "Benno": "installer", "Carys": "installer", "Dag": "apprentice"}
+"""Invented first names and roles."""
+
+TOOLS = {
+    "Heron": "ratchet hand tool, three nests, bought this spring",
+    "Plover": "ratchet hand tool, three nests",
+    "Wren": "ratchet hand tool, three nests, the oldest of the shop",
+}
+
+NEST_SIZES = {
+    "red": ("22 AWG", "20 AWG", "18 AWG"),
+    "blue": ("16 AWG", "14 AWG"),
+    "yellow": ("12 AWG",),
+}
+"""Gauges that each nest is used for."""
+
+WORN = ("Wren", "blue")
+WEAR_BEGINS = 0.5
+"""Share of the days after which the worn nest begins to wear."""
+
+_TOOL_STRENGTH = {"Heron": 1.03, "Plover": 1.0, "Wren": 0.97}
+_SPLICE_OHM = {
+    "22 AWG": 0.34e-3,
+    "20 AWG": 0.29e-3,
+    "18 AWG": 0.25e-3,
+    "16 AWG": 0.21e-3,
+    "14 AWG": 0.17e-3,
+    "12 AWG": 0.13e-3,
+}
+_STRENGTH_SHARE = 0.72
+_FORCE_SPREAD = 0.05
+_RESISTANCE_SPREAD = 0.06
+_WORN_FORCE_LOSS = 0.42
+_WORN_RESISTANCE_GAIN = 1.2
+_STRANDS = {"22 AWG": 7, "20 AWG": 10, "18 AWG": 16, "16 AWG": 19, "14 AWG": 19, "12 AWG": 19}
+
+
+def joint(tool: str, nest: str, size: str) -> Joint:
+    """The joint that the shop makes in a nest: two ends of one gauge in a butt splice."""
+    return Joint(connector=f"butt-splice-{nest}", wires=(size, size), tool=tool, nest=nest)
+
+
+def joints() -> list[Joint]:
+    """Every joint of the shop."""
+    return [
+        joint(tool, nest, size) for tool in TOOLS for nest, sizes in NEST_SIZES.items()
+        for size in sizes
+    ]  # fmt: skip
+
+
+def wear_of(tool: str, nest: str, elapsed: float) -> float:
+    """How far a nest is worn, 0 to 1, after this share of the demo's days."""
+    if (tool, nest) != WORN:
+        return 0.0
+    return max(0.0, (elapsed - WEAR_BEGINS) / (1.0 - WEAR_BEGINS))
+
+
+@dataclass
+class Crimper:
+    """Makes specimens. One reel of each gauge is in use, a little off its nominal resistance."""
+
+    rng: np.random.Generator
+    span_m: float
+
+    def __post_init__(self) -> None:
+        self._reel = {
+            size: float(self.rng.normal(1.0, 0.005)) for sizes in NEST_SIZES.values()
+            for size in sizes
+        }  # fmt: skip
+
+    def make(self, made: Joint, wear: float = 0.0) -> Specimen:
+        """Crimp one sample of a joint; any gauge that the shop does not stock is drawn alike.
+
+        The clips' span is shared between the wires; the weakest of them is what is pulled out.
+        """
+        sizes = [parse_size(wire) for wire in made.wires]
+        size = min(sizes, key=soft_break_force_n)
+        strength = _STRENGTH_SHARE * _TOOL_STRENGTH.get(made.tool, 1.0)
+        force_n = soft_break_force_n(size) * strength * (1.0 - _WORN_FORCE_LOSS * wear)
+        splice_ohm = _SPLICE_OHM.get(size.label, 0.2e-3) * (1.0 + _WORN_RESISTANCE_GAIN * wear)
+        per_metre = sum(
+            resistance_ohm_per_m(one) * self._reel.get(one.label, 1.0) for one in sizes
+        ) / len(sizes)
+        slips: FailureKind = "slip" if self.rng.random() < 0.3 + 0.5 * wear else "break"
+        return Specimen(
+            wire_ohm=per_metre * self.span_m,
+            splice_ohm=splice_ohm * float(np.exp(self.rng.normal(0.0, _RESISTANCE_SPREAD))),
+            temperature_c=20.0,
+            break_force_n=force_n * float(np.exp(self.rng.normal(0.0, _FORCE_SPREAD))),
+            failure=slips,
+            strands=_STRANDS.get(size.label, 19),
+        )

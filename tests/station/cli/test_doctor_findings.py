@@ -1,0 +1,162 @@
+"""What is the matter, from what was seen. Thresholds are the project's own choice, no source."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from station.cli import doctor_findings as doctor
+from station.cli.doctor_findings import (
+    AddressSeen,
+    ClockSeen,
+    Finding,
+    FolderSeen,
+    Holder,
+    MachineSeen,
+    PeopleSeen,
+    PortSeen,
+    State,
+)
+
+MACHINE = MachineSeen((3, 12), 64, 4_000_000_000, 3_000_000_000)
+FOLDER = FolderSeen("/var/lib/bench", None, 20_000_000_000, "ext4", False)
+NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
+CLOCK = ClockSeen(NOON, True, NOON - timedelta(hours=3))
+PORT = PortSeen("milliohm meter", "/dev/serial/by-id/invented")
+PEOPLE = PeopleSeen(False, 1, 1, "/var/lib/bench/station.ledger.secrets", False)
+STATION = Holder(31, "station", True)
+TERMINAL = Holder(32, "terminal", False)
+
+
+def not_good(found: list[Finding]) -> list[tuple[str, State]]:
+    return [(f.name, f.state) for f in found if f.state is not State.GOOD]
+
+
+@pytest.mark.parametrize(
+    ("seen", "expected"),
+    [
+        (MACHINE, []),
+        (replace(MACHINE, python=(3, 10)), [("Python", State.WRONG)]),
+        (replace(MACHINE, python=(3, 14)), [("Python", State.WRONG)]),
+        (replace(MACHINE, bits=32), [("system", State.WRONG)]),
+        (replace(MACHINE, memory_free_bytes=90_000_000), [("memory", State.LOOK)]),
+        (replace(MACHINE, memory_free_bytes=None), []),
+    ],
+)
+def test_machine(seen: MachineSeen, expected: list[tuple[str, State]]) -> None:
+    assert not_good(list(doctor.of_machine(seen))) == expected
+
+
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        ({}, []),
+        ({"trouble": "Read-only file system"}, [("writing", State.WRONG)]),
+        ({"file_system": "nfs4"}, [("writing", State.WRONG)]),
+        ({"file_system": "overlay", "forgets": True}, [("writing", State.WRONG)]),
+        ({"file_system": "tmpfs"}, [("writing", State.LOOK)]),
+        ({"free_bytes": 300_000_000}, [("room", State.LOOK)]),
+        ({"free_bytes": 20_000_000}, [("room", State.WRONG)]),
+    ],
+)
+def test_disk(changes: dict[str, object], expected: list[tuple[str, State]]) -> None:
+    assert not_good(list(doctor.of_folder(replace(FOLDER, **changes)))) == expected  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("seen", "expected"),
+    [
+        (CLOCK, []),
+        (replace(CLOCK, last_entry=None), []),
+        (replace(CLOCK, synced=False), [("set from the network", State.LOOK)]),
+        (replace(CLOCK, last_entry=NOON + timedelta(hours=1)), [("date", State.WRONG)]),
+        (replace(CLOCK, last_entry=NOON + timedelta(seconds=20)), []),
+        (replace(CLOCK, last_entry=NOON - timedelta(days=500)), [("date", State.LOOK)]),
+        (ClockSeen(datetime(1970, 1, 1, tzinfo=UTC), True, None), [("date", State.WRONG)]),
+    ],
+)
+def test_clock(seen: ClockSeen, expected: list[tuple[str, State]]) -> None:
+    assert not_good(list(doctor.of_clock(seen))) == expected
+
+
+NAME = "port of the milliohm meter"
+
+
+@pytest.mark.parametrize(
+    ("ports", "modem_manager", "expected"),
+    [
+        ([PORT], False, []),
+        ([], True, []),
+        ([PORT], True, [("ModemManager", State.LOOK)]),
+        ([replace(PORT, console=True)], False, [(NAME, State.WRONG)]),
+        ([replace(PORT, holders=(STATION,))], False, []),
+        ([replace(PORT, holders=(TERMINAL,))], False, [(NAME, State.WRONG)]),
+        ([replace(PORT, trouble="It is not there.")], False, [(NAME, State.WRONG)]),
+        ([replace(PORT, port="/dev/ttyUSB0", steady_name="/dev/serial/by-id/invented")], False,
+         [("name of the milliohm meter's port", State.LOOK)]),
+        ([PORT, replace(PORT, instrument="pull tester")], False, [("one each", State.WRONG)]),
+    ],
+)  # fmt: skip
+def test_ports(
+    ports: list[PortSeen], modem_manager: bool, expected: list[tuple[str, State]]
+) -> None:
+    assert not_good(list(doctor.of_ports(ports, modem_manager))) == expected
+
+
+def test_who_holds_a_port_is_named() -> None:
+    (found,) = doctor.of_ports([replace(PORT, holders=(TERMINAL,))], False)
+    assert "terminal (process 32)" in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("trouble", "station_answers", "state"),
+    [
+        (None, False, State.GOOD),
+        ("It is taken.", True, State.GOOD),
+        ("It is taken.", False, State.WRONG),
+    ],
+)
+def test_address(trouble: str | None, station_answers: bool, state: State) -> None:
+    seen = AddressSeen("127.0.0.1", 8000, trouble, station_answers)
+    assert doctor.of_address(seen).state is state
+
+
+@pytest.mark.parametrize(
+    ("seen", "expected"),
+    [
+        (PEOPLE, []),
+        (replace(PEOPLE, secrets_open=True), [("secrets", State.WRONG)]),
+        (replace(PEOPLE, leads_here=0, leads_on_network=0), [("leads", State.LOOK)]),
+        (replace(PEOPLE, on_network=True), []),
+        (replace(PEOPLE, on_network=True, leads_on_network=0), [("leads", State.WRONG)]),
+    ],
+)
+def test_people(seen: PeopleSeen, expected: list[tuple[str, State]]) -> None:
+    assert not_good(list(doctor.of_people(seen))) == expected
+
+
+@pytest.mark.parametrize(
+    ("found", "state"),
+    [
+        (doctor.of_tail("a", 1, 1, None), State.GOOD),
+        (doctor.of_tail("a", 9, 9, "entry 4: changed"), State.WRONG),
+        (doctor.of_writers("a", []), State.GOOD),
+        (doctor.of_writers("a", [STATION, TERMINAL]), State.GOOD),
+        (doctor.of_writers("a", [STATION, replace(STATION, process_id=33)]), State.WRONG),
+        (doctor.of_invented("a", invented=False, real=True, for_work=True), State.GOOD),
+        (doctor.of_invented("a", invented=True, real=False, for_work=False), State.LOOK),
+        (doctor.of_invented("a", invented=True, real=True, for_work=False), State.WRONG),
+        (doctor.of_invented("a", invented=True, real=False, for_work=True), State.WRONG),
+        (doctor.of_unfinished(0), State.GOOD),
+        (doctor.of_unfinished(1), State.LOOK),
+    ],
+)
+def test_ledger(found: Finding, state: State) -> None:
+    assert found.state is state
+    assert found.sentence.endswith(".")
+
+
+def test_numbers_read_on() -> None:
+    assert "1 entry;" in doctor.of_tail("a", 1, 1, None).sentence
+    assert "2 entries;" in doctor.of_tail("a", 2, 2, None).sentence
+    assert doctor.count([doctor.of_unfinished(1), doctor.of_unfinished(0)], State.LOOK) == 1

@@ -1,0 +1,95 @@
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from station.crimp.pull.events import (
+    MAX_TURNS,
+    falls,
+    longest_stretch_s,
+    noise_sd,
+    steepest_climb,
+)
+
+
+def test_noise_is_told_from_a_climb() -> None:
+    rng = np.random.default_rng(1)
+    time_s = np.arange(20_000) / 1000.0
+    force = 30.0 * time_s + rng.normal(0.0, 0.2, time_s.size)
+    # Standard error of a standard deviation from n values is s/sqrt(2n) = 0.5 % (CALC).
+    assert noise_sd(time_s, force) == pytest.approx(0.2, rel=0.03)
+
+
+def test_uneven_times_are_no_noise() -> None:
+    time_s = np.sort(np.random.default_rng(2).uniform(0.0, 10.0, 500))
+    assert noise_sd(time_s, 7.0 * time_s) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_few_teeth_are_no_noise() -> None:
+    time_s = np.arange(2000) / 100.0
+    force = np.where(time_s % 1.0 < 0.01, 5.0, 0.0) + np.random.default_rng(3).normal(0, 0.1, 2000)
+    assert noise_sd(time_s, force) == pytest.approx(0.1, rel=0.1)
+
+
+def test_too_few_samples_show_no_noise() -> None:
+    assert noise_sd(np.arange(4.0), np.array([0.0, 3.0, 1.0, 4.0])) == 0.0
+
+
+def test_the_steepest_part_is_found_in_noise() -> None:
+    time_s = np.arange(3000) / 1000.0
+    force = np.interp(time_s, [0.0, 1.0, 2.0, 3.0], [0.0, 20.0, 100.0, 110.0])
+    force += np.random.default_rng(4).normal(0.0, 0.3, time_s.size)
+    # 80 N/s between 1 and 2 s (CALC).
+    assert steepest_climb(time_s, force, 0.3) == pytest.approx(80.0, rel=0.15)
+
+
+def test_one_sample_has_no_climb() -> None:
+    assert steepest_climb(np.array([0.0]), np.array([1.0]), 0.0) is None
+
+
+def test_a_fall_needs_a_new_rise() -> None:
+    force = np.array([0.0, 10.0, 4.0, 9.0, 12.0, 0.0])
+    (fall,) = falls(force, 3.0)
+    assert (fall.high, fall.low, fall.next_high) == (1, 2, 4)
+
+
+def test_two_falls_in_a_row() -> None:
+    force = np.array([0.0, 10.0, 4.0, 9.0, 5.0, 8.0, 0.0])
+    assert [(fall.high, fall.low, fall.next_high) for fall in falls(force, 3.0)] == [
+        (1, 2, 3),
+        (3, 4, 5),
+    ]
+
+
+@given(st.lists(st.integers(0, 20), min_size=2, max_size=60))
+def test_repeating_samples_adds_no_falls(values: list[int]) -> None:
+    force = np.array(values, dtype=np.float64)
+    assert len(falls(np.repeat(force, 3), 4.0)) == len(falls(force, 4.0))
+
+
+@given(st.lists(st.integers(0, 20), min_size=2, max_size=60))
+def test_every_fall_falls_and_rises_as_far_as_asked(values: list[int]) -> None:
+    force = np.array(values, dtype=np.float64)
+    for fall in falls(force, 4.0):
+        assert fall.high < fall.low < fall.next_high
+        assert force[fall.high] - force[fall.low] > 4.0
+        assert force[fall.next_high] - force[fall.low] > 2.0
+
+
+def test_a_long_noisy_trace_keeps_its_deep_falls() -> None:
+    rng = np.random.default_rng(5)
+    force = np.interp(np.arange(200_000), [0, 80_000, 80_001, 199_999], [0.0, 80.0, 40.0, 100.0])
+    force += rng.normal(0.0, 0.2, force.size)
+    assert np.count_nonzero(np.diff(np.sign(np.diff(force)))) > MAX_TURNS
+    (fall,) = falls(force, 5.0)
+    # At 0.001 N a sample, noise of 0.2 N puts the highest one some hundred samples early.
+    assert fall.high == pytest.approx(80_000, abs=600)
+    assert force[fall.high] - force[fall.low] == pytest.approx(40.0, abs=2.0)
+
+
+def test_the_longest_stretch() -> None:
+    time_s = np.array([0.0, 1.0, 2.0, 4.0, 5.0, 9.0])
+    held = np.array([True, True, False, True, True, True])
+    assert longest_stretch_s(time_s, held) == 5.0
+    assert longest_stretch_s(time_s, ~held | held) == 9.0
+    assert longest_stretch_s(time_s, np.zeros(6, dtype=np.bool_)) == 0.0

@@ -1,0 +1,94 @@
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from station.crimp.facts import shipped_limit_sets
+from station.crimp.limits import Limit
+from station.crimp.verdict import MeasuredForce, MeasuredResistance, Verdict, judge_sample
+from station.crimp.wire import parse_size
+from station.errors import BadInput
+
+
+def limit(criterion: str, value_si: float, unit_si: str) -> Limit:
+    return Limit(
+        set_id="invented", criterion=criterion, size="18 AWG", value=value_si, unit=unit_si,  # type: ignore[arg-type]
+        value_si=value_si, unit_si=unit_si, source="invented", standing="shop", conditions="",
+        test_current_a=None, note=None,
+    )  # fmt: skip
+
+
+BOTH = [limit("pull_force_min", 90.0, "N"), limit("resistance_max", 0.5e-3, "ohm")]
+GOOD_FORCE, GOOD_OHM = MeasuredForce(150.0, 0.5), MeasuredResistance(0.25e-3, 0.02e-3)
+
+
+def test_a_sample_passes_when_every_criterion_does() -> None:
+    judged = judge_sample(BOTH, force=GOOD_FORCE, resistance=GOOD_OHM)
+    assert judged.verdict is Verdict.PASS
+    assert [criterion.verdict for criterion in judged.criteria] == [Verdict.PASS] * 2
+
+
+def test_a_missing_value_is_undecided_never_pass() -> None:
+    judged = judge_sample(BOTH, force=GOOD_FORCE)
+    assert judged.verdict is Verdict.UNDECIDED
+    assert judged.criteria[1].value is None
+
+
+def test_the_worst_criterion_decides() -> None:
+    judged = judge_sample(BOTH, force=MeasuredForce(50.0, 0.5), resistance=GOOD_OHM)
+    assert judged.verdict is Verdict.FAIL
+
+
+def test_voltage_drop_at_the_set_current_and_at_ones_own() -> None:
+    # Vehicle harness table (seen once): 0.5 mm2, 3 mV at 5 A.
+    limits = shipped_limit_sets().for_size(parse_size("0.5 mm2"), "vehicle-harness-drop")
+    measured = MeasuredResistance(0.58e-3, 0.001e-3)
+    at_set_current = judge_sample(limits, resistance=measured).criteria[0]
+    assert at_set_current.value == pytest.approx(2.9e-3)
+    assert at_set_current.verdict is Verdict.PASS
+    doubled = judge_sample(limits, resistance=measured, current_a=10.0).criteria[0]
+    assert doubled.value == pytest.approx(5.8e-3)
+    assert doubled.verdict is Verdict.FAIL
+
+
+def test_ratio_carries_the_uncertainty_of_the_wire_too() -> None:
+    ratio = [limit("resistance_ratio_max", 1.2, "1")]
+    measured = MeasuredResistance(
+        0.3e-3, 0.02e-3, equal_length_ohm=2.0e-3, equal_length_u_ohm=0.05e-3
+    )
+    judged = judge_sample(ratio, resistance=measured).criteria[0]
+    assert judged.value == pytest.approx(1.15)
+    assert judged.u == pytest.approx(((0.02 / 2.0) ** 2 + (0.15 * 0.05 / 2.0) ** 2) ** 0.5)
+    unstated = judge_sample(ratio, resistance=MeasuredResistance(0.3e-3, 0.02e-3))
+    assert unstated.verdict is Verdict.UNDECIDED
+
+
+def test_few_repeats_widen_the_band() -> None:
+    one = [limit("resistance_max", 0.30e-3, "ohm")]
+    sure = judge_sample(one, resistance=MeasuredResistance(0.25e-3, 0.02e-3))
+    unsure = judge_sample(one, resistance=MeasuredResistance(0.25e-3, 0.02e-3, dof=2.0))
+    assert sure.verdict is Verdict.PASS
+    assert unsure.verdict is Verdict.UNDECIDED
+
+
+@given(st.floats(1.0, 300.0), st.floats(1.0, 300.0))
+def test_more_force_never_hurts(a: float, b: float) -> None:
+    low, high = sorted((a, b))
+    rank = [Verdict.FAIL, Verdict.UNDECIDED, Verdict.PASS]
+    verdicts = [
+        judge_sample(BOTH, force=MeasuredForce(value, 1.0), resistance=GOOD_OHM).verdict
+        for value in (low, high)
+    ]
+    assert rank.index(verdicts[1]) >= rank.index(verdicts[0])
+
+
+def test_impossible_currents_are_refused() -> None:
+    with pytest.raises(BadInput, match="current"):
+        judge_sample(BOTH, current_a=0.0)
+
+
+def test_few_degrees_of_freedom_widen_the_guard_of_a_force() -> None:
+    # Student's t, one-sided 95 %, 3 degrees of freedom: 2.353, as printed in any table (MEM-H).
+    force = [limit("pull_force_min", 90.0, "N")]
+    assert judge_sample(force, force=MeasuredForce(92.0, 1.0)).verdict is Verdict.PASS
+    assert judge_sample(force, force=MeasuredForce(92.0, 1.0, dof=3.0)).verdict is Verdict.UNDECIDED
+    assert judge_sample(force, force=MeasuredForce(92.36, 1.0, dof=3.0)).verdict is Verdict.PASS

@@ -1,0 +1,159 @@
+"""From rows of samples to the trend of a nest."""
+
+import math
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+import scipy.stats
+
+from station.ledger.entries import BaselineSet, Joint
+from station.ledger.queries import SampleRow
+from station.shop.trend import (
+    NestTrend,
+    force_ratio,
+    log_resistance,
+    nest_trend,
+)
+
+START = datetime(2031, 1, 6, 8, 0, tzinfo=UTC)
+SIZES = ("16 AWG", "14 AWG")
+CENTERS = {"16 AWG": (1.9, 2.1e-4), "14 AWG": (1.5, 1.7e-4)}
+
+
+def joint(size: str) -> Joint:
+    return Joint(connector="butt-splice-blue", wires=(size, size), tool="Wren", nest="blue")
+
+
+def baseline(size: str, n: int = 40) -> BaselineSet:
+    ratio, ohm = CENTERS[size]
+    return BaselineSet(
+        demo=True,
+        joint=joint(size),
+        baseline_version=1,
+        n=n,
+        force_ratio_center=ratio,
+        force_ratio_sigma=0.08,
+        log_resistance_center=math.log(ohm),
+        log_resistance_sigma=0.06,
+        sample_ids=(),
+    )
+
+
+def row(place: int, size: str, force: float | None, resistance: float | None) -> SampleRow:
+    ratio, ohm = CENTERS[size]
+    return SampleRow(
+        begun_seq=place + 1,
+        finished_seq=place + 2,
+        sample_id=f"s{place}",
+        at_utc=START + timedelta(days=place),
+        person="Bo Invented",
+        job="daily_check",
+        connector="butt-splice-blue",
+        wires=(size, size),
+        material="copper",
+        tool="Wren",
+        nest="blue",
+        joint_key=joint(size).key,
+        limit_set="invented",
+        limit_standing="shop",
+        verdict="pass",
+        void_reason=None,
+        splice_ohm=None if resistance is None else ohm * math.exp(0.06 * resistance),
+        splice_u_ohm=None,
+        peak_n=None if force is None else 100.0 * (ratio + 0.08 * force),
+        peak_u_n=None,
+        pull_limit_n=100.0,
+        failure_mode=None,
+        trace_sha256=None,
+        demo=True,
+        simulated=False,
+        replaces=None,
+        meter=None,
+        tester=None,
+    )
+
+
+def trend(force: np.ndarray, resistance: np.ndarray, since_seq: int = 0) -> NestTrend:
+    rng = np.random.default_rng(1)
+    rows = [
+        row(place, SIZES[int(rng.integers(2))], float(f), float(r))
+        for place, (f, r) in enumerate(zip(force, resistance, strict=True))
+    ]
+    baselines = {joint(size).key: baseline(size) for size in SIZES}
+    return nest_trend("Wren", "blue", rows, baselines, run_length=5000, since_seq=since_seq)
+
+
+def noise(n: int) -> np.ndarray:
+    return np.random.default_rng(4).standard_normal((2, n))
+
+
+def test_a_wearing_nest_of_mixed_gauges_is_flagged_dated_and_told() -> None:
+    force, resistance = noise(90)
+    force[50:] -= 0.12 * np.arange(1, 41)
+    found = trend(force, resistance)
+    report = found.report
+    assert report is not None
+    assert report.characteristic == "force"
+    assert 50 <= report.signal_position < 75
+    assert report.change.began_low <= 50 <= report.change.began_high
+    assert report.change.slope_low <= 0.12 <= report.change.slope_high
+    assert found.sentence.startswith("Worn: pull force fell, beginning about 2031-0")
+    assert found.sentence.endswith("re-check its last samples.")
+
+
+def test_a_steady_nest_says_so() -> None:
+    found = trend(*noise(90))
+    assert found.report is None
+    assert found.sentence == "Steady: no change since its baseline."
+
+
+def test_a_service_starts_the_watch_again() -> None:
+    force, resistance = noise(90)
+    force[10:40] -= 3.0
+    assert trend(force, resistance).flagged
+    after = trend(force, resistance, since_seq=41)
+    assert not after.flagged
+    assert len(after.samples) == 49
+
+
+def test_scores_near_their_baseline_are_plain_ones() -> None:
+    found = trend(np.array([-1.0]), np.array([0.5]))
+    # scipy.stats: the place in Student's t with 39 degrees of freedom, as a normal score.
+    t = scipy.stats.t.cdf(-1.0 / math.sqrt(1.0 + 1.0 / 40.0), 39)
+    assert found.force_scores == pytest.approx([scipy.stats.norm.ppf(t)])
+
+
+def test_what_is_shown_stays_against_the_recorded_baseline() -> None:
+    # A lasting fall must stay visible, though the watch's own scores follow it.
+    force, resistance = noise(90)
+    force[30:] -= 6.0
+    found = trend(force, resistance)
+    assert found.force_distances == pytest.approx(force.tolist())
+    assert found.resistance_distances == pytest.approx(resistance.tolist())
+    watched = [score for score in found.force_scores[-20:] if score is not None]
+    assert np.mean(watched) > -4.0
+
+
+@pytest.mark.parametrize(("force", "resistance"), [(None, 0.0), (0.0, None), (None, None)])
+def test_missing_values_are_not_scored(force: float | None, resistance: float | None) -> None:
+    rows = [row(0, "16 AWG", force, resistance)]
+    found = nest_trend("Wren", "blue", rows, {rows[0].joint_key: baseline("16 AWG")}, run_length=99)
+    assert (found.force_distances[0] is None) == (force is None)
+    assert (found.force_scores[0] is None) == (force is None)
+    assert (found.resistance_scores[0] is None) == (resistance is None)
+
+
+def test_a_joint_without_a_usable_baseline_is_left_aside() -> None:
+    rows = [row(0, "16 AWG", 0.0, 0.0)]
+    flat = baseline("16 AWG").model_copy(update={"force_ratio_sigma": 0.0})
+    for baselines in ({}, {rows[0].joint_key: flat}):
+        found = nest_trend("Wren", "blue", rows, baselines, run_length=99)
+        assert not found.has_baseline
+        assert found.sentence.startswith("No baseline yet")
+
+
+def test_values_of_a_row() -> None:
+    made = row(0, "16 AWG", 1.0, 0.0)
+    assert force_ratio(made) == pytest.approx(1.98)
+    assert log_resistance(made) == pytest.approx(math.log(2.1e-4))
