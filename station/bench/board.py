@@ -54,6 +54,7 @@ class BenchState:
         What went wrong, in one sentence, where an instrument or the ledger failed.
     instrument_troubles
         What is wrong with each instrument just now, in one sentence each.
+    standstill
         What is seen where the force does not change; a key of
         :data:`station.instruments.standstill.WORDS`.
     guard
