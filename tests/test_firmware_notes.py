@@ -157,7 +157,7 @@ def test_index_names_every_file_and_every_link_leads_somewhere() -> None:
 
 def test_guard_is_nowhere_called_a_safety_function() -> None:
     sentence = "It is not a safety function"
-    for path in (NOTES / "wiring.md", ROOT / "station/panel_logic.py"):
+    for path in (NOTES / "wiring.md", ROOT / "station/instruments/panel/contacts.py"):
         assert sentence in path.read_text(encoding="utf-8")
     assert "no start command for a motor" in WIRING
 
