@@ -59,7 +59,7 @@ class SimulatedInstrument:
         arguments: tuple[str, ...] = (),
     ) -> None:
         self.name = name
-        command = [sys.executable, "-m", f"station.instruments.simulated.{name}"]
+        command = [sys.executable, "-m", f"station.simulation.{name}"]
         command += ["--seed", str(seed), *([] if paced else ["--no-pacing"]), *arguments]
         command += [] if profile is None else ["--profile", profile]
         command += [] if link is None else ["--link", str(link)]

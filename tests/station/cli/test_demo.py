@@ -87,7 +87,7 @@ class Running:
 
     def simulator(self, name: str) -> int:
         """Process number of one of the demo's simulators."""
-        module = f"station.instruments.simulated.{name}".encode()
+        module = f"station.simulation.{name}".encode()
         for folder in Path("/proc").glob("[0-9]*"):
             try:
                 line = (folder / "cmdline").read_bytes()

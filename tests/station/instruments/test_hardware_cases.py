@@ -10,7 +10,7 @@ dribble  test_port.test_a_dribble_does_not_stretch_the_timeout
 10 kB without terminator  test_port.test_ten_kilobytes_without_a_line_end
 unplug in mid-line  test_port.test_unplugging_in_mid_line_keeps_what_was_whole
 unplug in mid-run  test_pull_tester.test_unplugged_in_mid_run_voids_the_pull
-another serial number  test_link.test_another_serial_number_is_refused
+another serial number  test_meter.test_another_serial_number_is_refused
 late answer after timeout  test_meter.test_a_late_answer_does_not_shift_the_readings
 late answer, simulated  test_dialects_end_to_end.test_late_answers_never_shift_the_readings
 sentinels, OL, blanks, dashes  test_meter.test_what_is_no_reading_is_never_a_number
@@ -28,11 +28,11 @@ stale line  test_port.test_the_newest_line_is_the_last_and_stale_ones_are_refuse
 port busy  test_port.test_a_held_port_is_busy
 no permission (pure)  test_port.test_no_permission
 missing device  test_port.test_a_missing_device
-raising callback  test_panel.test_raising_callback_is_reported_and_nothing_dies
-stuck footswitch  test_panel.test_footswitch_held_at_start_needs_release
-guard blink  test_panel.test_guard_blink_between_two_polls_voids
-SIGTERM turns lamps off  test_panel.test_sigterm_switches_all_outputs_off
-mock refused  test_panel.test_mock_pins_are_refused_unless_allowed
+raising callback  test_gpio.test_raising_callback_is_reported_and_nothing_dies
+stuck footswitch  test_gpio.test_footswitch_held_at_start_needs_release
+guard blink  test_gpio.test_guard_blink_between_two_polls_voids
+SIGTERM turns lamps off  test_gpio.test_sigterm_switches_all_outputs_off
+mock refused  test_gpio.test_mock_pins_are_refused_unless_allowed
 clock unsynced  test_clock.test_the_clock_counts_as_synced_when_systemd_says_so
 kill during commit  test_store_processes.test_what_was_acknowledged_survives_a_kill
 
