@@ -77,8 +77,9 @@ def trend_figure(
 
     def draw(figure: "Figure") -> None:
         force, resistance = figure.subplots(2, 1, sharex=True)
-        _scores(force, trend.force_distances[first:], rows, urls)
-        _scores(resistance, trend.resistance_distances[first:], rows, urls)
+        points = trend.points[first:]
+        _scores(force, [point.force_distance for point in points], rows, urls)
+        _scores(resistance, [point.resistance_distance for point in points], rows, urls)
         force.set_ylabel(said_or_typed("force score"))
         resistance.set_ylabel(said_or_typed("resistance score"))
         _mark_change(trend, first, {"force": force, "resistance": resistance})

@@ -42,9 +42,10 @@ class NestStatus:
     @property
     def rows(self) -> list[NestRow]:
         """Samples of the trend and voids among them, oldest first, with their scores."""
-        trend = self.trend
-        scored = zip(trend.samples, trend.force_distances, trend.resistance_distances, strict=True)
-        rows = [NestRow(*row) for row in scored] + [NestRow(row) for row in self.voids]
+        rows = [
+            NestRow(point.sample, point.force_distance, point.resistance_distance)
+            for point in self.trend.points
+        ] + [NestRow(row) for row in self.voids]
         return sorted(rows, key=lambda row: row.sample.begun_seq)
 
     @property
@@ -57,7 +58,9 @@ class NestStatus:
     @property
     def spark(self) -> str:
         """Points of a small curve of the latest scores; empty where there are fewer than two."""
-        force, resistance = self.trend.force_distances, self.trend.resistance_distances
+        points = self.trend.points
+        force = [point.force_distance for point in points]
+        resistance = [point.resistance_distance for point in points]
         use_force = sum(score is not None for score in force) >= 2
         scores = [score for score in (force if use_force else resistance) if score is not None]
         return spark_points(scores[-SPARK_SAMPLES:])

@@ -31,7 +31,8 @@ from station.instruments.panel.gpio import open_panel
 from station.ledger.in_use import ledger_in_use
 from station.ledger.store import Ledger
 from station.settings import Settings, data_folder, read_settings
-from station.shop.trend import NestTrend, worn_nests
+from station.shop.trend import NestTrend
+from station.shop.trend_cache import worn_nests
 from station.simulation import demo as demo_run
 from station.simulation.demo import as_the_demo_judges
 from station.simulation.hands import HandsAtTheBench

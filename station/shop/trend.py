@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.ledger.entries import BaselineSet
-from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.queries import SampleRow
 from station.statistics.pooling import Baseline, pooled_scores
 from station.statistics.wear_report import (
     NestDistances,
@@ -18,7 +18,7 @@ from station.statistics.wear_report import (
     how_long,
     wear_report,
 )
-from station.statistics.wear_watch import NestWatch, watch_nest
+from station.statistics.wear_watch import WearFlag, watch_nest
 
 _WHAT = {
     "force": "pull force fell",
@@ -35,34 +35,43 @@ MIN_SPLICE_OHM = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
+class TrendPoint:
+    """One sample of a trend; None where there is no value or no baseline for its joint.
+
+    Attributes
+    ----------
+    force_score, resistance_score
+        Against the baseline joined by the samples before it, which keeps the watch's promise but
+        follows a lasting change: the watch's input, not a picture of the nest.
+    force_distance, resistance_distance
+        In deviations from the recorded baseline, which stays as it is: what a person looks at.
+    """
+
+    sample: SampleRow
+    force_score: float | None
+    resistance_score: float | None
+    force_distance: float | None
+    resistance_distance: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class NestTrend:
     """Trend of one nest since its last service.
 
     Attributes
     ----------
-    samples
+    points
         Finished samples in time order, voids left out.
-    force_scores, resistance_scores
-        One per sample; None where there is no value or no baseline for its joint. Each is scored
-        against the baseline joined by the samples before it, which keeps the watch's promise but
-        follows a lasting change: they are the watch's input, not a picture of the nest.
-    force_distances, resistance_distances
-        One per sample, in deviations from the recorded baseline, which stays as it is: what a
-        person looks at.
-    watch
-        The wear watch over the scores.
+    flag
+        The first signal of the wear watch; None while there is none.
     report
         What is known of the change; None where the watch has flagged none.
     """
 
     tool: str
     nest: str
-    samples: tuple[SampleRow, ...]
-    force_scores: tuple[float | None, ...]
-    resistance_scores: tuple[float | None, ...]
-    force_distances: tuple[float | None, ...]
-    resistance_distances: tuple[float | None, ...]
-    watch: NestWatch
+    points: tuple[TrendPoint, ...]
+    flag: WearFlag | None
     report: WearReport | None = None
     cut: int = 0
     """Samples that were cut off at the beginning; positions in the report still count them."""
@@ -72,35 +81,32 @@ class NestTrend:
     """The state of the nest in one line."""
 
     @property
+    def samples(self) -> tuple[SampleRow, ...]:
+        """The samples of the points."""
+        return tuple(point.sample for point in self.points)
+
+    @property
     def count(self) -> int:
         """Samples since the last service, those that were cut off among them."""
-        return self.cut + len(self.samples)
+        return self.cut + len(self.points)
 
     def tail(self, most: int) -> "NestTrend":
         """The latest samples only, for showing; what the watch found in all of them stays."""
-        cut = max(0, len(self.samples) - most)
-        if cut == 0:
-            return self
-        return replace(
-            self,
-            samples=self.samples[cut:],
-            force_scores=self.force_scores[cut:],
-            resistance_scores=self.resistance_scores[cut:],
-            force_distances=self.force_distances[cut:],
-            resistance_distances=self.resistance_distances[cut:],
-            watch=replace(self.watch, margin=self.watch.margin[cut:].copy()),
-            cut=self.cut + cut,
-        )
+        cut = max(0, len(self.points) - most)
+        return replace(self, points=self.points[cut:], cut=self.cut + cut)
 
     @property
     def flagged(self) -> bool:
         """True where the wear watch says that this nest has changed for the worse."""
-        return self.watch.flag is not None
+        return self.flag is not None
 
     @property
     def has_baseline(self) -> bool:
         """True where at least one sample could be scored."""
-        return any(score is not None for score in self.force_scores + self.resistance_scores)
+        return any(
+            point.force_score is not None or point.resistance_score is not None
+            for point in self.points
+        )
 
 
 def nest_trend(
@@ -140,16 +146,20 @@ def nest_trend(
         tuple(pooled_scores(force, joints, {key: pair[0] for key, pair in known.items()})),
         tuple(pooled_scores(resistance, joints, {key: pair[1] for key, pair in known.items()})),
     )
-    watch = watch_nest(*scores, run_length=run_length)
+    flag = watch_nest(*scores, run_length=run_length).flag
     distances = _distances(force, resistance, joints, known)
-    report = None if watch.flag is None else wear_report(watch.flag, distances)
+    report = None if flag is None else wear_report(flag, distances)
     shown = (_shown(-distances.worse[:, 0]), _shown(distances.worse[:, 1]))
-    scored = any(score is not None for score in scores[0] + scores[1])
-    return NestTrend(
-        tool, nest, kept, *scores, *shown, watch, report,
+    points = tuple(TrendPoint(*point) for point in zip(kept, *scores, *shown, strict=True))
+    trend = NestTrend(
+        tool,
+        nest,
+        points,
+        flag,
+        report,
         change_began=None if report is None else kept[report.change.began].at_utc,
-        sentence=_sentence(kept, report, scored=scored),
-    )  # fmt: skip
+    )
+    return replace(trend, sentence=_sentence(kept, report, scored=trend.has_baseline))
 
 
 def _sentence(samples: Sequence[SampleRow], report: WearReport | None, *, scored: bool) -> str:
@@ -214,31 +224,3 @@ def _distances(
                 worse[place, column] = sign * pair[column].distance(value)
     index = np.array([keys.index(key) if key in known else 0 for key in joints], dtype=np.intp)
     return NestDistances(worse, index, tuple(known[key][0] for key in keys))
-
-
-def trend_of(reader: LedgerReader, tool: str, nest: str, run_length: float) -> NestTrend:
-    """Trend of one nest since its last service."""
-    services = reader.services(tool, nest)
-    since = max((service.seq for service in services), default=0)
-    return nest_trend(
-        tool,
-        nest,
-        reader.nest_samples(tool, nest, since_seq=since),
-        reader.baselines(),
-        run_length=run_length,
-        since_seq=since,
-    )
-
-
-def all_trends(reader: LedgerReader, run_length: float) -> list[NestTrend]:
-    """Trend of every nest of every tool."""
-    return [
-        trend_of(reader, tool.tool, nest, run_length)
-        for tool in reader.tools()
-        for nest in tool.nests
-    ]
-
-
-def worn_nests(reader: LedgerReader, run_length: float) -> list[NestTrend]:
-    """The nests that the wear watch has flagged."""
-    return [trend for trend in all_trends(reader, run_length) if trend.flagged]

@@ -53,9 +53,11 @@ def test_equal_data_make_equal_text(worn: NestTrend) -> None:
 
 
 def test_hostile_names_are_text_and_formulas_are_not_read(worn: NestTrend) -> None:
-    rows = tuple(replace(row, person=HOSTILE) for row in worn.samples)
+    points = tuple(
+        replace(point, sample=replace(point.sample, person=HOSTILE)) for point in worn.points
+    )
     drawn = trend_figure(
-        replace(worn, tool=f"$\\frac{{ {HOSTILE}\x00", samples=rows), sample_url=link
+        replace(worn, tool=f"$\\frac{{ {HOSTILE}\x00", points=points), sample_url=link
     )
     assert "<script" not in drawn
     root = ElementTree.fromstring(drawn)
@@ -80,8 +82,11 @@ def test_trend_without_samples_is_drawn_empty(worn: NestTrend) -> None:
 
 def test_verdicts_have_their_own_shapes(worn: NestTrend) -> None:
     words = ("pass", "fail", "undecided")
-    rows = tuple(replace(row, verdict=words[place % 3]) for place, row in enumerate(worn.samples))
-    root = ElementTree.fromstring(trend_figure(replace(worn, samples=rows), sample_url=link))
+    points = tuple(
+        replace(point, sample=replace(point.sample, verdict=words[place % 3]))
+        for place, point in enumerate(worn.points)
+    )
+    root = ElementTree.fromstring(trend_figure(replace(worn, points=points), sample_url=link))
     shape_of = {
         (element[0].text or "").split(",")[0]: use.get("href")
         for element in root.iter(f"{SVG}a")

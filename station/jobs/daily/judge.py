@@ -274,8 +274,8 @@ def _evidence(nest: CheckedNest, counted: Sequence[SampleRow], trend: NestTrend)
         "unmeasured",
     ) * len(unmeasured)
     new = False
-    if trend.watch.flag is not None:
-        signal = trend.samples[trend.watch.flag.signal_position]
+    if trend.flag is not None:
+        signal = trend.samples[trend.flag.signal_position]
         new = signal.begun_seq > nest.counts_from_seq
     return NestEvidence(
         verdicts,

@@ -121,7 +121,7 @@ def test_scores_near_their_baseline_are_plain_ones() -> None:
     found = trend(np.array([-1.0]), np.array([0.5]))
     # scipy.stats: the place in Student's t with 39 degrees of freedom, as a normal score.
     t = scipy.stats.t.cdf(-1.0 / math.sqrt(1.0 + 1.0 / 40.0), 39)
-    assert found.force_scores == pytest.approx([scipy.stats.norm.ppf(t)])
+    assert [point.force_score for point in found.points] == pytest.approx([scipy.stats.norm.ppf(t)])
 
 
 def test_what_is_shown_stays_against_the_recorded_baseline() -> None:
@@ -129,9 +129,9 @@ def test_what_is_shown_stays_against_the_recorded_baseline() -> None:
     force, resistance = noise(90)
     force[30:] -= 6.0
     found = trend(force, resistance)
-    assert found.force_distances == pytest.approx(force.tolist())
-    assert found.resistance_distances == pytest.approx(resistance.tolist())
-    watched = [score for score in found.force_scores[-20:] if score is not None]
+    assert [p.force_distance for p in found.points] == pytest.approx(force.tolist())
+    assert [p.resistance_distance for p in found.points] == pytest.approx(resistance.tolist())
+    watched = [p.force_score for p in found.points[-20:] if p.force_score is not None]
     assert np.mean(watched) > -4.0
 
 
@@ -139,9 +139,9 @@ def test_what_is_shown_stays_against_the_recorded_baseline() -> None:
 def test_missing_values_are_not_scored(force: float | None, resistance: float | None) -> None:
     rows = [row(0, "16 AWG", force, resistance)]
     found = nest_trend("Wren", "blue", rows, {rows[0].joint_key: baseline("16 AWG")}, run_length=99)
-    assert (found.force_distances[0] is None) == (force is None)
-    assert (found.force_scores[0] is None) == (force is None)
-    assert (found.resistance_scores[0] is None) == (resistance is None)
+    assert (found.points[0].force_distance is None) == (force is None)
+    assert (found.points[0].force_score is None) == (force is None)
+    assert (found.points[0].resistance_score is None) == (resistance is None)
 
 
 def test_a_joint_without_a_usable_baseline_is_left_aside() -> None:

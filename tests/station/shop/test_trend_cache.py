@@ -14,8 +14,7 @@ from station.ledger.entries import (
 )
 from station.ledger.store import Ledger
 from station.shop import trend_cache as trend_book
-from station.shop.trend import trend_of
-from station.shop.trend_cache import TrendBook
+from station.shop.trend_cache import TrendBook, trend_of
 from tests.web.invented import write_history
 
 RUN_LENGTH = 5_000.0
@@ -40,7 +39,7 @@ def agrees(book: TrendBook, ledger: Ledger) -> bool:
         kept = found[place]
         if (kept.samples, kept.sentence, kept.cut) != (fresh.samples, fresh.sentence, fresh.cut):
             return False
-        if kept.force_distances != fresh.force_distances:
+        if kept.points != fresh.points:
             return False
     return True
 
