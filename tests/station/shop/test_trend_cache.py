@@ -100,7 +100,7 @@ def test_a_tail_keeps_what_the_watch_found_in_all_samples(ledger: Ledger) -> Non
     assert (tail.count, tail.sentence, tail.report) == (whole.count, whole.sentence, whole.report)
     assert tail.change_began == whole.change_began
     assert tail.samples == whole.samples[-5:]
-    assert whole.tail(10_000) is whole
+    assert whole.tail(10_000) == whole
 
 
 def test_a_record_that_cannot_be_read_is_said(
