@@ -17,8 +17,8 @@ GRAVITY_PER_METRE = 3.086e-6
 """Free-air decrease with height, in m/s² per m."""
 
 U_GRAVITY = 1e-3 / math.sqrt(3.0)
-"""Rocks and mountains move true gravity by up to about 0.001 m/s² from normal gravity: a bound of
-common practice, without a source, taken as rectangular."""
+"""Rocks and mountains move true gravity by up to about 0.001 m/s² from normal gravity: a bound
+taken as rectangular [common practice, no source]."""
 
 AIR_DENSITY = 1.2
 U_AIR_DENSITY = 0.12 / math.sqrt(3.0)

@@ -89,7 +89,7 @@ def test_times_in_the_wiring_notes_are_the_code_s_own() -> None:
 
 
 def test_filter_of_the_inputs_leaves_a_blink_of_a_millisecond() -> None:
-    """CALC: the time constant R C of the drawn filter, against a blink of 1 ms."""
+    """The time constant R C of the drawn filter [calc], against a blink of 1 ms."""
     resistance_ohm, capacitance_f = 1e3, 10e-9
     assert "1 kΩ × 10 nF = 10 µs" in WIRING
     assert resistance_ohm * capacitance_f == pytest.approx(10e-6)
@@ -112,7 +112,7 @@ def test_filter_of_the_inputs_leaves_a_blink_of_a_millisecond() -> None:
 def test_unit_has_what_the_station_needs(
     unit: configparser.RawConfigParser, section: str, key: str, value: str
 ) -> None:
-    """Values: as the hardware notes on systemd give them (manual pages, standing high)."""
+    """Keys: systemd.unit(5), systemd.service(5), systemd.exec(5) [seen-1]; values: our choice."""
     assert unit.get(section, key) == value
 
 

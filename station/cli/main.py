@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 import click
 
@@ -32,9 +33,15 @@ LONGEST_SENTENCE = 1000
 """Longest message, in characters: it may repeat what was typed, however long that was."""
 
 
+FILES = Path(__file__).parents[2]
+"""Where files that messages name stand: in a checkout its top folder, installed site-packages."""
+
+
 @click.group(
     context_settings={"help_option_names": ["-h", "--help"]},
-    epilog='Example: station wire "18 AWG"',
+    epilog=f"""Example: station wire "18 AWG"
+
+    Files that messages name, such as firmware_notes/network.md, stand in {FILES}.""",
 )
 @click.version_option(package_name="crimp-station", prog_name="station")
 def station() -> None:

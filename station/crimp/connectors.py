@@ -26,13 +26,13 @@ FactStanding = Standing | Literal["common practice, no source"]
 
 PROTRUSION_MM = (0.5, 2.0)
 BARE_GAP_MM = (0.0, 1.0)
-"""Conductor past a through barrel and bare gap before it, 1.5 to 6 mm² (JEM-TR 162, seen once)."""
+"""Conductor past a through barrel and bare gap before it, 1.5 to 6 mm²: JEM-TR 162 [seen-1]."""
 
 THINNER_ALLOWED = 0.88
 """SAE and metric wire of a gauge is up to 11 % thinner than AWG of the same name."""
 
 METRIC_SIZES_MM2 = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0)
-"""Sizes of the metric trade, as IEC 60228 lists them (seen in five texts)."""
+"""Sizes of the metric trade, as IEC 60228 lists them [seen-5]."""
 
 
 class _Data(BaseModel):
@@ -212,7 +212,7 @@ def strip_length_mm(connector: Connector, family: Family) -> tuple[float, float]
 
 
 def insulation_gap_mm(size: WireSize) -> tuple[float, float]:
-    """Allowed gap between insulation and barrel by wire size (NASA workmanship, seen twice)."""
+    """Allowed gap between insulation and barrel by wire size: NASA workmanship [seen-2]."""
     return (0.25, 0.75) if size.area_m2 <= awg(20).area_m2 * 1.001 else (0.25, 1.25)
 
 

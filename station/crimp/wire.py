@@ -26,10 +26,10 @@ AWG_THICKEST = -3
 """4/0, which the formula counts as -3."""
 
 CONSERVATIVE_CIRCULAR_MILS_PER_AMPERE = 700.0
-"""Handbook rule for power transmission, "very conservative" (seen in three texts)."""
+"""Handbook rule for power transmission, "very conservative" [seen-3]."""
 
 SAE_CIRCULAR_MILS = {18: 1537.0, 16: 2336.0, 14: 3702.0, 12: 5833.0, 10: 9343.0}
-"""Conductor area by SAE gauge, from a marine table that sets it beside AWG (seen once)."""
+"""Conductor area by SAE gauge, from a marine table that sets it beside AWG [seen-1]."""
 
 METRIC_RANGE_MM2 = (0.03, 400.0)
 

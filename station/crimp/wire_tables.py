@@ -43,7 +43,7 @@ _COLUMN = {
 }
 
 SAE_STRANDS = {20: (7, 28), 18: (16, 30), 16: (19, 29), 14: (19, 27), 12: (19, 25), 10: (19, 23)}
-"""Strand count and strand gauge (AWG) of one SAE J1128 wire type, by its gauge (seen once)."""
+"""Strand count and strand gauge (AWG) of one SAE J1128 wire type, by its gauge [seen-1]."""
 
 
 def iec_60228_max_ohm_per_m(size: WireSize, basis: Basis, *, tinned: bool = False) -> float:

@@ -22,7 +22,7 @@ from station.shop.rights import is_pin
 
 HASH_METHOD = "scrypt:32768:8:3"
 """Parameters that OWASP's password storage cheat sheet gives for scrypt with 32 MiB of memory
-(N = 2^15, r = 8, p = 3; from memory, unverified)."""
+(N = 2^15, r = 8, p = 3) [memory]."""
 
 CODE_DIGITS = 12
 """Length of a one-time code: digits, so that the buttons of the sign-in page are enough."""

@@ -27,8 +27,8 @@ Place = tuple[float, float]
 """Latitude in degrees and height in m."""
 
 U_TEMPERATURE_K = 0.5
-"""Standard uncertainty of a standard's temperature beside a room thermometer: common practice
-without a source, about a kelvin either way."""
+"""Standard uncertainty of a standard's temperature beside a room thermometer: about a kelvin
+either way [common practice, no source]."""
 
 DAYS_PER_YEAR = 365.25
 

@@ -7,8 +7,8 @@ in both equally (the size is measured along that direction). Printed are mean de
 changed samples that are needed with the one that signals.
 
 The bound is the delay of the one-sided cumulative sum that knows shift and direction beforehand: no
-rule has a smaller worst-case delay (Lorden 1971, Moustakides 1986; figures CALC, from the integral
-equation). For ramps there is no such bound; beside them stands the best cumulative sum along the
+rule has a smaller worst-case delay (Lorden 1971, Moustakides 1986; figures by integral equation
+[calc]). For ramps there is no such bound; beside them stands the best cumulative sum along the
 right direction, chosen in hindsight. Two tables:
 
 *A change at the first sample.* Every chart stands where it starts: the usual ones at their middle,

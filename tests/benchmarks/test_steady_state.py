@@ -11,7 +11,7 @@ from tests.benchmarks.usual_charts import USUAL, after_good_samples, limit_for
 
 
 def test_without_good_samples_it_is_the_published_run_length() -> None:
-    # One-sided, k 0.5, h 5 (from the integral equation; Lucas & Crosier 1982 agree, seen).
+    # One-sided, k 0.5, h 5, from the integral equation [calc].
     assert cusum_delay_after(0.5, 5.0, 1.0, 0) == pytest.approx(10.376, abs=1e-3)
     for shift in (0.5, 2.0):
         limit = cusum_threshold(shift / 2, 930.0)

@@ -34,16 +34,16 @@ class Mirrored:
 @pytest.mark.parametrize(
     ("make", "limit", "shift", "expected"),
     [
-        # Lucas & Saccucci 1990, lambda 0.5, L 3.071, fixed limits (seen).
+        # Lucas & Saccucci, Technometrics 32 (1990), lambda 0.5, L 3.071, fixed limits [seen-1].
         (lambda n: EwmaChart(n, 0.5), 3.071, 0.0, 500.0),
         (lambda n: EwmaChart(n, 0.5), 3.071, 1.0, 17.5),
         (lambda n: EwmaChart(n, 0.5), 3.071, 2.0, 3.63),
-        # Lucas & Crosier 1982, k 0.5, h 4, two-sided (seen).
+        # Lucas & Crosier, Technometrics 24 (1982), k 0.5, h 4, two-sided [seen-1].
         (CusumChart, 4.0, 0.0, 168.0),
         (CusumChart, 4.0, 1.0, 8.38),
-        # All four Western Electric rules: 91.75 (Champ & Woodall 1987; recomputed 91.751).
+        # All four Western Electric rules: 91.75, Champ & Woodall 1987 [memory]; 91.751 [calc].
         (lambda n: WesternElectricChart(n, 8), 1.0, 0.0, 91.75),
-        # Individuals and moving range at 3 sigma together (CALC 105.4).
+        # Individuals and moving range at 3 sigma together: 105.4 [calc].
         (MovingRangeChart, 1.0, 0.0, 105.4),
     ],
 )

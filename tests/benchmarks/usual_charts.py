@@ -17,7 +17,7 @@ from tests.benchmarks.run_lengths import Mean, steady
 Values = NDArray[np.float64]
 
 MOVING_RANGE_LIMIT = 3.686
-"""D4 d2 = 3.267 * 1.128 (published constants): the usual limit of a moving range, in deviations."""
+"""D4 d2 = 3.267 * 1.128 [seen-2]: the usual limit of a moving range, in deviations."""
 
 
 class Chart(Protocol):
@@ -49,7 +49,7 @@ class CusumChart:
 
 
 class EwmaChart:
-    """An exponentially weighted mean of each score with fixed limits (Lucas & Saccucci 1990)."""
+    """Exponentially weighted mean of each score, fixed limits: Lucas & Saccucci 1990 [seen-1]."""
 
     def __init__(self, courses: int, weight: float = 0.2) -> None:
         self.means = np.zeros((2, courses))

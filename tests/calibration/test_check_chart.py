@@ -30,7 +30,7 @@ def test_baseline_limits_by_hand() -> None:
 
 @pytest.mark.parametrize("size", [10, 20])
 def test_a_good_check_signals_as_rarely_as_promised(size: int) -> None:
-    # One in 370 (normal distribution beyond three standard deviations), whatever the baseline.
+    # One in 370: normal distribution beyond three deviations [calc], whatever the baseline.
     rng = np.random.default_rng(size)
     runs = 20_000
     signals = sum(

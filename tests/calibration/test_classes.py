@@ -2,7 +2,7 @@ import pytest
 
 from calibration.classes import Classification, ForcePoint, classify, schemes
 
-# Class limits: ISO 7500-1:2018, class table seen in an open repository (SEEN-1).
+# Class limits: ISO 7500-1:2018, table of classes, as an open repository holds it [seen-1].
 FORCES = (40.0, 80.0, 120.0, 160.0, 200.0)
 
 
@@ -27,7 +27,7 @@ def test_six_tenths_of_a_per_cent_is_class_1_and_not_class_a_half() -> None:
 
 
 def test_astm_e4_allows_one_per_cent_of_every_reading() -> None:
-    # ASTM E4-16: +-1 % (SEEN-1).
+    # ASTM E4-16: +-1 % [seen-1].
     assert with_error(0.9, "astm-e4-16").class_name == "E4"
     spread = [ForcePoint(100.0, (98.9, 99.5))]
     assert classify(spread, resolution_n=0.05, scheme="astm-e4-16").class_name is None
@@ -36,7 +36,7 @@ def test_astm_e4_allows_one_per_cent_of_every_reading() -> None:
 
 @pytest.mark.parametrize(("name", "least"), [("0.5", 400.0), ("1", 200.0), ("2", 100.0)])
 def test_lowest_force_in_digits(name: str, least: float) -> None:
-    # "lowest verified force = 400 r, 200 r, 100 r", same source.
+    # ISO 7500-1:2018: lowest verified force 400, 200 and 100 digits, same text [seen-1].
     limits = schemes()["iso-7500-1-2018"].named(name)
     assert limits.least_digits == least
     at_least = classify([ForcePoint(least * 0.1, (least * 0.1,))], resolution_n=0.1)

@@ -9,7 +9,7 @@ from calibration.clips import reclipping
 
 
 def test_dyestuff_as_clippings() -> None:
-    # Davies 1949, Dyestuff yields (statsmodels and lme4 ship it): between 42.00, within 49.51.
+    # Davies 1949, Dyestuff yields, as the lme4 documentation has them: 42.00, 49.51 [seen-1].
     batches = {
         "A": (1545, 1440, 1440, 1520, 1580), "B": (1540, 1555, 1490, 1560, 1495),
         "C": (1595, 1550, 1605, 1510, 1560), "D": (1445, 1440, 1595, 1465, 1545),

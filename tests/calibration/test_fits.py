@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from calibration.fits import fit_line, fit_through_zero, standardised_residuals
 
-# JCGM 100:2008, example H.3, thermometer calibration (data seen in three places).
+# JCGM 100:2008, example H.3, thermometer calibration: data [seen-3].
 H3_T_C = [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511]
 H3_B_C = [
     -0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160,
@@ -17,7 +17,7 @@ H3_B_C = [
 
 def test_gum_h3_thermometer() -> None:
     # Printed: -0.1712 (0.0029), 0.00218 (0.00067), r -0.930, at 30 °C -0.1494 (0.0041), 9 degrees
-    # of freedom (seen); further digits computed independently.
+    # of freedom [seen-1]; further digits computed independently [calc].
     fit = fit_line(np.array(H3_T_C) - 20.0, H3_B_C)
     assert fit.intercept == pytest.approx(-0.17120379, abs=1e-8)
     assert fit.u_intercept == pytest.approx(0.00287760, abs=1e-8)
@@ -32,7 +32,7 @@ def test_gum_h3_thermometer() -> None:
 
 
 def test_nist_strd_norris_to_nine_digits() -> None:
-    # NIST StRD Norris, the file that SciPy ships with its certified values (primary file).
+    # NIST StRD Norris, the file that SciPy ships with its certified values [primary].
     data = resources.files("scipy.stats.tests.data") / "nist_linregress" / "Norris.dat"
     text = data.read_text()
     rows = [line.split() for line in text.splitlines()[60:] if line.strip()]

@@ -9,7 +9,7 @@ from calibration.force import STANDARD_GRAVITY, HungWeight, hung_force, local_gr
 
 @pytest.mark.parametrize(
     ("latitude", "gravity"),
-    # GRS80, Moritz (1980): normal gravity at equator, 45 degrees and pole, as published (MEM-H).
+    # Moritz, Geodetic Reference System 1980: normal gravity at equator, 45 degrees, pole [memory].
     [(0.0, 9.7803267715), (45.0, 9.806199203), (90.0, 9.8321863685), (-45.0, 9.806199203)],
 )
 def test_normal_gravity_as_published(latitude: float, gravity: float) -> None:
@@ -18,7 +18,7 @@ def test_normal_gravity_as_published(latitude: float, gravity: float) -> None:
 
 @pytest.mark.parametrize(
     ("latitude", "height", "percent"),
-    # What 9.80665 errs by (reference list of instruments, section 3.3, CALC).
+    # What 9.80665 errs by: GRS80 normal gravity, less 3.086e-6 1/s² for each metre up [calc].
     [(0, 0, 0.27), (23, 0, 0.19), (35, 0, 0.10), (45, 0, 0.00), (52, 0, -0.06), (60, 0, -0.13),
      (19.43, 2240, 0.28)],
 )  # fmt: skip
@@ -28,7 +28,7 @@ def test_standard_gravity_errs_as_listed(latitude: float, height: float, percent
 
 
 def test_ten_kilogram_at_the_equator_and_at_45_degrees() -> None:
-    # By hand: 10 kg times 9.80620 or 9.78033 m/s², less 0.015 % buoyancy of steel.
+    # By hand [calc]: 10 kg times 9.80620 or 9.78033 m/s², less 0.015 % buoyancy of steel.
     ten = HungWeight(10.0)
     north, _ = hung_force(ten, local_gravity(45.0))
     equator, _ = hung_force(ten, local_gravity(0.0))
@@ -38,7 +38,7 @@ def test_ten_kilogram_at_the_equator_and_at_45_degrees() -> None:
 
 
 def test_pole_against_equator() -> None:
-    # 0.53 % (reference list, section 3.3).
+    # 0.53 % from equator to pole, as texts on local gravity say [seen-1]; GRS80 gives it [calc].
     assert 100.0 * (local_gravity(90.0) / local_gravity(0.0) - 1.0) == pytest.approx(
         0.53, abs=0.005
     )

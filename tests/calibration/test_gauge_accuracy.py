@@ -1,4 +1,4 @@
-"""Certified analyses of variance: StRD data sets of NIST, as they ship inside the scipy wheel."""
+"""Certified analyses of variance: NIST StRD data sets, as the scipy wheel ships them [primary]."""
 
 from pathlib import Path
 

@@ -23,7 +23,7 @@ DYESTUFF = columns("dyestuff.csv")
 
 
 def test_crossed_study_as_printed() -> None:
-    # AIAG MSA, 4th edition, tables III-B 7/8 (printed values seen in two places): pooled.
+    # AIAG MSA, 4th edition, tables III-B 7/8, printed values [seen-2]: pooled.
     study = crossed_study(CROSSED["part"], CROSSED["appraiser"], VALUES)
     assert study.pooled
     assert study.repeatability_sd == pytest.approx(0.199933, abs=1e-6)
@@ -36,7 +36,8 @@ def test_crossed_study_as_printed() -> None:
 
 
 def test_analysis_of_variance_as_printed() -> None:
-    # The same tables: sums of squares 3.1673, 88.3619, 0.3590, 2.7589; F of interaction 0.434.
+    # The same tables [seen-2]: sums of squares 3.1673, 88.3619, 0.3590, 2.7589; F of interaction
+    # 0.434; further digits computed independently [calc].
     study = crossed_study(CROSSED["part"], CROSSED["appraiser"], VALUES)
     part, appraiser, interaction, error = study.sources
     assert part.sum_of_squares == pytest.approx(88.3619344, abs=1e-7)
@@ -49,7 +50,7 @@ def test_analysis_of_variance_as_printed() -> None:
 
 
 def test_crossed_study_without_pooling() -> None:
-    # Computed independently: EV 0.21443466, interaction negative, GRR 0.3132174, TV 1.0893931.
+    # Computed independently [calc]: EV 0.21443466, interaction negative, GRR 0.3132174.
     study = crossed_study(CROSSED["part"], CROSSED["appraiser"], VALUES, pool=False)
     assert not study.pooled
     assert study.repeatability_sd == pytest.approx(0.21443466, abs=1e-8)
@@ -63,7 +64,7 @@ def test_crossed_study_without_pooling() -> None:
 
 
 def test_dyestuff() -> None:
-    # Davies & Goldsmith; printed by the lme4 documentation: 42.00 and 49.51 (seen).
+    # Davies & Goldsmith; the lme4 documentation prints 42.00 and 49.51 [seen-1]; more [calc].
     study = nested_study(DYESTUFF["batch"], [float(v) for v in DYESTUFF["yield"]])
     assert study.part_sd == pytest.approx(42.000595, abs=1e-6)
     assert study.repeatability_sd == pytest.approx(49.510100, abs=1e-6)
@@ -73,7 +74,8 @@ def test_dyestuff() -> None:
 
 
 def test_dyestuff_twin_with_a_negative_component() -> None:
-    # The twin: batch 0, residual 3.716 printed (REML, seen); all 29 degrees of freedom pooled.
+    # The twin: batch 0, residual 3.716 by REML, lme4 documentation [seen-1]; all 29 degrees of
+    # freedom pooled [calc].
     study = nested_study(DYESTUFF["batch"], [float(v) for v in DYESTUFF["yield2"]])
     assert study.part_sd == 0.0
     assert study.floored == ("part",)
@@ -82,7 +84,8 @@ def test_dyestuff_twin_with_a_negative_component() -> None:
 
 
 def test_crossed_numbers_read_as_nested_parts() -> None:
-    # Identity: 30 parts nested in 3 people; SS part(appraiser) = 88.3619344 + 0.3589822 on 27.
+    # Identity: 30 parts nested in 3 people; SS part(appraiser) = 88.3619344 + 0.3589822 on 27
+    # [calc].
     batch = [f"{a}{p}" for a, p in zip(CROSSED["appraiser"], CROSSED["part"], strict=True)]
     study = nested_study(batch, VALUES, CROSSED["appraiser"])
     appraiser, part, error = study.sources

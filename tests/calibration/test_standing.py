@@ -101,7 +101,7 @@ def test_last_good_check_is_of_the_same_series() -> None:
 
 
 def test_correction_and_prediction_of_gum_h3() -> None:
-    # JCGM 100:2008, example H.3 (SEEN-3): b(30 °C) = -0.1494, u 0.0041; scatter 0.0035, 9 dof.
+    # JCGM 100:2008, example H.3 [seen-3]: b(30 °C) = -0.1494, u 0.0041; scatter 0.0035, 9 dof.
     # The readings here are t + b, so that the line's slope is 1.00218.
     t = [1.521, 2.012, 2.512, 3.003, 3.507, 3.999, 4.513, 5.002, 5.503, 6.010, 6.511]
     b = [-171, -169, -166, -159, -164, -165, -156, -157, -159, -161, -160]

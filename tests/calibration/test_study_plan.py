@@ -37,7 +37,7 @@ def test_the_order_is_random_and_repeats_by_its_seed() -> None:
 
 
 def test_every_part_comes_first_about_equally_often() -> None:
-    # Chi-square with 9 degrees of freedom: 27.9 is exceeded once in a thousand.
+    # Chi-square with 9 degrees of freedom: 27.9 is exceeded once in a thousand [calc].
     firsts = Counter(crossed_turns(["Ann"], PARTS, 2, seed)[0].part for seed in range(1000))
     assert sum((firsts[part] - 100) ** 2 / 100 for part in PARTS) < 27.9
 

@@ -10,7 +10,7 @@ from calibration.telling import can_tell
 
 def test_shares_by_hand() -> None:
     # Margin 1, gauge 0.3, parts 0.4: total 0.5; (1 - 1.645 * 0.3) / 0.5 = 1.013, P = 0.8445
-    # (normal distribution, any printed table; CALC).
+    # by the normal distribution [calc].
     found = can_tell(0.3, 0.4, 9.0, 10.0)
     assert found.blind_half_width == pytest.approx(0.4935)
     assert found.share_decided == pytest.approx(0.8445, abs=5e-5)

@@ -9,7 +9,7 @@ from calibration.uncertainty import Budget, Contribution, coverage_factor, repea
 
 def test_effective_degrees_of_freedom_of_the_gum_end_gauge_example() -> None:
     # JCGM 100:2008, H.1.6: u = 32 nm from 25 (18), 9.7 (25.6), 16.6 (2) ... gives 16 effective
-    # degrees of freedom. Values from memory, unverified.
+    # degrees of freedom [memory].
     budget = Budget.of(
         [
             Contribution("standard", 25.0, 18),
@@ -23,7 +23,7 @@ def test_effective_degrees_of_freedom_of_the_gum_end_gauge_example() -> None:
 
 
 def test_coverage_factors_against_the_student_table() -> None:
-    # JCGM 100:2008, table G.2 (from memory, unverified): t95 of 4, 10 and infinite dof.
+    # JCGM 100:2008, table G.2 [memory]: t95 of 4, 10 and infinite dof.
     assert coverage_factor(0.975, 4) == pytest.approx(2.78, abs=0.005)
     assert coverage_factor(0.975, 10) == pytest.approx(2.23, abs=0.005)
     assert coverage_factor(0.975, math.inf) == pytest.approx(1.960, abs=0.0005)

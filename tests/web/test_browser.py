@@ -38,7 +38,7 @@ PATHS = (
 )
 SIZES = ((800, 480), (390, 844), (1280, 800))
 TARGET_PX = 44
-"""Stricter than WCAG 2.2, success criterion 2.5.8 (24 px); that of 2.5.5. MEM-H."""
+"""Stricter than WCAG 2.2, success criterion 2.5.8 (24 px); that of 2.5.5 [memory]."""
 
 OVERFLOW = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 TOO_SMALL = """target => [...document.querySelectorAll(

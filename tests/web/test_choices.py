@@ -24,7 +24,7 @@ def test_force_in_the_readers_unit_first(client: FlaskClient, token: str) -> Non
 
 
 def test_wire_with_its_area() -> None:
-    # 18 AWG is 0.823 mm2: ASTM B258, from the table of the wire module.
+    # 18 AWG is 0.823 mm2: formula of ASTM B258 [calc].
     before = shown.units.set(shown.Units(wire="area"))
     assert shown.wires(["18 AWG", "0.75 mm2"]) == "18 AWG (0.823 mm²) + 0.75 mm2"
     shown.units.reset(before)

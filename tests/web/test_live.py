@@ -29,7 +29,7 @@ def test_idle_bench_shows_nothing_else() -> None:
 def test_limit_is_that_of_the_weakest_wire() -> None:
     joint = Joint(connector="butt-splice-red", wires=("18 AWG", "22 AWG"), tool="t", nest="n")
     state = BenchState(order=SampleOrder("Ann Example", "daily_check", joint, "ul-486a-1991"))
-    # UL 486A pull table, 22 AWG: 8 lbf (SEEN-3).
+    # UL 486A pull table, 22 AWG: 8 lbf [seen-3].
     assert live_view(state, SETS).texts["limit"] == "35.6 N (8.0 lbf) for 22 AWG"
 
 

@@ -11,7 +11,7 @@ SHEET = (Path(__file__).parents[2] / "web" / "static" / "station.css").read_text
 BLOCKS = re.findall(r":root \{(.*?)\}", SHEET, re.DOTALL)
 LIGHT, DARK = (dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6})", block)) for block in BLOCKS)
 
-# WCAG 2.2, success criteria 1.4.3 (text 4.5:1) and 1.4.11 (shapes and lines 3:1). MEM-H.
+# WCAG 2.2, success criteria 1.4.3 (text 4.5:1) and 1.4.11 (shapes and lines 3:1) [memory].
 TEXT_CONTRAST = 4.5
 SHAPE_CONTRAST = 3.0
 
@@ -39,7 +39,7 @@ TEXT_ON = [
 
 
 def luminance(color: str) -> float:
-    """Relative luminance as WCAG 2.2 defines it (MEM-H)."""
+    """Relative luminance as WCAG 2.2 defines it [memory]."""
     channels = [int(color[start : start + 2], 16) / 255.0 for start in (1, 3, 5)]
     linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
@@ -51,7 +51,7 @@ def contrast(one: str, other: str) -> float:
 
 
 def test_contrast_of_black_and_white_is_twenty_one() -> None:
-    # WCAG 2.2, definition of contrast ratio: from 1 to 21 (MEM-H).
+    # WCAG 2.2, definition of contrast ratio: from 1 to 21 [memory].
     assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
     assert contrast("#123456", "#123456") == pytest.approx(1.0)
 

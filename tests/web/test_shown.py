@@ -25,7 +25,7 @@ def criterion(name: str, unit: str, value: float | None, limit: float) -> Criter
 
 
 def test_force_has_pounds_beside_it() -> None:
-    # 1 lbf = 4.4482216152605 N exactly (CALC from the exact pound and standard gravity).
+    # 1 lbf = 4.4482216152605 N exactly, from the pound and standard gravity [calc].
     assert shown.newton(88.96443230521) == "89.0 N (20.0 lbf)"
     assert shown.newton(142.0, 0.6) == "142.00 N (31.92 lbf)"
     assert shown.newton(None) == "–"

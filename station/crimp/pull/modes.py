@@ -1,6 +1,6 @@
 """How a sample probably let go, from the shape of its trace: a suggestion with its reasons. Pure.
 
-What the shape tells, by physics and no standard (common practice, no source):
+What the shape tells, by physics and no standard [common practice, no source]:
 
 - A grip that slips loses force at once, bites, and climbs back to about where it was at the rig's
   own stiffness. A strand that breaks cannot: fewer strands are left to carry the load.

@@ -15,7 +15,7 @@ from enum import StrEnum
 from station.crimp.verdict import Verdict
 
 STABLE_S = 0.025
-"""A contact counts as settled after so many s without a change (common practice, no source)."""
+"""A contact counts as settled after so many s without a change [common practice, no source]."""
 
 HELD_TOO_LONG_S = 10.0
 """A footswitch that is down for longer is stuck, or something lies on it (our own choice)."""

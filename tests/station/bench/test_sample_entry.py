@@ -32,7 +32,8 @@ def order(*wires: str) -> SampleOrder:
 
 
 def test_reading_budget_by_hand() -> None:
-    # 0.1 % of 2 mohm and 0.02 % of 10 mohm, rectangular: 4 microohm / sqrt 3 (JCGM 100, 4.3.7).
+    # 0.1 % of 2 mohm and 0.02 % of 10 mohm, rectangular (JCGM 100, 4.3.7 [memory]): 4 microohm /
+    # sqrt 3 [calc].
     mean, lines = reading_budget([1.999e-3, 2.000e-3, 2.001e-3], WORTH)
     by_name = {line.name: line for line in lines}
     assert mean == pytest.approx(2.0e-3)
@@ -52,7 +53,7 @@ def test_two_different_wires_share_the_span() -> None:
     fixture = FixtureSettings(span_m=0.08)
     same = reduce_reading([5e-3] * 3, WORTH, order("18 AWG", "18 AWG"), fixture)
     mixed = reduce_reading([5e-3] * 3, WORTH, order("18 AWG", "20 AWG"), fixture)
-    # Half of 80 mm each: 20.95 and 33.31 mohm/m (ASTM B258, CALC).
+    # Half of 80 mm each: 20.95 and 33.31 mohm/m by ASTM B258 and IACS [calc].
     assert same.wire_share_ohm == pytest.approx(0.08 * 20.948e-3, rel=1e-4)
     assert mixed.wire_share_ohm == pytest.approx(0.04 * (20.948e-3 + 33.309e-3), rel=1e-4)
 

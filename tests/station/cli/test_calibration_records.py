@@ -74,7 +74,7 @@ def test_a_meter_is_calibrated_from_a_file(cli: Cli, tmp_path: Path) -> None:
 def test_six_tenths_of_a_per_cent_is_refused_for_class_a_half_and_accepted_for_class_1(
     cli: Cli, tmp_path: Path
 ) -> None:
-    # ISO 7500-1:2018, class limits of the indication error (SEEN-1).
+    # ISO 7500-1:2018, class limits of the indication error [seen-1].
     rows = "".join(f"{f},{f * 1.006}\n" for f in (20, 40, 60, 80, 100) for _ in range(3))
     file = points_file(tmp_path, "reference_n,reading_n\n" + rows)
     code, found = enter_tester(cli, file, "--class", "0.5")
@@ -88,7 +88,7 @@ def test_six_tenths_of_a_per_cent_is_refused_for_class_a_half_and_accepted_for_c
 
 
 def test_hung_weights_pull_differently_at_the_equator(cli: Cli, tmp_path: Path) -> None:
-    # GRS80 and 0.015 % buoyancy (CALC): 10 kg pull 98.047 N at 45 degrees, 97.789 N at 0.
+    # GRS80 and 0.015 % buoyancy [calc]: 10 kg pull 98.047 N at 45 degrees, 97.789 N at 0.
     file = points_file(tmp_path, "mass_kg,reading_n\n2,19.6\n5,49\n10,98.0\n")
     north = enter_tester(cli, file, "--latitude", "45")[1]
     equator = enter_tester(cli, file, "--latitude", "0")[1]

@@ -5,7 +5,7 @@ import pytest
 
 from station.cli.main import run
 
-# JCGM 100:2008, example H.3 (data seen in three places).
+# JCGM 100:2008, example H.3: data [seen-3].
 H3 = """t,b
 21.521,-0.171
 22.012,-0.169

@@ -33,7 +33,8 @@ def document(path: Path, capsys: pytest.CaptureFixture[str], *options: str) -> d
 
 
 def test_pain_scores(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    # Brunner & Munzel 2000: p 0.0057862 (seen in scipy's documentation), chance 0.788961 (memory).
+    # Brunner & Munzel 2000: p 0.0057862, scipy's documentation [seen-1]; chance
+    # 0.788961 [memory].
     found = document(grouped(tmp_path, {k: list(map(float, v)) for k, v in PAIN.items()}), capsys)
     assert found["chance_better"] == pytest.approx(0.788961, abs=5e-7)
     assert found["chance_better_p"] == pytest.approx(0.0057862086661515377)

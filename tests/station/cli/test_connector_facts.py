@@ -24,7 +24,7 @@ def test_one_connector_says_how_to_strip_clip_and_look(
     assert run(["connectors", "ring-red", "--wire", "18 AWG"]) == 0
     said = capsys.readouterr().out
     assert "battery disconnected" in said
-    # NASA workmanship: 0.25 to 1.25 mm from 18 AWG (seen twice).
+    # NASA workmanship: 0.25 to 1.25 mm from 18 AWG [seen-2].
     assert "0.25 to 1.25 mm" in said
 
 

@@ -23,7 +23,7 @@ def test_wire_has_the_keys_of_the_contract(capsys: pytest.CaptureFixture[str]) -
     code, wire = document(capsys, "wire", "18 AWG")
     assert code == 0
     assert wire["size"] == "18 AWG"
-    # ASTM B258 and 100 % IACS (CALC): 0.8230 mm2, 1.0237 mm, 1624 circular mils, 20.948 mohm/m.
+    # ASTM B258 and 100 % IACS [calc]: 0.8230 mm2, 1.0237 mm, 1624 circular mils, 20.948 mohm/m.
     assert wire["area_mm2"] == pytest.approx(0.8230, abs=5e-5)
     assert wire["diameter_mm"] == pytest.approx(1.0237, abs=5e-5)
     assert wire["circular_mils"] == pytest.approx(1624, abs=0.5)
@@ -41,7 +41,7 @@ def test_wire_of_another_metal_has_no_copper_current(capsys: pytest.CaptureFixtu
 
 
 def test_metric_wire_says_which_resistance_it_is(capsys: pytest.CaptureFixture[str]) -> None:
-    # IEC 60228 class 5, plain copper, 0.5 mm2: 39.0 ohm/km (seen in five texts); ideal 34.48.
+    # IEC 60228 class 5, plain copper, 0.5 mm2: 39.0 ohm/km [seen-5]; ideal 34.48 [calc].
     _, ideal = document(capsys, "wire", "0.5 mm2")
     assert ideal["basis"] == "area"
     assert ideal["resistance_mohm_per_m"] == pytest.approx(34.48, abs=0.005)
@@ -63,7 +63,7 @@ def test_limits_state_source_and_standing(capsys: pytest.CaptureFixture[str]) ->
 
 
 def test_92_newton_on_18_awg(capsys: pytest.CaptureFixture[str]) -> None:
-    # UL 486A: 89.0 N (seen in three texts); MIL-T-7928: 169.0 N (seen twice).
+    # UL 486A-1991: 89.0 N [seen-3]; MIL-T-7928: 169.0 N [seen-2].
     arguments = ["judge", "--wire", "18 AWG", "--force-n", "92", "--set"]
     assert document(capsys, *arguments, "ul-486a-1991")[1]["verdict"] == "pass"
     code, judged = document(capsys, *arguments, "mil-t-7928")
@@ -79,7 +79,7 @@ def test_two_aught_at_1300_newton_fails(capsys: pytest.CaptureFixture[str]) -> N
 
 
 def test_voltage_drop_at_the_current_of_the_table(capsys: pytest.CaptureFixture[str]) -> None:
-    # Vehicle harness table (seen once): 0.5 mm2 at 5 A at most 3 mV; 0.58 mohm is 2.9 mV.
+    # Vehicle harness table of station/data/limit_sets [seen-1]: 0.5 mm2 at 5 A at most 3 mV.
     code, judged = document(
         capsys, "judge", "--wire", "0.5 mm2", "--set", "vehicle-harness-drop",
         "--resistance-mohm", "0.58", "--current-a", "5",
@@ -90,7 +90,7 @@ def test_voltage_drop_at_the_current_of_the_table(capsys: pytest.CaptureFixture[
 
 
 def test_ratio_to_an_equal_length_of_wire(capsys: pytest.CaptureFixture[str]) -> None:
-    # Joint at most 1.2 times the same length (seen once, low): 100 mm of 18 AWG is 2.095 mohm.
+    # Joint at most 1.2 times the same length [seen-1]: 100 mm of 18 AWG is 2.095 mohm [calc].
     arguments = ["judge", "--wire", "18 AWG", "--set", "equal-length-ratio", "--resistance-mohm"]
     code, judged = document(capsys, *arguments, "0.4", "--length-mm", "100")
     assert code == 0
@@ -117,7 +117,7 @@ def test_undecided_is_neither_pass_nor_fail(capsys: pytest.CaptureFixture[str]) 
 
 
 def test_splice_by_the_three_inch_method(capsys: pytest.CaptureFixture[str]) -> None:
-    # SAE J163 method (text seen once): 2.70 mohm over 152.4 mm of SAE 16 (CALC).
+    # Method of SAE J163 [seen-1]: 2.70 mohm over 152.4 mm of SAE 16 [calc].
     arguments = ["splice", "--wire", "SAE 16", "--span-mm", "152.4", "--reading-mohm", "2.70"]
     code, cold = document(capsys, *arguments, "--at-c", "20")
     assert code == 0
@@ -145,7 +145,7 @@ def test_splice_by_reference(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_splice_in_service(capsys: pytest.CaptureFixture[str]) -> None:
-    # 0.58 mohm at 5 A: 2.9 mV and 14.5 mW (arithmetic of the vehicle harness table, seen once).
+    # 0.58 mohm at 5 A: 2.9 mV and 14.5 mW [calc].
     arguments = ["splice", "--wire", "18 AWG", "--span-mm", "100", "--reading-mohm", "2.67482"]
     _, result = document(capsys, *arguments, "--current-a", "5")
     assert result["voltage_drop_mv"] == pytest.approx(2.9, abs=1e-3)

@@ -11,7 +11,7 @@ PUBLISHED = Path(__file__).parents[2] / "published"
 
 
 def test_classic_crossed_study(capsys: pytest.CaptureFixture[str]) -> None:
-    # AIAG MSA, 4th edition (printed values seen in two places).
+    # AIAG MSA, 4th edition, tables III-B 7/8, printed values [seen-2].
     assert run(["study", "gauge", str(PUBLISHED / "crossed_10x3x3.csv"), "--json"]) == 0
     study = json.loads(capsys.readouterr().out)
     assert study["repeatability_sd"] == pytest.approx(0.199933, abs=1e-6)
@@ -37,7 +37,7 @@ def nested_file(folder: Path, column: str) -> Path:
 
 
 def test_dyestuff_nested(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    # lme4 documentation: 42.00 between batches, 49.51 within (seen).
+    # lme4 documentation: 42.00 between batches, 49.51 within [seen-1].
     assert run(["study", "gauge", str(nested_file(tmp_path, "yield")), "--nested", "--json"]) == 0
     study = json.loads(capsys.readouterr().out)
     assert round(study["part_sd"], 2) == 42.00
@@ -82,7 +82,7 @@ def values_file(folder: Path, *values: float) -> Path:
 
 
 def test_capability_by_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    # n = 10, 95/95: k = 2.911 (Montgomery & Runger, table XII; transcription seen).
+    # n = 10, 95/95: k = 2.911 (Montgomery & Runger, table XII [seen-1]).
     path = values_file(tmp_path, *range(141, 151))
     assert run(["study", "capability", str(path), "--lower", "89", "--json"]) == 0
     result = json.loads(capsys.readouterr().out)
@@ -118,7 +118,7 @@ def test_capability_refuses(
 def test_flow_rate_chart_by_command_line(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    # NIST/SEMATECH handbook 6.3.2.2: 50.81, 55.8041, 45.8159, nothing out of control (seen).
+    # NIST/SEMATECH handbook 6.3.2.2: 50.81, 55.8041, 45.8159, nothing out of control [seen-1].
     rows = (PUBLISHED / "flow_rate.csv").read_text().splitlines()[1:]
     path = values_file(tmp_path, *(float(row.split(",")[1]) for row in rows))
     assert run(["study", "charts", str(path), "--json"]) == 0
@@ -173,7 +173,7 @@ def test_without_a_limit_nothing_is_told(capsys: pytest.CaptureFixture[str]) -> 
 
 
 def test_shop_limit_from_splices(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    # n = 10, 99 % with 95 %: k = 3.981 (Montgomery & Runger, table XII; transcription seen).
+    # n = 10, 99 % with 95 %: k = 3.981 (Montgomery & Runger, table XII [seen-1]).
     values = [0.20, 0.21, 0.22, 0.23, 0.24, 0.25, 0.26, 0.27, 0.28, 0.29]
     path = values_file(tmp_path, *values)
     arguments = ["study", "shop-limit", str(path), "--size", "18awg"]

@@ -1,7 +1,7 @@
 """Notices to systemd, heard on a Unix socket of our own.
 
 The messages and variables are those of sd_notify(3) and sd_watchdog_enabled(3), as systemd's manual
-pages give them (standing: high, tried over sockets). systemd itself was not at hand.
+pages give them [seen-1], tried over sockets. systemd itself was not at hand.
 """
 
 import os

@@ -78,7 +78,7 @@ def test_walked_from_begin_to_end(path: Path, capsys: pytest.CaptureFixture[str]
     assert (found["outcome"], found["signatures"]) == ("accepted", ["Lea"])
     joint = found["joints"][0]
     assert joint["joint"]["wires"] == ["18 AWG", "18 AWG"]
-    # Montgomery & Runger, table XII: 3.064 for n = 30, 99 % with 95 % confidence.
+    # Montgomery & Runger, table XII: 3.064 for n = 30, 99 % with 95 % confidence [seen-1].
     assert joint["findings"][0]["k"] == pytest.approx(3.064, abs=0.001)
     with Ledger.open(path, create=False) as ledger:
         assert len(ledger.reader.baselines()) == 1

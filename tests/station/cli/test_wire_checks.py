@@ -16,7 +16,7 @@ def check(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, Any
 @pytest.mark.parametrize(
     ("reading", "code", "answer", "like"),
     [
-        # 18 AWG copper, SAE 18, clad 10A and 15A (ASTM B258, B566, SAE areas; CALC).
+        # 18 AWG copper, SAE 18, clad 10A and 15A (ASTM B258, B566, SAE areas) [calc].
         ("20.95", 0, "as sold", "18 AWG"),
         ("22.14", 1, "not as sold", "SAE 18"),
         ("33.3", 1, "not as sold", "20 AWG"),

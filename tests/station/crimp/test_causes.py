@@ -14,7 +14,7 @@ def first(**found: object) -> str:
     return hints(Findings(**found), CAUSES)[0].cause  # type: ignore[arg-type]
 
 
-# All common practice, no source.
+# All: [common practice, no source].
 @pytest.mark.parametrize(
     ("found", "cause"),
     [

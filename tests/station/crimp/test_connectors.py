@@ -15,7 +15,8 @@ from station.errors import BadInput
 
 BOOK = shipped_book()
 
-# Colour bands (seen in three and four texts; two pages say 22-16 for red).
+# Colour bands, as trade tables print them, one of which cites SAE AS7928 and UL 486A-486B: red
+# [seen-3] (two pages say 22-16), blue and yellow [seen-4].
 BANDS = {"red": (22, 20, 18), "blue": (16, 14), "yellow": (12, 10)}
 
 
@@ -38,7 +39,7 @@ def test_bands_take_their_gauges_and_no_others(
 
 
 def test_metric_sizes_of_the_bands() -> None:
-    # Red 0.5-1.5, blue 1.5-2.5, yellow 4-6 mm2 (seen in three and four texts).
+    # The same tables: red 0.5-1.5 [seen-3], blue 1.5-2.5, yellow 4-6 mm2 [seen-4].
     assert connector("butt-splice-red").accepts_size(parse_size("0.75 mm2"))
     assert connector("butt-splice-red").accepts_size(parse_size("1.5 mm2"))
     assert connector("butt-splice-blue").accepts_size(parse_size("1.5 mm2"))
@@ -55,7 +56,7 @@ def test_metric_sizes_of_the_bands() -> None:
     ],
 )  # fmt: skip
 def test_other_sizes_go_by_their_area(size: str, bands: str) -> None:
-    # Bands by AWG and mm2 as above; strandings of SAE J1128 wire, 18 and 16 gauge (seen once).
+    # Bands by AWG and mm2 as above; strandings of wire to SAE J1128, 18 and 16 gauge [seen-1].
     taking = [
         band for band in BANDS if connector(f"butt-splice-{band}").accepts_size(parse_size(size))
     ]
@@ -109,8 +110,8 @@ def test_wrong_barrel_is_one_sentence_with_a_way_out() -> None:
 
 
 def test_two_wires_in_one_barrel_add_their_circular_mils() -> None:
-    # NASA: add circular mils, take the next larger single size (seen once). Two 18 AWG are 3248,
-    # between 16 (2583) and 14 AWG (4107): a blue barrel.
+    # NASA-STD-8739.4, change 6: add circular mils, take the next larger single size [seen-1]. Two
+    # 18 AWG are 3248, between 16 (2583) and 14 AWG (4107) [calc]: a blue barrel.
     two = sizes("18 AWG", "18 AWG")
     assert BOOK.fit(connector("parallel-splice-blue"), two).ok
     red = BOOK.fit(connector("parallel-splice-red"), two)
@@ -121,11 +122,11 @@ def test_two_wires_in_one_barrel_add_their_circular_mils() -> None:
 
 
 def test_a_sum_between_two_bands_takes_the_next_larger_size() -> None:
-    # Two 20 AWG are 2044 circular mils (CALC), between 18 and 16 AWG: like 16 AWG, so blue.
+    # Two 20 AWG are 2044 circular mils [calc], between 18 and 16 AWG: like 16 AWG, so blue.
     two = sizes("20 AWG", "20 AWG")
     assert BOOK.fit(connector("parallel-splice-blue"), two).ok
     assert not BOOK.fit(connector("parallel-splice-red"), two).ok
-    # Two 0.5 mm2 are 1 mm2, which a red barrel takes (seen in three texts).
+    # Two 0.5 mm2 are 1 mm2, which a red barrel takes [seen-3].
     assert BOOK.fit(connector("parallel-splice-red"), sizes("0.5 mm2", "0.5 mm2")).ok
 
 
@@ -167,8 +168,8 @@ def test_a_sum_fits_at_most_one_band(first: int, second: int) -> None:
 
 
 def test_strip_length_is_about_a_quarter_inch() -> None:
-    # Common practice, no source: a quarter inch is 6.35 mm. JEM-TR 162: barrel plus 0.5 to 2 mm
-    # plus 0 to 1 mm (seen once).
+    # A quarter inch, 6.35 mm [common practice, no source]. JEM-TR 162:2006, 1.5 to 6 mm2: barrel
+    # plus 0.5 to 2 mm plus 0 to 1 mm [seen-1].
     ring = connector("ring-red")
     assert strip_length_mm(ring, BOOK.family_of(ring)) == (5.5, 8.0)
     butt = connector("butt-splice-red")
@@ -179,7 +180,8 @@ def test_strip_length_is_about_a_quarter_inch() -> None:
 
 
 def test_insulation_gap_by_size() -> None:
-    # NASA: 0.25 to 0.75 mm up to 20 AWG, to 1.25 mm from 18 AWG (seen twice).
+    # NASA-STD-8739.4, change 6, and NASA's workmanship pages: 0.25 to 0.75 mm up to 20 AWG, to
+    # 1.25 mm from 18 AWG [seen-2].
     assert insulation_gap_mm(awg(20)) == (0.25, 0.75)
     assert insulation_gap_mm(awg(18)) == (0.25, 1.25)
 

@@ -39,7 +39,8 @@ def test_the_worst_criterion_decides() -> None:
 
 
 def test_voltage_drop_at_the_set_current_and_at_ones_own() -> None:
-    # Vehicle harness table (seen once): 0.5 mm2, 3 mV at 5 A.
+    # Chinese specification of vehicle harnesses that refers to QC/T 29106, table 3 [seen-1]:
+    # 0.5 mm2, 3 mV at 5 A.
     limits = shipped_limit_sets().for_size(parse_size("0.5 mm2"), "vehicle-harness-drop")
     measured = MeasuredResistance(0.58e-3, 0.001e-3)
     at_set_current = judge_sample(limits, resistance=measured).criteria[0]
@@ -87,7 +88,7 @@ def test_impossible_currents_are_refused() -> None:
 
 
 def test_few_degrees_of_freedom_widen_the_guard_of_a_force() -> None:
-    # Student's t, one-sided 95 %, 3 degrees of freedom: 2.353, as printed in any table (MEM-H).
+    # Student's t, one-sided 95 %, 3 degrees of freedom: 2.353 in any table [memory].
     force = [limit("pull_force_min", 90.0, "N")]
     assert judge_sample(force, force=MeasuredForce(92.0, 1.0)).verdict is Verdict.PASS
     assert judge_sample(force, force=MeasuredForce(92.0, 1.0, dof=3.0)).verdict is Verdict.UNDECIDED

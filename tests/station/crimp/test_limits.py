@@ -20,8 +20,8 @@ from station.crimp.wire import parse_size, soft_break_force_n
 from station.errors import BadInput, NoLimit
 from station.files import DATA, toml_files
 
-# Newton column as printed beside UL 486A (seen in three texts; pound-force times 4.45, rounded),
-# without the 2/0 misprint.
+# Newton column as printed beside the pull table of UL 486A-1991, 30 AWG to 4/0 [seen-3]:
+# pound-force times 4.45, rounded; without the 2/0 misprint.
 UL_PRINTED_N = {
     "30 AWG": 6.7, "28 AWG": 8.9, "26 AWG": 13.4, "24 AWG": 22.3, "22 AWG": 35.6, "20 AWG": 57.9,
     "18 AWG": 89.0, "16 AWG": 133.5, "14 AWG": 222.5, "12 AWG": 311.5, "10 AWG": 356.0,
@@ -29,7 +29,8 @@ UL_PRINTED_N = {
     "1 AWG": 890.0, "1/0 AWG": 1112.5, "3/0 AWG": 1557.5, "4/0 AWG": 2002.5,
 }  # fmt: skip
 
-# Newton column of MIL-T-7928 (seen once; 18 AWG twice).
+# Newton column of MIL-T-7928 / SAE AS7928 in a terminal maker's specification [seen-1]; 18 AWG
+# [seen-2].
 MILITARY_PRINTED_N = {
     "26 AWG": 31.1, "24 AWG": 44.5, "22 AWG": 66.7, "20 AWG": 84.5, "18 AWG": 169.0,
     "16 AWG": 222.5, "14 AWG": 311.5, "12 AWG": 489.3, "10 AWG": 667.2,
@@ -50,7 +51,7 @@ def test_pull_limits_against_the_printed_newton_column(
 
 
 def test_two_aught_follows_pound_force_not_the_misprint() -> None:
-    # 300 lbf is 1334.5 N; two texts print 1235.0 N.
+    # 300 lbf is 1334.5 N [calc]; two texts print 1235.0 N [seen-2].
     limit = shipped_limit_sets().limit("ul-486a-1991", "pull_force_min", parse_size("2/0"))
     assert limit.value_si == pytest.approx(1334.5, abs=0.1)
 
@@ -67,26 +68,28 @@ def test_unknown_set_names_those_there_are() -> None:
         shipped_limit_sets()["no-such-set"]
 
 
-# QC/T 29106-2014 table 2, newton by mm2 (seen once, text layer of the standard).
+# QC/T 29106-2014 table 2, newton by mm2, text layer of the standard [seen-1].
 QC_T_N = {
     "0.22 mm2": 30, "0.35 mm2": 50, "0.5 mm2": 70, "0.75 mm2": 80, "1 mm2": 110, "1.5 mm2": 150,
     "2 mm2": 195, "2.5 mm2": 200, "3 mm2": 260, "4 mm2": 270, "5 mm2": 360, "6 mm2": 450,
     "10 mm2": 500, "16 mm2": 1500, "25 mm2": 1900, "35 mm2": 2200, "50 mm2": 2700, "120 mm2": 2700,
 }  # fmt: skip
 
-# ABYC E-11 table XVI, pound-force (seen once; 4 AWG twice).
+# ABYC E-11 table XVI, pound-force, as table 6.7 of a boat-wiring handbook (page 114) adapts it
+# [seen-1]; 4 AWG [seen-2].
 ABYC_LBF = {
     "18 AWG": 10, "16 AWG": 15, "14 AWG": 30, "12 AWG": 35, "4 AWG": 70, "3 AWG": 80, "2 AWG": 90,
     "1 AWG": 100,
 }  # fmt: skip
 
-# Company harness specification, newton by mm2 (seen once).
+# Chinese specification of low-voltage vehicle harnesses that refers to QC/T 29106, table 2, newton
+# by mm2 [seen-1].
 HARNESS_N = {
     "0.3 mm2": 40, "0.5 mm2": 80, "0.85 mm2": 100, "1 mm2": 120, "1.5 mm2": 140, "2 mm2": 160,
     "2.5 mm2": 200, "3 mm2": 260, "4 mm2": 300, "5 mm2": 360, "6 mm2": 500,
 }  # fmt: skip
 
-# Drop at test current, mV and A (the same specification, seen once; 2 mm2 was cut off).
+# Drop at test current, mV and A: table 3 of the same [seen-1]; 2 mm2 was cut off.
 DROP_MV_AT_A = {
     "0.5 mm2": (3, 5), "0.85 mm2": (5, 10), "1 mm2": (8, 15), "1.5 mm2": (11, 20),
     "3 mm2": (18, 35), "4 mm2": (18, 35), "5 mm2": (20, 40), "6 mm2": (20, 40),
@@ -99,7 +102,7 @@ DROP_MV_AT_A = {
         ("qc-t-29106-2014", QC_T_N),
         ("abyc-e11", ABYC_LBF),
         ("vehicle-harness-pull", HARNESS_N),
-        # NASA-STD-8739.4 table 13-1, grounding leads (seen once): 36 and 57 N printed beside lbf.
+        # NASA-STD-8739.4, change 6, table 13-1, grounding leads: 36 and 57 N beside lbf [seen-1].
         ("nasa-8739-4-grounding", {"24 AWG": 8, "22 AWG": 13}),
     ],
 )
@@ -119,13 +122,13 @@ def test_drop_limits_as_printed_and_about_half_a_milliohm() -> None:
     for label, (millivolt, ampere) in DROP_MV_AT_A.items():
         row = table.row(label)
         assert (row.value, row.test_current_a) == (millivolt, ampere)
-        # All sizes come out at 0.50 to 0.60 mohm (CALC).
+        # All sizes come out at 0.50 to 0.60 mohm [calc].
         assert 0.495 <= millivolt / ampere <= 0.605
 
 
 def test_nasa_share_of_the_wire() -> None:
-    # 22 AWG by the 60 % rule at 37 ksi would be 11.2 lbf, where 13 is listed (CALC); so the share
-    # set leaves 22 AWG out. 20 AWG: 0.6 x 29.7 lbf.
+    # 22 AWG by the 60 % rule at 37 ksi would be 11.2 lbf [calc], where 13 is listed; so the share
+    # set leaves 22 AWG out. 20 AWG: 0.6 x 29.7 lbf [calc].
     sets = shipped_limit_sets()
     with pytest.raises(NoLimit, match="nasa-8739-4-grounding"):
         sets.for_size(parse_size("22 AWG"), "nasa-8739-4-share")
@@ -136,14 +139,14 @@ def test_nasa_share_of_the_wire() -> None:
 
 
 def test_nasa_share_is_sixty_per_cent_in_every_row() -> None:
-    # NASA-STD-8739.4 (seen once, stated twice on the page).
+    # NASA-STD-8739.4, change 6 [seen-1], stated twice on the page.
     table = shipped_limit_sets()["nasa-8739-4-share"].criteria[0]
     assert {table.row(label).value for label in table.rows} == {0.6}
     assert not {"22 AWG", "24 AWG"} & set(table.rows)
 
 
 def test_nasa_grounding_leads_against_the_printed_newton() -> None:
-    # NASA-STD-8739.4 table 13-1: 36 N and 57 N printed beside 8 and 13 lbf (seen once), rounded.
+    # NASA-STD-8739.4, change 6, table 13-1: 36 N and 57 N beside 8 and 13 lbf [seen-1], rounded.
     sets = shipped_limit_sets()
     for label, newton in (("24 AWG", 36.0), ("22 AWG", 57.0)):
         limit = sets.limit("nasa-8739-4-grounding", "pull_force_min", parse_size(label))
@@ -151,14 +154,15 @@ def test_nasa_grounding_leads_against_the_printed_newton() -> None:
 
 
 def test_ratio_to_equal_length_is_the_same_for_every_size() -> None:
-    # Unattributed cable-joint note: at most 1.2 times (seen once, low trust).
+    # Unattributed note on cable joints: at most 1.2 times [seen-1], low trust.
     table = shipped_limit_sets()["equal-length-ratio"].criteria[0]
     assert table.criterion == "resistance_ratio_max"
     assert {table.row(label).value for label in table.rows} == {1.2}
 
 
 def test_the_low_field_terminal_table_is_not_mixed_in() -> None:
-    # UL 486E prints 6.75 lbf for 18 AWG: no set may come near it as if it were a crimp limit.
+    # UL 486E table 22 prints 6.75 lbf for 18 AWG [seen-1]: no set may come near it as if it were a
+    # crimp limit.
     for limit in shipped_limit_sets().for_size(parse_size("18 AWG")):
         if limit.criterion == "pull_force_min":
             assert limit.value_si > 9.9 * 4.448
@@ -178,7 +182,8 @@ def test_a_force_that_is_held_says_that_a_peak_is_no_hold() -> None:
 
 
 def test_disagreements_stand_beside_the_value() -> None:
-    # ABYC 16 AWG: 15 lbf in one text, 10 in a garbled copy; QC/T editions differ (each seen once).
+    # ABYC E-11 16 AWG: 15 lbf in one text, 10 in a garbled copy; editions of QC/T 29106 differ:
+    # each [seen-1].
     sets = shipped_limit_sets()
     sixteen = sets.limit("abyc-e11", "pull_force_min", parse_size("16 AWG"))
     assert sixteen.value == 15
@@ -197,7 +202,7 @@ def test_shipped_sets_from_memory_are_labelled_and_hidden() -> None:
 
 
 def test_memory_tables_are_what_was_remembered() -> None:
-    # IEC 60352-2 (MEM-H) and ABYC E-11 (MEM-H): from memory, unverified.
+    # IEC 60352-2 and ABYC E-11 table XVI [memory].
     sets = shipped_limit_sets()
     iec = sets["iec-60352-2-memory"].criteria[0]
     assert {label: iec.row(label).value for label in iec.rows} == {
@@ -224,7 +229,7 @@ def test_a_row_from_memory_cannot_hide_in_a_seen_set() -> None:
 
 
 def test_a_shop_limit_from_a_baseline() -> None:
-    # n = 30, 99 % with 95 %: k = 3.064 (Montgomery & Runger, table XII; transcription seen).
+    # n = 30, 99 % with 95 %: k = 3.064, Montgomery & Runger, table XII [seen-1].
     limit = shop_resistance_limit_ohm(math.log(0.25e-3), 0.06, 30)
     assert limit == pytest.approx(0.25e-3 * math.exp(3.064 * 0.06), rel=1e-4)
     with pytest.raises(BadInput, match="at least 10"):
@@ -237,7 +242,7 @@ def test_a_shop_limit_lies_above_its_baseline_and_tightens_with_samples(
 ) -> None:
     few = shop_resistance_limit_ohm(log_center, log_sd, n)
     many = shop_resistance_limit_ohm(log_center, log_sd, 2 * n)
-    # The 99 % quantile itself is 2.326 deviations up (CALC): no finite baseline may promise less.
+    # The 99 % quantile itself is 2.326 deviations up [calc]: no finite baseline may promise less.
     assert math.exp(log_center + 2.326 * log_sd) < many < few
 
 

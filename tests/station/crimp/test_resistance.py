@@ -26,14 +26,15 @@ def span(size: str = "SAE 16", length_m: float = 0.1524, **changes: float) -> Wi
 
 
 def test_splice_by_the_three_inch_method_at_20_c() -> None:
-    # SAE J163 method (text seen once): 2.70 mohm over 2 x 76.2 mm of SAE 16 leaves 0.480 (CALC).
+    # Method of SAE J163, sections 5 and 6 [seen-1]: 2.70 mohm over 2 x 76.2 mm of SAE 16 leaves
+    # 0.480 [calc].
     result = reduce_by_length(2.70e-3, [], [span()], temperature_c=20.0)
     assert result.wire_share_ohm * 1e3 == pytest.approx(2.220, abs=5e-4)
     assert result.splice_ohm * 1e3 == pytest.approx(0.480, abs=5e-4)
 
 
 def test_only_the_wire_follows_temperature() -> None:
-    # The same at 30 °C: share 2.307, splice 0.393 (CALC from the copper coefficient).
+    # The same at 30 °C: share 2.307, splice 0.393, from the coefficient of copper [calc].
     result = reduce_by_length(2.70e-3, [], [span()], temperature_c=30.0)
     assert result.wire_share_ohm * 1e3 == pytest.approx(2.307, abs=5e-4)
     assert result.splice_ohm * 1e3 == pytest.approx(0.393, abs=5e-4)
@@ -47,7 +48,7 @@ def test_two_different_wires_add() -> None:
 
 
 def test_budget_by_hand() -> None:
-    # u of span: 14.57 mohm/m x 0.5 mm; of the wire: 1.2 % of 2.220; each by hand (CALC).
+    # u of span: 14.57 mohm/m x 0.5 mm; of the wire: 1.2 % of 2.220; each by hand [calc].
     result = reduce_by_length(
         2.70e-3,
         [Contribution("reading", 5e-6)],
@@ -145,7 +146,7 @@ def test_budget_by_reference_agrees_with_gtc() -> None:
 
 def test_reversal_and_delta_against_the_worked_drift() -> None:
     # 1 mohm at 1 A with 5 uV + 2 uV/s, 0.2 s a reading: one-way 1005.0, reversal 999.8, delta
-    # 1000.0 microohm (own computation that the reference notes as tried).
+    # 1000.0 microohm, by (V1 - V2) / 2 I and (V1 - 2 V2 + V3) / 4 I [calc].
     emf = [5e-6 + 2e-6 * 0.2 * n for n in range(3)]
     first, second, third = 1e-3 + emf[0], -1e-3 + emf[1], 1e-3 + emf[2]
     assert first * 1e6 == pytest.approx(1005.0, abs=0.05)
@@ -193,8 +194,9 @@ def test_by_reference_with_half_a_temperature_is_refused() -> None:
 
 
 def test_a_dry_circuit_leaves_microvolts() -> None:
-    # 20 mV open circuit and 100 mA (IEC 60512-2-1 test 2a, ASTM B539; seen): 200 mohm at most, and
-    # 50 uV at 0.5 mohm, so that thermal voltages of microvolts matter (CALC).
+    # 20 mV open circuit (IEC 60512-2-1:2002 test 2a, ASTM B539-02 [seen-2]) and 100 mA (ASTM
+    # B539-02 [seen-1]): 200 mohm at most, and 50 uV at 0.5 mohm, so that thermal microvolts
+    # matter [calc].
     service = in_service(0.5e-3, 0.1, parse_size("18 AWG"), COPPER)
     assert service.voltage_drop_v == pytest.approx(50e-6)
     at_most = in_service(0.2, 0.1, parse_size("18 AWG"), COPPER)
@@ -205,7 +207,7 @@ def test_a_dry_circuit_leaves_microvolts() -> None:
 
 
 def test_voltage_drop_and_heat() -> None:
-    # 0.58 mohm at 5 A: 2.9 mV (vehicle harness table arithmetic), 14.5 mW; 18 AWG has 20.95 mohm/m.
+    # 0.58 mohm at 5 A: 2.9 mV, 14.5 mW; 18 AWG has 20.95 mohm/m by ASTM B258 and IACS [calc].
     service = in_service(0.58e-3, 5.0, parse_size("18 AWG"), COPPER)
     assert service.voltage_drop_v == pytest.approx(2.9e-3)
     assert service.heat_w == pytest.approx(14.5e-3)

@@ -19,27 +19,27 @@ spreads = st.floats(0.001, 50.0)
 
 
 def test_probability_of_conforming_against_jcgm_106() -> None:
-    # JCGM 106:2012: upper limit -5.40, value -5.47, u 0.05 gives 0.92 (printed; 0.919243 computed;
-    # from memory, agrees with the recomputation).
+    # JCGM 106:2012: upper limit -5.40, value -5.47, u 0.05, printed 0.92 [memory]; 0.919243 by the
+    # normal distribution [calc].
     judged = judge_at_most(-5.47, 0.05, -5.40)
     assert judged.probability_conforming == pytest.approx(0.919243, abs=1e-6)
     assert judged.verdict is Verdict.UNDECIDED
 
 
 def test_default_guard_is_the_one_sided_factor_of_95_percent() -> None:
-    # ISO 14253-1:2017 default 95 % (factor 1.65; from memory).
+    # ISO 14253-1:2017, default 95 %, factor 1.65 [memory].
     assert pytest.approx(1.6449, abs=1e-3) == DEFAULT_GUARD
 
 
 def test_at_the_acceptance_limit_one_in_twenty_is_accepted_wrongly() -> None:
-    # Guard band of w = 0.8225 U: risk 5 % (CALC: Phi(-1.645)).
+    # Guard band of w = 0.8225 U: risk Phi(-1.645) = 5 % [calc].
     judged = judge_at_least(100.0 + 1.645, 1.0, 100.0)
     assert judged.verdict is Verdict.PASS
     assert judged.probability_conforming == pytest.approx(0.95, abs=2e-5)
 
 
 def test_few_degrees_of_freedom_widen_the_band() -> None:
-    # One-sided 95 % Student factor for 2 degrees of freedom: 2.920 (handbook table).
+    # One-sided 95 % Student factor for 2 degrees of freedom: 2.920 in any table [memory].
     assert guard_factor(DEFAULT_GUARD, 2.0) == pytest.approx(2.920, abs=2e-3)
 
 
@@ -49,7 +49,7 @@ def test_a_missed_peak_saves_from_failing_but_never_passes() -> None:
 
 
 def test_probability_with_a_missed_peak_against_integration() -> None:
-    # Mean of the normal cumulative over the loss, closed form with G(z) = z Phi(z) + phi(z).
+    # Mean of the normal cumulative over the loss, with G(z) = z Phi(z) + phi(z) [calc].
     def antiderivative(z: float) -> float:
         return z * 0.5 * math.erfc(-z / math.sqrt(2)) + math.exp(-z * z / 2) / math.sqrt(
             2 * math.pi

@@ -19,8 +19,8 @@ from station.crimp.wire import (
 )
 from station.errors import BadInput, UnknownSize
 
-# Ohm per 1000 ft at 20 °C, 4/0 to 22 AWG: the column of a public copper list, of which 17 values
-# were seen (all to four digits); the rest is computed from ASTM B258 and 100 % IACS (CALC).
+# Ohm per 1000 ft at 20 °C, 4/0 to 22 AWG: a public list of copper wire, of which 17 values were
+# read, all to four digits [seen-1]; the rest from ASTM B258 and 100 % IACS [calc].
 OHM_PER_KILOFOOT = {
     "4/0 AWG": 0.04901, "3/0 AWG": 0.0618, "2/0 AWG": 0.07793, "1/0 AWG": 0.09827,
     "1 AWG": 0.1239, "2 AWG": 0.1563, "3 AWG": 0.197, "4 AWG": 0.2485, "5 AWG": 0.3133,
@@ -30,14 +30,15 @@ OHM_PER_KILOFOOT = {
     "21 AWG": 12.8, "22 AWG": 16.14,
 }  # fmt: skip
 
-# "Power transmission" column of an AWG current table, amperes (seen once; 20 and 16 AWG twice).
+# "Power transmission" column of a public AWG current table, which names a handbook of electronic
+# tables and formulas as its origin, amperes [seen-1]; 20 and 16 AWG [seen-2].
 POWER_TRANSMISSION_A = {
     "22 AWG": 0.92, "20 AWG": 1.5, "18 AWG": 2.3, "16 AWG": 3.7, "14 AWG": 5.9, "12 AWG": 9.3,
     "10 AWG": 15.0, "8 AWG": 24.0, "6 AWG": 37.0, "4 AWG": 60.0, "2 AWG": 94.0, "1/0 AWG": 150.0,
     "4/0 AWG": 302.0,
 }  # fmt: skip
 
-# Breaking load of annealed wire at 37,000 psi, lbf (seen once, 14 to 17 AWG).
+# Breaking load of annealed wire at 37,000 psi, lbf, 14 to 17 AWG: a public wire table [seen-1].
 SOFT_BREAK_LBF = {"14 AWG": 119.0, "15 AWG": 94.0, "16 AWG": 75.0, "17 AWG": 59.0}
 
 
@@ -59,48 +60,49 @@ def test_soft_break_against_printed_loads(label: str, expected: float) -> None:
 
 
 def test_twenty_gauge_carries_one_and_a_half_ampere() -> None:
-    # 1022 circular mils over 700: 1.46 A, printed as 1.5 (seen twice).
+    # 1022 circular mils over 700: 1.46 A [calc], printed as 1.5 in the tables above [seen-2].
     assert conservative_current_a(awg(20)) == pytest.approx(1.46, abs=0.005)
-    # Common practice, no source: 18 AWG carries 2.3 A and 10 AWG 15 A.
+    # 18 AWG carries 2.3 A and 10 AWG 15 A: the column above [seen-1].
     assert conservative_current_a(awg(18)) == pytest.approx(2.3, abs=0.05)
     assert conservative_current_a(awg(10)) == pytest.approx(15.0, abs=0.2)
 
 
 def test_three_inches_of_18_awg() -> None:
-    # Worked value: 76.2 mm of 18 AWG is 1.596 mohm at 20 °C (CALC from ASTM B258 and IACS).
+    # 76.2 mm of 18 AWG is 1.596 mohm at 20 °C, from ASTM B258 and IACS [calc].
     assert resistance_ohm_per_m(parse_size("18 AWG")) * 0.0762 * 1e3 == pytest.approx(
         1.596, abs=5e-4
     )
 
 
 def test_sae_wire_is_thinner_than_awg_of_the_same_number() -> None:
-    # 152.4 mm of SAE 16 is 2.220 mohm, of 16 AWG 2.008 (SAE areas seen once; CALC).
+    # SAE areas from a marine table that sets them beside AWG [seen-1]: 152.4 mm of SAE 16 is
+    # 2.220 mohm, of 16 AWG 2.008 [calc].
     assert resistance_ohm_per_m(sae(16)) * 152.4 == pytest.approx(2.220, abs=5e-4)
     assert resistance_ohm_per_m(awg(16)) * 152.4 == pytest.approx(2.008, abs=5e-4)
 
 
 def test_clad_wire_sold_as_18_awg() -> None:
-    # ASTM B566: 10A and 15A at least 62.9 and 64.4 % IACS, so 33.3 and 32.5 mohm/m (seen once,
-    # CALC).
+    # ASTM B566, as a data sheet of clad wire made to it says: 10A and 15A at least 62.9 and 64.4 %
+    # IACS [seen-1], so 33.3 and 32.5 mohm/m [calc].
     wire = parse_size("18 AWG")
     assert resistance_ohm_per_m(wire, MATERIALS["cca-10"]) * 1e3 == pytest.approx(33.3, abs=0.05)
     assert resistance_ohm_per_m(wire, MATERIALS["cca-15"]) * 1e3 == pytest.approx(32.5, abs=0.05)
 
 
 def test_copper_at_30_c_against_the_zero_resistance_form() -> None:
-    # R(T) = R20 (234.5 + T)/254.5 for copper (NBS Circular 31; 234.5 from memory, high trust).
+    # R(T) = R20 (234.5 + T)/254.5 for copper: NBS Circular 31, 234.5 [memory].
     at_30 = resistance_ohm_per_m(awg(16), temperature_c=30.0) / resistance_ohm_per_m(awg(16))
     assert at_30 == pytest.approx(264.5 / 254.5, rel=1e-5)
 
 
 def test_higher_number_is_thinner_wire() -> None:
-    # Common practice, no source.
+    # ASTM B258 [seen-3]: the higher the number, the thinner.
     areas = [awg(n).area_m2 for n in range(AWG_THICKEST, AWG_THINNEST + 1)]
     assert areas == sorted(areas, reverse=True)
 
 
 def test_three_gauges_halve_the_area() -> None:
-    # Handbook rule of thumb: three numbers up, about half the metal.
+    # A rule of thumb [common practice, no source]; 92 ** (6 / 39) = 2.005 by ASTM B258 [calc].
     assert awg(18).area_m2 / awg(15).area_m2 == pytest.approx(0.5, rel=0.01)
 
 
@@ -144,7 +146,7 @@ def test_metric_labels_round_trip(area_mm2: float) -> None:
 
 
 def test_diameter_of_a_gauge_is_the_gauge_diameter() -> None:
-    # ASTM B258: 36 AWG is 0.005 inch, 0000 is 0.46 inch.
+    # ASTM B258 [seen-3]: 36 AWG is 0.005 inch, 0000 is 0.46 inch.
     assert awg(-3).diameter_m == pytest.approx(0.46 * 0.0254, rel=1e-12)
 
 

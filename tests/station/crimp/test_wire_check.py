@@ -28,7 +28,7 @@ def test_copper_as_sold() -> None:
 
 @pytest.mark.parametrize("clad", ["cca-10", "cca-15"])
 def test_clad_aluminium_sold_as_copper(clad: str) -> None:
-    # ASTM B566 conductivities (seen once): 33.3 and 32.5 mohm/m against 20.95 of copper.
+    # ASTM B566 conductivities [seen-1]: 33.3 and 32.5 mohm/m against 20.95 of copper [calc].
     check = one_metre("18 AWG", clad)
     assert check.answer == "not as sold"
     assert "20 AWG copper" in names(check)
@@ -36,7 +36,7 @@ def test_clad_aluminium_sold_as_copper(clad: str) -> None:
 
 
 def test_sae_gauge_sold_as_awg() -> None:
-    # SAE 18 is 5.4 % thinner than 18 AWG (seen once).
+    # SAE 18 is 5.4 % thinner than 18 AWG, by a marine table of both areas [seen-1].
     check = one_metre("SAE 18")
     assert check.answer == "not as sold"
     assert "SAE 18 copper" in names(check)

@@ -25,7 +25,7 @@ from station.errors import BadInput
      ("6 mm2", 3.08, 3.30), ("10 mm2", 1.83, 1.91)],
 )  # fmt: skip
 def test_iec_60228_rows(size: str, class_2: float, class_5: float) -> None:
-    # IEC 60228 / DIN VDE 0295, plain copper, ohm/km at 20 °C (seen in five texts).
+    # IEC 60228 / DIN VDE 0295, plain copper, ohm/km at 20 °C [seen-5].
     wire = parse_size(size)
     assert iec_60228_max_ohm_per_m(wire, "iec-60228-class-2") * 1e3 == pytest.approx(class_2)
     assert iec_60228_max_ohm_per_m(wire, "iec-60228-class-5") * 1e3 == pytest.approx(class_5)
@@ -43,7 +43,7 @@ def test_ideal_copper_lies_below_every_maximum(area_mm2: float) -> None:
 
 @pytest.mark.parametrize("area_mm2", IEC_60228_MAX_OHM_PER_KM)
 def test_tinned_maxima_and_the_tinned_material_agree(area_mm2: float) -> None:
-    # IEC 60228 tinned over plain: 1.006 to 1.030 (seen in five tables; ratio CALC).
+    # IEC 60228 tables [seen-5], tinned over plain: 1.006 to 1.030 [calc].
     ratio = MATERIALS["tinned-copper"].resistivity_ohm_m / MATERIALS["copper"].resistivity_ohm_m
     class_2, class_2_tinned, class_5, class_5_tinned = IEC_60228_MAX_OHM_PER_KM[area_mm2]
     assert class_2_tinned / class_2 == pytest.approx(ratio, abs=0.0135)
@@ -62,7 +62,8 @@ def test_a_size_that_is_not_in_the_table_is_refused() -> None:
     [(20, 0.567), (18, 0.815), (16, 1.220), (14, 1.940), (12, 3.085), (10, 4.905)],
 )
 def test_strandings_add_up(gauge: int, area_mm2: float) -> None:
-    # SAE J1128 wire strandings (seen once); areas CALC from the strand gauges.
+    # Strandings of wire to SAE J1128, from a vehicle maker's wiring guide [seen-1]; areas from the
+    # strand gauges by ASTM B258 [calc].
     count, strand = SAE_STRANDS[gauge]
     assert stranded(count, awg(strand)).area_m2 * 1e6 == pytest.approx(area_mm2, abs=0.001)
 

@@ -41,7 +41,7 @@ def test_negative_tension_is_turned_round() -> None:
     assert forces(adapted(tension_sign=-1), b"1,-12.5,N,OK") == [(0, 12.5)]
 
 
-# 0.45359237 kg x 9.80665 m/s2, both exact by definition (CALC).
+# 0.45359237 kg x 9.80665 m/s2, both exact by definition [calc].
 @pytest.mark.parametrize(("unit", "newtons"), [(b"lbf", 4.4482216152605), (b"kN", 1000.0)])
 def test_units_become_newton(unit: bytes, newtons: float) -> None:
     [(_, force_n)] = forces(SHIPPED, b"1,2.0," + unit + b",OK")

@@ -68,9 +68,9 @@ def test_reset_forgets_a_line_that_has_begun() -> None:
     assert splitter.feed(b"7\n") == [Frame(b"7")]
 
 
-# The forms NR1, NR2 and NR3 of IEEE 488.2-1992 (8.7.2, 8.7.3; read as quoted in programming
-# manuals), and departures from them that manuals show: a blank for plus, blanks after the sign,
-# leading zeros.
+# The forms NR1, NR2 and NR3 of IEEE 488.2-1992 (8.7.2, 8.7.3), quoted in programming manuals
+# [seen-8], and departures from them that manuals show: a blank for plus, blanks after the sign,
+# leading zeros [seen-1].
 @pytest.mark.parametrize(
     ("text", "value"),
     [
@@ -130,7 +130,8 @@ def test_whatever_is_accepted_is_what_float_makes_of_it(data: bytes) -> None:
     assert value == float(data.replace(b" ", b"").replace(b"\t", b"").decode("ascii"))
 
 
-# Answers to *IDN?: the rule of IEEE 488.2 and departures from it, as programming manuals show them.
+# Answers to *IDN?: the rule of IEEE 488.2-1992, quoted in programming manuals [seen-8], and
+# departures from it that manuals show [seen-1].
 @pytest.mark.parametrize(
     ("answer", "fields"),
     [
@@ -153,7 +154,8 @@ def test_no_answer_breaks_the_reading_of_an_identity(answer: bytes) -> None:
     assert isinstance(parse_identity(answer).serial, str)
 
 
-# SCPI-1999 volume 1, 21.8 (read as quoted in two open parser libraries); unquoted as in manuals.
+# SCPI-1999 volume 1, 21.8, quoted in open parser libraries [seen-2]; without quotation marks as
+# manuals print it [seen-2].
 @pytest.mark.parametrize(
     ("answer", "code", "text"),
     [
@@ -174,7 +176,7 @@ def test_an_error_report_without_a_number_is_refused() -> None:
         parse_error_report(b"No error")
 
 
-# The classes by their hundreds: SCPI-1999 volume 1, 21.8.
+# The classes by their hundreds: SCPI-1999 volume 1, 21.8, quoted in open parser libraries [seen-2].
 @pytest.mark.parametrize(
     ("code", "words"),
     [

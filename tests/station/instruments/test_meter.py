@@ -63,8 +63,8 @@ def hasty_meter(port: LinePort) -> Meter:
 def test_configuring_asks_and_tells_in_the_order_of_the_recipe(
     far: Responder, meter: Meter
 ) -> None:
-    # Clear, identify, drain errors, CONF once, settings, read them back, no error: common practice,
-    # since CONF puts the presets back (SCPI-1999 measurement model).
+    # Clear, identify, drain errors, CONF once, settings, read them back, no error [common practice,
+    # no source], since CONF puts the presets back: SCPI-1999, measurement model [seen-2].
     settings = meter.configure(EXPECTED_OHM)
     assert (settings.range_ohm, settings.nplc, settings.offset_compensation) == (0.01, 1.0, True)
     assert far.heard == [
@@ -103,8 +103,8 @@ def test_an_impossible_expectation_is_refused(meter: Meter, expected_ohm: float)
         meter.configure(expected_ohm)
 
 
-# What meters send for over range or an open lead. +9.9E37 and 9.91E37: SCPI-1999; the others: as
-# excerpts of low-ohm meter manuals show them, no two alike.
+# What meters send for over range or an open lead. +9.9E37 and 9.91E37: SCPI-1999 [seen-2]; the
+# others: as excerpts of low-ohm meter manuals show them, no two alike [seen-1].
 @pytest.mark.parametrize(
     "answer",
     [

@@ -14,7 +14,7 @@ from station.simulation.launch import SimulatedInstrument
 from tests.station.instruments.fakes import Responder, ScriptedMeter
 
 PLAIN = load_meter_profile("meter-scpi-plain")
-ZERO_LIMIT_OHM = 50e-6  # common practice, no source
+ZERO_LIMIT_OHM = 50e-6  # [common practice, no source]
 
 
 def with_relay(shows: str = "signed") -> MeterProfile:
@@ -74,7 +74,7 @@ def test_a_zero_needs_a_limit(limit_ohm: float) -> None:
 )
 def test_a_relay_turns_the_current_round_and_back(shows: str, second: bytes) -> None:
     # 1 mohm at 1 A with 5 µV of thermal EMF that grows by 2 µV/s, a reading each 0.2 s: three
-    # readings cancel a linear drift (CALC, delta method).
+    # readings cancel a linear drift, (V1 - 2 V2 + V3) / 4 I [calc].
     turned: list[bool] = []
     script = ScriptedMeter()
     profile = with_relay(shows)
@@ -114,7 +114,7 @@ def test_a_profile_with_a_relay_needs_one() -> None:
     ("events", "words"), [(b"32", "could not read"), (b"16", "could not do"), (b"4", "out of step")]
 )
 def test_without_an_error_queue_the_event_register_tells(events: bytes, words: str) -> None:
-    # Event status register, bits 5, 4 and 2: IEEE 488.2-1992, 11.5.1.
+    # Event status register, bits 5, 4 and 2: IEEE 488.2-1992, 11.5.1, quoted in manuals [seen-8].
     dialect = PLAIN.dialect.model_copy(update={"error_query": None})
     profile = PLAIN.model_copy(update={"dialect": dialect})
     script = ScriptedMeter()

@@ -106,9 +106,9 @@ def test_the_fit_is_that_of_the_reference_library() -> None:
 
 
 def test_batches_of_an_adapter_are_smoothed_out() -> None:
-    # An adapter that hands over every 16 ms (its usual latency timer) delays by 0 to 16 ms; spread
-    # evenly that is a standard deviation of 16/sqrt(12) = 4.6 ms (CALC), of which a straight line
-    # through 2000 samples leaves next to nothing.
+    # An adapter that hands over every 16 ms, its usual latency timer in Linux drivers [seen-3],
+    # delays by 0 to 16 ms; spread evenly that is a standard deviation of 16/sqrt(12) = 4.6 ms
+    # [calc], of which a straight line through 2000 samples leaves next to nothing.
     index = np.arange(2000)
     true_s = index / 317.0
     arrival_s = np.ceil(true_s / 0.016) * 0.016

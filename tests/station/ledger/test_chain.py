@@ -84,7 +84,7 @@ def test_what_json_cannot_say_is_refused(value: Any) -> None:
 
 
 def test_the_hash_is_the_one_of_an_independent_tool() -> None:
-    # Source: GNU coreutils sha256sum over the serialisation written out by hand; CALC.
+    # Source: GNU coreutils sha256sum over the serialisation written out by hand [calc].
     expected = "936fd0896bcb417eda627e066de1f28444f4860b3eb4b59400c5267457776e29"
     assert entry_hash(ROW) == expected
 
@@ -109,7 +109,7 @@ def test_text_cannot_move_between_columns_unseen(left: str, right: str, moved: s
 
 
 def test_uuid7_gives_the_published_example() -> None:
-    # Source: RFC 9562, appendix A.6, example of a UUIDv7; MEM-H.
+    # Source: RFC 9562, appendix A.6, example of a UUIDv7 [memory].
     random_bits = 0xCC3 << 62 | 0x18C4DC0C0C07398F
     made = uuid7(0x017F22E279B0, random_bits.to_bytes(10))
     assert made == "017F22E2-79B0-7CC3-98C4-DC0C0C07398F".lower()
@@ -117,7 +117,7 @@ def test_uuid7_gives_the_published_example() -> None:
 
 @given(st.integers(0, 2**48 - 1), st.binary(min_size=10, max_size=10))
 def test_every_uuid7_has_its_version_variant_and_time(unix_ms: int, random_bytes: bytes) -> None:
-    # Source: the uuid module of Python reads version and variant by RFC 9562; CALC.
+    # Source: the uuid module of Python reads version and variant by RFC 9562 [calc].
     text = uuid7(unix_ms, random_bytes)
     made = UUID(text)
     assert str(made) == text

@@ -41,7 +41,7 @@ def test_a_table_is_read_by_its_mapping() -> None:
     assert first.joint == joint
     # Summer time in Berlin is two hours ahead of UTC. Source: the zone database's Europe/Berlin.
     assert first.measured_at == datetime(2031, 5, 6, 7, 30, tzinfo=UTC)
-    # One pound-force is 4.4482216152605 N exactly. Source: NIST SP 811 (2008), appendix B.8.
+    # One pound-force is 4.4482216152605 N: exact, from the pound and standard gravity [calc].
     assert first.peak_n == pytest.approx(25.5 * 4.4482216152605, rel=1e-15)
     assert first.splice_ohm == pytest.approx(0.35e-3, rel=1e-15)
     assert (first.verdict, first.failure_mode) == ("pass", "broke_at_edge")

@@ -22,7 +22,7 @@ def test_a_trace_reads_back_bit_for_bit(points: list[tuple[float, float]]) -> No
 
 
 def test_the_bytes_are_two_little_endian_columns_in_zlib() -> None:
-    # Source: the layout as Python's own struct and zlib write it; CALC.
+    # Source: the layout as Python's own struct and zlib write it [calc].
     plain = struct.pack("<4d", 0.0, 0.5, 10.0, 20.0)
     assert zlib.decompress(encode_trace([0.0, 0.5], [10.0, 20.0])) == plain
 

@@ -142,8 +142,8 @@ def test_the_wait_is_none_at_first_then_doubles_to_a_bound() -> None:
 def test_a_year_of_guessing_a_pin_seldom_succeeds() -> None:
     """The promise beside LONGEST_WAIT; and the bound of NIST SP 800-63B on online guessing.
 
-    SP 800-63B (2017), 5.2.2: no more than 100 consecutive failures on one account. From memory,
-    unverified; here they take 4 days, which the audit shows.
+    SP 800-63B (2017), 5.2.2: no more than 100 consecutive failures on one account
+    [memory]; here they take 4 days, which the audit shows.
     """
     tries, spent = 0, timedelta()
     while spent < timedelta(days=365):

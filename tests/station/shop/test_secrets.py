@@ -51,7 +51,7 @@ def test_equal_secrets_have_different_hashes(secrets: SecretFile) -> None:
 
 
 def test_the_hash_is_scrypt_as_rfc_7914_has_it() -> None:
-    """The library against the third test vector of RFC 7914, section 12 (standing: memory).
+    """The library against the third test vector of RFC 7914, section 12 [memory].
 
     Its salt is text and it asks for N = 16384, r = 8, p = 1; only the letters of the hash are
     compared, which no other function would give.

@@ -71,7 +71,7 @@ def finish(ledger: Ledger, study_id: str, value_of: dict[tuple[str, str, int], f
 
 
 def test_the_classic_study_through_the_bench(ledger: Ledger) -> None:
-    # The 10 x 3 x 3 study printed in gauge-study manuals; figures as in test_gauge_study.py.
+    # AIAG MSA, 4th edition, tables III-B 7/8 [seen-2].
     rows = published("crossed_10x3x3.csv")
     values = {
         (row["appraiser"], row["part"], int(row["trial"])): float(row["value"]) * 1e-3
@@ -179,7 +179,7 @@ def test_reclipping_says_what_a_budget_must_carry(ledger: Ledger) -> None:
 
 
 def test_pulls_by_batches_against_a_lower_limit(ledger: Ledger) -> None:
-    # Dyestuff (Davies 1949): between 42.00, within 49.51.
+    # Dyestuff (Davies 1949), as the lme4 documentation has it: 42.00, 49.51 [seen-1].
     pending: dict[str, list[float]] = {}
     for row in published("dyestuff.csv"):
         pending.setdefault(row["batch"], []).append(float(row["yield"]))

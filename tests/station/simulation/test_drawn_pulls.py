@@ -10,14 +10,14 @@ from station.simulation.drawn_pulls import STRANDINGS, draw_pull, one_pole
 
 
 def test_a_step_through_one_pole_is_an_exponential() -> None:
-    # Step response 1 - exp(-t/T) of a one-pole filter (textbook; CALC).
+    # Step response 1 - exp(-t/T) of a one-pole filter [calc].
     passed = one_pole(np.ones(200), 0.05)
     expected = 1.0 - np.exp(-0.05 * np.arange(1, 201))
     np.testing.assert_allclose(passed, expected, rtol=1e-9)
 
 
 def test_a_ramp_through_one_pole_lags_by_its_time_constant() -> None:
-    # Steady lag of a ramp is rate times T; here T is 50 steps and the rate 2 per step (CALC).
+    # Steady lag of a ramp is rate times T; here T is 50 steps and the rate 2 per step [calc].
     ramp = 2.0 * np.arange(2000.0)
     lag = (ramp - one_pole(ramp, 1.0 / 50.0))[-1]
     assert lag == pytest.approx(2.0 * 50.0, rel=0.02)
@@ -53,7 +53,7 @@ def test_a_cut_off_recording_ends_with_force_on() -> None:
 
 
 def test_an_average_is_named_by_the_corner_that_lags_as_much() -> None:
-    # Half the length of an average equals 1/(2 pi f) at f = 1/(pi T) (CALC).
+    # Half the length of an average equals 1/(2 pi f) at f = 1/(pi T) [calc].
     chains = [draw_pull(np.random.default_rng(seed)).chain for seed in range(40)]
     averaged = [chain for chain in chains if chain.average_s is not None]
     assert averaged

@@ -39,13 +39,13 @@ def reading(meter: SimulatedMeter) -> float:
     ],
 )
 def test_short_long_and_optional_words(meter: SimulatedMeter, spelling: str) -> None:
-    # SCPI-1999 volume 1, chapter 6: short and long form, either case, optional nodes.
+    # SCPI-1999 volume 1, chapter 6: short and long form, either case, optional nodes [memory].
     assert ask(meter, "FRES:RANG 0.5", spelling) == b"+1.00000000E+00\n"
 
 
 @pytest.mark.parametrize("spelling", ["FRESI:RANG?", "FRES:RAN?", "FRES", "WHAT?"])
 def test_other_words_are_undefined_headers(meter: SimulatedMeter, spelling: str) -> None:
-    # SCPI-1999 volume 1, 21.8.9: -113.
+    # SCPI-1999 volume 1, 21.8: -113, quoted in open parser libraries [seen-2].
     assert ask(meter, spelling) == b""
     assert ask(meter, "SYST:ERR?", "SYST:ERR?") == b'-113,"Undefined header"\n0,"No error"\n'
 
@@ -65,14 +65,14 @@ def test_what_it_cannot_do_is_reported(meter: SimulatedMeter, command: str, code
 
 
 def test_a_full_queue_says_so_in_its_last_entry(meter: SimulatedMeter) -> None:
-    # SCPI-1999 volume 1, 21.8: on overflow the last entry becomes -350.
+    # SCPI-1999 volume 1, 21.8: on overflow the last entry becomes -350 [seen-2].
     ask(meter, *["WHAT?"] * 60)
     reports = ask(meter, *["SYST:ERR?"] * 21).splitlines()
     assert reports[-2:] == [b'-350,"Queue overflow"', b'0,"No error"']
 
 
 def test_status_bits(meter: SimulatedMeter) -> None:
-    # IEEE 488.2-1992, 11.5.1: bit 7 power on, bit 5 command error, bit 4 execution error.
+    # IEEE 488.2-1992, 11.5.1: bit 7 power on, 5 command error, 4 execution error [seen-8].
     assert ask(meter, "*ESR?", "*ESR?") == b"128\n0\n"
     assert ask(meter, "WHAT?", "FRES:RANG 5000", "*ESR?") == b"48\n"
     assert ask(meter, "WHAT?", "*CLS", "*ESR?", "SYST:ERR?") == b'0\n0,"No error"\n'
@@ -99,7 +99,7 @@ def test_a_reading_takes_its_time_and_holds_up_what_follows(meter: SimulatedMete
 
 
 def test_open_leads_read_the_sentinel(meter: SimulatedMeter) -> None:
-    # SCPI-1999: 9.9E37 for infinity.
+    # SCPI-1999: 9.9E37 for infinity [seen-2].
     assert reading(meter) == 9.9e37
     meter.handle({"mount": {}}, 0.0)
     assert reading(meter) < 1

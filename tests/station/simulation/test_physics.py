@@ -22,7 +22,7 @@ def drifting_v(time_s: float) -> float:
 
 
 def test_thermal_voltage_and_its_cancelling() -> None:
-    # Worked by hand (CALC): 1 mohm at 1 A with 5 µV that drift by 2 µV/s, 0.2 s between the
+    # Worked by hand [calc]: 1 mohm at 1 A with 5 µV that drift by 2 µV/s, 0.2 s between the
     # halves: one way 1005.0 µohm, on/off 1005.0 - 5.4 = 999.6 µohm.
     first_v, second_v = drifting_v(0.0), drifting_v(0.2)
     assert four_wire_ohm(1e-3, first_v, second_v, 1.0, False) == pytest.approx(1005.0e-6)
@@ -40,13 +40,14 @@ def test_a_steady_thermal_voltage_cancels_wholly(
 def test_thermal_voltage_dies_away_to_what_lasts() -> None:
     emf = ThermalVoltage(lasting_v=1e-6, fading_v=9e-6, time_constant_s=10)
     assert emf.at(0) == pytest.approx(10e-6)
-    # After one time constant 1/e is left (CALC).
+    # After one time constant 1/e is left [calc].
     assert emf.at(10) == pytest.approx(1e-6 + 9e-6 / np.e)
     assert emf.at(1000) == pytest.approx(1e-6)
 
 
 def test_only_the_wire_follows_the_temperature() -> None:
-    # Annealed copper: 0.393 %/K at 20 °C (IACS), so 10 K are 3.93 % of the wire's share.
+    # Annealed copper: 0.393 %/K at 20 °C, NBS Handbook 100 [seen-2], so 10 K are 3.93 % of the
+    # wire's share [calc].
     warm = Specimen(wire_ohm=0.01, splice_ohm=0.001, temperature_c=30)
     assert warm.between_clips_ohm == pytest.approx(0.010393 + 0.001)
 
@@ -54,7 +55,7 @@ def test_only_the_wire_follows_the_temperature() -> None:
 def test_noise_has_the_spread_asked_for_and_whole_digits() -> None:
     rng = np.random.default_rng(1)
     values = np.array([noisy(5.0, 0.2, 0.01, rng) for _ in range(4000)])
-    # Standard error of a standard deviation from n values is s/sqrt(2n) = 1.1 % (CALC); 4 of them.
+    # Standard error of a standard deviation from n values is s/sqrt(2n) = 1.1 % [calc]; 4 of them.
     assert values.std() == pytest.approx(0.2, rel=0.045)
     np.testing.assert_allclose(values * 100, np.round(values * 100), atol=1e-9)
 
@@ -73,7 +74,7 @@ def test_the_peak_is_the_breaking_force_whatever_fails(
 
 
 def test_the_ramp_rises_at_crosshead_speed_times_stiffness() -> None:
-    # 60 mm/min is 1 mm/s; times 50 N/mm is 50 N/s (CALC).
+    # 60 mm/min is 1 mm/s; times 50 N/mm is 50 N/s [calc].
     specimen = Specimen(break_force_n=200, stiffness_n_per_mm=50, slack_mm=0.5)
     rng = np.random.default_rng(1)
     curve = pull_curve(specimen, rng, sample_rate_hz=RATE_HZ, crosshead_mm_per_min=60)

@@ -51,14 +51,14 @@ def test_peaks_lie_where_the_way_to_end_puts_them(mode: str, least: float, most:
 
 
 def test_a_wire_climbs_at_the_rigs_stiffness_until_it_yields() -> None:
-    # Springs in series (CALC): beyond the toe, travel grows by force over stiffness.
+    # Springs in series [calc]: beyond the toe, travel grows by force over stiffness.
     force = np.array([60.0, 80.0])
     climbed_mm = float(np.diff(WIRE.travel_mm(force))[0])
     assert climbed_mm == pytest.approx(20.0 / 70.0, rel=0.001)
 
 
 def test_a_wire_at_its_own_force_has_stretched_all_it_can() -> None:
-    # Travel at the break: elastic + toe + all of the plastic stretch (CALC).
+    # Travel at the break: elastic + toe + all of the plastic stretch [calc].
     at_break = float(WIRE.travel_mm(np.array([210.0]))[0])
     assert at_break == pytest.approx(210.0 / 70.0 + 0.3 + 10.0, rel=1e-6)
 

@@ -1,7 +1,7 @@
 """Numbers far from zero keep their digits: StRD univariate data NumAcc1 to NumAcc4 of NIST.
 
-Data and certified figures (mean, standard deviation; exact by construction) from memory; the sums
-are checked here in exact fractions of the stored numbers too.
+Data and certified figures (mean, standard deviation; exact by construction) [memory]; the sums are
+checked here in exact fractions of the stored numbers too [calc].
 """
 
 import math
@@ -51,7 +51,7 @@ def test_charts_and_baselines_keep_their_digits(name: str) -> None:
     values, mean, sd = NUM_ACC[name]
     chart = individuals_chart(values)
     assert chart.center == pytest.approx(mean, rel=1e-15)
-    # Moving ranges: 0.1 once, then 0.2; over the published d2 of 1.128.
+    # Moving ranges: 0.1 once, then 0.2; over d2 as printed, 1.128 (NIST/SEMATECH 6.3.2.2) [seen-2].
     assert chart.sigma == pytest.approx((0.1 + 999 * 0.2) / 1000 / 1.128, rel=1e-7)
     assert baseline_of(values).sigma == pytest.approx(sd, rel=1e-7)
 

@@ -35,13 +35,14 @@ def published_factors() -> list[tuple[int, float, float, float]]:
 def test_one_sided_factors_of_the_published_table(
     n: int, coverage: float, confidence: float, k: float
 ) -> None:
-    # Montgomery & Runger, table XII (transcription seen): every row, to its last digit.
+    # Montgomery & Runger, Applied Statistics and Probability for Engineers, table XII, read in a
+    # transcription [seen-1]: every row, to its last digit.
     assert tolerance_factor(n, coverage, confidence) == pytest.approx(k, abs=6e-4, rel=3e-4)
 
 
 @pytest.mark.parametrize(("ppk", "bound"), [(1.33, 1.02156), (1.67, 1.29069)])
 def test_ppk_bound(ppk: float, bound: float) -> None:
-    # n = 30, 95 % (computed independently from the noncentral t).
+    # n = 30, 95 %: computed independently from the noncentral t [calc].
     assert ppk_lower_bound(ppk, 30, 0.95) == pytest.approx(bound, abs=1e-5)
 
 
@@ -53,7 +54,8 @@ def test_bound_and_factor_are_one_statement(n: int, c: float) -> None:
 
 
 def test_published_capability_example() -> None:
-    # LSL 8, mean 16, s 2 (seen once): the lower index is 1.3333.
+    # NIST/SEMATECH handbook, chapter 6, example: limits 8 and 20, mean 16, s 2 [seen-1]; its
+    # lower index is (16 - 8) / (3 s) = 1.3333 [calc].
     values = stats.norm.ppf((np.arange(50) + 0.5) / 50)
     values = 16 + 2 * (values - values.mean()) / values.std(ddof=1)
     assert capability(values.tolist(), 8.0).ppk == pytest.approx(8 / 6)
@@ -64,7 +66,8 @@ def test_published_capability_example() -> None:
     [(0.95, 0.95, 59), (0.90, 0.90, 22), (0.90, 0.95, 29), (0.99, 0.95, 299)],
 )
 def test_success_run(reliability: float, confidence: float, n: int) -> None:
-    # Published figures, exact.
+    # n is the least whole number of ln(1 - confidence) / ln(reliability) at least [calc]; quality
+    # handbooks print 59, 22, 29 and 299 [memory].
     assert success_run(reliability, confidence) == n
     assert (
         reliability_bound(n, n, confidence)

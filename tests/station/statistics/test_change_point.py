@@ -102,7 +102,7 @@ def test_nothing_cannot_have_changed() -> None:
 
 def test_the_nile_fell_after_1898() -> None:
     # Annual flow at Aswan 1871-1970; the fall between 1898 and 1899 is the textbook example
-    # (Cobb, Biometrika 65 (1978) 243-251; from memory). Data as they ship with statsmodels.
+    # (Cobb, Biometrika 65 (1978) 243-251 [memory]). Data as they ship with statsmodels.
     flow = nile.load_pandas().data
     years, volume = flow["year"].to_numpy(), flow["volume"].to_numpy()
     before = volume[:20]

@@ -24,8 +24,8 @@ def column(name: str, key: str) -> list[float]:
 
 
 def test_flow_rate_individuals_chart() -> None:
-    # NIST/SEMATECH handbook 6.3.2.2 (data seen twice, limits once): mean 50.81, limits 55.8041
-    # and 45.8159.
+    # NIST/SEMATECH handbook 6.3.2.2, data [seen-2], mean 50.81 and limits 55.8041 and 45.8159
+    # [seen-1]; the printed limits rest on d2 rounded to 1.128.
     chart = individuals_chart(column("flow_rate.csv", "flowrate"))
     assert chart.center == pytest.approx(50.81, abs=1e-9)
     assert chart.upper == pytest.approx(55.8041, abs=1e-4)
@@ -34,8 +34,8 @@ def test_flow_rate_individuals_chart() -> None:
 
 
 def test_ewma_example() -> None:
-    # NIST/SEMATECH handbook 6.3.2.4 (seen in six places): weight 0.3, start 50, s 2.0539, width 3;
-    # printed limits 52.5884 and 47.4115, the lower one cut, not rounded.
+    # NIST/SEMATECH handbook 6.3.2.4 [seen-6]: weight 0.3, start 50, s 2.0539, width 3; printed
+    # limits 52.5884 and 47.4115, the lower one cut, not rounded.
     averages = ewma(column("ewma.csv", "x"), 0.3, 50.0)
     assert averages == pytest.approx(column("ewma.csv", "ewma_exact"), abs=6e-7)
     assert averages == pytest.approx(column("ewma.csv", "ewma_printed"), abs=0.00501)
@@ -47,8 +47,8 @@ def test_ewma_example() -> None:
 
 @pytest.mark.parametrize("n", range(2, 26))
 def test_range_constant(n: int) -> None:
-    # Control chart constants by integration (error below 1e-9); published tables agree to three
-    # decimals.
+    # Control chart constants by integration, error below 1e-9 [calc]; published tables, as in
+    # ASTM's manual on control charts, agree to three decimals [seen-2].
     expected = dict(
         zip(column("chart_constants.csv", "n"), column("chart_constants.csv", "d2"), strict=True)
     )
@@ -67,12 +67,12 @@ def first_signals(rules: str, shift: float, sets: tuple[str, ...], length: int) 
 @pytest.mark.parametrize(
     ("sets", "shift", "length", "expected"),
     [
-        # Champ & Woodall 1987: all four rules in control 91.75 (from memory, agrees with 91.751
-        # computed); rules 1 and 2: 225.44 in control and 20.01 at one sigma (seen).
+        # Champ & Woodall, Technometrics 29 (1987): all four rules in control 91.75 [memory], 91.751
+        # [calc]; rules 1 and 2: 225.44 in control and 20.01 at one sigma [seen-1].
         (("we-1", "we-2", "we-3", "we-4"), 0.0, 900, 91.75),
         (("we-1", "we-2"), 0.0, 2000, 225.44),
         (("we-1", "we-2"), 1.0, 250, 20.01),
-        # Limits alone: 43.895 at one sigma (CALC).
+        # Limits alone: 43.895 at one sigma [calc].
         (("we-1",), 1.0, 420, 43.895),
     ],
 )
@@ -88,7 +88,7 @@ def test_run_lengths_of_run_rules(
     ("shift", "expected"), [(0.5, 88.8), (1.0, 17.5), (1.5, 6.53), (2.0, 3.63)]
 )
 def test_run_lengths_of_ewma(shift: float, expected: float) -> None:
-    # Lucas & Saccucci 1990 (seen): weight 0.5, width 3.071, fixed limits.
+    # Lucas & Saccucci, Technometrics 32 (1990) [seen-1]: weight 0.5, width 3.071, fixed limits.
     rng = np.random.default_rng(23)
     runs, average = 6000, np.zeros(6000)
     low, high = ewma_limits(0.0, 1.0, 0.5, 3.071)
@@ -121,7 +121,7 @@ Z = {
 def test_nelson_rules_signal_at_the_last_point_and_not_before(
     rule: str, scores: list[float]
 ) -> None:
-    # Nelson, Journal of Quality Technology 16 (1984) 237-239 (six pages agree).
+    # Nelson, Journal of Quality Technology 16 (1984) 237-239 [seen-6].
     flags = rule_flags(scores, "nelson")[rule]
     assert np.flatnonzero(flags).tolist() == [len(scores) - 1]
 
@@ -153,7 +153,7 @@ def test_mirrored_scores_give_the_same_signals(scores: list[float], rules: str) 
 
 
 def test_subgroup_means_by_hand() -> None:
-    # Ranges 2 and 4, d2 of three 1.693 (table): sigma of a mean is 3 / 1.693 / sqrt 3.
+    # Ranges 2 and 4, d2 of three 1.69257 [calc]: sigma of a mean is 3 / 1.69257 / sqrt 3.
     chart = means_chart([1.0, 2.0, 3.0, 2.0, 4.0, 6.0], ["a", "a", "a", "b", "b", "b"])
     assert chart.points == (2.0, 4.0)
     assert chart.center == 3.0

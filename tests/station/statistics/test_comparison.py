@@ -12,10 +12,10 @@ PERMEABILITY = (
     [0.80, 0.83, 1.89, 1.04, 1.45, 1.38, 1.91, 1.64, 0.73, 1.46],
     [1.15, 0.88, 0.90, 0.74, 1.21],
 )
-"""Hollander & Wolfe, Nonparametric Statistical Methods, permeability (data from memory)."""
+"""Hollander & Wolfe, Nonparametric Statistical Methods, permeability: data [memory]."""
 
 PAIN = ([3, 3, 4, 3, 1, 2, 3, 1, 1, 5, 4], [1, 2, 1, 1, 1, 1, 1, 1, 1, 1, 2, 4, 1, 1])
-"""Pain scores of Brunner & Munzel 2000 (seen in the reference library's documentation)."""
+"""Pain scores of Brunner & Munzel 2000, as scipy's documentation has them [seen-1]."""
 
 
 def drawn(
@@ -26,8 +26,8 @@ def drawn(
 
 
 def test_two_makes_of_cars() -> None:
-    # NIST/SEMATECH handbook, two-sample t test, miles per gallon, unequal variances (printed
-    # figures from memory, equal to the recomputation): T -12.94627, 136.8750 degrees of freedom.
+    # NIST/SEMATECH handbook, two-sample t test, miles per gallon, unequal variances: printed
+    # T -12.94627 and 136.8750 degrees of freedom [memory], equal to the recomputation [calc].
     first = Group(249, 20.14458, 6.414700, 20.0)
     second = Group(79, 30.48101, 6.107710, 30.0)
     difference, dof = welch(first, second, confidence=0.95)
@@ -51,16 +51,16 @@ def test_welch_against_scipy(n: int, m: int, shift: float, spread: float) -> Non
 
 
 def test_permeability_of_two_tissues() -> None:
-    # Printed: estimate 0.305, interval -0.15 to 0.76 at 96.0 % (Hollander & Wolfe, from memory).
+    # Hollander & Wolfe print estimate 0.305, interval -0.15 to 0.76 at 96.0 % [memory].
     typical = compare(*PERMEABILITY).typical_difference
     assert typical.value == pytest.approx(0.305)
     assert (typical.low, typical.high) == pytest.approx((-0.15, 0.76))
 
 
 def test_pain_scores() -> None:
-    # Printed: statistic 3.1374675, p 0.0057862 (seen); chance 0.788961, 17.683 degrees of freedom,
-    # plain interval 0.5952169 to 0.9827052 (another library's documentation, from memory). Ours
-    # is taken on the log odds: back on them, it is the same standard error.
+    # scipy's documentation: statistic 3.1374675, p 0.0057862 [seen-1]; that of the R package
+    # lawstat: chance 0.788961, plain interval 0.5952169 to 0.9827052 [memory]. Ours is taken
+    # on the log odds: back on them, it is the same standard error.
     chance = compare(*PAIN).chance_above
     assert chance.value == pytest.approx(0.788961, abs=5e-7)
     assert chance.p == pytest.approx(0.0057862086661515377)
@@ -82,8 +82,8 @@ def test_chance_against_scipy(seed: int) -> None:
 
 
 def test_ratio_of_spreads_by_hand() -> None:
-    # Upper 2.5 % of F with 9 and 9 degrees of freedom is 4.026 (handbook table, from memory;
-    # scipy agrees).
+    # Upper 2.5 % of F with 9 and 9 degrees of freedom is 4.026 in any table of F [memory];
+    # scipy.stats agrees [calc].
     rng = np.random.default_rng(4)
     a, b = rng.standard_normal((2, 10))
     a, b = 3.0 * (a - a.mean()) / a.std(ddof=1), 2.0 * (b - b.mean()) / b.std(ddof=1)

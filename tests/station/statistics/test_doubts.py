@@ -26,8 +26,8 @@ def test_anderson_darling_against_statsmodels() -> None:
 
 
 def test_grubbs_finds_the_outlier_at_its_level() -> None:
-    # Grubbs' critical value for n = 10 at two-sided 5 % is 2.290 (handbook table, from memory,
-    # agrees with the formula).
+    # Grubbs' critical value for n = 10 at two-sided 5 % is 2.290 in handbook tables [memory]; the
+    # formula agrees [calc].
     t = stats.t.ppf(1 - 0.05 / 20, 8)
     critical = 9 / math.sqrt(10) * math.sqrt(t**2 / (8 + t**2))
     assert critical == pytest.approx(2.290, abs=5e-4)
@@ -65,7 +65,7 @@ def test_equal_values_are_doubted() -> None:
 
 
 def test_rounding_adds_a_twelfth_of_a_squared_step() -> None:
-    # Sheppard's correction (every handbook): what the doubt's thresholds rest on.
+    # Sheppard's correction [memory], here by simulation: what the doubt's thresholds rest on.
     values = np.random.default_rng(4).standard_normal(200_000)
     for step in (0.5, 1.0):
         swollen = np.round(values / step) * step

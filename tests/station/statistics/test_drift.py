@@ -3,12 +3,12 @@ import pytest
 
 from station.statistics.drift import cusum, cusum_run_length, cusum_threshold
 
-# One-sided scheme, k 0.5 and h 5: exact run lengths at shifts in sigma (computed independently);
-# two-sided in control 465 (printed; seen).
+# One-sided scheme, k 0.5 and h 5: exact run lengths at shifts in sigma, computed independently
+# [calc]; two-sided in control 465, as Lucas & Crosier 1982 print it [seen-1].
 RUN_LENGTHS_H5 = {0.0: 930.887, 0.5: 38.010, 1.0: 10.376, 2.0: 4.009}
 
-# Two-sided scheme, k 0.5 and h 4, printed by Lucas & Crosier 1982 (seen), for shifts where the far
-# side plays no part.
+# Two-sided scheme, k 0.5 and h 4, printed by Lucas & Crosier, Technometrics 24 (1982) [seen-1],
+# for shifts where the far side plays no part.
 LUCAS_CROSIER_H4 = {1.0: 8.38, 1.5: 4.75, 2.0: 3.34, 3.0: 2.19}
 
 
@@ -23,7 +23,8 @@ def test_run_lengths_against_lucas_and_crosier(shift: float, expected: float) ->
 
 
 def test_in_control_two_sided_run_length_against_lucas_and_crosier() -> None:
-    # Two equal one-sided schemes that cannot signal together: 1/L = 1/L+ + 1/L-; printed 168.
+    # Two equal one-sided schemes that cannot signal together: 1/L = 1/L+ + 1/L-.
+    # Lucas & Crosier 1982 print 168 [seen-1].
     assert cusum_run_length(0.5, 4.0) / 2.0 == pytest.approx(168, abs=0.5)
 
 
@@ -46,7 +47,7 @@ def test_run_length_by_simulation() -> None:
 
 
 def test_published_cusum_example() -> None:
-    # NIST/SEMATECH handbook 6.3.2.3 (table seen in five places): target 325, k 0.3175, h 4.1959,
+    # NIST/SEMATECH handbook 6.3.2.3, table [seen-5]: target 325, k 0.3175, h 4.1959,
     # first signal at sample 14 on the upper side; printed sums are rounded, tolerance 0.006.
     x = [
         324.925, 324.675, 324.725, 324.35, 325.35, 325.225, 324.125, 324.525, 325.225, 324.6,

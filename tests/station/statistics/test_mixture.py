@@ -47,7 +47,7 @@ def test_run_lengths_outside_the_table_are_refused(mixture: Mixture, run_length:
 
 def test_one_member_is_the_cumulative_sum_with_a_known_run_length() -> None:
     # A single member of shift d is d times the one-sided sum with k = d/2: run length 930.887 in
-    # control and 10.376 after a shift of 1 at k 0.5 and h 5 (computed independently, CALC).
+    # control and 10.376 after a shift of 1 at k 0.5 and h 5, computed independently [calc].
     single = Mixture("one", ((1.0,),), (1.0,), (1.0,))
     flat = run_lengths(single, 5.0, steady(1), courses=4000, seed=3, from_zero=True)
     moved = run_lengths(single, 5.0, shifted((1.0,), 1.0), courses=4000, seed=3, from_zero=True)

@@ -41,9 +41,9 @@ def test_chances_of_counts_against_scipy(n: int, m: int) -> None:
 
 
 def test_rank_of_the_interval_of_a_published_table() -> None:
-    # Lower 2.5 % critical values of U, n and m: 5, 5: 2; 8, 8: 13; 10, 5: 8; 20, 20: 127 (tables
-    # in every handbook, from memory; scipy's exact distribution agrees). The interval starts at
-    # the difference after so many, which is that rank counted from 0.
+    # Lower 2.5 % critical values of U, n and m: 5, 5: 2; 8, 8: 13; 10, 5: 8; 20, 20: 127: tables in
+    # handbooks [memory], and scipy's exact distribution [calc]. The interval starts at the
+    # difference after so many, which is that rank counted from 0.
     for n, m, critical in ((5, 5, 2), (8, 8, 13), (10, 5, 8), (20, 20, 127)):
         assert interval_rank(n, m, 0.95) == critical
 

@@ -108,7 +108,7 @@ def test_number_still_needed() -> None:
 
 
 def test_success_run_follows_laplace() -> None:
-    # Rule of succession (common practice): after 18 good ones the next is good with 19/20.
+    # Laplace's rule of succession [calc]: after 18 good ones the next is good with 19/20.
     assert chance_of_success_run(18, 19) == pytest.approx(19 / 20)
     assert chance_of_success_run(0, 59) == pytest.approx(1 / 60)
     assert chance_of_success_run(59, 59) == 1.0

@@ -41,7 +41,7 @@ def test_a_large_baseline_gives_the_plain_standard_score() -> None:
 
 @pytest.mark.parametrize("n", [10, 20, 50])
 def test_scores_of_an_unchanged_process_are_independent_standard_normal(n: int) -> None:
-    # Hawkins 1987 and Quesenberry 1991 (from memory, recomputed here): exact for any n.
+    # Hawkins 1987 and Quesenberry 1991 [memory], recomputed here [calc]: exact for any n.
     rng = np.random.default_rng(n)
     rows = []
     for _ in range(1500):

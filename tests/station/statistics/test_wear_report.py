@@ -29,7 +29,7 @@ def ramp(began: int, slope: float, n: int) -> list[float]:
 
 
 def test_room_until_the_tolerance_bound_meets_the_limit() -> None:
-    # k for 95/95 and n = 50 is 2.065 (Montgomery & Runger, table XII; seen).
+    # k for 95/95 and n = 50 is 2.065: Montgomery & Runger, table XII [seen-1].
     assert tolerance_room(Baseline(50, 1.4, 0.1)) == pytest.approx(4.0 - 2.065, abs=5e-4)
 
 

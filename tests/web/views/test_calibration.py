@@ -196,7 +196,7 @@ def test_nobody_enters_calibrations_without_signing_in(visitor: Visitor, ledger:
 def test_a_tester_that_misses_its_class_is_refused_and_on_record(
     lead: Visitor, ledger: Ledger
 ) -> None:
-    # ISO 7500-1:2018, class limits of the indication error (seen in one text).
+    # ISO 7500-1:2018, class limits of the indication error [seen-1].
     found = [("", str(f), "", str(f * 1.006)) for f in (20, 40, 60, 80, 100) for _ in range(3)]
     tester = {
         "instrument": TESTER, "resolution_n": "0.02", "zero_n": "0", "scheme": "iso-7500-1-2018",

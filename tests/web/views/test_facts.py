@@ -22,7 +22,7 @@ def test_every_limit_set_stands_with_source_and_standing(client: FlaskClient) ->
 
 
 def test_value_is_shown_as_printed_and_in_newton(client: FlaskClient) -> None:
-    # UL 486A pull table, 18 AWG: 20 lbf (SEEN-3); newton by the exact factor 4.4482216152605.
+    # UL 486A pull table, 18 AWG: 20 lbf [seen-3]; newton by the exact factor 4.4482216152605.
     row = client.get("/limits").text.split('id="ul-486a-1991"')[1].split("<td>18 AWG</td>")[1]
     assert "20 lbf" in row[:120]
     assert "89.0 N (20.0 lbf)" in row[:200]
@@ -31,7 +31,7 @@ def test_value_is_shown_as_printed_and_in_newton(client: FlaskClient) -> None:
 def test_limits_of_one_size_stand_together(client: FlaskClient) -> None:
     page = html.unescape(client.get("/limits?size=18 AWG").text)
     rows = page.split('id="of-size"')[1].split("</section>")[0]
-    # UL 486A pull table, 18 AWG: 20 lbf (SEEN-3); newton by the exact factor 4.4482216152605.
+    # UL 486A pull table, 18 AWG: 20 lbf [seen-3]; newton by the exact factor 4.4482216152605.
     assert "89.0 N (20.0 lbf)" in rows
     having = [
         name

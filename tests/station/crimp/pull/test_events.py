@@ -16,7 +16,7 @@ def test_noise_is_told_from_a_climb() -> None:
     rng = np.random.default_rng(1)
     time_s = np.arange(20_000) / 1000.0
     force = 30.0 * time_s + rng.normal(0.0, 0.2, time_s.size)
-    # Standard error of a standard deviation from n values is s/sqrt(2n) = 0.5 % (CALC).
+    # Standard error of a standard deviation from n values is s/sqrt(2n) = 0.5 % [calc].
     assert noise_sd(time_s, force) == pytest.approx(0.2, rel=0.03)
 
 
@@ -39,7 +39,7 @@ def test_the_steepest_part_is_found_in_noise() -> None:
     time_s = np.arange(3000) / 1000.0
     force = np.interp(time_s, [0.0, 1.0, 2.0, 3.0], [0.0, 20.0, 100.0, 110.0])
     force += np.random.default_rng(4).normal(0.0, 0.3, time_s.size)
-    # 80 N/s between 1 and 2 s (CALC).
+    # 80 N/s between 1 and 2 s [calc].
     assert steepest_climb(time_s, force, 0.3) == pytest.approx(80.0, rel=0.15)
 
 

@@ -52,7 +52,7 @@ def test_the_level_is_told_where_the_wire_is_known() -> None:
 
 
 def test_a_shape_is_measured() -> None:
-    # A straight ramp of 50 N/s to 100 N that breaks within a sample (CALC).
+    # A straight ramp of 50 N/s to 100 N that breaks within a sample [calc].
     time_s = np.arange(0.0, 3.0, 0.01)
     force = np.where(time_s <= 2.0, 50.0 * time_s, 0.0)
     climb = Climb(0.0, 50.0, 50.0)

@@ -19,7 +19,7 @@ from station.crimp.pull.peak import (
 
 
 def test_lag_of_a_filter() -> None:
-    # 1/(2 pi f) for one pole (textbook); an average over T lags T/2, as does f = 1/(pi T) (CALC).
+    # 1/(2 pi f) for one pole; an average over T lags T/2, as does f = 1/(pi T) [calc].
     assert lag_s(None) == 0.0
     assert lag_s(10.0) == pytest.approx(0.015915, rel=1e-4)
     assert lag_s(1.0 / (math.pi * 0.1)) == pytest.approx(0.05)
@@ -34,7 +34,7 @@ def test_a_straight_climb_is_its_slope(rate: float, samples: int, rate_hz: float
 
 def test_a_climb_that_stiffens_to_the_end_is_not_taken_too_low() -> None:
     time_s = np.arange(100) / 100.0
-    # d/dt of 50 t^2 at the end is 99 N/s; its last two samples tell half a step less (CALC).
+    # d/dt of 50 t^2 at the end is 99 N/s; its last two samples tell half a step less [calc].
     assert climb_at_top(time_s, 50.0 * time_s**2, 0.0, 0.01) >= 98.4
 
 
@@ -58,7 +58,7 @@ def test_gap_lag_and_noise_add_up() -> None:
     time_s = np.arange(12) / 10.0
     force = np.where(time_s <= 1.0, 50.0 * time_s, 0.0)
     climb = Climb(noise_n=0.2, steepest_n_per_s=50.0, at_top_n_per_s=50.0)
-    # 50 N/s over 0.1 s, and over a lag of 0.02 s, and the cover for noise (CALC).
+    # 50 N/s over 0.1 s, and over a lag of 0.02 s, and the cover for noise [calc].
     assert peak_loss(time_s, force, climb, [], 0.02) == pytest.approx(5.0 + 1.0 + NOISE_COVER * 0.2)
 
 

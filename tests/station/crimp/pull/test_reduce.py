@@ -46,8 +46,8 @@ def crimp(seed: int, failure: str = "break") -> Trace:
 def test_peak_loss_of_a_sudden_break(
     rate_hz: float, rate_n_per_s: float, worst_percent: float
 ) -> None:
-    # Own simulation of point sampling at 100 N, worst over the sample's phase (CALC):
-    # loss at most rate over sample rate.
+    # Point sampling at 100 N, worst over the sample's phase: loss at most rate over sample rate
+    # [calc].
     for phase in np.linspace(0.0, 1.0, 23):
         peak = 100.0 + phase * rate_n_per_s / rate_hz
         reduced = reduce_trace(*ramp(peak, rate_n_per_s, rate_hz))
@@ -57,7 +57,7 @@ def test_peak_loss_of_a_sudden_break(
 
 
 def test_filter_lag_adds_to_the_loss() -> None:
-    # One-pole filter: lag of rate / (2 pi f) on a ramp; 400 N/s through 10 Hz is 6.4 N (CALC).
+    # One-pole filter: lag of rate / (2 pi f) on a ramp; 400 N/s through 10 Hz is 6.4 N [calc].
     plain = reduce_trace(*ramp(100.0, 400.0, 1000.0))
     filtered = reduce_trace(*ramp(100.0, 400.0, 1000.0), filter_hz=10.0)
     lag = filtered.peak_may_be_low_by_n - plain.peak_may_be_low_by_n
@@ -77,7 +77,7 @@ def test_ramp_is_described() -> None:
 def test_slack_ends_where_the_force_begins_to_rise_for_good() -> None:
     time_s, force = knots((0.0, 0.0), (1.0, 0.0), (3.0, 100.0), (3.001, 0.0), (3.5, 0.0))
     reduced = reduce_trace(time_s, force)
-    # 2 N of 50 N/s are reached 0.04 s after the ramp begins (CALC).
+    # 2 N of 50 N/s are reached 0.04 s after the ramp begins [calc].
     assert reduced.slack_end_s == pytest.approx(1.04, abs=0.011)
 
 
@@ -88,7 +88,7 @@ def test_nothing_in_the_grips_is_void() -> None:
 
 
 def test_a_force_kept_up_is_a_hold_and_not_a_break() -> None:
-    # UL 486A: the stated value held 1 min (SEEN-1); still on at the end.
+    # UL 486A (2003), section 12: the stated value held 1 min [seen-1]; still on at the end.
     reduced = reduce_trace(*knots((0.0, 0.0), (2.0, 100.0), (62.0, 99.0)), proof_n=98.0)
     assert reduced.ended_by == "hold"
     assert reduced.suggested_mode is None
@@ -156,7 +156,7 @@ def test_a_grip_that_slips_voids_the_pull_even_where_a_break_follows() -> None:
 
 
 def test_a_strand_that_parts_early_is_no_slip() -> None:
-    # One strand of seven takes a seventh of the force with it (CALC).
+    # One strand of seven takes a seventh of the force with it [calc].
     parted = knots((0.0, 0.0), (2.0, 70.0), (2.01, 60.0), (4.0, 100.0), (4.01, 0.0), (5.0, 0.0))
     reduced = reduce_trace(*parted)
     assert reduced.drops == 1
@@ -183,7 +183,7 @@ def test_a_drop_and_a_new_rise_are_counted() -> None:
 def test_every_simulated_failure_is_told(
     failure: str, mode: str, share_of_soft_break: float
 ) -> None:
-    # 18 AWG in soft copper breaks at 210 N (37,000 psi, SEEN-1; CALC).
+    # 18 AWG in soft copper breaks at 210 N [calc]: 37,000 psi, a public wire table [seen-1].
     rng = np.random.default_rng(3)
     specimen = Specimen.model_validate(
         {"break_force_n": 210.0 * share_of_soft_break, "failure": failure}
@@ -201,7 +201,7 @@ def test_a_gap_at_the_top_widens_the_bound() -> None:
     time_s, force = ramp(100.0, 50.0, 100.0)
     lost = (time_s > 1.9) & (time_s < 2.3)
     whole, gapped = reduce_trace(time_s, force), reduce_trace(time_s[~lost], force[~lost])
-    # 50 N/s over 0.4 s may hide 20 N (CALC); the truth is 100 N.
+    # 50 N/s over 0.4 s may hide 20 N [calc]; the truth is 100 N.
     assert gapped.peak_may_be_low_by_n == pytest.approx(20.0, rel=0.06)
     assert gapped.peak_n + gapped.peak_may_be_low_by_n >= whole.peak_n
 
@@ -219,7 +219,7 @@ def test_uneven_times_do_not_loosen_the_bound() -> None:
 def test_a_flat_top_hides_less_than_a_steep_one() -> None:
     # Ductile tops hide less: the climb at the top counts, not the climb below it.
     flat = knots((0.0, 0.0), (1.0, 90.0), (11.0, 100.0), (11.001, 0.0), (12.0, 0.0), rate_hz=10.0)
-    # 1 N/s over 0.1 s (CALC).
+    # 1 N/s over 0.1 s [calc].
     assert reduce_trace(*flat).peak_may_be_low_by_n == pytest.approx(0.1, rel=0.1)
 
 

@@ -1,6 +1,6 @@
 """Debounce, stuck footswitch and guard latch, on invented contacts.
 
-The times are our own choice; 20 to 30 ms for a mechanical contact is common practice, no source.
+The times are our own choice; 20 to 30 ms for a mechanical contact: [common practice, no source].
 """
 
 import pytest

@@ -313,7 +313,7 @@ def test_one_pin_for_two_uses_is_refused() -> None:
 
 
 def test_outputs_stay_off_pins_that_are_pulled_up_at_power_on() -> None:
-    """GPIO0 to 8 are pulled up at power-on (hardware notes, section 5, [M])."""
+    """BCM2835 to BCM2711 pull GPIO0 to 8 up at power-on, as texts on the chips say [seen-2]."""
     with pytest.raises(ValidationError):
         PanelPins(lamp_ready=4)
     assert all(PINS.wired()[name] >= 9 for name in OUTPUTS)

@@ -75,8 +75,8 @@ def test_sixty_without_failure_certify_and_show_the_published_share() -> None:
     result = judged(key, sat(key))
     assert result.outcome == "certified"
     assert (result.n, result.conforming) == (60, 60)
-    # Success run: 59 samples without a failure show 95 % with 95 % confidence (printed in many
-    # quality handbooks; here from the project's notes, exact), so 60 show a little more.
+    # Success run: ln 0.05 / ln 0.95 = 58.4, so 59 samples without a failure show 95 % with 95 %
+    # confidence [calc], and 60 a little more.
     assert success_run(0.95, 0.95) == 59
     assert result.bound == pytest.approx(0.05 ** (1 / 60))
     assert result.bound is not None

@@ -11,7 +11,7 @@ def test_bound_agrees_with_the_reference_library() -> None:
     found = spread_ratio([OwnSpread(values.tolist(), 0.08, 30)], 0.95)
     assert found is not None
     variance_ratio = values.var(ddof=1) / 0.08**2
-    # Interval of a ratio of variances by F, as scipy.stats.f has it.
+    # Interval of a ratio of variances by F, as scipy.stats.f has it [calc].
     assert found.ratio == pytest.approx(variance_ratio**0.5)
     assert found.lower_bound == pytest.approx((variance_ratio / stats.f.ppf(0.95, 9, 29)) ** 0.5)
 

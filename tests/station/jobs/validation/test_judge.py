@@ -24,7 +24,7 @@ GOOD = normal_forces(30, 145.0, 8.0)
 
 
 def test_shipped_plan_says_its_own_factors() -> None:
-    # The same numbers stand in Montgomery & Runger, table XII, for n = 10 and 30.
+    # Montgomery & Runger, table XII, 99 % with 95 %, for n = 10, 30 and 100 [seen-1].
     factors = [tolerance_factor(n, PLAN.coverage, PLAN.confidence) for n in (10, 30, 100)]
     assert factors == pytest.approx([3.981, 3.064, 2.684], abs=0.001)
     words = " ".join(PLAN.reasoning)
@@ -35,7 +35,7 @@ def test_good_samples_accept_a_joint_with_the_published_pass_run() -> None:
     result = judge_joint(BARE, JOINT, pulls(GOOD), guard=1.645)
     assert result.state == "accepted"
     assert result.missing == 0
-    # 30 of 30: 0.05 ** (1 / 30), the success-run formula (Bayes-free; many quality handbooks).
+    # 30 of 30: 0.05 ** (1 / 30), the success-run formula [calc].
     assert result.reliability == pytest.approx(0.05 ** (1 / 30))
     assert "95% confidence" in result.reasons[0]
 

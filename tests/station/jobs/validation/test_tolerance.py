@@ -22,7 +22,7 @@ def forces(values: list[float], u_n: float = 0.0) -> list[CriterionResult]:
     ("n", "k"),
     [
         # Montgomery & Runger, Applied Statistics and Probability for Engineers, table XII: factors
-        # for one side, 99 % with 95 % confidence (seen in a transcription).
+        # for one side, 99 % with 95 % confidence, read in a transcription [seen-1].
         (10, 3.981),
         (15, 3.520),
         (20, 3.295),
@@ -47,7 +47,7 @@ def test_resistance_is_bounded_from_above_in_its_logarithm() -> None:
     ohms = [math.exp(value) for value in normal_forces(30, math.log(0.25e-3), 0.1)]
     results = [criteria(140.0, ohm)[1].model_copy(update={"u": 0.0}) for ohm in ohms]
     found = finding(results, planned=30, coverage=0.99, confidence=0.95, guard=1.645)
-    # Factor 3.064 as above.
+    # Factor 3.064 as above [seen-1].
     assert found.bound == pytest.approx(0.25e-3 * math.exp(0.3064), rel=1e-4)
     assert found.middle == pytest.approx(0.25e-3)
     assert found.met
@@ -58,7 +58,7 @@ def test_resistance_is_bounded_from_above_in_its_logarithm() -> None:
 def test_bound_is_met_where_ppk_bound_says_so(values: list[float]) -> None:
     found = finding(forces(values), planned=40, coverage=0.99, confidence=0.95, guard=0.0)
     if found.ppk_lower_bound is not None and abs(found.bound - found.demanded) > 1e-6:  # type: ignore[operator]
-        # z of 99 % over three: the same statement, Kotz & Lovelace 1998 (from memory).
+        # z of 99 % over three: the same statement, Kotz & Lovelace 1998 [memory].
         assert found.met == (found.ppk_lower_bound >= 2.3263478740408408 / 3.0)
 
 
