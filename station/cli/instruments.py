@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from station.cli.output import json_option, print_facts, print_json
-from station.errors import BadInput, InstrumentError, InstrumentSilent, NoReading
+from station.errors import BadInput, InstrumentError, InstrumentGarbled, InstrumentSilent, NoReading
 from station.files import write_whole
 from station.instruments.byte_log import TraceFile
 from station.instruments.dialects import LineSettings
@@ -242,7 +242,12 @@ def _first_that_answers(
 
 def _identity(line: LinePort, profile: Profile) -> Identity:
     if isinstance(profile, MeterProfile):
-        return Meter(line, profile).identify()
+        meter = Meter(line, profile)
+        identity = meter.identify()
+        if meter.identify() != identity:
+            # A line of a stream that was entered in mid-line may look like an answer, once.
+            raise InstrumentGarbled("What came was no answer: asked again, it is another.")
+        return identity
     sampling = profile.sampling.model_copy(update={"silence_s": _PATIENCE_S})
     tester = PullTester(line, profile.model_copy(update={"sampling": sampling}))
     tester.check_alive()

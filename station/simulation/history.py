@@ -86,6 +86,7 @@ def round_plan() -> DailyCheckPlan:
 
 def begin_round(
     ledger: Ledger,
+    plan: DailyCheckPlan,
     places: Sequence[Place],
     person: str,
     moment: Moment,
@@ -94,7 +95,6 @@ def begin_round(
     run_length: float,
 ) -> Round:
     """Begin the check of a morning; samples begun after entry ``after_seq`` count."""
-    plan = round_plan()
     nests: list[JsonValue] = [
         {
             "tool": tool,
@@ -196,6 +196,7 @@ class HistoryWriter:
             force.percent_of_reading, force.resolution_n, None, force.capacity_n
         )
         self._round: Round | None = None
+        self._round_plan = round_plan()
         self._last_sample_seq = 0
 
     def write(self, today: date, days: int, progress: Progress | None = None) -> None:
@@ -243,6 +244,7 @@ class HistoryWriter:
         at = moment(planned.at - timedelta(minutes=1))
         self._round = begin_round(
             self.ledger,
+            self._round_plan,
             list(places),
             planned.person,
             at,

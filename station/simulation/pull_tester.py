@@ -24,7 +24,10 @@ from station.simulation.service import (
 from station.simulation.voices import TESTER_VOICES, Spoken, TesterVoice
 
 SPEED_WITHOUT_PACING = 20.0
-"""Simulated seconds per second when the line is not paced."""
+"""Simulated seconds per second of a pull when the line is not paced."""
+
+_FAST_AFTER_PULL_S = 5.0
+_MOST_LINES_AT_ONCE = 200
 
 DEFAULT_PROFILE = "tester-stream-newton"
 
@@ -47,7 +50,9 @@ class SimulatedPullTester:
     capacity_n
         Above this it says that it is overloaded instead of a force.
     speed
-        Simulated seconds per second.
+        Simulated seconds per second, from the lever to some seconds after the break. Other than 1,
+        its clock is its own: it waits where the host is late, so that nothing rests on the host's
+        pace, and goes at the usual speed while it waits for hands.
     voice
         The dialect that it speaks.
     """
@@ -67,7 +72,7 @@ class SimulatedPullTester:
         self._voice = voice
         self._sample_rate_hz = sample_rate_hz or voice.sample_rate_hz
         self._capacity_n = capacity_n
-        self._lines_per_s = self._sample_rate_hz * speed
+        self._speed = speed
         self._specimen: Specimen | None = None
         self._pulled: NDArray[np.float64] = np.empty(0)
         self._position = 0
@@ -77,7 +82,7 @@ class SimulatedPullTester:
         self._drift_n = 0.0
         self._fault: DeviceFault | Literal["none"] = "none"
         self._streams = voice.poll is None and voice.start is None
-        self._begun_s: float | None = None
+        self._heard_s: float | None = None
         self._asked = ""
 
     def receive(self, line: bytes, now_s: float) -> None:
@@ -99,17 +104,25 @@ class SimulatedPullTester:
 
     def due(self, now_s: float) -> bytes:
         """Return the lines whose time has come."""
-        if self._begun_s is None:
-            self._begun_s = now_s
-        count = floor((now_s - self._begun_s) * self._lines_per_s) - self._counter
+        if self._heard_s is None:
+            self._heard_s = now_s
+        # The smallest part of a line makes up for the rounding of times.
+        count = floor((now_s - self._heard_s) * self._lines_per_s + 1e-6)
+        self._heard_s += count / self._lines_per_s
+        if self._speed != 1.0 and count > _MOST_LINES_AT_ONCE:
+            count, self._heard_s = _MOST_LINES_AT_ONCE, now_s
         lines = [self._next_line() for _ in range(count)]
         said, self._asked = self._asked, ""
         return (said + "".join(lines)).encode("ascii")
 
     def next_due_s(self, now_s: float) -> float:
         """Return when the next sample is taken."""
-        begun_s = now_s if self._begun_s is None else self._begun_s
-        return begun_s + (self._counter + 1) / self._lines_per_s
+        return (now_s if self._heard_s is None else self._heard_s) + 1 / self._lines_per_s
+
+    @property
+    def _lines_per_s(self) -> float:
+        fast = self._position < len(self._pulled) + _FAST_AFTER_PULL_S * self._sample_rate_hz
+        return self._sample_rate_hz * (self._speed if len(self._pulled) and fast else 1.0)
 
     def befall(self, fault: DeviceFault | Literal["none"]) -> None:
         """Let something go wrong inside it, or be well again."""
@@ -146,7 +159,7 @@ class SimulatedPullTester:
         force_n = 0.0
         if self._position < len(self._pulled):
             force_n = float(self._pulled[self._position])
-            self._position += 1
+        self._position += 1
         if self._fault == "drift":
             self._drift_n += _DRIFT_N_PER_S / self._sample_rate_hz
         if self._fault != "stuck":

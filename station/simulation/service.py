@@ -146,7 +146,8 @@ class PtyService:
         running = True
         while running:
             now_s = time.monotonic()
-            self._hold(self._device.due(now_s), now_s)
+            if not (self._unpaced and self._outgoing):
+                self._hold(self._device.due(now_s), now_s)
             self._write_due(now_s)
             for key, _ in self._selector.select(self._pause_s(time.monotonic())):
                 read: Callable[[], bool] = key.data
@@ -238,19 +239,25 @@ class PtyService:
             count = int(self._rng.integers(1, count + 1))
         if count:
             data = bytes(self._outgoing[:count])
-            del self._outgoing[:count]
-            self._write(data)
+            del self._outgoing[: self._write(data)]
 
-    def _write(self, data: bytes) -> None:
+    @property
+    def _unpaced(self) -> bool:
+        return self._bytes_per_s == float("inf")
+
+    def _write(self, data: bytes) -> int:
+        """Write what the line takes; return how many bytes are done with."""
         if self._fault == "garbled":
             noise = self._rng.integers(1, 256, len(data))
             hit = self._rng.random(len(data)) < _GARBLED_FRACTION
             data = bytes(np.where(hit, noise, 0).astype(np.uint8) ^ np.frombuffer(data, np.uint8))
         try:
-            os.write(self._master, data)
+            written = os.write(self._master, data)
         except BlockingIOError:
-            # Nobody reads: a real line would go on sending and the bytes would be gone.
-            self._outgoing.clear()
+            written = 0
+        # Nobody reads: a real line would go on sending and the bytes would be gone. One without a
+        # pace waits instead, so that nothing is lost to a reader that is late.
+        return written if self._unpaced else len(data)
 
 
 def line_arguments(

@@ -23,7 +23,7 @@ from collections import Counter
 import numpy as np
 
 from station.crimp.pull.reduce import FAILURE_MODES, PullReduction, reduce_trace
-from station.simulation.drawn_pulls import SimulatedPull, draw_pull
+from tests.benchmarks.drawn_pulls import SimulatedPull, draw_pull
 from tests.benchmarks.report import Figures, run
 
 PULLS = 8_000

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from station.crimp.pull.reduce import FAILURE_MODES
-from station.simulation.drawn_pulls import draw_pull
+from tests.benchmarks.drawn_pulls import draw_pull
 from tests.benchmarks.pull_traces import Tally, figures
 
 

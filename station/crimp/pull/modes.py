@@ -24,7 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from station.crimp.pull.events import Fall
+from station.crimp.pull.events import Fall, usual_gap_s
 from station.crimp.pull.peak import Climb
 
 Values = NDArray[np.float64]
@@ -107,7 +107,7 @@ def shape_of(
     top = int(np.argmax(force))
     peak = float(force[top])
     climb_s = peak / max(climb.steepest_n_per_s, 1e-12 * peak)
-    gap_s = float(np.median(np.diff(time)))
+    gap_s = usual_gap_s(time)
 
     def reached_s(share: float) -> float:
         below = np.flatnonzero(force[: top + 1] < share * peak)

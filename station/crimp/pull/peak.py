@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from station.crimp.pull.events import Fall
+from station.crimp.pull.events import Fall, usual_gap_s
 
 Values = NDArray[np.float64]
 
@@ -77,7 +77,7 @@ def climb_at_top(time: Values, force: Values, noise_n: float, reach_s: float) ->
 
 
 def _slope(time: Values, force: Values) -> float:
-    moved = time - time.mean()
+    moved = time - time.sum() / time.size
     return float(np.dot(moved, force) / np.dot(moved, moved))
 
 
@@ -93,7 +93,7 @@ def peak_loss(
     top = int(np.argmax(force))
     peak = float(force[top])
     gaps = np.diff(time)
-    usual = float(np.median(gaps))
+    usual = usual_gap_s(time)
     rate = climb.at_top_n_per_s
     if any(min(force[fall.high], force[fall.next_high]) > SAW_FRACTION * peak for fall in falls):
         rate = max(rate, climb.steepest_n_per_s)

@@ -21,6 +21,7 @@ from station.crimp.pull.events import (
     longest_stretch_s,
     noise_sd,
     steepest_climb,
+    usual_gap_s,
 )
 from station.crimp.pull.modes import shape_of, suggest
 from station.crimp.pull.peak import (
@@ -244,7 +245,7 @@ def _climb(time: Force, force: Force, top: int, slack: int, lag: float) -> Climb
     noise_n = noise_sd(time[steady], force[steady])
     rise = slice(max(slack - 1, 0), top + 1)
     steepest = steepest_climb(time[rise], force[rise], noise_n) or 0.0
-    reach_s = float(np.median(np.diff(time))) + lag
+    reach_s = usual_gap_s(time) + lag
     return Climb(noise_n, steepest, climb_at_top(time[last], force[last], noise_n, reach_s))
 
 
@@ -266,7 +267,7 @@ def _ended_by(time: Force, force: Force, climb_s: float, lag: float) -> str:
     if force[-1] >= STILL_HIGH * peak:
         return "hold" if held else "truncated"
     last = np.flatnonzero(force >= 0.1 * peak)[-1]
-    gap_s = float(np.median(np.diff(time)))
+    gap_s = usual_gap_s(time)
     fall_s = float(time[last] - time[up[-1]])
     released = max(0.2 * climb_s, 4.0 * gap_s + 6.0 * lag) < fall_s < 1.5 * climb_s
     return "hold" if held and released else "break"

@@ -22,10 +22,22 @@ def test_it_counts_at_its_sample_rate(tester: SimulatedPullTester) -> None:
     assert counters == list(range(100))
 
 
-def test_time_may_run_faster() -> None:
+def test_a_pull_may_run_faster_but_not_the_wait_for_it() -> None:
     fast = SimulatedPullTester(np.random.default_rng(1), speed=20)
     fast.due(0.0)
-    assert len(lines(fast, 1.0001)) == 2000
+    assert len(lines(fast, 1.0001)) == 100
+    fast.handle({"mount": {"break_force_n": 80}}, 1.0001)
+    fast.handle({"pull": True}, 1.0001)
+    assert len(lines(fast, 1.0501)) == 100
+
+
+def test_where_the_host_is_late_the_clock_of_a_faster_tester_waits() -> None:
+    fast = SimulatedPullTester(np.random.default_rng(1), speed=20)
+    fast.due(0.0)
+    fast.handle({"mount": {"break_force_n": 80}}, 0.0)
+    fast.handle({"pull": True}, 0.0)
+    counters = [int(line[0]) for now_s in (0.05, 30.0, 30.05) for line in lines(fast, now_s)]
+    assert counters == list(range(400))
 
 
 def test_a_pull_goes_up_to_the_break_and_the_specimen_is_scrap(

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from station.crimp.pull.reduce import FAILURE_MODES
-from station.simulation.drawn_pulls import STRANDINGS, draw_pull, one_pole
+from tests.benchmarks.drawn_pulls import STRANDINGS, draw_pull, one_pole
 
 
 def test_a_step_through_one_pole_is_an_exponential() -> None:
