@@ -13,7 +13,7 @@ from station.cli.doctor_findings import (
     count,
     of_machine,
 )
-from station.cli.output import json_option, print_json
+from station.cli.options import FILE, json_option, print_json, settings_option
 from station.errors import BadInput, DataFileError
 from station.settings import data_folder, read_settings
 
@@ -21,11 +21,9 @@ MARKS = {State.GOOD: "good", State.LOOK: "LOOK AT IT", State.WRONG: "WRONG"}
 
 
 @click.command(epilog="Example: station doctor --settings bench.toml")
+@settings_option
 @click.option(
-    "--settings", "settings_path", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE"
-)
-@click.option(
-    "--ledger", "ledger_path", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+    "--ledger", "ledger_path", type=FILE, metavar="FILE",
     help="Default: the one that the settings name.",
 )  # fmt: skip
 @click.option(
@@ -85,6 +83,3 @@ def _findings(settings_path: Path | None, ledger_path: Path | None, ask: bool) -
 
 def _line(finding: Finding) -> str:
     return f"{MARKS[finding.state]:<10}  {finding.area}: {finding.name}: {finding.sentence}"
-
-
-COMMANDS = (doctor,)

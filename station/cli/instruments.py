@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from station.cli.output import json_option, print_facts, print_json
+from station.cli.options import FILE, json_option, print_facts, print_json, print_lines
 from station.errors import BadInput, InstrumentError, InstrumentGarbled, InstrumentSilent, NoReading
 from station.files import write_whole
 from station.instruments.byte_log import TraceFile
@@ -36,7 +36,7 @@ profiles_option = click.option(
     metavar="DIR", help="Your own profiles; a name found there goes first.",
 )  # fmt: skip
 trace_option = click.option(
-    "--trace", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+    "--trace", type=FILE, metavar="FILE",
     help="Append every byte that passes to FILE.",
 )  # fmt: skip
 
@@ -110,7 +110,9 @@ def identify(
 
 
 @instruments.command(
-    epilog="Example: station instruments watch /dev/ttyUSB0 --profile tester-stream-newton"
+    # Broken by hand, here and below: click would break it within a word.
+    epilog="\b\nExample: station instruments watch /dev/ttyUSB0 \\\n"
+    "  --profile tester-stream-newton"
 )
 @click.argument("port")
 @click.option("--profile", required=True, metavar="NAME")
@@ -148,7 +150,8 @@ def watch(
 
 
 @instruments.command(
-    epilog="Example: station instruments learn /dev/ttyUSB0 --baud 9600 --out my-tester.toml"
+    epilog="\b\nExample: station instruments learn /dev/ttyUSB0 --baud 9600 \\\n"
+    "  --out my-tester.toml"
 )
 @click.argument("port")
 @click.option("--baud", type=click.IntRange(min=50), default=9600, show_default=True)
@@ -157,7 +160,7 @@ def watch(
 @click.option("--seconds", type=click.FloatRange(min=0.5), default=10.0, show_default=True)
 @click.option("--poll", metavar="TEXT", help="Ask with TEXT and CR, five times a second.")
 @click.option(
-    "--out", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+    "--out", type=FILE, metavar="FILE",
     help="Write the profile to FILE, if you agree.",
 )  # fmt: skip
 @click.option("--yes", is_flag=True, help="Agree beforehand.")
@@ -312,8 +315,7 @@ def _show(proposal: Proposal) -> None:
             f"Forces from {min(forces) + 0.0:.4g} to {max(forces) + 0.0:.4g} N, "
             f"last {forces[-1] + 0.0:.4g} N."
         )
-    for remark in proposal.remarks:
-        click.echo(f"Look: {remark}")
+    print_lines(f"Look: {remark}" for remark in proposal.remarks)
 
 
 def _say_next(port: str, written: Path) -> None:
@@ -335,6 +337,3 @@ def _write(path: Path, text: str) -> None:
             f"The profile {path} cannot be written ({error.strerror}); name another file."
         ) from error
     write_whole(path, text)
-
-
-COMMANDS = (instruments,)

@@ -1,38 +1,39 @@
-"""Commands on jobs: job due, start, list, status, next, sample, step, end, odds."""
+"""Commands on jobs: job due, start, list, sample, report, odds."""
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, replace
 from pathlib import Path
-from typing import cast
+from typing import Any, cast
 
 import click
 
 from station.bench.bench import SampleOutcome
-from station.cli.bench import SAFETY, outcome_lines
-from station.cli.certification_words import tell as tell_certification
-from station.cli.job_options import REAL
-from station.cli.job_words import (
-    due_document,
-    echo_lines,
-    job_document,
-    job_lines,
-    row_document,
-)
-from station.cli.ledger_file import default_ledger
+from station.cli.ledgers import reading
 from station.cli.opening import (
     BenchAtHand,
     OpenBook,
-    ledger_options,
     opened_bench,
     opened_book,
+    outcome_lines,
     read_book,
 )
-from station.cli.output import json_option, print_json
-from station.cli.validation_words import tell as tell_validation
-from station.cli.ways import compare
+from station.cli.options import (
+    FILE,
+    REAL,
+    SIMULATED,
+    json_option,
+    ledger_option,
+    person_option,
+    picked,
+    print_aside,
+    print_json,
+    print_lines,
+    settings_option,
+)
 from station.crimp.wire import parse_size
 from station.errors import BadInput
 from station.files import write_whole
+from station.jobs.daily.judge import DueNest
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.open_jobs import JobReadings
 from station.jobs.papers.frame import Paper
@@ -40,27 +41,25 @@ from station.jobs.papers.of_job import paper_of
 from station.jobs.plan_odds import error_lines, plan_errors
 from station.jobs.plans import load_plans, plan_named, read_plan
 from station.jobs.sample_order import SampleOrder
-from station.jobs.step import Content, Todo
+from station.jobs.step import Course, Todo
 from station.ledger.entries import Joint
+from station.ledger.job_queries import JobRecord, JobRow
 from station.ledger.job_queries import jobs as jobs_on_record
-from station.ledger.queries import LedgerReader
 from station.settings import read_settings
 
-_person = click.option("--person", required=True, metavar="NAME", help="Who does it, as on record.")
-
-
-TELL = {"tool_validation": tell_validation, "certification": tell_certification}
-"""Jobs that have a way of their own to be told, and commands of their own."""
+ON_THE_PAGE = ("tool_validation", "certification")
+"""Jobs that take people, looks and signatures as well as samples."""
 
 
 @click.group(epilog="Example: station job due")
 def job() -> None:
-    """Do a whole job: check nests, validate a tool, certify a person."""
+    """Check nests; list all jobs and write their papers."""
 
 
 @job.command(epilog="Example: station job due --json")
 @click.option("--plan", "plan_id", metavar="ID", help="Default: daily-check.")
-@ledger_options
+@settings_option
+@ledger_option
 @json_option
 def due(
     plan_id: str | None, ledger_path: Path | None, settings_path: Path | None, as_json: bool
@@ -70,7 +69,7 @@ def due(
         plan = plan_named(book.plans(), "daily_check", plan_id)
         found = book.daily.due(cast(DailyCheckPlan, plan))
     if as_json:
-        print_json([due_document(item) for item in found])
+        print_json([_due_document(item) for item in found])
         return
     for item in found:
         mark = "HELD" if item.last.held else "due" if item.due else "-"
@@ -81,8 +80,9 @@ def due(
 @click.argument("name", metavar="JOB")
 @click.option("--nest", "nests", multiple=True, metavar="TOOL/NEST", help="May be repeated.")
 @click.option("--plan", "plan_id", metavar="ID", help="Default: the shipped plan of the job.")
-@_person
-@ledger_options
+@person_option
+@settings_option
+@ledger_option
 @json_option
 def start(
     name: str,
@@ -94,6 +94,7 @@ def start(
     as_json: bool,
 ) -> None:
     """Begin a job; its id is printed, and the plan in force is recorded with it."""
+    _demand_done_here(name)
     with opened_book(ledger_path, settings_path) as opened:
         asked = {"nests": [list(_place(text)) for text in nests]}
         job_id = opened.book.begin(name, asked, person=person, plan_id=plan_id)
@@ -103,51 +104,19 @@ def start(
 @job.command("list", epilog="Example: station job list --open")
 @click.option("--open", "only_open", is_flag=True, help="Only jobs that have not ended.")
 @click.option("--limit", type=click.IntRange(1, 1000), default=50, show_default=True)
-@click.option("--ledger", "path", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE")
+@ledger_option
 @json_option
-def list_jobs(only_open: bool, limit: int, path: Path | None, as_json: bool) -> None:
+def list_jobs(only_open: bool, limit: int, ledger_path: Path | None, as_json: bool) -> None:
     """List the jobs, newest first."""
-    with LedgerReader.open(path or default_ledger()) as reader:
+    with reading(ledger_path) as reader:
         rows = jobs_on_record(reader, only_open=only_open, limit=limit)
     if as_json:
-        print_json([row_document(row) for row in rows])
+        print_json([_row_document(row) for row in rows])
         return
     for row in rows:
         state = row.outcome if row.ended_seq is not None else "open"
         words = row.job.replace("_", " ")
         click.echo(f"{row.job_id}  {row.at_utc.astimezone():%Y-%m-%d %H:%M}  {words}: {state}")
-
-
-@job.command(epilog="Example: station job status 0198c2b4")
-@click.argument("job_id")
-@ledger_options
-@json_option
-def status(
-    job_id: str, ledger_path: Path | None, settings_path: Path | None, as_json: bool
-) -> None:
-    """Show how a job stands; the start of its id will do."""
-    with read_book(ledger_path, settings_path) as book:
-        _show(book, job_id, as_json)
-
-
-@job.command("next", epilog="Example: station job next 0198c2b4")
-@click.argument("job_id")
-@ledger_options
-@json_option
-def next_thing(
-    job_id: str, ledger_path: Path | None, settings_path: Path | None, as_json: bool
-) -> None:
-    """Say what is to be done next."""
-    with read_book(ledger_path, settings_path) as book:
-        record = book.record(job_id)
-        if record.row.job in TELL:
-            _show(book, job_id, as_json)
-            return
-        course = book.course(job_id)
-        if as_json:
-            print_json(job_document(record, course)["todos"][:1])
-        else:
-            click.echo("Nothing is left." if course.next is None else course.next.sentence)
 
 
 @job.command(epilog="Example: station job sample 0198c2b4 --wire '16 AWG' --person Benno")
@@ -160,8 +129,9 @@ def next_thing(
 @click.option("--count", type=click.IntRange(1, 200), default=1, show_default=True)
 @click.option("--simulate", is_flag=True, help="Use simulated instruments; marks every record.")
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
-@_person
-@ledger_options
+@person_option
+@settings_option
+@ledger_option
 @json_option
 def sample(
     job_id: str,
@@ -181,8 +151,9 @@ def sample(
     """Make samples of a job at the bench; one that was interrupted is made again first."""
     outcomes: list[SampleOutcome] = []
     with opened_book(ledger_path, settings_path) as opened:
-        click.echo(SAFETY if simulate else REAL, err=True)
-        with opened_bench(opened, simulate=simulate, seed=seed, say=_say) as at_hand:
+        _demand_done_here(opened.book.record(job_id).row.job)
+        print_aside(SIMULATED if simulate else REAL)
+        with opened_bench(opened, simulate=simulate, seed=seed, say=print_aside) as at_hand:
             for _ in range(count):
                 todo = _sample_wanted(opened, job_id, nest)
                 joint = _joint(opened, todo, connector, wire, wire2)
@@ -190,71 +161,30 @@ def sample(
                 outcomes.append(_take(at_hand, order))
                 if opened.book.record(job_id).ended is not None:
                     break
-        if as_json:
-            record = opened.book.record(job_id)
-            print_json(job_document(record, opened.book.course(job_id)))
-        else:
+        if not as_json:
             for outcome in outcomes:
-                echo_lines(outcome_lines(outcome))
-            _show(opened.book, job_id, as_json)
+                print_lines(outcome_lines(outcome))
+        _show(opened.book, job_id, as_json)
     return 1 if any(item.finished.verdict == "fail" for item in outcomes) else 0
-
-
-@job.command(epilog="Example: station job step 0198c2b4 crimp-height --set height_mm=1.92 ")
-@click.argument("job_id")
-@click.argument("step")
-@click.option("--set", "given", multiple=True, metavar="NAME=VALUE", help="May be repeated.")
-@_person
-@ledger_options
-@json_option
-def step(
-    job_id: str,
-    step: str,
-    given: tuple[str, ...],
-    person: str,
-    ledger_path: Path | None,
-    settings_path: Path | None,
-    as_json: bool,
-) -> None:
-    """Enter something that was done besides a sample."""
-    with opened_book(ledger_path, settings_path) as opened:
-        opened.book.enter(job_id, step, _content(given), person=person)
-        _show(opened.book, job_id, as_json)
-
-
-@job.command(epilog="Example: station job end 0198c2b4 --person Ottilie")
-@click.argument("job_id")
-@_person
-@ledger_options
-@json_option
-def end(
-    job_id: str, person: str, ledger_path: Path | None, settings_path: Path | None, as_json: bool
-) -> None:
-    """End a job with what it has come to; samples of a check that is broken off still count."""
-    with opened_book(ledger_path, settings_path) as opened:
-        opened.book.end(job_id, person=person)
-        _show(opened.book, job_id, as_json)
 
 
 @job.command(epilog="Example: station job report 0198c2b4 --out paper.html")
 @click.argument("job_id")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True)
+@click.option("--out", type=FILE, required=True)
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
-@click.option("--ledger", "path", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE")
-def report(job_id: str, out: Path, paper: Paper, path: Path | None) -> None:
+@ledger_option
+def report(job_id: str, out: Path, paper: Paper, ledger_path: Path | None) -> None:
     """Write the paper of a job: one HTML file with its figures inside, to print or to keep."""
-    with LedgerReader.open(path or default_ledger()) as reader:
+    with reading(ledger_path) as reader:
         write_whole(out, paper_of(reader, job_id, paper))
     click.echo(f"Wrote {out}.")
 
 
-@job.command(epilog="Example: station job odds daily-check --tries 200")
+@job.command(epilog="Example: station job odds daily-check --tries 40")
 @click.argument("plan")
 @click.option("--tries", type=click.IntRange(10, 100_000), default=400, show_default=True)
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
-@click.option(
-    "--settings", "settings_path", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE"
-)
+@settings_option
 @json_option
 def odds(plan: str, tries: int, seed: int, settings_path: Path | None, as_json: bool) -> None:
     """Say how often a plan is wrong: an id, or a file of your own.
@@ -275,24 +205,21 @@ def odds(plan: str, tries: int, seed: int, settings_path: Path | None, as_json: 
     if as_json:
         print_json({"plan": wanted.id, "rates": [rate.as_dict() for rate in rates]})
         return
-    echo_lines(iter(error_lines(wanted.job, rates)))
+    print_lines(error_lines(wanted.job, rates))
 
 
 def _show(book: JobReadings, job_id: str, as_json: bool) -> None:
-    record = book.record(job_id)
-    tell = TELL.get(record.row.job)
-    if tell is not None:
-        tell(book.reader, job_id, as_json=as_json)
-        return
-    course = book.course(job_id)
+    record, course = book.record(job_id), book.course(job_id)
     if as_json:
-        print_json(job_document(record, course))
+        print_json(_job_document(record, course))
     else:
-        echo_lines(job_lines(record, course))
+        print_lines(_job_lines(record, course))
 
 
-def _say(text: str) -> None:
-    click.echo(text, err=True)
+def _demand_done_here(name: str) -> None:
+    if name in ON_THE_PAGE:
+        words = name.replace("_", " ")
+        raise BadInput(f"A {words} is done on the page: open Jobs there.")
 
 
 def _place(text: str) -> tuple[str, str]:
@@ -307,7 +234,7 @@ def _sample_wanted(opened: OpenBook, job_id: str, nest: str | None) -> Todo:
     if nest is not None:
         todos = [todo for todo in todos if (todo.tool, todo.nest) == _place(nest)]
     if not todos:
-        raise BadInput(f"Job {job_id} wants no such sample: ask it with 'station job next'.")
+        raise BadInput(f"Job {job_id} wants no such sample: Jobs on the page says what is next.")
     return todos[0]
 
 
@@ -346,25 +273,49 @@ def _take(at_hand: BenchAtHand, order: SampleOrder) -> SampleOutcome:
     return outcome
 
 
-def _content(given: Sequence[str]) -> Content:
-    content: Content = {}
-    for text in given:
-        name, equals, value = text.partition("=")
-        if not (name and equals):
-            raise BadInput(f"{text!r} sets nothing: write NAME=VALUE.")
-        content[name] = _value(value)
-    return content
+def _row_document(row: JobRow) -> dict[str, Any]:
+    return {
+        "job_id": row.job_id,
+        "job": row.job,
+        "plan": row.plan_id,
+        "person": row.person,
+        "begun_at": row.at_utc.isoformat(),
+        "ended": row.ended_seq is not None,
+        "outcome": row.outcome,
+    }
 
 
-def _value(text: str) -> str | float | bool:
-    if text in ("yes", "no"):
-        return text == "yes"
-    try:
-        return float(text)
-    except ValueError:
-        return text
+def _job_document(record: JobRecord, course: Course) -> dict[str, Any]:
+    ended = record.ended
+    return _row_document(record.row) | {
+        "reasons": None if ended is None else list(ended.reasons),
+        "figures": None if ended is None else ended.figures,
+        "lines": list(course.lines),
+        "todos": [asdict(todo) for todo in course.todos],
+        "samples": [
+            picked(row, "sample_id step nest verdict peak_n splice_ohm") for row in record.samples
+        ],
+        "steps": [
+            {"step": taken.step.step, "person": taken.person, "content": taken.step.content}
+            for taken in record.steps
+        ],
+    }
 
 
-job.add_command(compare)
+def _job_lines(record: JobRecord, course: Course) -> Iterator[str]:
+    row = record.row
+    yield f"{row.job.replace('_', ' ')} {row.job_id}, plan {row.plan_id}, begun by {row.person}"
+    for line in course.lines:
+        yield f"    {line}"
+    if course.next is not None:
+        yield f"Next: {course.next.sentence}"
 
-COMMANDS = (job,)
+
+def _due_document(found: DueNest) -> dict[str, Any]:
+    return {
+        "tool": found.last.tool,
+        "nest": found.last.nest,
+        "due": found.due,
+        "held": found.last.held is not None,
+        "reason": found.reason,
+    }

@@ -2,28 +2,11 @@
 
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 from pathlib import Path
 
 import click
 
-from station.cli.bench import COMMANDS as BENCH_COMMANDS
-from station.cli.calibrations import COMMANDS as CALIBRATION_COMMANDS
-from station.cli.certifications import COMMANDS as CERTIFICATION_COMMANDS
-from station.cli.connector_facts import COMMANDS as CONNECTOR_COMMANDS
-from station.cli.doctor import COMMANDS as DOCTOR_COMMANDS
-from station.cli.facts import COMMANDS as FACTS_COMMANDS
-from station.cli.gauge_studies import COMMANDS as GAUGE_COMMANDS
-from station.cli.instruments import COMMANDS as INSTRUMENT_COMMANDS
-from station.cli.jobs import COMMANDS as JOB_COMMANDS
-from station.cli.nests import COMMANDS as NEST_COMMANDS
-from station.cli.people import COMMANDS as PEOPLE_COMMANDS
-from station.cli.records import COMMANDS as RECORDS_COMMANDS
-from station.cli.splices import COMMANDS as SPLICE_COMMANDS
-from station.cli.studies import COMMANDS as STUDY_COMMANDS
-from station.cli.tools import COMMANDS as TOOL_COMMANDS
-from station.cli.traces import COMMANDS as TRACE_COMMANDS
-from station.cli.validations import COMMANDS as VALIDATION_COMMANDS
-from station.cli.wire_checks import COMMANDS as WIRE_CHECK_COMMANDS
 from station.errors import StationError
 
 EXIT_DONE = 0
@@ -37,7 +20,46 @@ FILES = Path(__file__).parents[2]
 """Where files that messages name stand: in a checkout its top folder, installed site-packages."""
 
 
+MODULES = {
+    "calibrate": "calibrate",
+    "connectors": "limits",
+    "demo": "serve",
+    "doctor": "doctor",
+    "instruments": "instruments",
+    "job": "jobs",
+    "judge": "limits",
+    "ledger": "ledger",
+    "limits": "limits",
+    "people": "shop",
+    "serve": "serve",
+    "splice": "splice",
+    "study": "study",
+    "tool": "shop",
+    "trace": "trace",
+    "wire": "wire",
+    "wire-check": "wire",
+}
+"""Command -> the module of this package that holds it under its name."""
+
+
+class Commands(click.Group):
+    """Commands that are imported when one of them is asked for: a command loads what it needs."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """Name them all, in order."""
+        return sorted(MODULES)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Import a command; None where there is none of this name."""
+        if cmd_name not in MODULES:
+            return None
+        module = import_module(f"station.cli.{MODULES[cmd_name]}")
+        command: click.Command = getattr(module, cmd_name.replace("-", "_"))
+        return command
+
+
 @click.group(
+    cls=Commands,
     context_settings={"help_option_names": ["-h", "--help"]},
     epilog=f"""Example: station wire "18 AWG"
 
@@ -46,29 +68,6 @@ FILES = Path(__file__).parents[2]
 @click.version_option(package_name="crimp-station", prog_name="station")
 def station() -> None:
     """Measure, judge and log crimp samples on the bench."""
-
-
-for command in (
-    *FACTS_COMMANDS,
-    *CONNECTOR_COMMANDS,
-    *SPLICE_COMMANDS,
-    *WIRE_CHECK_COMMANDS,
-    *BENCH_COMMANDS,
-    *CALIBRATION_COMMANDS,
-    *STUDY_COMMANDS,
-    *GAUGE_COMMANDS,
-    *TRACE_COMMANDS,
-    *RECORDS_COMMANDS,
-    *VALIDATION_COMMANDS,
-    *CERTIFICATION_COMMANDS,
-    *INSTRUMENT_COMMANDS,
-    *JOB_COMMANDS,
-    *NEST_COMMANDS,
-    *PEOPLE_COMMANDS,
-    *TOOL_COMMANDS,
-    *DOCTOR_COMMANDS,
-):
-    station.add_command(command)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

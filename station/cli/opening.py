@@ -1,47 +1,35 @@
-"""Opening what commands on jobs work with: the ledger, its book, and a bench for one sample."""
+"""Opening what commands on jobs work with: the ledger with its jobs, a bench for one sample."""
 
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 import click
 
-from station.bench.bench import Bench
+from station.bench.bench import Bench, SampleOutcome
 from station.bench.board import WHAT_TO_DO, BenchState, Stage
 from station.bench.operator import Operator, SampleAbandoned
-from station.cli.ledger_file import default_ledger
+from station.cli.ledgers import reading, writing
 from station.crimp.facts import load_limit_sets, shipped_book
 from station.crimp.limits import LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
+from station.crimp.units import NEWTON_PER_LBF
 from station.instruments.bay import InstrumentBay
+from station.instruments.panel.base import BasePanel
 from station.instruments.panel.gpio import open_panel
 from station.instruments.standstill import WORDS
 from station.jobs.open_jobs import JobBook, JobReadings
 from station.ledger.entries import Joint
 from station.ledger.in_use import ledger_in_use
-from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
 from station.settings import Settings, read_settings
 from station.simulation import demo as demo_run
 from station.simulation.demo import as_the_demo_judges
 
-Command = Callable[..., Any]
 Say = Callable[[str], None]
-
-
-def ledger_options(command: Command) -> Command:
-    """Add ``--ledger`` and ``--settings``."""
-    file = click.Path(path_type=Path, dir_okay=False)
-    command = click.option(
-        "--settings", "settings_path", type=file, metavar="FILE", help="The bench's settings."
-    )(command)
-    return click.option(
-        "--ledger", "ledger_path", type=file, metavar="FILE",
-        help="Default: the station's ledger, or the demo's where that is the only one.",
-    )(command)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -57,8 +45,7 @@ class OpenBook:
 def opened_book(ledger_path: Path | None, settings_path: Path | None) -> Iterator[OpenBook]:
     """Open the ledger for writing, with its book of jobs (BadInput where there is none)."""
     settings = read_settings(settings_path)
-    path = ledger_path or settings.ledger or default_ledger()
-    with Ledger.open(path, create=False) as ledger:
+    with writing(ledger_path or settings.ledger) as ledger:
         invented = ledger.reader.is_demo()
         settings = as_the_demo_judges(settings, invented=invented)
         yield OpenBook(ledger, JobBook(ledger, settings, demo=invented), settings)
@@ -68,7 +55,7 @@ def opened_book(ledger_path: Path | None, settings_path: Path | None) -> Iterato
 def read_book(ledger_path: Path | None, settings_path: Path | None) -> Iterator[JobReadings]:
     """Open the ledger for reading alone, to see how its jobs stand (BadInput without one)."""
     settings = read_settings(settings_path)
-    with LedgerReader.open(ledger_path or settings.ledger or default_ledger()) as reader:
+    with reading(ledger_path or settings.ledger) as reader:
         invented = reader.is_demo()
         settings = as_the_demo_judges(settings, invented=invented)
         yield JobReadings(reader, settings, demo=invented)
@@ -79,6 +66,26 @@ def limit_sets_at_hand(ledger: Ledger, settings: Settings, *, simulate: bool) ->
     if simulate or ledger.reader.is_demo():
         return demo_run.demo_limit_sets(settings.limit_sets_folder)
     return load_limit_sets(settings.limit_sets_folder)
+
+
+@contextmanager
+def real_bench(
+    ledger: Ledger, settings: Settings, limit_sets: LimitSets
+) -> Iterator[tuple[Bench, BasePanel]]:
+    """A bench with the instruments that the settings name, and its panel."""
+    pins = settings.panel
+    with open_panel(pins) as panel:
+        relay = pins is not None and pins.current_reversal_relay is not None
+        bench = Bench(
+            settings=settings,
+            ledger=ledger,
+            bay=InstrumentBay(settings, panel.set_current_reversed if relay else None),
+            limit_sets=limit_sets,
+            connectors=shipped_book(),
+            panel=panel,
+        )
+        with closing(bench):
+            yield bench, panel
 
 
 class OperatorOf(Protocol):
@@ -120,18 +127,39 @@ def opened_bench(opened: OpenBook, *, simulate: bool, seed: int, say: Say) -> It
                 simulated.bench, lambda joint: demo_run.HandsAsOperator(hands, say, joint)
             )
             return
-        panel = stack.enter_context(open_panel(settings.panel))
-        bench = Bench(
-            settings=settings,
-            ledger=ledger,
-            bay=InstrumentBay(settings),
-            limit_sets=limit_sets,
-            connectors=shipped_book(),
-            panel=panel,
-        )
-        stack.callback(bench.close)
+        bench, _ = stack.enter_context(real_bench(ledger, settings, limit_sets))
         bench.board.listeners.append(StandstillTold())
         yield BenchAtHand(bench, lambda _joint: OperatorAtTheTerminal())
+
+
+def outcome_lines(outcome: SampleOutcome) -> Iterator[str]:
+    """A finished sample in a few lines."""
+    finished = outcome.finished
+    yield f"{finished.verdict.upper()}  sample {outcome.sample_id}"
+    if finished.void_reason:
+        yield f"    {finished.void_reason}"
+    if finished.resistance is not None:
+        result = finished.resistance
+        yield (
+            f"    splice {result.splice_ohm * 1e3:.3f} mΩ (u {result.u_ohm * 1e3:.3f}), after "
+            f"{result.wire_share_ohm * 1e3:.3f} mΩ of wire"
+        )
+    if finished.pull is not None:
+        pull = finished.pull
+        yield (
+            f"    pull {pull.peak_n:.1f} N = {pull.peak_n / NEWTON_PER_LBF:.1f} lbf "
+            f"(u {pull.u_n:.2f} N, may be low by {pull.peak_may_be_low_by_n:.2f} N)"
+            + (f", {FAILURE_MODES[pull.failure_mode]}" if pull.failure_mode else "")
+        )
+    for criterion in finished.criteria:
+        scale = {"N": ("N", 1.0), "ohm": ("mΩ", 1e3), "V": ("mV", 1e3)}.get(
+            criterion.unit, (criterion.unit, 1.0)
+        )
+        yield (
+            f"    {criterion.criterion.replace('_', ' ')}: limit "
+            f"{criterion.limit * scale[1]:.4g} {scale[0]} ({finished.limit_set}) -> "
+            f"{criterion.verdict}"
+        )
 
 
 class StandstillTold:

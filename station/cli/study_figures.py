@@ -11,7 +11,7 @@ from station.errors import BadInput
 from station.files import whole_file
 from station.shop.study_figure import GaugePicture, draw_gauge
 from station.statistics.capability import Capability
-from station.statistics.charts import Chart
+from station.statistics.charts import Chart, Signal
 from station.statistics.comparison import Comparison, Estimate
 from station.statistics.drift_study import DriftStudy
 
@@ -99,14 +99,18 @@ def draw_chart(path: Path, chart: Chart) -> None:
     def draw(figure: "Figure") -> None:
         axes = figure.subplots()
         axes.plot(chart.points, ".-", color=LINE, linewidth=0.8, markersize=6)
-        axes.axhline(chart.center, color="black", linewidth=0.8)
+        if chart.lower_points is not None:
+            axes.plot(chart.lower_points, ".-", color=SECOND, linewidth=0.8, markersize=6)
+        middle = chart.center if chart.lower_points is None else 0.0
+        axes.axhline(middle, color="black", linewidth=0.8)
         for height, name in ((chart.upper, "upper"), (chart.lower, "lower")):
             axes.axhline(height, color=ALARM, linestyle="--", linewidth=1.2)
             _at_the_right(axes, height, f"{name} {height:.5g}")
-        _at_the_right(axes, chart.center, f"centre {chart.center:.5g}")
+        _at_the_right(axes, middle, f"centre {chart.center:.5g}")
         marked = sorted({signal.index for signal in chart.signals})
         axes.plot(
-            marked, [chart.points[index] for index in marked],
+            [signal.index for signal in chart.signals],
+            [_height(chart, signal) for signal in chart.signals],
             "o", color=ALARM, markersize=11, fillstyle="none", markeredgewidth=1.6,
         )  # fmt: skip
         axes.margins(y=0.15)
@@ -204,6 +208,11 @@ def _first_by_rule(chart: Chart) -> dict[str, int]:
     for signal in chart.signals:
         first.setdefault(signal.rule, signal.index)
     return first
+
+
+def _height(chart: Chart, signal: Signal) -> float:
+    down = chart.lower_points if signal.rule == "cusum-down" else None
+    return (chart.points if down is None else down)[signal.index]
 
 
 def _at_the_right(axes: "Axes", height: float, text: str) -> None:

@@ -167,3 +167,67 @@ def reliability_bound(passed: int, n: int, confidence: float) -> float:
     if passed == 0:
         return 0.0
     return float(betaincinv(passed, n - passed + 1, 1.0 - confidence))
+
+
+@dataclass(frozen=True, slots=True)
+class AttributeCapability:
+    """Pass/fail data against the share that must pass.
+
+    Attributes
+    ----------
+    share_lower_bound, share_upper_bound
+        Exact one-sided bounds of the share that passes, each with the confidence asked for.
+    verdict
+        ``pass`` where the lower bound meets the share, ``fail`` where the upper one misses it,
+        ``undecided`` between.
+    more_samples
+        Samples that must still pass, without another failure: 0 where it passes, None where no
+        number would do.
+    """
+
+    n: int
+    passed: int
+    failed: int
+    share_lower_bound: float
+    share_upper_bound: float
+    verdict: CapabilityVerdict
+    more_samples: int | None
+
+
+def attribute_capability(
+    passes: Sequence[bool], *, coverage: float = 0.95, confidence: float = 0.95
+) -> AttributeCapability:
+    """Judge pass/fail data by the exact bound of the share that passes; a success run is one.
+
+    Raises
+    ------
+    ValueError
+        No data, or a probability outside 0 to 1.
+    """
+    least = success_run(coverage, confidence)
+    n, passed = len(passes), sum(passes)
+    low = reliability_bound(passed, n, confidence)
+    high = 1.0 - reliability_bound(n - passed, n, confidence)
+    if passed == n:
+        more: int | None = max(0, least - n)
+    else:
+        more = _passes_needed(passed, n, coverage, confidence)
+    verdict: CapabilityVerdict = "pass" if more == 0 else "fail" if high < coverage else "undecided"
+    return AttributeCapability(n, passed, n - passed, low, high, verdict, more)
+
+
+def _passes_needed(passed: int, n: int, coverage: float, confidence: float) -> int | None:
+    """Passes to add until the bound meets the share: it rises with every one."""
+
+    def enough(more: int) -> bool:
+        return reliability_bound(passed + more, n + more, confidence) >= coverage
+
+    if enough(0):
+        return 0
+    low, high = 0, MAX_SAMPLES_ASKED
+    if not enough(high):
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if enough(middle) else (middle, high)
+    return high

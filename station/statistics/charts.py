@@ -1,4 +1,4 @@
-"""Control charts: individuals, subgroup means, EWMA, and the published run rules.
+"""Control charts: individuals, subgroup means, EWMA, CUSUM, and the published run rules.
 
 Choices that the rules leave open, fixed here: "beyond" a zone line is strict; a point exactly on
 the centre line ends a run on one side; a tie ends a trend; in "two of three" and "four of five" the
@@ -14,6 +14,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
+
+from station.statistics.drift import cusum
 
 Values = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -42,7 +44,9 @@ class Chart:
     sigma
         Standard deviation of a plotted point.
     points
-        Shape (n,): the values, or the means of their subgroups.
+        Shape (n,): the values, the means of their subgroups, their averages or upper sums.
+    lower_points
+        Shape (n,): the sums below the centre, as negative numbers; None but for cumulative sums.
     """
 
     center: float
@@ -51,6 +55,7 @@ class Chart:
     upper: float
     points: tuple[float, ...]
     signals: tuple[Signal, ...]
+    lower_points: tuple[float, ...] | None = None
 
 
 @cache
@@ -81,9 +86,87 @@ def individuals_chart(
         Fewer than two values, values that are not finite, or no spread.
     """
     points = _checked(values)
-    if sigma is None:
-        sigma = float(np.mean(np.abs(np.diff(points)))) / MOVING_RANGE_D2
-    return _chart(points, float(points.mean()) if center is None else center, sigma, rules)
+    return _chart(points, *_scale(points, center, sigma), rules)
+
+
+def ewma_chart(
+    values: ArrayLike,
+    *,
+    weight: float = 0.2,
+    width: float = LIMIT_SIGMAS,
+    center: float | None = None,
+    sigma: float | None = None,
+) -> Chart:
+    """Chart of exponentially weighted moving averages with fixed limits.
+
+    Parameters
+    ----------
+    weight, width
+        Of the newest value, and of the limits in standard deviations of an average.
+    sigma
+        Standard deviation of a single value, where it is known; else as for individuals.
+
+    Raises
+    ------
+    ValueError
+        As for individuals, or a weight or width that is none.
+    """
+    data = _checked(values)
+    middle, spread = _scale(data, center, sigma)
+    _demand_above_zero("width", width)
+    averages = ewma(data, weight, middle)
+    lower, upper = ewma_limits(middle, spread, weight, width)
+    beyond = np.flatnonzero((averages < lower) | (averages > upper))
+    signals = tuple(Signal(int(index), "ewma") for index in beyond)
+    return Chart(middle, (upper - middle) / width, lower, upper, tuple(averages.tolist()), signals)
+
+
+def cusum_chart(
+    values: ArrayLike,
+    *,
+    reference: float = 0.5,
+    threshold: float = 5.0,
+    center: float | None = None,
+    sigma: float | None = None,
+) -> Chart:
+    """Tabular cumulative sums above and below the centre, in the unit of the values.
+
+    Parameters
+    ----------
+    reference, threshold
+        ``k`` and ``h`` of the scheme, in standard deviations of a value.
+    sigma
+        Standard deviation of a single value, where it is known; else as for individuals.
+
+    Raises
+    ------
+    ValueError
+        As for individuals, or a reference or threshold that is none.
+    """
+    data = _checked(values)
+    middle, spread = _scale(data, center, sigma)
+    _demand_above_zero("reference", reference)
+    _demand_above_zero("threshold", threshold)
+    scores = (data - middle) / spread
+    up, down = (
+        cusum((side * scores).tolist(), reference=reference, threshold=threshold).sums * spread
+        for side in (1.0, -1.0)
+    )
+    limit = threshold * spread
+    signals = sorted(
+        (int(index), rule)
+        for rule, sums in (("cusum-up", up), ("cusum-down", down))
+        for index in np.flatnonzero(sums > limit)
+    )
+    return Chart(
+        middle,
+        spread,
+        -limit,
+        limit,
+        tuple(up.tolist()),
+        tuple(Signal(*signal) for signal in signals),
+        tuple((0.0 - down).tolist()),
+    )
 
 
 def means_chart(
@@ -192,11 +275,28 @@ def rule_flags(scores: ArrayLike, rules: RuleSet) -> dict[str, Flags]:
     }
 
 
-def _chart(points: Values, center: float, sigma: float, rules: RuleSet) -> Chart:
+def _scale(data: Values, center: float | None, sigma: float | None) -> tuple[float, float]:
+    """Centre and deviation of single values: as given, else their mean and mean moving range."""
+    if sigma is None:
+        sigma = float(np.mean(np.abs(np.diff(data)))) / MOVING_RANGE_D2
+    return _spread(float(data.mean()) if center is None else center, sigma)
+
+
+def _spread(center: float, sigma: float) -> tuple[float, float]:
     if not (math.isfinite(center) and math.isfinite(sigma) and sigma > 0.0):
         raise ValueError(
             f"the spread is {sigma:g}: a chart needs values that differ, or a given sigma above 0"
         )
+    return center, sigma
+
+
+def _demand_above_zero(name: str, value: float) -> None:
+    if not (math.isfinite(value) and value > 0.0):
+        raise ValueError(f"the {name} must be a number above 0, not {value:g}")
+
+
+def _chart(points: Values, center: float, sigma: float, rules: RuleSet) -> Chart:
+    _spread(center, sigma)
     signals = [
         Signal(int(index), rule)
         for rule, flags in rule_flags((points - center) / sigma, rules).items()

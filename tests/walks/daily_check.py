@@ -18,15 +18,19 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
+from flask import Flask
 from playwright.sync_api import Page, expect, sync_playwright
 from werkzeug.serving import make_server
 
 from station.cli.main import run
 from station.files import write_whole
+from station.jobs.open_jobs import utc_now
 from station.jobs.papers.of_job import paper_of
 from station.ledger.job_queries import JobRecord, job_record, jobs
 from station.ledger.queries import LedgerReader
+from station.ledger.store import Ledger
 from station.settings import Settings
+from station.shop.nests import NestBook
 from station.simulation import demo as demo_run
 from station.simulation.hands import HandsAtTheBench
 from station.simulation.workshop import LIMIT_SET
@@ -91,7 +95,8 @@ def by_command(path: Path, walk: Walk) -> JobRecord:
     common = ["--ledger", str(path), "--settings", str(plan)]
     who = ["--person", PERSON]
     place = f"{walk.tool}/{walk.nest}"
-    _run("work", "add", WORK_ORDER, "--nest", place, *who, *common)
+    with Ledger.open(path, create=False) as ledger:
+        NestBook(ledger, demo=True, now=utc_now).log_work(walk.tool, walk.nest, WORK_ORDER, PERSON)
     _run("job", "start", "daily_check", "--nest", place, *who, *common)
     with LedgerReader.open(path) as reader:
         job_id = jobs(reader, only_open=True)[0].job_id
@@ -111,16 +116,26 @@ def _run(*arguments: str) -> None:
 
 
 @contextmanager
-def served(path: Path, plans: Path | None = None) -> Iterator[str]:
-    """The page of a simulated bench on this ledger, with a shop's own plans."""
+def opened(
+    path: Path, plans: Path | None = None
+) -> Iterator[tuple[Flask, demo_run.SimulatedBench]]:
+    """The page of a simulated bench on this ledger, with a shop's own plans, and the bench."""
     limit_sets = demo_run.demo_limit_sets()
     own = settings().model_copy(update={"plans_folder": plans})
     with (
         demo_run.open_demo_ledger(path) as ledger,
         demo_run.simulated_bench(ledger, limit_sets, own, seed=SEED, demo=True) as simulated,
+    ):
+        yield create_app(simulated.bench, path), simulated
+
+
+@contextmanager
+def served(path: Path, plans: Path | None = None) -> Iterator[str]:
+    """The same, served to a browser, with hands that do what the page asks for."""
+    with (
+        opened(path, plans) as (app, simulated),
         HandsAtTheBench(simulated.bench.board, simulated.hands),
     ):
-        app = create_app(simulated.bench, path)
         server = make_server("127.0.0.1", 0, app, threaded=True)
         thread = threading.Thread(target=server.serve_forever, name="page that is walked")
         thread.start()

@@ -1,13 +1,13 @@
 """A validation and a certification, each walked twice: ``python -m tests.walks.longer_jobs``.
 
 As the walk of the daily check: the same invented shop in two copies, one worked in a real Chromium
-and one by the command line, both simulated benches from the same seed. The plans are a shop's own,
+and one by plain requests, both simulated benches from the same seed. The plans are a shop's own,
 made short, so that a walk takes minutes; codes are drawn from a fixed seed in both copies, because
 the order of judging follows the codes. Pictures and papers go into the README's folder.
 """
 
-import os
 import random
+import re
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator
@@ -19,22 +19,27 @@ from unittest.mock import patch
 
 from playwright.sync_api import Locator, Page, expect, sync_playwright
 
+from station.bench.board import Stage
 from station.files import write_whole
 from station.jobs.certification.blind import pool
 from station.jobs.certification.codes import ALPHABET, CODE_LENGTH
 from station.jobs.papers.of_job import paper_of
+from station.jobs.validation.record import read_validation
 from station.ledger.code_queries import coded_samples
 from station.ledger.job_queries import JobRecord, job_record, job_samples, jobs
 from station.ledger.queries import LedgerReader, SampleRow
 from station.ledger.store import Ledger
+from station.simulation import demo as demo_run
 from station.simulation.workshop import LIMIT_SET
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
 from tests.station.jobs.recorded import check_instruments
 from tests.walks import daily_check as daily
 from tests.walks.daily_check import FLAGS, SEED, STEP_MS, TARGET, invent_shop, served
+from tests.web.visitor import Visitor
 
 LEAD, LABELLER, CANDIDATE = "Ottilie", "Carys", "Dag"
 TOOL = "Heron"
+PATIENCE_S = 30.0
 
 VALIDATION_PLAN = """
 id = "short-validation"
@@ -138,50 +143,95 @@ def fixed_codes(n: int) -> list[str]:
 
 @contextmanager
 def everything_fixed() -> Iterator[None]:
-    """Fixed codes, hashes of little worth, and the passphrase of everybody at the command line."""
+    """Fixed codes, and hashes of little worth."""
     codes = patch("station.jobs.certification.acts.random_codes", fixed_codes)
-    secret = patch.dict(os.environ, {"STATION_PASSPHRASE": PASSPHRASE})
-    with cheap_hashes(), codes, secret:
+    with cheap_hashes(), codes:
         yield
 
 
-# ---- by the command line ------------------------------------------------------------------------
+# ---- by plain requests, without a browser -------------------------------------------------------
 
 
-def validation_by_command(shop: Shop) -> None:
-    """Validate a tool by the command line."""
-    joint = "butt-splice-red; 18 AWG; red"
-    who, lead = ["--person", LABELLER], ["--person", LEAD]
-    begin = ["--joint", joint, "--replaces", "Wren", "--plan", "short-validation"]
-    daily._run("validate", "begin", TOOL, *begin, *who, *shop.options)
-    job_id = shop.record("tool_validation")[0].row.job_id
-    gauge = ["--gauge", "G-red", "--go", "--no-go"]
-    daily._run("validate", "nest-gauge", job_id, "red", *gauge, *who, *shop.options)
-    daily._run("validate", "crimp-height", job_id, "--joint", "1", *who, *shop.options)
-    how = ["--count", "10", "--simulate", "--seed", str(SEED)]
-    daily._run("validate", "sample", job_id, *how, *who, *shop.options)
-    daily._run("validate", "end", job_id, *lead, *shop.options)
-    out = str(shop.path.with_name("validation.html"))
-    daily._run("job", "report", job_id, "--out", out, "--ledger", str(shop.path))
+@contextmanager
+def requested(shop: Shop) -> Iterator[tuple[Visitor, demo_run.SimulatedBench]]:
+    """Somebody who sends the page's forms without a browser, and the simulated bench."""
+    with daily.opened(shop.path, shop.plans) as (app, simulated):
+        yield Visitor(app), simulated
 
 
-def certification_by_command(shop: Shop) -> None:
-    """Certify a person by the command line."""
-    lead = ["--person", LEAD]
-    begin = ["--tool", TOOL, "--plan", "short-certification"]
-    daily._run("certify", "begin", CANDIDATE, *begin, *lead, *shop.options)
-    job_id = shop.record("certification")[0].row.job_id
-    daily._run("certify", "key", job_id, "--person", LABELLER, *shop.options)
+def validation_by_requests(shop: Shop) -> None:
+    """Validate a tool by plain requests; its paper comes by the command line."""
+    with requested(shop) as (visitor, simulated):
+        joint = {"connector1": "butt-splice-red", "wire1": "18 AWG", "nest1": "red"}
+        plan = {"tool": TOOL, "replaces": "Wren", "plan": "short-validation"}
+        job = _sent(visitor, "/validations", **plan, **joint, person=LABELLER)
+        gauge = {"nest": "red", "gauge": "G-red", "go": "yes", "no_go": "yes"}
+        _sent(visitor, f"{job}/nest-gauge", **gauge, person=LABELLER)
+        job_id = job.rsplit("/", 1)[1]
+        with LedgerReader.open(shop.path) as reader:
+            named = read_validation(reader, job_id).scope.joints[0].key
+        _sent(visitor, f"{job}/crimp-height", joint=named, person=LABELLER)
+        for _ in range(10):
+            _measured(visitor, simulated, f"{job}/sample", LABELLER)
+        visitor.sign_in(LEAD)
+        _sent(visitor, f"{job}/end")
+    _paper(shop, job_id, "validation")
+
+
+def certification_by_requests(shop: Shop) -> None:
+    """Certify a person by plain requests; the paper comes by the command line."""
+    with requested(shop) as (visitor, simulated):
+        people = {name: Visitor(visitor.app).sign_in(name) for name in (LEAD, LABELLER, CANDIDATE)}
+        lead = people[LEAD]
+        plan = {"tool": TOOL, "plan": "short-certification"}
+        job = _sent(lead, "/certifications", candidate=CANDIDATE, **plan)
+        assert people[LABELLER].post(f"{job}/key").status_code == 200
+        while code := _waiting(shop):
+            page = f"/certifications/judging/{code}"
+            items = re.findall(r'name="(item-[^"]+)"', lead.get(page).text)
+            _sent(lead, page, **dict.fromkeys(items, "good"))
+            _measured(lead, simulated, f"{page}/measure", LEAD)
+        _sent(lead, f"{job}/sign")
+        _sent(people[CANDIDATE], f"{job}/acknowledge")
+        _sent(lead, f"{job}/end")
+    _paper(shop, job.rsplit("/", 1)[1], "certification")
+
+
+def _waiting(shop: Shop) -> str | None:
+    """The code that is to be judged next."""
     with LedgerReader.open(shop.path) as reader:
-        codes = [sample.code for sample in pool(reader).samples]
-    for code in codes:
-        daily._run("certify", "judge", code, *lead, *shop.options)
-    how = ["--simulate", "--seed", str(SEED)]
-    daily._run("certify", "sample", *codes, *how, *lead, *shop.options)
-    daily._run("certify", "sign", job_id, *lead, *shop.options)
-    daily._run("certify", "acknowledge", job_id, "--person", CANDIDATE, *shop.options)
-    daily._run("certify", "end", job_id, *lead, *shop.options)
-    out = str(shop.path.with_name("certification.html"))
+        return next((sample.code for sample in pool(reader).samples), None)
+
+
+def _sent(visitor: Visitor, path: str, **form: str) -> str:
+    """Send a form and return where it leads."""
+    answer = visitor.post(path, **form)
+    assert answer.status_code == 303, answer.text
+    return answer.headers["Location"]
+
+
+def _measured(visitor: Visitor, simulated: demo_run.SimulatedBench, path: str, person: str) -> None:
+    """Begin a sample and do what the bench asks for until it is done."""
+    board, hands = simulated.bench.board, simulated.hands
+    _sent(visitor, path, person=person)
+    seen = None
+    while (state := board.state).stage not in (Stage.DONE, Stage.IDLE):
+        if state.stage is not seen:
+            seen = state.stage
+            if seen is Stage.CLIP_ON and state.order is not None:
+                hands.clip_on(state.order.joint)
+            if seen in (Stage.CLIP_ON, Stage.GRIP):
+                _sent(visitor, "/bench/confirm")
+            elif seen is Stage.PULLING:
+                hands.pull()
+            elif seen is Stage.NAME_FAILURE:
+                mode = state.suggested_mode or "broke_at_edge"
+                _sent(visitor, "/bench/failure", mode=mode)
+        board.wait_beyond(state.version, PATIENCE_S)
+
+
+def _paper(shop: Shop, job_id: str, name: str) -> None:
+    out = str(shop.path.with_name(f"{name}.html"))
     daily._run("job", "report", job_id, "--out", out, "--ledger", str(shop.path))
 
 
@@ -321,9 +371,9 @@ def differences(page: Shop, command: Shop, job: str) -> list[str]:
     (one, own), (other, others) = page.record(job), command.record(job)
     ends = [record.ended.outcome if record.ended else None for record in (one, other)]
     if ends[0] != ends[1] or ends[0] is None:
-        found.append(f"{job}: {ends[0]} on the page, {ends[1]} by the command line")
+        found.append(f"{job}: {ends[0]} on the page, {ends[1]} by plain requests")
     if len(own) != len(others):
-        found.append(f"{job}: {len(own)} samples on the page, {len(others)} by command")
+        found.append(f"{job}: {len(own)} samples on the page, {len(others)} by requests")
     for left, right in zip(own, others, strict=False):
         if (left.verdict, left.joint_key, left.step) != (
             right.verdict,
@@ -333,13 +383,13 @@ def differences(page: Shop, command: Shop, job: str) -> list[str]:
             found.append(f"{left.joint_key} {left.verdict}, {right.joint_key} {right.verdict}")
         # The same crimp, read twice: within four of the tester's own deviations.
         if abs((left.peak_n or 0.0) - (right.peak_n or 0.0)) > 4.0 * (left.peak_u_n or 1.0):
-            found.append(f"peak {left.peak_n} N on the page, {right.peak_n} N by command")
+            found.append(f"peak {left.peak_n} N on the page, {right.peak_n} N by requests")
     return found
 
 
 WALKS: dict[str, tuple[Callable[[Shop, Path | None], None], Callable[[Shop], None]]] = {
-    "tool_validation": (validation_by_page, validation_by_command),
-    "certification": (certification_by_page, certification_by_command),
+    "tool_validation": (validation_by_page, validation_by_requests),
+    "certification": (certification_by_page, certification_by_requests),
 }
 
 

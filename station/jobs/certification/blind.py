@@ -16,7 +16,7 @@ from station.jobs.certification.record import (
 from station.jobs.certification.steps import JUDGED, KEY_SHOWN, Blind
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Joint
-from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.queries import LedgerReader
 from station.ledger.store import Ledger
 from station.shop.nests import demand_free
 from station.shop.rights import Named, Right, demand
@@ -172,8 +172,7 @@ def order_for(reader: LedgerReader, code: str, *, person: str) -> SampleOrder:
         # Another crimp under this code would not be the one that was labelled and looked at.
         raise BadInput(
             f"{sample.code} was being pulled and its force is not on record: void this unfinished "
-            f"sample on Today or by 'station certify void {sample.code}', and a spare is judged "
-            "instead while there is one."
+            "sample on Today, and a spare is judged instead while there is one."
         )
     return SampleOrder(
         person,
@@ -185,25 +184,6 @@ def order_for(reader: LedgerReader, code: str, *, person: str) -> SampleOrder:
         checklist=sample.judged,
         step=sample.code,
     )
-
-
-def unfinished_of(reader: LedgerReader, code: str, *, person: str) -> SampleRow:
-    """The measurement of a coded sample that was begun and never finished, to be voided.
-
-    Raises
-    ------
-    NotAllowed
-        The person is a candidate or has seen a key.
-    BadInput
-        The code does not wait, or no measurement of it is unfinished.
-    """
-    waiting = pool(reader)
-    _demand_blind(waiting, active_person(reader, person).name)
-    sample = waiting.demand(code)
-    left = [row for row in reader.unfinished() if row.step == sample.code]
-    if not left:
-        raise BadInput(f"No measurement of {sample.code} is unfinished: nothing was changed.")
-    return left[0]
 
 
 def _demand_blind(waiting: Pool, person: str) -> None:

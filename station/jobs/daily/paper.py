@@ -90,7 +90,7 @@ def _nest(taken: StepTaken, by_id: dict[str, SampleRow]) -> Markup:
     ]  # fmt: skip
     since = content.get("since_last_good")
     if isinstance(since, dict):
-        parts.append(_since(since, f"station nest since {content['tool']} {content['nest']}"))
+        parts.append(_since(since))
     return joined(parts)
 
 
@@ -115,7 +115,7 @@ def _cells(row: SampleRow, counted_as: str) -> tuple[str, ...]:
     )
 
 
-def _since(since: Mapping[str, object], command: str) -> Markup:
+def _since(since: Mapping[str, object]) -> Markup:
     """What went through the nest since its last good check: to be looked at again."""
     work = since.get("work")
     lines = [
@@ -128,9 +128,9 @@ def _since(since: Mapping[str, object], command: str) -> Markup:
     return joined(
         [
             Markup(
-                "<p>Since its last good check ({}): {} samples, {} work orders. All of them: "
-                "<code>{}</code></p>"
-            ).format(last, count, len(lines), command),
+                "<p>Since its last good check ({}): {} samples, {} work orders. All of them stand "
+                "under Tools on the page.</p>"
+            ).format(last, count, len(lines)),
             sentences(lines),
         ]
     )

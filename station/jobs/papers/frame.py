@@ -92,9 +92,11 @@ def paper(
         )
     if record_hash is not None:
         parts.append(
-            Markup('<p class="small">Record {}. Compare it on the bench: station certify lookup, '
-                   "station ledger verify.</p>").format(record_hash)
-        )  # fmt: skip
+            Markup(
+                '<p class="small">Record {}. Compare it on the bench: Certifications under Jobs on '
+                "the page; station ledger verify.</p>"
+            ).format(record_hash)
+        )
     parts.append(Markup('<p class="small">{}</p>').format(CAUTION))
     return str(
         Markup(

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from station.cli.entrance import check_reach, show_way_in, warn_of_listeners
 from station.cli.main import run
+from station.cli.serving import check_reach, show_way_in, warn_of_listeners
 from station.errors import DataFileError, NotAllowed
 from station.ledger.entries import PersonAdded
 from station.ledger.store import Ledger

@@ -1,4 +1,4 @@
-"""Jobs, nests and work by command line."""
+"""Jobs by command line."""
 
 import json
 import sqlite3
@@ -8,10 +8,8 @@ from typing import Any
 import pytest
 
 from station.cli.main import run
-from station.cli.signing import FROM_ENVIRONMENT
 from station.files import DATA
 from station.ledger import database
-from station.shop.secrets import SecretFile
 from tests.pace import unpaced
 from tests.station.jobs.job_hands import TOOL, WEAK_N, Shop
 
@@ -53,60 +51,27 @@ def test_a_check_is_begun_followed_and_ended(shop: Shop, terminal: Terminal) -> 
     job_id = begun["job_id"]
     assert (begun["ended"], begun["outcome"], begun["plan"]) == (False, None, "daily-check")
     assert begun["todos"][0]["left"] == 3
-    shop.make(job_id)
-    assert terminal.document("job", "next", job_id)[0]["left"] == 2
-    assert "Make 2 samples" in terminal.does("job", "next", job_id[:18])
-    shop.make(job_id)
-    shop.make(job_id)
-    status = terminal.document("job", "status", job_id)
-    assert (status["ended"], status["outcome"], status["todos"]) == (True, "released", [])
-    assert [row["verdict"] for row in status["samples"]] == ["pass"] * 3
+    assert [job["job_id"] for job in terminal.document("job", "list", "--open")] == [job_id]
+    for _ in range(3):
+        shop.make(job_id)
     assert terminal.document("job", "list")[0]["outcome"] == "released"
     assert terminal.document("job", "list", "--open") == []
-    assert "Nothing is left" in terminal.does("job", "next", job_id)
-
-
-def test_a_check_is_broken_off(shop: Shop, terminal: Terminal) -> None:
-    job_id = shop.begin("red")
-    assert "broken off" in terminal.does("job", "end", job_id, "--person", "Cy Invented")
-    assert "has ended" in terminal.does("job", "end", job_id, "--person", "Cy Invented", expect=2)
+    assert "daily check: released" in terminal.does("job", "list")
 
 
 def test_a_held_nest_is_listed_and_refused(shop: Shop, terminal: Terminal) -> None:
-    terminal.does("work", "add", "W-7", "--nest", PLACE, "--person", "Bo Invented")
     shop.make(shop.begin("red"), WEAK_N)
-    (held,) = terminal.document("nest", "list")
-    assert (held["nest"], held["needs"], held["released"]) == ("red", "service", False)
-    since = terminal.document("nest", "since", TOOL, "red")
-    assert len(since["samples"]) == 1
-    assert [line["work_order"] for line in since["work"]] == ["W-7"]
     start = ("job", "start", "daily_check", "--nest", PLACE, "--person", "Bo Invented")
     assert "is held since" in terminal.does(*start, expect=2)
     assert terminal.does("job", "due").startswith("HELD")
 
 
-def test_only_a_lead_who_signs_releases(
-    shop: Shop, terminal: Terminal, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    terminal.does("nest", "hold", TOOL, "red", "--reason", "chipped", "--person", "Cy Invented")
-    release = ("nest", "release", TOOL, "red", "--reason", "fine", "--person")
-    assert "apprentice" in terminal.does(*release, "Cy Invented", expect=2)
-    SecretFile(shop.ledger.path).keep("Ann Example", "six short words of no meaning")
-    monkeypatch.setenv(FROM_ENVIRONMENT, "six short words of no meaning")
-    assert "not serviced" in terminal.does(*release, "Ann Example", expect=2)
-    service = ("nest", "service", TOOL, "red", "--action", "new die", "--person", "Ann Example")
-    assert "Validate it next" in terminal.does(*service)
-    assert "no new baseline" in terminal.does(*release, "Ann Example", expect=2)
-    shop.ledger.append(shop.new_baseline("red"), person="Ann Example")
-    assert "is released" in terminal.does(*release, "Ann Example")
-    assert terminal.document("nest", "list") == []
-    assert terminal.document("nest", "list", "--all")[0]["released"] is True
-
-
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        (("job", "status", "nothing"), "not on record"),
+        (("job", "sample", "nothing", "--person", "Bo Invented"), "not on record"),
+        (("job", "start", "certification", "--person", "Bo Invented"), "done on the page"),
+        (("job", "report", "nothing", "--out", "paper.html"), "not on record"),
         (("job", "start", "daily_check", "--person", "Bo Invented"), "which nests"),
         (("job", "start", "daily_check", "--nest", "red", "--person", "Bo Invented"), "TOOL/NEST"),
         (("job", "start", "juggling", "--nest", PLACE, "--person", "Bo Invented"), "no job"),
@@ -116,8 +81,6 @@ def test_only_a_lead_who_signs_releases(
              "--person", "Bo Invented"),
             "no plan",
         ),
-        (("work", "add", "W-1", "--nest", "red", "--person", "Bo Invented"), "TOOL/NEST"),
-        (("nest", "hold", "X", "red", "--reason", "r", "--person", "Bo Invented"), "no tool"),
     ],
 )  # fmt: skip
 def test_bad_input_is_one_sentence_and_changes_nothing(
@@ -130,16 +93,8 @@ def test_bad_input_is_one_sentence_and_changes_nothing(
     assert shop.ledger.reader.counts().entries == before
 
 
-def test_a_job_has_no_other_steps(shop: Shop, terminal: Terminal) -> None:
-    job_id = shop.begin("red")
-    step = ("job", "step", job_id, "dance", "--set", "fast=yes", "--person", "Bo Invented")
-    assert "no step" in terminal.does(*step, expect=2)
-    bad = ("job", "step", job_id, "dance", "--set", "fast", "--person", "Bo Invented")
-    assert "NAME=VALUE" in terminal.does(*bad, expect=2)
-
-
 def test_a_paper_is_written_of_a_held_nest(shop: Shop, terminal: Terminal, tmp_path: Path) -> None:
-    terminal.does("work", "add", "W-7", "--nest", PLACE, "--person", "Bo Invented")
+    shop.book.nests.log_work(TOOL, "red", "W-7", "Bo Invented")
     job_id = shop.begin("red")
     shop.make(job_id, void_reason="the meter was silent")
     shop.make(job_id, WEAK_N)
@@ -182,7 +137,6 @@ def test_samples_are_made_with_simulated_instruments(shop: Shop, terminal: Termi
         made = terminal.document(*make, *joint, "--count", "5")
     assert made["ended"] is True
     assert [row["verdict"] for row in made["samples"]] == ["pass"] * 3
-    assert "has ended" not in terminal.does("job", "status", job_id)
     assert "wants no such sample" in terminal.does(*make, expect=2)
 
 
@@ -202,9 +156,6 @@ def test_how_jobs_stand_is_read_off_a_ledger_that_cannot_be_written(
 
     monkeypatch.setattr(database, "connect", read_only)
     assert terminal.document("job", "due")[0]["nest"] == "red"
-    assert terminal.document("job", "status", begun["job_id"])["todos"] == begun["todos"]
-    assert terminal.document("job", "next", begun["job_id"])[0]["left"] == 3
-    assert terminal.document("certify", "codes") == []
-    assert "could not be read or written" in terminal.does(
-        "job", "end", begun["job_id"], "--person", "Bo Invented", expect=2
-    )
+    assert terminal.document("job", "list")[0]["job_id"] == begun["job_id"]
+    start = ("job", "start", "daily_check", "--nest", f"{TOOL}/blue", "--person", "Bo Invented")
+    assert "could not be read or written" in terminal.does(*start, expect=2)

@@ -6,10 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from station.cli.main import run
+from station.bench.bench import Bench
 from station.crimp.facts import shipped_book
 from station.errors import BadInput, CalibrationNeeded
 from station.files import DATA, read_toml
+from station.instruments.bay import InstrumentBay
 from station.jobs.certification import acts as certification_book
 from station.jobs.certification import blind as blind_judging
 from station.jobs.certification.blind import judge, pool, show_key
@@ -29,6 +30,7 @@ from station.jobs.validation.record import (
 from station.jobs.validation.steps import ValidationScope
 from station.ledger.queries import SampleRow
 from station.ledger.store import Ledger
+from station.settings import Settings
 from station.shop.rights import Person
 from station.simulation.demo import demo_limit_sets
 from tests.station.jobs.invented_samples import JOINT, normal_forces
@@ -155,9 +157,20 @@ def begin_certification(ledger: Ledger, clock: Clock) -> tuple[str, str]:
     return job_id, codes[2]
 
 
-def void_by_command(path: Path, code: str, reason: str = "the power was cut") -> int:
-    words = ["void", code, "--reason", reason, "--person", "Lea"]
-    return run(["certify", *words, "--ledger", str(path)])
+def void_at_the_bench(path: Path, sample_id: str) -> None:
+    with Ledger.open(path, create=False) as ledger:
+        settings = Settings()
+        bench = Bench(
+            settings=settings,
+            ledger=ledger,
+            bay=InstrumentBay(settings),
+            limit_sets=demo_limit_sets(),
+            connectors=BOOK,
+        )
+        bench.void_unfinished(sample_id, "Lea", "the power was cut")
+        with pytest.raises(BadInput, match="not waiting"):
+            bench.void_unfinished(sample_id, "Lea", "the power was cut")
+        bench.close()
 
 
 @pytest.mark.parametrize("step", STEPS)
@@ -182,9 +195,7 @@ def test_a_certification_killed_in_mid_sample(path: Path, clock: Clock, step: st
             with pytest.raises(BadInput, match="force is not on record"):
                 blind_judging.order_for(ledger.reader, code, person="Lea")
     if step == PULLED:
-        assert void_by_command(path, code, " ") == 2
-        assert void_by_command(path, code) == 0
-        assert void_by_command(path, code) == 2
+        void_at_the_bench(path, left.sample_id)
     with Ledger.open(path, clock=clock) as ledger:
         called = {one.code for one in pool(ledger.reader).samples} - waited
         assert len(called) == (1 if step == PULLED else 0)

@@ -13,7 +13,6 @@ from station.jobs.certification.record import read_certification
 from station.ledger.entries import JobBegun, JobEnded, NestHeld, PersonAdded
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, PIN, give_secret
-from tests.station.cli.test_certifications import PLAN
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import NOW, SET, finish
 from tests.web.visitor import Visitor
@@ -22,11 +21,30 @@ from web import create_app
 ANN, BO, CY, DI = "Ann Example", "Bo Invented", "Cy Madeup", "Di Fictive"
 """A lead, an apprentice, an installer and another lead."""
 
-SHORTER = (
-    PLAN.replace("samples_per_task = 15", "samples_per_task = 4")
-    .replace("share = 0.90", "share = 0.80")
-    .replace("confidence = 0.90", "confidence = 0.80")
-)
+SHORTER = """
+id = "short"
+job = "certification"
+title = "Short invented certification"
+standing = "shop"
+reasoning = ["short, for a test"]
+samples_per_task = 4
+spares_per_task = 1
+controls_per_task = 1
+share = 0.80
+confidence = 0.80
+minor_faults_allowed = 1
+spread_ratio_max = 1.5
+resit_tasks = 1
+resit_after_days = 0
+new_attempt_after_days = 14
+valid_months = 12
+remind_days = 30
+tasks = [
+  {id = "splice", title = "Splice", connector = "butt-splice-red", band = "red", wires = [
+    "18 AWG", "18 AWG"]},
+  {id = "ring", title = "Ring", connector = "ring-blue", wires = ["16 AWG"], band = "blue"},
+]
+"""
 CODES = 12
 """Four samples, a spare and a control of two tasks."""
 

@@ -1,0 +1,117 @@
+"""Commands on what instruments are worth: calibrate fit, calibrate state."""
+
+from pathlib import Path
+
+import click
+
+from calibration.fits import LineFit, fit_line, fit_through_zero, standardised_residuals
+from station.cli.csv import about, read_table
+from station.cli.ledgers import reading
+from station.cli.options import (
+    csv_argument,
+    json_option,
+    ledger_option,
+    picked,
+    print_facts,
+    print_json,
+    settings_option,
+)
+from station.errors import BadInput
+from station.settings import read_settings
+from station.shop.trust import Trust, TrustBook
+
+
+@click.group(epilog="Example: station calibrate fit weights.csv --at 50")
+def calibrate() -> None:
+    """Find out what the bench's instruments are worth."""
+
+
+@calibrate.command(epilog="Example: station calibrate fit weights.csv --at 50 --json")
+@csv_argument
+@click.option("--at", type=float, help="Predict the reading at this reference value.")
+@click.option("--through-zero", is_flag=True, help="Force the line through zero.")
+@json_option
+def fit(file: Path, at: float | None, through_zero: bool, as_json: bool) -> int:
+    """Fit a straight line to FILE with the columns reference and reading."""
+    table = read_table(file, ("reference", "reading"))
+    with about(file):
+        line = (fit_through_zero if through_zero else fit_line)(
+            table.numbers("reference"), table.numbers("reading")
+        )
+    prediction, u_prediction = (None, None) if at is None else line.predict(at)
+    outliers = [
+        table.lines[index]
+        for index, size in enumerate(standardised_residuals(line))
+        if abs(size) > 2.5
+    ]
+    if as_json:
+        print_json(_document(line, prediction, u_prediction, outliers))
+    else:
+        _print(line, at, prediction, u_prediction)
+        for number in outliers:
+            click.echo(f"Look again at line {number}: it lies far from the others.")
+    return 0
+
+
+def _document(
+    line: LineFit, prediction: float | None, u_prediction: float | None, outliers: list[int]
+) -> dict[str, object]:
+    names = "intercept slope u_intercept u_slope correlation residual_sd dof"
+    return picked(line, names) | {
+        "prediction": prediction,
+        "u_prediction": u_prediction,
+        "outlier_lines": outliers,
+    }
+
+
+def _print(
+    line: LineFit, at: float | None, prediction: float | None, u_prediction: float | None
+) -> None:
+    rows = [
+        ("intercept", f"{line.intercept:.6g} (u {line.u_intercept:.2g})"),
+        ("slope", f"{line.slope:.6g} (u {line.u_slope:.2g})"),
+        ("correlation", "none" if line.correlation is None else f"{line.correlation:.3f}"),
+        ("scatter about the line", f"{line.residual_sd:.3g} ({line.dof} degrees of freedom)"),
+    ]
+    if prediction is not None:
+        rows.append((f"reading at {at:g}", f"{prediction:.6g} (u {u_prediction:.2g})"))
+    print_facts(rows)
+
+
+@calibrate.command(epilog="Example: station calibrate state --settings bench.toml --json")
+@click.option("--instrument", metavar="NAME", help="Only this one.")
+@settings_option
+@ledger_option
+@json_option
+def state(
+    instrument: str | None, settings_path: Path | None, ledger_path: Path | None, as_json: bool
+) -> int:
+    """Say what every instrument on record is worth now; exit 1 if one is not in order."""
+    settings = read_settings(settings_path)
+    with reading(ledger_path or settings.ledger) as reader:
+        found = TrustBook(reader, settings).all()
+    if instrument is not None:
+        found = [trust for trust in found if trust.instrument == instrument]
+        if not found:
+            raise BadInput(f"There is no instrument {instrument!r} on record.")
+    if as_json:
+        print_json([_state_document(trust) for trust in found])
+    else:
+        for trust in found:
+            click.echo(f"{trust.state.value.upper():<9} {trust.sentence}")
+        if not found:
+            click.echo("No instrument is on record yet.")
+    return 1 if any(trust.warns for trust in found) else 0
+
+
+def _state_document(trust: Trust) -> dict[str, object]:
+    return {
+        "role": trust.role,
+        "instrument": trust.instrument,
+        "state": trust.state.value,
+        "sentence": trust.sentence,
+        "blocked": trust.blocked,
+        "due_on": trust.standing.due_on and trust.standing.due_on.isoformat(),
+        "certificate": None if trust.record is None else trust.record.certificate,
+        "checks": len(trust.checks),
+    }

@@ -1,0 +1,291 @@
+"""Commands on the record: ledger verify, correct, backup, restore, rebuild, export, import."""
+
+import hashlib
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Literal
+
+import click
+
+from station.cli.ledgers import default_ledger, progress_bar, writing
+from station.cli.options import FILE, OLD_FILE, json_option, ledger_option, picked, print_json
+from station.cli.signing import signed_by, signing_option
+from station.crimp.pull.reduce import FAILURE_MODES
+from station.errors import BadInput
+from station.files import read_bytes, read_toml, unread
+from station.ledger.backup import back_up_ledger, restore_ledger
+from station.ledger.database import check_path
+from station.ledger.elsewhere import ImportMap, Source, imported_samples
+from station.ledger.entries import Correction, SampleImported
+from station.ledger.export import export_ledger
+from station.ledger.queries import LedgerReader
+from station.ledger.reimport import import_export
+from station.ledger.store import Ledger
+from station.ledger.verify import verify_ledger
+from station.shop.rights import Right
+
+MOST_BYTES = 100_000_000
+"""A table of samples that is larger is to be split (our own choice)."""
+
+
+@click.group(epilog="Example: station ledger verify")
+def ledger() -> None:
+    """Prove, export, back up and restore the record."""
+
+
+@ledger.command(epilog="Example: station ledger verify --ledger bench.ledger")
+@ledger_option
+@json_option
+def verify(ledger_path: Path | None, as_json: bool) -> int:
+    """Hash every entry and trace again and name the first that does not match."""
+    path = ledger_path or default_ledger()
+    check_path(path, create=False)
+    with progress_bar(f"Verifying {path.name}", quiet=as_json) as tell:
+        report = verify_ledger(path, tell)
+    if as_json:
+        print_json({"ledger": str(path)} | picked(report, "entries traces first_bad"))
+    elif report.first_bad is None:
+        click.echo(f"{path}: {report.entries} entries and {report.traces} traces, all sound.")
+    else:
+        click.echo(f"{path}: NOT SOUND: {report.first_bad}")
+    return 0 if report.first_bad is None else 1
+
+
+@ledger.command(
+    epilog="Example: station ledger correct 0190a1b2-3c4d-7e5f-8a9b-0c1d2e3f4a5b --void "
+    "--reason 'wrong reel' --person Ottilie"
+)
+@click.argument("entry_id", metavar="ID")
+@click.option("--reason", required=True, prompt="Why", help="Goes on record with it.")
+@click.option("--void", is_flag=True, help="Void the sample: the test, not the crimp, was bad.")
+@click.option(
+    "--failure-mode", type=click.Choice(list(FAILURE_MODES)), help="How the sample really let go."
+)
+@signing_option
+@ledger_option
+@json_option
+def correct(
+    entry_id: str,
+    reason: str,
+    void: bool,
+    failure_mode: str | None,
+    person: str,
+    ledger_path: Path | None,
+    as_json: bool,
+) -> int:
+    """Add a lead's later word on the sample or entry ID; what was written stays as it is.
+
+    With neither --void nor --failure-mode the reason is only noted. The reports and charts go by
+    the corrected sample; the page shows both.
+    """
+    if not reason.strip():
+        raise BadInput("Say why with --reason: a correction without a reason is worth nothing.")
+    with writing(ledger_path) as ledger:
+        demo = _demands(ledger.reader, entry_id, void)
+        lead = signed_by(ledger, person, Right.CORRECT)
+        said = Correction(
+            corrects_id=entry_id,
+            reason=reason.strip(),
+            void_sample=void,
+            failure_mode=failure_mode,
+            demo=demo,
+        )
+        entry = ledger.append(said, person=lead.name)
+    if as_json:
+        print_json({"correction": entry.id, **said.model_dump(mode="json", exclude={"demo"})})
+    else:
+        click.echo(f"Correction {entry.id} of {entry_id} is on record, signed by {lead.name}.")
+    return 0
+
+
+def _demands(reader: LedgerReader, entry_id: str, void: bool) -> bool:
+    """Refuse what can be refused before anybody signs; return whether the entry is invented."""
+    entry = reader.entry(entry_id)
+    if entry is None:
+        raise BadInput(f"There is no entry {entry_id} on record: check its id.")
+    sample = reader.sample(entry_id)
+    if void and sample is not None and sample.verdict == "void":
+        raise BadInput(f"Sample {entry_id} is void already: nothing was changed.")
+    return entry.payload.demo
+
+
+@ledger.command(epilog="Example: station ledger backup /media/stick/bench-1.backup")
+@click.argument("file", type=FILE)
+@ledger_option
+@click.option("--replace", is_flag=True, help="Replace an older backup of this name.")
+@json_option
+def backup(file: Path, ledger_path: Path | None, replace: bool, as_json: bool) -> int:
+    """Copy the ledger to FILE, which may be done while the station runs, and verify the copy."""
+    path = ledger_path or default_ledger()
+    with progress_bar(f"Backing up {path.name}", quiet=as_json) as tell:
+        report = back_up_ledger(path, file, replace=replace, progress=tell)
+    if as_json:
+        print_json(
+            {"ledger": str(path), "backup": str(file)} | picked(report, "entries traces last_hash")
+        )
+    else:
+        click.echo(
+            f"{file}: {report.entries} entries and {report.traces} traces, all sound. "
+            f"Note the hash of the last, {report.last_hash[:16]}, elsewhere: it proves the copy."
+        )
+    return 0
+
+
+@ledger.command(epilog="Example: station ledger restore /media/stick/bench-1.backup")
+@click.argument("file", type=FILE)
+@ledger_option
+@json_option
+def restore(file: Path, ledger_path: Path | None, as_json: bool) -> int:
+    """Verify the backup FILE and put a copy of it in the ledger's place; the old one is kept."""
+    path = ledger_path or default_ledger(create=True)
+    with progress_bar(f"Restoring {path.name}", quiet=as_json) as tell:
+        done = restore_ledger(file, path, now=datetime.now(UTC), progress=tell)
+    if as_json:
+        print_json(
+            {"ledger": str(path), "backup": str(file)}
+            | picked(done.report, "entries traces last_hash")
+            | {
+                "kept_as": None if done.kept_as is None else str(done.kept_as),
+                "newer_entries_in_old": done.newer_entries,
+            }
+        )
+        return 0
+    click.echo(f"{path}: {done.report.entries} entries and {done.report.traces} traces, all sound.")
+    if done.kept_as is not None:
+        newer = {None: "could not be read", 0: "had no entries more"}.get(
+            done.newer_entries, f"had {done.newer_entries} entries more"
+        )
+        click.echo(f"The ledger that stood there {newer}; it is kept as {done.kept_as}.")
+    return 0
+
+
+@ledger.command(epilog="Example: station ledger rebuild")
+@ledger_option
+@json_option
+def rebuild(ledger_path: Path | None, as_json: bool) -> int:
+    """Build the tables that pages read again from the entries; the record itself stays."""
+    path = ledger_path or default_ledger()
+    check_path(path, create=False)
+    with (
+        progress_bar(f"Rebuilding {path.name}", quiet=as_json) as tell,
+        Ledger.open(path, create=False, progress=tell) as ledger,
+    ):
+        ledger.rebuild(tell)
+        counts = ledger.reader.counts()
+    if as_json:
+        print_json({"ledger": str(path), "entries": counts.entries, "samples": counts.samples})
+    else:
+        click.echo(f"{path}: rebuilt from {counts.entries} entries, {counts.samples} samples.")
+    return 0
+
+
+@ledger.command(epilog="Example: station ledger export bench-1-export --traces npz")
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@ledger_option
+@click.option(
+    "--traces", type=click.Choice(["csv", "npz", "none"]), default="csv", show_default=True,
+    help="Force traces: one CSV file each, one npz file for all, or none.",
+)  # fmt: skip
+@json_option
+def export(
+    folder: Path, ledger_path: Path | None, traces: Literal["csv", "npz", "none"], as_json: bool
+) -> int:
+    """Write the whole record into a new folder DIR as CSV, JSON Lines and JSON Schema.
+
+    Text cells that a spreadsheet would run as a formula get an apostrophe before them; README.txt
+    in the folder says how everything is written.
+    """
+    path = ledger_path or default_ledger()
+    with progress_bar(f"Exporting {path.name}", quiet=as_json) as tell:
+        report = export_ledger(path, folder, now=datetime.now(UTC), traces=traces, progress=tell)
+    entries = sum(report.entries.values())
+    if as_json:
+        print_json(
+            {"ledger": str(path), "folder": str(folder), "entries": entries}
+            | picked(report, "samples traces last_hash")
+        )
+    else:
+        click.echo(
+            f"{folder}: {entries} entries, {report.samples} samples, {report.traces} traces. "
+            "Start with README.txt."
+        )
+    return 0
+
+
+@ledger.command(
+    "import",
+    epilog="Example: station ledger import other-shop.csv --map other-shop.toml --person Ottilie",
+)
+@click.argument("source", metavar="FILE.csv|DIR", type=click.Path(path_type=Path, exists=True))
+@click.option(
+    "--map", "mapping", type=OLD_FILE,
+    metavar="FILE.toml", help="What the table's columns mean.",
+)  # fmt: skip
+@click.option("--person", metavar="NAME", help="The lead who signs for samples from elsewhere.")
+@ledger_option
+@json_option
+def import_(
+    source: Path, mapping: Path | None, person: str | None, ledger_path: Path | None, as_json: bool
+) -> int:
+    """Take samples that were measured elsewhere into the record, or make a ledger of an export.
+
+    A table FILE.csv needs --map, which says what its columns mean, and a lead who signs; its
+    samples are marked as imported. An export DIR is made into the new ledger that --ledger names,
+    and every hash of it is proved.
+    """
+    if source.is_dir():
+        return _import_export(source, ledger_path, as_json)
+    if mapping is None or person is None:
+        raise BadInput("A table needs --map, what its columns mean, and --person, who signs.")
+    with writing(ledger_path) as ledger:
+        samples = samples_of(source, mapping, ledger.reader)
+        lead = signed_by(ledger, person, Right.CORRECT)
+        entries = ledger.append_many((one, lead.name, ledger.now()) for one in samples)
+    if as_json:
+        print_json(
+            {"ledger": str(ledger.path), "source": str(source), "samples": len(entries),
+             "first_id": entries[0].id, "last_id": entries[-1].id}
+        )  # fmt: skip
+    else:
+        click.echo(
+            f"{len(entries)} samples of {source.name} are on record, marked as imported and signed "
+            f"by {lead.name}."
+        )
+    return 0
+
+
+def samples_of(source: Path, mapping: Path, reader: LedgerReader) -> list[SampleImported]:
+    """Read a table by its mapping.
+
+    Raises
+    ------
+    BadInput, DataFileError
+        The mapping or the table cannot be read, or the table is on record already.
+    """
+    try:
+        content = read_bytes(source, MOST_BYTES)
+        text = content.decode("utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(f"{source} cannot be read as UTF-8 text: {unread(error)}.") from error
+    found = Source(source.name, hashlib.sha256(content).hexdigest())
+    for entry in reader.entries(SampleImported.KIND):
+        payload = entry.payload
+        if isinstance(payload, SampleImported) and payload.source_sha256 == found.sha256:
+            raise BadInput(
+                f"{source} is on record already, as {payload.source} since {entry.at_utc:%Y-%m-%d}"
+                ": nothing was imported."
+            )
+    read = read_toml(mapping, ImportMap)
+    return imported_samples(text, read, found, demo=reader.is_demo())
+
+
+def _import_export(source: Path, path: Path | None, as_json: bool) -> int:
+    if path is None:
+        raise BadInput("Name the new ledger with --ledger: an export is never mixed into another.")
+    with progress_bar(f"Importing {source.name}", quiet=as_json) as tell:
+        report = import_export(source, path, progress=tell)
+    if as_json:
+        print_json({"ledger": str(path)} | picked(report, "entries traces last_hash"))
+    else:
+        click.echo(f"{path}: {report.entries} entries and {report.traces} traces, all sound.")
+    return 0

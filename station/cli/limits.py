@@ -1,0 +1,277 @@
+"""Commands on what a crimp must be: limits, judge, connectors."""
+
+import math
+
+import click
+
+from station.cli.options import check_uncertainties, json_option, picked, print_json
+from station.cli.wire import SIZES_MAY_START_WITH_A_DASH
+from station.crimp.connectors import (
+    Connector,
+    ConnectorBook,
+    connector_named,
+    insulation_gap_mm,
+    strip_length_mm,
+)
+from station.crimp.facts import shipped_book, shipped_limit_sets
+from station.crimp.limits import Limit
+from station.crimp.verdict import (
+    DEFAULT_GUARD,
+    JudgedCriterion,
+    MeasuredForce,
+    MeasuredResistance,
+    SampleJudgement,
+    Verdict,
+    judge_sample,
+)
+from station.crimp.wire import WireSize, parse_size, resistance_ohm_per_m
+from station.errors import BadInput, NoLimit
+
+PEOPLE_UNITS = {"N": ("N", 1.0), "V": ("mV", 1e3), "ohm": ("mohm", 1e3), "1": ("1", 1.0)}
+"""SI unit -> (unit that people read, factor)."""
+
+
+@click.command(
+    context_settings=SIZES_MAY_START_WITH_A_DASH,
+    epilog='Example: station limits "18 AWG" --set ul-486a-1991',
+)
+@click.argument("size")
+@click.option("set_id", "--set", metavar="ID", help="Only this limit set.")
+@json_option
+def limits(size: str, set_id: str | None, as_json: bool) -> None:
+    """Print every limit for a wire SIZE with its source and standing."""
+    found = shipped_limit_sets().for_size(parse_size(size), set_id)
+    if as_json:
+        print_json([_limit_document(limit) for limit in found])
+        return
+    for limit in found:
+        click.echo(_limit_line(limit))
+        click.echo(f"    {limit.source} [{standing_words(limit.standing)}]")
+        click.echo(f"    {limit.conditions}" + (f"; {limit.note}" if limit.note else ""))
+    click.echo("Limits are guidance: the standard's edition in force, local codes and licensed")
+    click.echo("practice decide.")
+
+
+def standing_words(standing: str) -> str:
+    """Say how far a limit is to be trusted, in words."""
+    if standing == "memory":
+        return "unverified, from memory"
+    if standing == "shop":
+        return "the shop's own"
+    count = int(standing.removeprefix("seen-"))
+    return "seen in one text" if count == 1 else f"seen in {count} texts"
+
+
+def _limit_document(limit: Limit) -> dict[str, object]:
+    names = "criterion value unit value_si unit_si test_current_a source standing conditions note"
+    return {"set": limit.set_id} | picked(limit, names)
+
+
+def _limit_line(limit: Limit) -> str:
+    what = limit.criterion.replace("_", " ")
+    printed = f"{limit.value:g} {limit.unit}"
+    if limit.unit != limit.unit_si and limit.unit_si == "N":
+        printed += f" = {limit.value_si:.1f} N"
+    if limit.test_current_a is not None:
+        printed += f" at {limit.test_current_a:g} A"
+    return f"{limit.set_id}: {what} {printed}"
+
+
+@click.command(
+    epilog="Example: station judge --wire '18 AWG' --set ul-486a-1991 --force-n 92 --force-u-n 0.5"
+)
+@click.option("--wire", required=True, metavar="SIZE")
+@click.option("set_id", "--set", required=True, metavar="ID", help="Limit set to judge by.")
+@click.option("--force-n", type=float, help="Peak pull force in newton.")
+@click.option("--force-u-n", type=float)
+@click.option("--resistance-mohm", type=float, help="Resistance of the splice in milliohm.")
+@click.option("--resistance-u-mohm", type=float)
+@click.option("--current-a", type=float, help="Current for a voltage drop; else the set's own.")
+@click.option("--length-mm", type=float, help="Length that a ratio to equal length is stated for.")
+@click.option("--guard", type=float, default=DEFAULT_GUARD, show_default=True)
+@json_option
+def judge(
+    wire: str,
+    set_id: str,
+    force_n: float | None,
+    force_u_n: float | None,
+    resistance_mohm: float | None,
+    resistance_u_mohm: float | None,
+    current_a: float | None,
+    length_mm: float | None,
+    guard: float,
+    as_json: bool,
+) -> int:
+    """Judge a sample by one limit set; exit 1 where it fails."""
+    check_uncertainties(
+        {
+            "--force-n": force_n,
+            "--force-u-n": force_u_n,
+            "--resistance-u-mohm": resistance_u_mohm,
+            "--guard": guard,
+        }
+    )
+    size = parse_size(wire)
+    found = shipped_limit_sets().for_size(size, set_id)
+    force = None if force_n is None else MeasuredForce(force_n, force_u_n)
+    resistance = None
+    if resistance_mohm is not None:
+        resistance = _measured(resistance_mohm, resistance_u_mohm, size, length_mm)
+    _check_something_to_judge(found, force, resistance)
+    judged = judge_sample(
+        found, force=force, resistance=resistance, current_a=current_a, guard=guard
+    )
+    if as_json:
+        print_json(
+            {
+                "verdict": judged.verdict.value,
+                "criteria": [_criterion_document(criterion) for criterion in judged.criteria],
+            }
+        )
+    else:
+        _print_judgement(judged, found[0].standing)
+    return 1 if judged.verdict is Verdict.FAIL else 0
+
+
+def _measured(
+    resistance_mohm: float, u_mohm: float | None, size: WireSize, length_mm: float | None
+) -> MeasuredResistance:
+    if not math.isfinite(resistance_mohm):
+        raise BadInput(f"--resistance-mohm must be a number, not {resistance_mohm}.")
+    if length_mm is not None and not (math.isfinite(length_mm) and length_mm > 0.0):
+        raise BadInput(f"--length-mm must be a positive length, not {length_mm}.")
+    return MeasuredResistance(
+        resistance_mohm * 1e-3,
+        None if u_mohm is None else u_mohm * 1e-3,
+        equal_length_ohm=(
+            None if length_mm is None else resistance_ohm_per_m(size) * length_mm * 1e-3
+        ),
+    )
+
+
+def _check_something_to_judge(
+    found: list[Limit], force: MeasuredForce | None, resistance: MeasuredResistance | None
+) -> None:
+    criteria = {limit.criterion for limit in found}
+    where = f"Limit set {found[0].set_id} for {found[0].size}"
+    if force is None and resistance is None:
+        raise BadInput("Nothing to judge: give --force-n, --resistance-mohm or both.")
+    if force is not None and "pull_force_min" not in criteria:
+        raise NoLimit(f"{where} has no pull force limit: leave --force-n out or use another set.")
+    if resistance is not None and criteria <= {"pull_force_min"}:
+        raise NoLimit(
+            f"{where} has no electrical limit: leave --resistance-mohm out or use another set."
+        )
+    if (
+        "resistance_ratio_max" in criteria
+        and resistance is not None
+        and resistance.equal_length_ohm is None
+    ):
+        raise BadInput(f"{where} compares with an equal length of wire: state it with --length-mm.")
+
+
+def _criterion_document(criterion: JudgedCriterion) -> dict[str, object]:
+    unit, factor = PEOPLE_UNITS[criterion.unit]
+    return {
+        "criterion": criterion.criterion,
+        "unit": unit,
+        "value": None if criterion.value is None else criterion.value * factor,
+        "u": None if criterion.u is None else criterion.u * factor,
+        "limit": criterion.limit * factor,
+        "verdict": criterion.verdict.value,
+        "probability_conforming": criterion.probability_conforming,
+    }
+
+
+def _print_judgement(judged: SampleJudgement, standing: str) -> None:
+    click.echo(f"{judged.verdict.value.upper()}  (limits: {standing_words(standing)})")
+    for criterion in judged.criteria:
+        click.echo("    " + criterion_line(criterion))
+
+
+def criterion_line(criterion: JudgedCriterion) -> str:
+    """One criterion in one line: what was measured, the limit, and how sure."""
+    unit, factor = PEOPLE_UNITS[criterion.unit]
+    name = criterion.criterion.replace("_", " ")
+    limit = f"limit {criterion.limit * factor:.4g} {unit}"
+    if criterion.value is None:
+        return f"{name}: not measured, {limit}: {criterion.verdict.value}"
+    value = f"{criterion.value * factor:.4g}"
+    if criterion.u is not None:
+        value += f" (u {criterion.u * factor:.2g})"
+    sure = ""
+    if criterion.probability_conforming is not None:
+        sure = f", conforming with probability {criterion.probability_conforming:.3f}"
+    return f"{name}: {value} {unit}, {limit}: {criterion.verdict.value}{sure}"
+
+
+@click.command(
+    epilog="Example: station connectors parallel-splice-blue --wire '18 AWG' --wire '18 AWG'"
+)
+@click.argument("name", required=False)
+@click.option("--wire", "wires", multiple=True, metavar="SIZE", help="A wire to be crimped.")
+@json_option
+def connectors(name: str | None, wires: tuple[str, ...], as_json: bool) -> int:
+    """List the connectors, or say of one how to strip, clip and look at it.
+
+    With --wire, once per wire, exit 1 says that the barrel is not made for them.
+    """
+    book = shipped_book()
+    sizes = [parse_size(wire) for wire in wires]
+    chosen = list(book.connectors.values())
+    if name is not None:
+        chosen = [connector_named(book.connectors, name)]
+    documents = [_connector_document(book, connector, sizes) for connector in chosen]
+    if as_json:
+        print_json(documents if name is None else documents[0])
+    elif name is None:
+        for connector in chosen:
+            click.echo(f"{connector.id}: {connector.title}, takes {', '.join(connector.accepts)}")
+    else:
+        _print_connector(book, chosen[0], sizes)
+    wrong = name is not None and documents[0]["warning"] is not None
+    return 1 if wrong else 0
+
+
+def _connector_document(
+    book: ConnectorBook, connector: Connector, sizes: list[WireSize]
+) -> dict[str, object]:
+    family = book.family_of(connector)
+    return {
+        "id": connector.id,
+        "title": connector.title,
+        "family": family.title,
+        "accepted_joint": family.accepted_joint,
+        "accepts": list(connector.accepts),
+        "strip_length_mm": strip_length_mm(connector, family),
+        "current_clips": family.current_clips,
+        "sense_clips": family.sense_clips,
+        "fixture": family.fixture,
+        "checklist": [item.model_dump() for item in book.checklist(connector)],
+        "source": connector.source,
+        "standing": connector.standing,
+        "warning": book.fit(connector, sizes).warning if sizes else None,
+    }
+
+
+def _print_connector(book: ConnectorBook, connector: Connector, sizes: list[WireSize]) -> None:
+    family = book.family_of(connector)
+    click.echo(f"{connector.title}: takes {', '.join(connector.accepts)}")
+    click.echo(f"Making: {family.making}")
+    if strip := strip_length_mm(connector, family):
+        click.echo(f"Strip {strip[0]:g} to {strip[1]:g} mm: barrel, what shows past it, bare gap.")
+    click.echo(f"Current clips: {family.current_clips}.")
+    click.echo(f"Sense clips: {family.sense_clips}.")
+    click.echo(f"Fixture: {family.fixture}.")
+    click.echo("Before any clip goes on: battery disconnected, circuit dead. Look first:")
+    for item in book.checklist(connector):
+        figure = f" ({item.figure})" if item.figure else ""
+        click.echo(f"  - {item.question}{figure}{' CRITICAL' if item.critical else ''}")
+    for size in dict.fromkeys(sizes):
+        low, high = insulation_gap_mm(size)
+        click.echo(f"Gap between insulation and barrel for {size.label}: {low:g} to {high:g} mm.")
+    if family.note:
+        click.echo(family.note)
+    click.echo(f"From: {connector.source} [{connector.standing}]")
+    if sizes and (warning := book.fit(connector, sizes).warning):
+        click.echo(f"WRONG BARREL: {warning}")

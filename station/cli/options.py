@@ -1,0 +1,93 @@
+"""What commands share: options, results in JSON or in lines, cautions. Light: it loads click."""
+
+import json
+import math
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from station.errors import BadInput
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+FILE = click.Path(path_type=Path, dir_okay=False)
+OLD_FILE = click.Path(path_type=Path, dir_okay=False, exists=True)
+
+REAL = (
+    "Eye protection on. Battery disconnected and the circuit dead before any clip goes on; never "
+    "on airbag or other pyrotechnic circuits. Guard closed, nobody in line with the pull. A pulled "
+    "sample is scrap. This program is not a safety function."
+)
+SIMULATED = (
+    "Simulated instruments. On a real bench: eye protection, guard closed, nobody in line with "
+    "the pull; battery disconnected and the circuit dead before any clip goes on; never on airbag "
+    "or other pyrotechnic circuits; a pulled sample is scrap. This program is not a safety "
+    "function."
+)
+
+csv_argument = click.argument("file", type=OLD_FILE)
+json_option = click.option(
+    "as_json", "--json", is_flag=True, help="Print one JSON document and nothing else."
+)
+plot_option = click.option(
+    "--plot", type=FILE, metavar="FILE", help="Also draw it: .svg, .png or .pdf."
+)
+ledger_option = click.option(
+    "--ledger", "ledger_path", type=FILE, metavar="FILE",
+    help="Default: the station's ledger, or the demo's where that is the only one.",
+)  # fmt: skip
+settings_option = click.option(
+    "--settings", "settings_path", type=FILE, metavar="FILE", help="The bench's settings."
+)
+person_option = click.option(
+    "--person", required=True, metavar="NAME", help="Who does it, as on record."
+)
+
+
+def material_option(materials: Iterable[str]) -> Callable[[Command], Command]:
+    """Make ``--material``: what the wire is made of."""
+    choice = click.Choice(sorted(materials))
+    return click.option("--material", type=choice, default="copper", show_default=True)
+
+
+def print_json(document: object) -> None:
+    """Print a result as one JSON document; NaN and infinity are refused."""
+    click.echo(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=2))
+
+
+def picked(result: object, names: str) -> dict[str, Any]:
+    """Some attributes of a result under their own names, which stand with spaces between."""
+    return {name: getattr(result, name) for name in names.split()}
+
+
+def print_facts(pairs: Iterable[tuple[str, str]]) -> None:
+    """Print names and values in two aligned columns."""
+    rows = list(pairs)
+    width = max((len(name) for name, _ in rows), default=0)
+    for name, value in rows:
+        click.echo(f"{name:<{width}}  {value}")
+
+
+def print_lines(lines: Iterable[str]) -> None:
+    """Print lines on standard output."""
+    for line in lines:
+        click.echo(line)
+
+
+def print_warnings(warnings: Iterable[str]) -> None:
+    """Print what speaks against a result, a line each."""
+    print_lines(f"Warning: {warning}" for warning in warnings)
+
+
+def print_aside(text: str) -> None:
+    """Say something beside the result, on standard error."""
+    click.echo(text, err=True)
+
+
+def check_uncertainties(stated: dict[str, float | None]) -> None:
+    """Refuse an uncertainty that is negative or not a number (BadInput)."""
+    for name, value in stated.items():
+        if value is not None and not (math.isfinite(value) and value >= 0.0):
+            raise BadInput(f"{name} must be a number that is not negative, not {value}.")

@@ -1,0 +1,257 @@
+"""Commands on who and what the workshop has: people and tools."""
+
+from pathlib import Path
+
+import click
+
+from station.cli.ledgers import default_ledger, reading, writing
+from station.cli.options import (
+    json_option,
+    ledger_option,
+    person_option,
+    picked,
+    print_facts,
+    print_json,
+    settings_option,
+)
+from station.cli.signing import demand_secret, new_secret_of, secret_of, signed_by, signing_option
+from station.errors import NotAllowed
+from station.ledger.queries import DoorRow, PersonRow
+from station.ledger.store import Ledger
+from station.settings import read_settings
+from station.shop.rights import Right, Role
+from station.shop.secrets import SecretFile
+from station.shop.sign_in import Doors, active_person
+from station.shop.tools import described_tool
+
+AUDIT_ROWS = 100
+
+_role_choice = click.Choice([role.value for role in Role])
+
+
+@click.group(epilog="Example: station people list")
+def people() -> None:
+    """Who is on record, who may sign, and what happened at the door."""
+
+
+@people.command("list", epilog="Example: station people list --json")
+@click.option("--former", is_flag=True, help="Those who left as well.")
+@ledger_option
+@json_option
+def list_people(former: bool, ledger_path: Path | None, as_json: bool) -> None:
+    """List the people on record."""
+    path = ledger_path or default_ledger()
+    with reading(path) as reader:
+        rows = reader.people(former=former)
+    kinds = SecretFile(path).kinds()
+    if as_json:
+        print_json([_person_document(row, kinds.get(row.name)) for row in rows])
+        return
+    print_facts((row.name, _person_words(row, kinds.get(row.name))) for row in rows)
+    if not rows:
+        click.echo("Nobody is on record yet.")
+
+
+@people.command(epilog="Example: station people code")
+@ledger_option
+@json_option
+def code(ledger_path: Path | None, as_json: bool) -> None:
+    """Show a one-time code that makes the first lead, while none can sign in.
+
+    Where every lead's passphrase is lost: stop the station, remove the file that ends in .secrets
+    beside the ledger, and begin again here. The audit keeps both.
+    """
+    with writing(ledger_path) as ledger:
+        made = Doors(ledger, "command").show_code()
+    if made is None:
+        raise NotAllowed("There is a lead who can sign in, so there is no code: ask one.")
+    if as_json:
+        print_json({"code": made})
+        return
+    click.echo(f"{made}")
+    click.echo("Good for one day and one use, by 'station people first' or on the page.", err=True)
+
+
+@people.command(epilog="Example: station people first 'Ann Example' --code 1234-5678-9012")
+@click.argument("name")
+@click.option("--code", "given", required=True, prompt="One-time code", metavar="CODE")
+@ledger_option
+@json_option
+def first(name: str, given: str, ledger_path: Path | None, as_json: bool) -> None:
+    """Make the first lead by the one-time code of 'station people code' or 'station serve'."""
+    with writing(ledger_path) as ledger:
+        row = Doors(ledger, "command").first_lead(given, name, new_secret_of(name))
+        _said(ledger, row, as_json, f"{row.name} is a lead and can sign in.")
+
+
+@people.command(
+    epilog="Example: station people add 'Bo Invented' --role installer --person 'Ann Example'"
+)
+@click.argument("name")
+@click.option("--role", type=_role_choice, required=True)
+@signing_option
+@ledger_option
+@json_option
+def add(name: str, role: str, person: str, ledger_path: Path | None, as_json: bool) -> None:
+    """Put somebody on record, or back on record."""
+    with writing(ledger_path) as ledger:
+        lead = signed_by(ledger, person, Right.MANAGE_PEOPLE)
+        row = Doors(ledger, "command").add(lead, name, role)
+        _said(ledger, row, as_json, f"{row.name} is on record as {row.role}.")
+
+
+@people.command(
+    epilog="Example: station people role 'Bo Invented' lead --person 'Ann Example' --reason '...'"
+)
+@click.argument("name")
+@click.argument("role", type=_role_choice)
+@click.option("--reason", default="", help="For the record.")
+@signing_option
+@ledger_option
+@json_option
+def role(
+    name: str, role: str, reason: str, person: str, ledger_path: Path | None, as_json: bool
+) -> None:
+    """Give somebody another role."""
+    with writing(ledger_path) as ledger:
+        lead = signed_by(ledger, person, Right.MANAGE_PEOPLE)
+        row = Doors(ledger, "command").change_role(lead, name, role, reason)
+        _said(ledger, row, as_json, f"{row.name} is on record as {row.role}.")
+
+
+@people.command(epilog="Example: station people leave 'Bo Invented' --person 'Ann Example'")
+@click.argument("name")
+@click.option("--reason", default="", help="For the record.")
+@signing_option
+@ledger_option
+@json_option
+def leave(name: str, reason: str, person: str, ledger_path: Path | None, as_json: bool) -> None:
+    """Note that somebody has left. Their samples stay theirs; their secret is forgotten."""
+    with writing(ledger_path) as ledger:
+        lead = signed_by(ledger, person, Right.MANAGE_PEOPLE)
+        Doors(ledger, "command").leave(lead, name, reason)
+        row = ledger.reader.person(name)
+        _said(ledger, row, as_json, f"{name} has left.")
+
+
+@people.command(epilog="Example: station people passphrase 'Bo Invented' --person 'Ann Example'")
+@click.argument("name")
+@signing_option
+@ledger_option
+@json_option
+def passphrase(name: str, person: str, ledger_path: Path | None, as_json: bool) -> None:
+    """Give a PIN or passphrase: your own anew, or as a lead somebody else's.
+
+    The new one is asked for, or taken from STATION_NEW_PASSPHRASE.
+    """
+    with writing(ledger_path) as ledger:
+        doors = Doors(ledger, "command")
+        if person == name:
+            active_person(ledger.reader, person)
+            demand_secret(doors, person)
+            actor = doors.sign_in(person, secret_of(person), reason="change the own secret")
+        else:
+            actor = signed_by(ledger, person, Right.MANAGE_PEOPLE)
+        doors.set_secret(actor, name, new_secret_of(name))
+        _said(ledger, ledger.reader.person(name), as_json, f"{name} has a new secret.")
+
+
+@people.command(epilog="Example: station people audit --about 'Bo Invented'")
+@click.option("--about", metavar="NAME", help="Only what concerns this person's door.")
+@click.option("--limit", type=click.IntRange(1, 100_000), default=AUDIT_ROWS, show_default=True)
+@ledger_option
+@json_option
+def audit(about: str | None, limit: int, ledger_path: Path | None, as_json: bool) -> None:
+    """List sign-ins, failures, lock-outs, refusals and changes of people, newest first."""
+    with reading(ledger_path) as reader:
+        rows = reader.audit(about, limit=limit)
+    if as_json:
+        print_json([_door_document(row) for row in rows])
+        return
+    for row in rows:
+        click.echo(door_words(row))
+
+
+def door_words(row: DoorRow) -> str:
+    """One line of the audit in words."""
+    at = row.at_utc.astimezone().isoformat(sep=" ", timespec="seconds")
+    by = "" if row.person == row.about else f", by {row.person}"
+    way = "" if row.way is None else f", {row.way}" + (f" {row.address}" if row.address else "")
+    detail = f": {row.detail}" if row.detail else ""
+    return f"{at}  {row.event.replace('_', ' ')}, {row.about}{by}{way}{detail}"
+
+
+def _said(ledger: Ledger, row: PersonRow | None, as_json: bool, sentence: str) -> None:
+    if not as_json:
+        click.echo(sentence)
+    elif row is not None:
+        print_json(_person_document(row, SecretFile(ledger.path).kinds().get(row.name)))
+
+
+def _person_words(row: PersonRow, kind: str | None) -> str:
+    state = "" if row.active else ", has left"
+    return f"{row.role}, {f'signs by {kind}' if kind else 'cannot sign'}{state}"
+
+
+def _person_document(row: PersonRow, kind: str | None) -> dict[str, object]:
+    return {
+        "name": row.name,
+        "role": row.role,
+        "active": row.active,
+        "secret": kind,
+        "since_utc": row.at_utc.isoformat(),
+        "demo": row.demo,
+    }
+
+
+def _door_document(row: DoorRow) -> dict[str, object]:
+    said = picked(row, "event about person way address detail demo")
+    return {"seq": row.seq, "at_utc": row.at_utc.isoformat()} | said
+
+
+@click.group(epilog="Example: station tool list")
+def tool() -> None:
+    """Put tools and their nests on record, and list them."""
+
+
+@tool.command(
+    "add", epilog="Example: station tool add Egret --nest red --nest blue --person 'Bo Invented'"
+)
+@click.argument("name")
+@click.option(
+    "--nest", "nests", multiple=True, required=True, metavar="NEST",
+    help="A die cavity, as people call it; once for each.",
+)  # fmt: skip
+@click.option("--description", default="", help="What tool it is.")
+@person_option
+@settings_option
+@ledger_option
+def add_tool(
+    name: str, nests: tuple[str, ...], description: str, person: str,
+    ledger_path: Path | None, settings_path: Path | None,
+) -> None:  # fmt: skip
+    """Put a tool on record, or add nests to one that is."""
+    with writing(ledger_path or read_settings(settings_path).ledger) as ledger:
+        reader = ledger.reader
+        active_person(reader, person)
+        added = described_tool(reader, name, nests, description)
+        marked = added.model_copy(update={"demo": reader.is_demo()})
+        ledger.append(marked, person=person)
+    click.echo(f"{added.tool} is on record with {', '.join(added.nests)}. Validate it next.")
+
+
+@tool.command("list", epilog="Example: station tool list --json")
+@ledger_option
+@json_option
+def list_tools(ledger_path: Path | None, as_json: bool) -> None:
+    """List the tools on record with their nests."""
+    with reading(ledger_path) as reader:
+        rows = reader.tools()
+    if as_json:
+        names = "tool nests description"
+        print_json([picked(row, names) for row in rows])
+        return
+    for row in rows:
+        click.echo(f"{row.tool}: {', '.join(row.nests)}" + f"  {row.description}".rstrip())
+    if not rows:
+        click.echo("No tool is on record: put one there with station tool add.")

@@ -1,0 +1,200 @@
+"""Command that takes the wire's share off a reading: splice."""
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import click
+
+from calibration.uncertainty import Contribution
+from station.cli.options import check_uncertainties, json_option, material_option, print_json
+from station.crimp.resistance import (
+    InService,
+    ReferenceReading,
+    SpliceResistance,
+    WireSpan,
+    in_service,
+    reduce_by_length,
+    reduce_by_reference,
+)
+from station.crimp.wire import MATERIALS, material_named, parse_size
+from station.errors import BadInput
+
+
+@dataclass(frozen=True)
+class Given:
+    """What the command line said of a splice; None where it said nothing."""
+
+    wire: str
+    wire2: str | None
+    material: str
+    span_mm: float
+    span2_mm: float | None
+    reading_mohm: float
+    reading_u_mohm: float | None
+    at_c: float | None
+    span_u_mm: float | None
+    wire_u_percent: float | None
+    temperature_u_c: float | None
+    reference_mohm: float | None
+    reference_span_mm: float | None
+    reference_u_mohm: float | None
+    current_a: float | None
+
+    @property
+    def by_reference(self) -> bool:
+        """Whether unbroken wire of the same reel was read."""
+        return self.reference_mohm is not None
+
+    @property
+    def uncertainties(self) -> dict[str, float | None]:
+        """Every uncertainty that this method asks for, by its option."""
+        asked = {
+            "--reading-u-mohm": self.reading_u_mohm,
+            "--span-u-mm": self.span_u_mm,
+            "--temperature-u-c": self.temperature_u_c,
+        }
+        if self.by_reference:
+            return asked | {"--reference-u-mohm": self.reference_u_mohm}
+        return asked | {"--wire-u-percent": self.wire_u_percent}
+
+    def check(self) -> None:
+        """Refuse what does not belong together (BadInput)."""
+        if (self.wire2 is None) != (self.span2_mm is None):
+            raise BadInput("--wire2 and --span2-mm go together: give both or neither.")
+        if (self.reference_mohm is None) != (self.reference_span_mm is None):
+            raise BadInput(
+                "--reference-mohm and --reference-span-mm go together: give both or neither."
+            )
+        if self.by_reference and self.wire2 is not None:
+            raise BadInput("By reference both sides must be of one wire: leave --wire2 out.")
+        check_uncertainties(self.uncertainties)
+
+
+@click.command(
+    # Broken by hand: click would break it within an option.
+    epilog="\b\nExample: station splice --wire 'SAE 16' --span-mm 152.4 --reading-mohm 2.70 \\\n"
+    "  --at-c 30 --reading-u-mohm 0.01 --span-u-mm 0.5 --wire-u-percent 1.2 \\\n"
+    "  --temperature-u-c 1"
+)
+@click.option("--wire", required=True, metavar="SIZE")
+@click.option("--wire2", metavar="SIZE", help="Wire of the other side, where it differs.")
+@material_option(MATERIALS)
+@click.option("--span-mm", type=float, required=True, help="All the wire of that size in the span.")
+@click.option("--span2-mm", type=float, help="The same for --wire2.")
+@click.option("--reading-mohm", type=float, required=True)
+@click.option("--reading-u-mohm", type=float)
+@click.option("--at-c", type=float, help="Wire temperature; without it nothing is corrected.")
+@click.option("--span-u-mm", type=float)
+@click.option("--wire-u-percent", type=float)
+@click.option("--temperature-u-c", type=float)
+@click.option("--reference-mohm", type=float, help="Reading of unbroken wire of the same reel.")
+@click.option("--reference-span-mm", type=float, help="Length of it between the sense clips.")
+@click.option("--reference-u-mohm", type=float)
+@click.option("--current-a", type=float, help="Say what the splice does at this current.")
+@json_option
+def splice(as_json: bool, **options: Any) -> int:
+    """Take the wire's share off a four-wire reading. All u are one standard uncertainty."""
+    given = Given(**options)
+    given.check()
+    result = _by_reference(given) if given.by_reference else _by_length(given)
+    service = None
+    if given.current_a is not None:
+        service = in_service(
+            result.splice_ohm,
+            given.current_a,
+            parse_size(given.wire),
+            material_named(given.material),
+        )
+    missing = [name for name, value in given.uncertainties.items() if value is None]
+    stated = len(missing) < len(given.uncertainties)
+    if as_json:
+        print_json(_document(result, missing, service, stated=stated))
+    else:
+        _print(result, missing, service, stated=stated)
+    return 1 if result.void_reason else 0
+
+
+def _by_length(given: Given) -> SpliceResistance:
+    sides = [(given.wire, given.span_mm)]
+    if given.wire2 is not None and given.span2_mm is not None:
+        sides.append((given.wire2, given.span2_mm))
+    spans = [
+        WireSpan(
+            parse_size(size),
+            material_named(given.material),
+            length_mm * 1e-3,
+            (given.span_u_mm or 0.0) * 1e-3,
+            (given.wire_u_percent or 0.0) / 100.0,
+        )
+        for size, length_mm in sides
+    ]
+    return reduce_by_length(
+        given.reading_mohm * 1e-3,
+        [Contribution("reading", (given.reading_u_mohm or 0.0) * 1e-3)],
+        spans,
+        temperature_c=given.at_c,
+        u_temperature_k=given.temperature_u_c or 0.0,
+    )
+
+
+def _by_reference(given: Given) -> SpliceResistance:
+    parse_size(given.wire)
+    reference = ReferenceReading(
+        (given.reference_mohm or 0.0) * 1e-3,
+        (Contribution("reading", (given.reference_u_mohm or 0.0) * 1e-3),),
+        (given.reference_span_mm or 0.0) * 1e-3,
+    )
+    # Both readings are taken in one air: only the difference of their temperatures would matter.
+    return reduce_by_reference(
+        given.reading_mohm * 1e-3,
+        [Contribution("reading", (given.reading_u_mohm or 0.0) * 1e-3)],
+        reference,
+        span_m=given.span_mm * 1e-3,
+        u_span_m=(given.span_u_mm or 0.0) * 1e-3,
+        material=material_named(given.material),
+        u_temperature_k=given.temperature_u_c or 0.0,
+    )
+
+
+def _document(
+    result: SpliceResistance, missing: list[str], service: InService | None, *, stated: bool
+) -> dict[str, object]:
+    dof = result.effective_dof
+    return {
+        "splice_mohm": result.splice_ohm * 1e3,
+        "splice_u_mohm": result.u_ohm * 1e3 if stated else None,
+        "wire_share_mohm": result.wire_share_ohm * 1e3,
+        "budget": [
+            {"name": line.name, "u_mohm": line.u * 1e3} for line in result.budget.contributions
+        ],
+        "effective_dof": dof if math.isfinite(dof) else None,
+        "temperature_corrected": result.temperature_c is not None,
+        "not_stated": missing,
+        "void_reason": result.void_reason,
+        "voltage_drop_mv": None if service is None else service.voltage_drop_v * 1e3,
+        "heat_mw": None if service is None else service.heat_w * 1e3,
+        "equivalent_wire_mm": None if service is None else service.equivalent_length_m * 1e3,
+    }
+
+
+def _print(
+    result: SpliceResistance, missing: list[str], service: InService | None, *, stated: bool
+) -> None:
+    u = f" (u = {result.u_ohm * 1e3:.3f} mΩ)" if stated else ""
+    corrected = "not corrected for temperature"
+    if result.temperature_c is not None:
+        corrected = f"at {result.temperature_c:g} °C"
+    click.echo(f"splice      {result.splice_ohm * 1e3:.3f} mΩ{u}")
+    click.echo(f"wire share  {result.wire_share_ohm * 1e3:.3f} mΩ, {corrected}")
+    for line in result.budget.contributions:
+        click.echo(f"    u from {line.name}: {line.u * 1e3:.4f} mΩ")
+    if service is not None:
+        click.echo(
+            f"in service  {service.voltage_drop_v * 1e3:.3g} mV, {service.heat_w * 1e3:.3g} mW, "
+            f"as much as {service.equivalent_length_m * 1e3:.3g} mm of the wire"
+        )
+    if missing:
+        click.echo(f"Not stated and so not counted: {', '.join(missing)}.")
+    if result.void_reason:
+        click.echo(f"VOID: {result.void_reason}.")
