@@ -61,13 +61,14 @@ class Commands(click.Group):
 @click.group(
     cls=Commands,
     context_settings={"help_option_names": ["-h", "--help"]},
-    epilog=f"""Example: station wire "18 AWG"
+    help=f"""Measure, judge and log crimp samples on the bench.
 
     Files that messages name, such as firmware_notes/network.md, stand in {FILES}.""",
+    epilog='Example: station wire "18 AWG"',
 )
 @click.version_option(package_name="crimp-station", prog_name="station")
 def station() -> None:
-    """Measure, judge and log crimp samples on the bench."""
+    """Every command stands below this one."""
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -29,7 +29,7 @@ def test_the_usual_numbers_for_95_of_95(
     failed: int, needed: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     # Attribute plans for 95 % with 95 % confidence print 59, 93 and 124 samples for 0, 1 and 2
-    # failures (from memory); the binomial distribution itself says so too (CALC).
+    # failures (from memory); the binomial distribution itself says so too [calc].
     assert stats.binom.cdf(failed, needed, 0.05) <= 0.05 < stats.binom.cdf(failed, needed - 1, 0.05)
     enough = judged(capsys, looks(tmp_path, needed - failed, failed))
     assert (enough["verdict"], enough["more_samples"], enough["n"]) == ("pass", 0, needed)

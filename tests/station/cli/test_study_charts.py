@@ -31,7 +31,7 @@ def charted(capsys: pytest.CaptureFixture[str], *arguments: str) -> dict[str, An
 
 
 def test_the_published_moving_averages(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    # NIST/SEMATECH handbook 6.3.2.4 (seen in six places): weight 0.3, target 50, s 2.0539; printed
+    # NIST/SEMATECH handbook 6.3.2.4 [seen-6]: weight 0.3, target 50, s 2.0539; printed
     # limits 52.5884 and 47.4115, the lower one cut, not rounded; no point lies beyond them.
     scheme = ["--weight", "0.3", "--center", "50", "--sigma", "2.0539"]
     chart = charted(capsys, written(tmp_path, "ewma.csv"), "--kind", "ewma", *scheme)
@@ -43,7 +43,7 @@ def test_the_published_moving_averages(tmp_path: Path, capsys: pytest.CaptureFix
 
 
 def test_the_published_cumulative_sums(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    # NIST/SEMATECH handbook 6.3.2.3 (seen in five places): target 325, k 0.3175, h 4.1959 in the
+    # NIST/SEMATECH handbook 6.3.2.3 [seen-5]: target 325, k 0.3175, h 4.1959 in the
     # unit of the values; first signal at sample 14, on the upper side.
     scheme = ["--center", "325", "--sigma", "1", "--reference", "0.3175", "--threshold", "4.1959"]
     chart = charted(capsys, written(tmp_path, "cusum.csv"), "--kind", "cusum", *scheme)
