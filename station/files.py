@@ -3,6 +3,7 @@
 import difflib
 import errno
 import os
+import secrets
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -13,7 +14,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, RootModel, ValidationError
 
-from station.errors import BadInput, DataFileError
+from station.errors import BadInput, DataFileError, StationError
 
 SHOWN = 60
 """So many characters of a wrong value are repeated (our own choice)."""
@@ -179,10 +180,46 @@ def read_text(file: Traversable | Path) -> str:
 
 
 @contextmanager
-def whole_file(path: Path) -> Iterator[Path]:
-    """Give a name beside a file to write to; the file gets it when the block ends without an error.
+def replaced(path: Path, mode: int = 0o666) -> Iterator[Path]:
+    """Give a new file beside a path, which takes its place, safe on the disk, when the block ends.
 
-    What stood there before stays until then. A device or pipe is written as it comes.
+    Parameters
+    ----------
+    path : Path
+        What stands there stays until then, and for good where the block ends with an error.
+    mode : int
+        Who may read and write the new file, less what the process forbids.
+
+    Raises
+    ------
+    OSError
+        It could not be made or written; nothing is left of it.
+    """
+    half = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+    try:
+        os.close(os.open(half, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode))
+        yield half
+        _sync(half)
+        half.replace(path)
+        _sync(path.parent)
+    finally:
+        # SQLite puts files of its own beside the one that it writes.
+        for suffix in ("", "-journal", "-wal", "-shm"):
+            with suppress(OSError):
+                half.with_name(half.name + suffix).unlink()
+
+
+def _sync(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+@contextmanager
+def whole_file(path: Path, mode: int = 0o666) -> Iterator[Path]:
+    """Give a name beside a file to write to; see `replaced`. A device is written as it comes.
 
     Raises
     ------
@@ -195,18 +232,14 @@ def whole_file(path: Path) -> Iterator[Path]:
         if path.exists() and not path.is_file():
             yield path
             return
-        half = path.with_name(path.name + ".part")
-        try:
+        with replaced(path, mode) as half:
             yield half
-            half.replace(path)
-        except BaseException:
-            with suppress(OSError):
-                half.unlink(missing_ok=True)
-            raise
+    except StationError:
+        raise
     except OSError as error:
         raise BadInput(
-            f"{named} could not be written: {error.strerror}. Nothing is left of it; check the "
-            "folder and that there is room."
+            f"{named} could not be written: {error.strerror or error}. Nothing is left of it; "
+            "check the folder and that there is room."
         ) from error
 
 

@@ -12,7 +12,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from werkzeug.sansio.utils import host_is_trusted
 
 from station.errors import BadInput, NotAllowed, SignInNeeded, StationError
-from station.ledger.queries import PersonRow
+from station.ledger.rows import PersonRow
 from station.settings import ANY_ADDRESS, Settings, is_loopback
 from station.shop.rights import Right, demand_other
 from station.shop.rights import demand as demand_right

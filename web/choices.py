@@ -7,7 +7,7 @@ from werkzeug.wrappers import Response
 
 from station.errors import BadInput
 from station.ledger.entries import PersonPrefers
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from web import shown
 from web.languages import CHOICE, languages
 

@@ -12,7 +12,7 @@ from flask import Flask, current_app, g
 from station.errors import StationError
 from station.ledger.chain import Moment
 from station.ledger.clock import now
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.shop.trend_cache import NestGlance, TrendBook
 from station.shop.trust import TrustBook

@@ -10,7 +10,7 @@ from station.instruments.panel.base import PanelLine
 from station.jobs.open_jobs import JobBook
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Payload
-from station.ledger.record import Entry
+from station.ledger.entry import Entry
 from station.settings import Settings
 
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from station.ledger.queries import SampleRow, ServiceRow
+from station.ledger.rows import SampleRow, ServiceRow
 from station.shop.trend import NestTrend
 from web.sentences import said_or_typed
 from web.shown import VERDICT_WORDS, local_time, newton

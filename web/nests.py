@@ -4,7 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
-from station.ledger.queries import LedgerReader, SampleRow, ServiceRow
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import SampleRow, ServiceRow
 from station.shop.trend import NestTrend
 from station.shop.trend_cache import NestGlance
 

@@ -12,7 +12,8 @@ from station.errors import BadInput
 from station.jobs.comparison import COMPARISON, label_from
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Joint
-from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import SampleRow
 from station.text import demand_plain
 from web.languages import nest_words
 from web.nests import all_nests
@@ -105,17 +106,10 @@ def _looked_at(form: Mapping[str, str], connector: Connector) -> dict[str, bool]
 
 def order_again(row: SampleRow, person: str) -> SampleOrder:
     """Order the same sample again in place of one that was interrupted."""
-    joint = Joint(
-        connector=row.connector,
-        wires=row.wires,
-        material=row.material,
-        tool=row.tool,
-        nest=row.nest,
-    )
     return SampleOrder(
         person,
         row.job,
-        joint,
+        row.joint,
         row.limit_set,
         offered_again_for=row.sample_id,
         job_id=row.job_id,

@@ -28,7 +28,7 @@ from station.instruments.standard_reading import read_pull, read_standard
 from station.jobs.open_jobs import JobBook
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Payload, PullBegun, SampleBegun, SampleFinished
-from station.ledger.record import Entry
+from station.ledger.entry import Entry
 from station.ledger.store import Ledger
 from station.settings import Settings
 from station.shop.trust import TrustBook, attention

@@ -23,8 +23,8 @@ from station.instruments.panel.gpio import open_panel
 from station.instruments.port import LinePort
 from station.instruments.profiles import LineSettings, load_meter_profile, load_tester_profile
 from station.jobs.plans import check_plans, load_plans
-from station.ledger.queries import LedgerReader
-from station.ledger.soundness import check_writable, has_samples, verify_tail
+from station.ledger.reader import LedgerReader
+from station.ledger.verify import check_writable, has_samples, verify_tail
 from station.settings import InstrumentSettings, Settings
 from station.shop.secrets import SecretFile
 from station.shop.sign_in import leads_with_secret

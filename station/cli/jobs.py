@@ -43,8 +43,8 @@ from station.jobs.plans import load_plans, plan_named, read_plan
 from station.jobs.sample_order import SampleOrder
 from station.jobs.step import Course, Todo
 from station.ledger.entries import Joint
-from station.ledger.job_queries import JobRecord, JobRow
-from station.ledger.job_queries import jobs as jobs_on_record
+from station.ledger.jobs import jobs as jobs_on_record
+from station.ledger.rows import JobRecord, JobRow
 from station.settings import read_settings
 
 ON_THE_PAGE = ("tool_validation", "certification")

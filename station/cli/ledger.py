@@ -18,7 +18,7 @@ from station.ledger.database import check_path
 from station.ledger.elsewhere import ImportMap, Source, imported_samples
 from station.ledger.entries import Correction, SampleImported
 from station.ledger.export import export_ledger
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from station.ledger.reimport import import_export
 from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger

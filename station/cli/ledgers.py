@@ -5,7 +5,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from station.errors import BadInput
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.ledger.verify import Progress
 from station.settings import data_folder

@@ -16,7 +16,7 @@ from station.cli.options import (
 )
 from station.cli.signing import demand_secret, new_secret_of, secret_of, signed_by, signing_option
 from station.errors import NotAllowed
-from station.ledger.queries import DoorRow, PersonRow
+from station.ledger.rows import DoorRow, PersonRow
 from station.ledger.store import Ledger
 from station.settings import read_settings
 from station.shop.rights import Right, Role

@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from station.errors import NotAllowed
-from station.ledger.queries import PersonRow
+from station.ledger.rows import PersonRow
 from station.ledger.store import Ledger
 from station.shop.rights import Right
 from station.shop.sign_in import (

@@ -15,9 +15,10 @@ from station.jobs.plans import Plan, load_plans, plan_named
 from station.jobs.sample_order import SampleOrder
 from station.jobs.step import Content, Course, Outcome, job_ended
 from station.ledger.entries import JobBegun, JobEnded, JobName, JobStep, Payload
-from station.ledger.job_queries import JobRecord, job_record, jobs
-from station.ledger.queries import LedgerReader
-from station.ledger.record import Entry
+from station.ledger.entry import Entry
+from station.ledger.jobs import job_record, jobs
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import JobRecord
 from station.ledger.store import Ledger
 from station.settings import Settings
 from station.shop.nests import NestBook, demand_free

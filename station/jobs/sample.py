@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from station.ledger.entries import CriterionResult, Joint, SampleFinished
-from station.ledger.job_queries import JobRecord
-from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import JobRecord, SampleRow
 
 MIN_SPLICE_OHM = 1e-6
 """Below a microohm the logarithm says more about the meter than about the crimp."""
@@ -98,18 +98,11 @@ def samples_with_replaced(reader: LedgerReader, rows: Sequence[SampleRow]) -> li
     """
     replaced = {row.replaces for row in rows if row.replaces}
     lost = [
-        JobSample(row.sample_id, _joint_of(row), "void", None, (), step=row.step)
+        JobSample(row.sample_id, row.joint, "void", None, (), step=row.step)
         for row in rows
         if row.verdict is None and row.sample_id in replaced
     ]
     return [*lost, *finished_samples(reader, rows)]
-
-
-def _joint_of(row: SampleRow) -> Joint:
-    return Joint(
-        connector=row.connector, wires=row.wires, material=row.material, tool=row.tool,
-        nest=row.nest,
-    )  # fmt: skip
 
 
 def finished_samples(reader: LedgerReader, rows: Iterable[SampleRow]) -> list[JobSample]:

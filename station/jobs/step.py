@@ -11,7 +11,7 @@ from typing import Literal, cast
 from pydantic import JsonValue
 
 from station.ledger.entries import JobEnded
-from station.ledger.job_queries import JobRecord
+from station.ledger.rows import JobRecord
 
 
 @dataclass(frozen=True, slots=True)

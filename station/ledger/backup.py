@@ -1,8 +1,6 @@
 """Copies of the ledger while it is being written, and putting one back in its place."""
 
-import os
 import sqlite3
-import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
@@ -10,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from station.errors import BadInput, LedgerDamaged, LedgerError, LedgerFull, LedgerInUse
+from station.files import whole_file
 from station.ledger import database
 from station.ledger.in_use import ledger_in_use
 from station.ledger.verify import Progress, VerifyReport, verify_ledger
@@ -122,25 +121,12 @@ def moved_into_place(target: Path) -> Iterator[Path]:
     Raises
     ------
     BadInput
-        No file can be made there, or a device or folder stands there.
+        No file can be written there, or a device or folder stands there.
     """
     if target.exists() and not target.is_file():
         raise BadInput(f"{target} is a device or folder, no file: name another.")
-    try:
-        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
-    except OSError as error:
-        raise BadInput(
-            f"No file can be made in {target.parent} ({error.strerror}): check the path."
-        ) from error
-    os.close(handle)
-    making = Path(name)
-    try:
+    with whole_file(target, 0o600) as making:
         yield making
-        making.replace(target)
-        _sync_folder(target.parent)
-    finally:
-        for suffix in ("", "-journal", *_SIDE_FILES):
-            making.with_name(making.name + suffix).unlink(missing_ok=True)
 
 
 def _verified_copy(source: Path, copy: Path, progress: Progress | None) -> VerifyReport:
@@ -228,11 +214,3 @@ def _keep_aside(path: Path, now: datetime) -> Path:
         # The card's file system has no second names for a file.
         path.rename(aside)
     return aside
-
-
-def _sync_folder(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

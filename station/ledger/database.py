@@ -1,17 +1,14 @@
 """Connections to the ledger's file, and what SQLite's failures mean to the bench."""
 
-import os
 import sqlite3
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import closing
-from operator import itemgetter
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import quote
 
 from sqlalchemy import (
-    ClauseElement,
     Column,
     Connection,
     Engine,
@@ -23,7 +20,6 @@ from sqlalchemy import (
     select,
     tuple_,
 )
-from sqlalchemy.dialects import sqlite
 
 from station.errors import (
     BadInput,
@@ -76,33 +72,6 @@ _MEANINGS: dict[int, tuple[type[LedgerError], str]] = {
 }
 
 
-class Prepared:
-    """A statement turned into SQL once, for the few that run at every append.
-
-    SQLAlchemy's way from a compiled statement to its result takes longer than SQLite needs to run
-    one, and together these would outweigh the commit. So the driver runs it, within SQLAlchemy's
-    transaction; values and rows are the driver's own.
-
-    Parameters
-    ----------
-    statement : select, insert or update
-        What to run, with `bindparam` for what varies.
-    columns : sequence of str, optional
-        The columns that an insert or update sets.
-    """
-
-    def __init__(self, statement: ClauseElement, columns: Sequence[str] | None = None) -> None:
-        compiled = statement.compile(dialect=sqlite.dialect(), column_keys=columns)
-        self._sql = str(compiled)
-        names: Sequence[str] = getattr(compiled, "positiontup", None) or ()
-        # One name alone would be got as its value, not as a row of one.
-        self._values = itemgetter(*names) if len(names) > 1 else lambda row: (row[names[0]],)
-
-    def execute(self, driver: sqlite3.Connection, values: Mapping[str, Any]) -> sqlite3.Cursor:
-        """Run the statement with these values, by name; others are not looked at."""
-        return driver.execute(self._sql, self._values(values))
-
-
 def driver_of(connection: Connection) -> sqlite3.Connection:
     """Return the driver's connection below one of SQLAlchemy's."""
     driver: sqlite3.Connection = connection.connection.driver_connection  # type: ignore[assignment]
@@ -112,46 +81,6 @@ def driver_of(connection: Connection) -> sqlite3.Connection:
 def writing_engine(path: Path, *, busy_timeout_s: float) -> Engine:
     """Return an engine whose transactions take SQLite's one write lock when they begin."""
     return _engine(lambda: connect(path, "rw", busy_timeout_s), NullPool, "BEGIN IMMEDIATE")
-
-
-class WriteTransaction:
-    """Holds SQLite's write lock in a block, then commits; on any error, rolls back.
-
-    SQLAlchemy joins in only where a statement in the block is its own: its bookkeeping of a
-    transaction takes as long as several statements that are `Prepared`. Serves one block after
-    another.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Open for writing.
-    forget : callable
-        Called at a rollback: what was known of the file has to be asked again.
-    """
-
-    def __init__(self, connection: Connection, forget: Callable[[], object]) -> None:
-        self._connection = connection
-        self._driver = driver_of(connection)
-        self._forget = forget
-
-    def __enter__(self) -> None:
-        self._driver.execute("BEGIN IMMEDIATE")
-
-    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
-        if kind is not None:
-            self._roll_back()
-            return
-        try:
-            self._connection.commit()
-            self._driver.commit()
-        except BaseException:
-            self._roll_back()
-            raise
-
-    def _roll_back(self) -> None:
-        self._forget()
-        self._connection.rollback()
-        self._driver.rollback()
 
 
 def reading_engine(
@@ -213,10 +142,10 @@ FileIdentity = tuple[int, int]
 """Device and inode of a file: what it is, whatever it is called."""
 
 
-def file_identity(path: Path | str) -> FileIdentity | None:
+def file_identity(path: Path) -> FileIdentity | None:
     """Return which file stands at a path; None where there is none."""
     try:
-        found = os.stat(path)  # noqa: PTH116  # at every append, where a Path takes twice as long
+        found = path.stat()
     except FileNotFoundError:
         return None
     except OSError as error:
@@ -226,7 +155,7 @@ def file_identity(path: Path | str) -> FileIdentity | None:
     return found.st_dev, found.st_ino
 
 
-def check_still_there(path: Path | str, opened: FileIdentity | None) -> None:
+def check_still_there(path: Path, opened: FileIdentity | None) -> None:
     """Refuse to write where the file that was opened does not stand at its path any more.
 
     Raises
@@ -284,20 +213,15 @@ def check_is_ledger(path: Path, *, busy_timeout_s: float = BUSY_TIMEOUT_S) -> No
         _check_is_ledger(path, connection)
 
 
-class plain_errors:  # noqa: N801  # as contextlib names what stands after a with
-    """Raises SQLite's failures in a block as the station's own errors, which name the file."""
-
-    def __init__(self, path: Path) -> None:
-        self._path = path
-
-    def __enter__(self) -> None:
-        """Nothing is to be done before there is a failure."""
-
-    def __exit__(self, _kind: object, error: BaseException | None, _traceback: object) -> None:
-        if isinstance(error, exc.DBAPIError):
-            raise _translated(self._path, error.orig) from error
-        if isinstance(error, sqlite3.Error):
-            raise _translated(self._path, error) from error
+@contextmanager
+def plain_errors(path: Path) -> Iterator[None]:
+    """Raise SQLite's failures in the block as the station's own errors, which name the file."""
+    try:
+        yield
+    except exc.DBAPIError as error:
+        raise _translated(path, error.orig) from error
+    except sqlite3.Error as error:
+        raise _translated(path, error) from error
 
 
 def _translated(path: Path, error: BaseException | None) -> LedgerError:
@@ -359,10 +283,7 @@ def _engine(
     engine = create_engine("sqlite://", creator=creator, poolclass=pool)
 
     def begin_transaction(connection: Connection) -> None:
-        driver = driver_of(connection)
-        # Within a `WriteTransaction` there is one already.
-        if not driver.in_transaction:
-            driver.execute(begin)
+        connection.exec_driver_sql(begin)
 
     event.listen(engine, "begin", begin_transaction)
     return engine

@@ -4,17 +4,15 @@ The same functions run when an entry is appended and when the tables are rebuilt
 table cannot differ from the one that grew.
 """
 
-import sqlite3
 from collections.abc import Iterable
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, select
+from sqlalchemy import Connection, Row, bindparam, select
 from sqlalchemy.dialects.sqlite import insert
 
 from station.errors import BadInput
 from station.ledger import tables
 from station.ledger.chain import canonical_json, spelled, utc_text
-from station.ledger.database import Prepared
 from station.ledger.derive_jobs import check_job_open, derive_job
 from station.ledger.entries import (
     BaselineSet,
@@ -23,12 +21,7 @@ from station.ledger.entries import (
     DoorEvent,
     InstrumentCalibrated,
     InstrumentChecked,
-    JobBegun,
-    JobEnded,
-    JobStep,
     Joint,
-    NestHeld,
-    NestReleased,
     Payload,
     PersonAdded,
     PersonLeft,
@@ -41,9 +34,9 @@ from station.ledger.entries import (
     SampleImported,
     ToolAdded,
     ToolServiced,
-    WorkDone,
 )
-from station.ledger.record import Entry
+from station.ledger.entry import Entry
+from station.ledger.rows import IMPORTED
 
 ALL_TIME = "all time"
 """What ``tally`` has for a quarter of an hour where it counts everything.
@@ -51,8 +44,6 @@ ALL_TIME = "all time"
 It sorts after every time, and so stands beside the latest quarter: a sample changes one page.
 """
 
-IMPORTED = "imported"
-"""The job of samples that were measured elsewhere: it marks them wherever samples are shown."""
 
 _AS_IMPORTED = ("splice_ohm", "splice_u_ohm", "peak_n", "peak_u_n", "failure_mode")
 
@@ -64,77 +55,18 @@ FIRST_DEMO_KEY = "first_demo_seq"
 
 _sample = tables.sample
 
-_JOINT = ("connector", "wires", "material", "tool", "nest", "joint_key")
-_DESCRIBED = ("person", "job", "limit_set", "demo", *_JOINT)
-_INDEXED_DESCRIPTION = ("person", "tool", "nest")
-_RESISTANCE = ("splice_ohm", "splice_u_ohm")
-_MADE_BY = ("meter", "tester")
-_PULL = ("peak_n", "peak_u_n", "failure_mode", "trace_sha256")
-_NO_RESISTANCE = dict.fromkeys((*_RESISTANCE, "meter"))
-_NO_PULL = dict.fromkeys((*_PULL, "tester"))
-_JUDGED = (
-    "finished_seq", "limit_standing", "verdict", "void_reason", "void_by", "measured_verdict",
-    "pull_limit_n",
-)  # fmt: skip
-
-_BEGIN = Prepared(
-    _sample.insert(),
-    ["begun_seq", "sample_id", "replaces", "at_utc", "simulated", "job_id", "step", *_DESCRIBED],
+_of_sample = _sample.c.sample_id == bindparam("of_sample")
+_CHANGE = _sample.update().where(_of_sample)
+_FINISH = _CHANGE.where(tables.OPEN_SAMPLE)
+_FIND_SAMPLE = select(
+    _sample.c.finished_seq, _sample.c.verdict, _sample.c.at_utc, _sample.c.person
+).where(_of_sample)
+_adding = insert(tables.tally)
+_COUNT = _adding.on_conflict_do_update(
+    index_elements=["quarter", "person", "what"],
+    set_={"n": tables.tally.c.n + _adding.excluded.n},
 )
-_DONE_AT_ONCE = ("begun_seq", "finished_seq", "sample_id", "at_utc", "verdict", "simulated")
-_IMPORT = Prepared(_sample.insert(), [*_DONE_AT_ONCE, *_DESCRIBED, *_AS_IMPORTED])
-_MEASURED = ("at_utc", "simulated", *_JUDGED, *_RESISTANCE, *_PULL, *_MADE_BY)
-_of_open_sample = _sample.update().where(
-    _sample.c.sample_id == bindparam("of_sample"), tables.OPEN_SAMPLE
-)
-_FINISH = Prepared(_of_open_sample, [*_MEASURED, *_DESCRIBED])
-# A column that is set is written to every index that has it, changed or not: the rule, a sample
-# that is finished as it was begun, leaves those on the description alone.
-_FINISH_AS_BEGUN = Prepared(
-    _of_open_sample.where(
-        *(_sample.c[name] == bindparam(f"same_{name}") for name in _INDEXED_DESCRIPTION)
-    ),
-    [*_MEASURED, *(name for name in _DESCRIBED if name not in _INDEXED_DESCRIPTION)],
-)
-_PULL_BEGUN = Prepared(
-    _sample.update()
-    .where(_sample.c.sample_id == bindparam("of_sample"))
-    .values(pull_begun_seq=bindparam("seq"))
-)
-_FIND_SAMPLE = Prepared(
-    select(_sample.c.finished_seq, _sample.c.verdict).where(
-        _sample.c.sample_id == bindparam("of_sample")
-    )
-)
-_STANDING = select(_sample.c.verdict, _sample.c.at_utc, _sample.c.person).where(
-    _sample.c.sample_id == bindparam("of_sample")
-)
-_CORRECT = _sample.update().where(_sample.c.sample_id == bindparam("of_sample"))
-
-
-def _counting(*quarters: str) -> Prepared:
-    """Return the statement that adds ``n`` to a count of each of these quarters of an hour."""
-    rows: list[dict[str, Any]] = [
-        {"quarter": bindparam(quarter), **{name: bindparam(name) for name in _COUNTED}}
-        for quarter in quarters
-    ]
-    adding = insert(tables.tally).values(rows)
-    return Prepared(
-        adding.on_conflict_do_update(
-            index_elements=["quarter", "person", "what"],
-            set_={"n": tables.tally.c.n + adding.excluded.n},
-        )
-    )
-
-
-_COUNTED = ("person", "what", "n")
-_COUNT = _counting("all_time")
-_COUNT_VERDICT = _counting("all_time", "quarter_hour")
-
-
-_NOTE_INSTRUMENT = Prepared(
-    insert(tables.instrument_used).on_conflict_do_nothing(), ["role", "instrument"]
-)
+_NOTE_INSTRUMENT = insert(tables.instrument_used).on_conflict_do_nothing()
 _FIND_ENTRY = select(tables.entry.c.kind, tables.entry.c.payload).where(
     tables.entry.c.id == bindparam("of_entry")
 )
@@ -145,28 +77,18 @@ _FIND_BASELINE = select(tables.baseline.c.entry_id).where(
     tables.baseline.c.joint_key == bindparam("joint_key"),
     tables.baseline.c.baseline_version == bindparam("baseline_version"),
 )
-_MARK_DEMO = Prepared(insert(tables.meta).on_conflict_do_nothing(), ["key", "value"])
-
-Noted = set[tuple[str | None, ...]]
-"""What is noted once for all and known to be, so that it need not be asked of the file again."""
-
-_DEMO: tuple[str | None, ...] = (FIRST_DEMO_KEY,)
+_MARK_DEMO = insert(tables.meta).on_conflict_do_nothing()
 
 
-def derive(connection: Connection, driver: sqlite3.Connection, entry: Entry, noted: Noted) -> None:
+def derive(connection: Connection, entry: Entry) -> None:
     """Bring the read tables up to date with one entry.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
         Open for writing, in a transaction.
-    driver : sqlite3.Connection
-        The driver's connection below it, for what runs at every append.
     entry : Entry
         The latest entry, already written.
-    noted : set
-        Kept from entry to entry, and added to. Must be empty again after a transaction that was
-        taken back, and when the read tables are built anew.
 
     Raises
     ------
@@ -176,24 +98,26 @@ def derive(connection: Connection, driver: sqlite3.Connection, entry: Entry, not
     payload = entry.payload
     match payload:
         case SampleFinished():
-            _sample_finished(driver, entry, payload, noted)
+            _sample_finished(connection, entry, payload)
         case SampleBegun():
-            _sample_begun(connection, driver, entry, payload)
-        case SampleImported() | PullBegun():
-            _further_sample(driver, entry, payload)
+            _sample_begun(connection, entry, payload)
+        case PullBegun():
+            change = {"of_sample": payload.sample_id, "pull_begun_seq": entry.seq}
+            connection.execute(_CHANGE, change)
+        case SampleImported():
+            _sample_imported(connection, entry, payload)
         case Correction():
-            _correction(connection, driver, payload)
+            _correction(connection, payload)
         case PersonAdded() | RoleChanged() | PersonLeft() | DoorEvent():
             _people(connection, entry, payload)
-        case JobBegun() | JobStep() | JobEnded() | NestHeld() | NestReleased() | WorkDone():
-            derive_job(connection, entry, payload)
         case ToolAdded() | ToolServiced() | BaselineSet():
             _tools(connection, entry, payload)
         case InstrumentCalibrated() | InstrumentChecked():
             _instrument_event(connection, entry, payload)
-    if payload.demo and _DEMO not in noted:
-        _MARK_DEMO.execute(driver, {"key": FIRST_DEMO_KEY, "value": str(entry.seq)})
-        noted.add(_DEMO)
+        case _:
+            derive_job(connection, entry, payload)
+    if payload.demo:
+        connection.execute(_MARK_DEMO, {"key": FIRST_DEMO_KEY, "value": str(entry.seq)})
 
 
 def _tools(
@@ -208,11 +132,9 @@ def _tools(
             _baseline_set(connection, entry, payload)
 
 
-def _sample_begun(
-    connection: Connection, driver: sqlite3.Connection, entry: Entry, begun: SampleBegun
-) -> None:
+def _sample_begun(connection: Connection, entry: Entry, begun: SampleBegun) -> None:
     replaces = begun.offered_again_for
-    if replaces and _found(driver, replaces) is None:
+    if replaces and _found(connection, replaces) is None:
         raise BadInput(f"The sample {replaces} to be replaced is not on record: check its id.")
     if begun.job_id is not None:
         check_job_open(connection, begun.job_id)
@@ -223,21 +145,18 @@ def _sample_begun(
         "simulated": False,
         "job_id": begun.job_id,
         "step": begun.step,
+        **_described(utc_text(entry.at_utc), entry.person, begun),
     }
-    _BEGIN.execute(driver, row | _described(utc_text(entry.at_utc), entry.person, begun))
-    _count_begun(driver, entry.person)
+    connection.execute(_sample.insert(), row)
+    _count(connection, entry.person, BEGUN)
 
 
-def _sample_finished(
-    driver: sqlite3.Connection, entry: Entry, finished: SampleFinished, noted: Noted
-) -> None:
+def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinished) -> None:
     resistance, pull = finished.resistance, finished.pull
-    at_utc, person, joint = utc_text(entry.at_utc), entry.person, finished.joint
+    at_utc, person = utc_text(entry.at_utc), entry.person
+    used = [result.instrument for result in (resistance, pull) if result is not None]
     row = {
         "of_sample": finished.sample_id,
-        "same_person": person,
-        "same_tool": joint.tool,
-        "same_nest": joint.nest,
         "finished_seq": entry.seq,
         "limit_standing": finished.limit_standing,
         "verdict": finished.verdict,
@@ -245,33 +164,20 @@ def _sample_finished(
         "void_by": finished.void_by,
         "measured_verdict": _measured_verdict(finished.criteria),
         "pull_limit_n": _limit_n(finished.criteria),
-        "simulated": (resistance is not None and resistance.instrument.simulated)
-        or (pull is not None and pull.instrument.simulated),
+        "simulated": any(instrument.simulated for instrument in used),
         **_described(at_utc, person, finished),
         **_resistance(resistance),
         **_pull(pull),
     }
-    done = _FINISH_AS_BEGUN.execute(driver, row).rowcount
-    if not done and _FINISH.execute(driver, row).rowcount == 0:
-        _refuse_finish(driver, finished.sample_id)
-    _count_verdict(driver, at_utc, person, finished.verdict, 1)
-    for role in _MADE_BY:
-        used = role, row[role]
-        if row[role] is not None and used not in noted:
-            _NOTE_INSTRUMENT.execute(driver, {"role": role, "instrument": row[role]})
-            noted.add(used)
+    if connection.execute(_FINISH, row).rowcount == 0:
+        _refuse_finish(connection, finished.sample_id)
+    _count(connection, person, finished.verdict, at_utc)
+    for role in ("meter", "tester"):
+        if (instrument := row.get(role)) is not None:
+            connection.execute(_NOTE_INSTRUMENT, {"role": role, "instrument": instrument})
 
 
-def _further_sample(
-    driver: sqlite3.Connection, entry: Entry, payload: SampleImported | PullBegun
-) -> None:
-    if isinstance(payload, SampleImported):
-        _sample_imported(driver, entry, payload)
-    else:
-        _PULL_BEGUN.execute(driver, {"of_sample": payload.sample_id, "seq": entry.seq})
-
-
-def _sample_imported(driver: sqlite3.Connection, entry: Entry, imported: SampleImported) -> None:
+def _sample_imported(connection: Connection, entry: Entry, imported: SampleImported) -> None:
     """Add a sample that is finished as soon as it is on record."""
     at_utc = utc_text(imported.measured_at)
     verdict = imported.verdict or "undecided"
@@ -289,9 +195,9 @@ def _sample_imported(driver: sqlite3.Connection, entry: Entry, imported: SampleI
         **_joint(imported.joint),
         **{name: getattr(imported, name) for name in _AS_IMPORTED},
     }
-    _IMPORT.execute(driver, row)
-    _count_begun(driver, imported.measured_by)
-    _count_verdict(driver, at_utc, imported.measured_by, verdict, 1)
+    connection.execute(_sample.insert(), row)
+    _count(connection, imported.measured_by, BEGUN)
+    _count(connection, imported.measured_by, verdict, at_utc)
 
 
 def quarter_of(at_utc: str) -> str:
@@ -300,37 +206,30 @@ def quarter_of(at_utc: str) -> str:
     return f"{at_utc[:14]}{minute:02d}"
 
 
-def _count_verdict(
-    driver: sqlite3.Connection, at_utc: str, person: str, verdict: str, change: int
+def _count(
+    connection: Connection, person: str, what: str, at_utc: str | None = None, change: int = 1
 ) -> None:
-    row = {"person": person, "what": verdict, "n": change}
-    quarters = {"all_time": ALL_TIME, "quarter_hour": quarter_of(at_utc)}
-    _COUNT_VERDICT.execute(driver, row | quarters)
+    """Count in all and, where a time is given, in its quarter of an hour."""
+    for quarter in (ALL_TIME, *([quarter_of(at_utc)] if at_utc else [])):
+        row = {"quarter": quarter, "person": person, "what": what, "n": change}
+        connection.execute(_COUNT, row)
 
 
-def _count_begun(driver: sqlite3.Connection, person: str) -> None:
-    row = {"all_time": ALL_TIME, "person": person, "what": BEGUN, "n": 1}
-    _COUNT.execute(driver, row)
-
-
-def _refuse_finish(driver: sqlite3.Connection, sample_id: str) -> None:
-    found = _found(driver, sample_id)
+def _refuse_finish(connection: Connection, sample_id: str) -> None:
+    found = _found(connection, sample_id)
     if found is None:
         raise BadInput(f"The sample {sample_id} was never begun: begin it, then finish it.")
-    finished_seq, verdict = found
-    if finished_seq is None and verdict is None:
+    if found.finished_seq is None and found.verdict is None:
         raise BadInput(f"The sample {sample_id} was replaced by another: finish that one.")
     raise BadInput(
-        f"The sample {sample_id} already has the verdict {verdict!r}: correct it with a "
+        f"The sample {sample_id} already has the verdict {found.verdict!r}: correct it with a "
         "reason, or begin a new sample."
     )
 
 
-def _found(driver: sqlite3.Connection, sample_id: str) -> tuple[int | None, str | None] | None:
-    """Return the number of a sample's finish and its verdict, or None if it was never begun."""
-    found: tuple[int | None, str | None] | None
-    found = _FIND_SAMPLE.execute(driver, {"of_sample": sample_id}).fetchone()
-    return found
+def _found(connection: Connection, sample_id: str) -> Row[Any, Any, Any, Any] | None:
+    """Return how a sample stands, or None if it was never begun."""
+    return connection.execute(_FIND_SAMPLE, {"of_sample": sample_id}).first()
 
 
 def _described(at_utc: str, person: str, payload: SampleBegun | SampleFinished) -> dict[str, Any]:
@@ -357,7 +256,7 @@ def _joint(joint: Joint) -> dict[str, str]:
 
 def _resistance(result: ResistanceResult | None) -> dict[str, Any]:
     if result is None:
-        return _NO_RESISTANCE
+        return {}
     return {
         "splice_ohm": result.splice_ohm,
         "splice_u_ohm": result.u_ohm,
@@ -367,7 +266,7 @@ def _resistance(result: ResistanceResult | None) -> dict[str, Any]:
 
 def _pull(result: PullResult | None) -> dict[str, Any]:
     if result is None:
-        return _NO_PULL
+        return {}
     return {
         "peak_n": result.peak_n,
         "peak_u_n": result.u_n,
@@ -396,7 +295,7 @@ def _measured_verdict(criteria: Iterable[CriterionResult]) -> str | None:
     return None
 
 
-def _correction(connection: Connection, driver: sqlite3.Connection, correction: Correction) -> None:
+def _correction(connection: Connection, correction: Correction) -> None:
     corrected = correction.corrects_id
     found = connection.execute(_FIND_ENTRY, {"of_entry": corrected}).first()
     if found is None:
@@ -412,17 +311,17 @@ def _correction(connection: Connection, driver: sqlite3.Connection, correction: 
         of_sample = SampleFinished.model_validate_json(found.payload).sample_id
     else:
         of_sample = corrected
-    sample = connection.execute(_STANDING, {"of_sample": of_sample}).first()
+    sample = _found(connection, of_sample)
     if sample is None:
         raise BadInput(
             f"The entry {corrected} is not a sample, so it has no verdict or failure mode to "
             "correct: give the id of a sample."
         )
-    connection.execute(_CORRECT, {"of_sample": of_sample} | changes)
+    connection.execute(_CHANGE, {"of_sample": of_sample} | changes)
     if correction.void_sample and sample.verdict != "void":
         if sample.verdict is not None:
-            _count_verdict(driver, sample.at_utc, sample.person, sample.verdict, -1)
-        _count_verdict(driver, sample.at_utc, sample.person, "void", 1)
+            _count(connection, sample.person, sample.verdict, sample.at_utc, -1)
+        _count(connection, sample.person, "void", sample.at_utc)
 
 
 def _people(

@@ -5,33 +5,24 @@ from sqlalchemy import Connection, bindparam, func, select
 from station.errors import BadInput
 from station.ledger import tables
 from station.ledger.chain import utc_text
-from station.ledger.database import Prepared, driver_of
 from station.ledger.entries import (
     NEST_OUTCOME,
     JobBegun,
     JobEnded,
     JobStep,
+    JobStepOf,
     NestHeld,
     NestReleased,
+    Payload,
     WorkDone,
 )
-from station.ledger.record import Entry
+from station.ledger.entry import Entry
 
 _job = tables.job
 _hold = tables.nest_hold
 _sample = tables.sample
 
-_check = tables.nest_check
-
-# One sample of a job makes several of these run.
-_FIND_JOB = Prepared(select(_job.c.ended_seq).where(_job.c.job_id == bindparam("of_job")))
-_FIND_CHECK = Prepared(
-    select(_check.c.seq).where(
-        *(_check.c[name] == bindparam(name) for name in ("job_id", "tool", "nest"))
-    )
-)
-_ADD_CHECK = Prepared(_check.insert())
-_ADD_JOB_ENTRY = Prepared(tables.job_entry.insert())
+_FIND_JOB = select(_job.c.job, _job.c.ended_seq).where(_job.c.job_id == bindparam("of_job"))
 _OPEN_SAMPLES = (
     select(func.count())
     .select_from(_sample)
@@ -44,11 +35,9 @@ _OPEN_HOLDS = _hold.update().where(
     _hold.c.released_seq.is_(None),
 )
 
-JobPayload = JobBegun | JobStep | JobEnded | NestHeld | NestReleased | WorkDone
 
-
-def derive_job(connection: Connection, entry: Entry, payload: JobPayload) -> None:
-    """Bring the read tables up to date with one entry of these kinds.
+def derive_job(connection: Connection, entry: Entry, payload: Payload) -> None:
+    """Bring the read tables up to date with one entry; those of other kinds change nothing.
 
     Raises
     ------
@@ -59,10 +48,10 @@ def derive_job(connection: Connection, entry: Entry, payload: JobPayload) -> Non
         case JobBegun():
             row = {"begun_seq": entry.seq, "job_id": entry.id, "plan_id": payload.plan_id}
             connection.execute(_job.insert(), row | {"job": payload.job} | _noted(entry))
-        case JobStep():
+        case JobStep() | JobStepOf():
             check_job_open(connection, payload.job_id)
             _add_job_entry(connection, entry, payload.job_id)
-            if payload.step == NEST_OUTCOME:
+            if isinstance(payload, JobStep) and payload.step == NEST_OUTCOME:
                 _nest_checked(connection, entry, payload)
         case JobEnded():
             _job_ended(connection, entry, payload)
@@ -78,10 +67,10 @@ def derive_job(connection: Connection, entry: Entry, payload: JobPayload) -> Non
 
 def check_job_open(connection: Connection, job_id: str) -> None:
     """Refuse what belongs to a job that is not on record or has ended (BadInput)."""
-    found = _FIND_JOB.execute(driver_of(connection), {"of_job": job_id}).fetchone()
+    found = connection.execute(_FIND_JOB, {"of_job": job_id}).first()
     if found is None:
         raise BadInput(f"The job {job_id} is not on record: list the jobs, then give its id.")
-    if found[0] is not None:
+    if found.ended_seq is not None:
         raise BadInput(f"The job {job_id} has ended, and nothing can be added: start another.")
 
 
@@ -106,18 +95,22 @@ def _nest_checked(connection: Connection, entry: Entry, step: JobStep) -> None:
     names = ("tool", "nest", "outcome", "needs")
     row = {name: str(step.content.get(name, "")) for name in names}
     row["job_id"] = step.job_id
-    driver = driver_of(connection)
-    if _FIND_CHECK.execute(driver, row).fetchone() is not None:
+    found = select(tables.nest_check.c.seq).where(
+        tables.nest_check.c.job_id == step.job_id,
+        tables.nest_check.c.tool == row["tool"],
+        tables.nest_check.c.nest == row["nest"],
+    )
+    if connection.execute(found).first() is not None:
         raise BadInput(
             f"What the job {step.job_id} found of {row['tool']}, nest {row['nest']} is on record "
             "already: it is found once."
         )
-    _ADD_CHECK.execute(driver, row | {"seq": entry.seq} | _noted(entry))
+    connection.execute(tables.nest_check.insert(), row | {"seq": entry.seq} | _noted(entry))
 
 
 def _add_job_entry(connection: Connection, entry: Entry, job_id: str) -> None:
     row = {"seq": entry.seq, "entry_id": entry.id, "job_id": job_id}
-    _ADD_JOB_ENTRY.execute(driver_of(connection), row)
+    connection.execute(tables.job_entry.insert(), row)
 
 
 def _noted(entry: Entry) -> dict[str, object]:

@@ -20,8 +20,15 @@ from station.errors import BadInput, LedgerDamaged, LedgerError, LedgerFull
 from station.ledger import database, tables
 from station.ledger.chain import FIRST_PREV_HASH, canonical_json, utc_text
 from station.ledger.entries import KINDS
-from station.ledger.export_words import ENTRY_COLUMNS, README, SAMPLE_COLUMNS, entry_schema
-from station.ledger.flat import Column, cell, columns_of
+from station.ledger.export_format import (
+    ENTRY_COLUMNS,
+    README,
+    SAMPLE_COLUMNS,
+    Column,
+    cell,
+    columns_of,
+    entry_schema,
+)
 from station.ledger.trace_rows import TraceRows
 from station.ledger.traces import decode_trace
 from station.ledger.verify import PROGRESS_STEP, Progress

@@ -1,7 +1,6 @@
 """The write side of the ledger: entries go in, whole, in order, and never change."""
 
 import os
-import sqlite3
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -11,19 +10,19 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Self
 
-from sqlalchemy import bindparam, func, inspect, literal_column, select
+from sqlalchemy import bindparam, func, inspect, select
 from sqlalchemy.exc import IntegrityError
 
 from station.errors import BadInput, LedgerDamaged, LedgerError
 from station.ledger import database, tables
 from station.ledger.chain import FIRST_PREV_HASH, Moment, entry_hash, utc_text, uuid7
 from station.ledger.clock import now
-from station.ledger.derive import FIRST_DEMO_KEY, Noted, derive
-from station.ledger.entries import Payload, SampleFinished
-from station.ledger.queries import LedgerReader
-from station.ledger.record import Entry, entry_from_columns, entry_from_row, payload_text
+from station.ledger.derive import FIRST_DEMO_KEY, derive
+from station.ledger.entries import Payload
+from station.ledger.entry import Entry, entry_from_columns, entry_from_row, payload_text
+from station.ledger.reader import LedgerReader
 from station.ledger.trace_rows import TraceRows
-from station.ledger.traces import trace_key
+from station.ledger.traces import check_traces, named_trace, trace_key
 from station.ledger.verify import PROGRESS_STEP, Progress, VerifyReport, verify_ledger
 
 DEFAULT_BENCH = "bench-1"
@@ -31,18 +30,14 @@ DEFAULT_BENCH = "bench-1"
 _NO_TRACES: Mapping[str, bytes] = MappingProxyType({})
 
 _entry = tables.entry
-_ADD_ENTRY = database.Prepared(_entry.insert())
-_LAST_ENTRY = database.Prepared(
+_LAST_ENTRY = (
     select(_entry.c.seq, _entry.c.hash)
     .where(_entry.c.bench == bindparam("of_bench"))
     .order_by(_entry.c.seq.desc())
+    .limit(1)
 )
-_MOVE_LAST_SEQ = database.Prepared(
-    tables.meta.update().where(
-        tables.meta.c.key == literal_column("'last_seq'"),
-        tables.meta.c.value == bindparam("from_seq"),
-    ),
-    ["value"],
+_MOVE_LAST_SEQ = tables.meta.update().where(
+    tables.meta.c.key == "last_seq", tables.meta.c.value == bindparam("from_seq")
 )
 _NEXT_ENTRIES = (
     select(_entry)
@@ -73,14 +68,9 @@ class Ledger:
         self._clock = clock
         self._bench = ""
         self._head: _Head | None = None
-        self._noted: Noted = set()
         self._lock = threading.RLock()
         self._engine = database.writing_engine(path, busy_timeout_s=busy_timeout_s)
         self._connection = self._engine.connect()
-        self._driver = database.driver_of(self._connection)
-        self._plain_errors = database.plain_errors(path)
-        self._transaction = database.WriteTransaction(self._connection, self._noted.clear)
-        self._named = str(path)
         self._file = database.file_identity(path)
         self._reader: LedgerReader | None = None
 
@@ -214,7 +204,7 @@ class Ledger:
         """
         text = payload_text(payload)
         _check_person(person)
-        _check_traces(payload, traces)
+        check_traces(payload, traces)
         moment = moment or self._clock()
         with self._writing() as head:
             try:
@@ -281,7 +271,7 @@ class Ledger:
             )
         if entry_hash(columns) != columns["hash"]:
             raise BadInput(f"Entry {columns['seq']} does not match its hash: nothing was taken.")
-        _ADD_ENTRY.execute(self._driver, columns)
+        self._connection.execute(_entry.insert(), columns)
         self._derive_again(entry_from_columns(columns))
         head.seq, head.hash = columns["seq"], columns["hash"]
 
@@ -333,21 +323,21 @@ class Ledger:
 
     @contextmanager
     def _writing(self) -> Iterator[_Head]:
-        with self._lock, self._plain_errors:
+        with self._lock, database.plain_errors(self._path):
             if self._head is not None:
                 yield self._head
                 return
             if self._connection.closed:
                 raise self._closed()
             # SQLite would go on writing into a file that has no name any more.
-            database.check_still_there(self._named, self._file)
-            with self._transaction:
+            database.check_still_there(self._path, self._file)
+            with self._connection.begin():
                 self._head = self._read_head()
                 began_at = self._head.seq
                 try:
                     yield self._head
                     self._finish(self._head, began_at)
-                except (BadInput, IntegrityError, sqlite3.IntegrityError) as error:
+                except (BadInput, IntegrityError) as error:
                     # What was cut off the end still stands in the read tables and contradicts.
                     if self._meta("last_seq") != str(began_at):
                         raise self._cut_off(began_at) from error
@@ -360,8 +350,8 @@ class Ledger:
             raise head.failure
         if head.seq == began_at:
             return
-        moved = _MOVE_LAST_SEQ.execute(
-            self._driver, {"from_seq": str(began_at), "value": str(head.seq)}
+        moved = self._connection.execute(
+            _MOVE_LAST_SEQ, {"from_seq": str(began_at), "value": str(head.seq)}
         )
         if moved.rowcount == 0:
             raise self._cut_off(began_at)
@@ -373,7 +363,6 @@ class Ledger:
         )
 
     def _rebuild(self, progress: Progress | None) -> None:
-        self._noted.clear()
         tables.recreate_read_tables(self._connection)
         self._connection.execute(tables.meta.delete().where(tables.meta.c.key == FIRST_DEMO_KEY))
         total = self._connection.scalar(select(func.count()).select_from(_entry)) or 0
@@ -391,7 +380,7 @@ class Ledger:
 
     def _derive_again(self, entry: Entry) -> None:
         try:
-            derive(self._connection, self._driver, entry, self._noted)
+            derive(self._connection, entry)
         except BadInput as error:
             raise LedgerDamaged(
                 f"Entry {entry.seq} ({entry.id}) of {self._path} contradicts an earlier one "
@@ -418,16 +407,16 @@ class Ledger:
             "prev_hash": head.hash,
         }
         columns["hash"] = entry_hash(columns)
-        _ADD_ENTRY.execute(self._driver, columns)
+        self._connection.execute(_entry.insert(), columns)
         entry = Entry(**{**columns, "at_utc": at_utc, "payload": payload})
-        derive(self._connection, self._driver, entry, self._noted)
+        derive(self._connection, entry)
         head.seq, head.hash = entry.seq, entry.hash
         return entry
 
     def _write_traces(self, payload: Payload, traces: Mapping[str, bytes], seq: int) -> None:
         for key, data in traces.items():
             self._add_trace(key, data, seq)
-        named = _named_trace(payload)
+        named = named_trace(payload)
         if named and named not in traces and not self._has_trace(named, seq):
             raise BadInput(
                 f"The trace {named} that the entry names is not on record: give it with the entry."
@@ -435,8 +424,8 @@ class Ledger:
 
     def _add_trace(self, key: str, data: bytes, seq: int) -> None:
         try:
-            self._traces.add(self._driver, key, data, seq)
-        except sqlite3.IntegrityError:
+            self._traces.add(self._connection, key, data, seq)
+        except IntegrityError:
             # The table only grows: it refuses what it has. To have it is all that is asked.
             if not self._has_trace(key, seq):
                 raise
@@ -445,7 +434,7 @@ class Ledger:
         return self._traces.data(self._connection, key, seq) is not None
 
     def _read_head(self) -> _Head:
-        last = _LAST_ENTRY.execute(self._driver, {"of_bench": self._bench}).fetchone()
+        last = self._connection.execute(_LAST_ENTRY, {"of_bench": self._bench}).first()
         return _Head(0, FIRST_PREV_HASH) if last is None else _Head(*last)
 
     def _meta(self, key: str) -> str | None:
@@ -456,26 +445,6 @@ class Ledger:
         return LedgerError(f"The ledger {self._path} was closed: open it again.")
 
 
-def _named_trace(payload: Payload) -> str | None:
-    if isinstance(payload, SampleFinished) and payload.pull is not None:
-        return payload.pull.trace_sha256
-    return None
-
-
 def _check_person(person: str) -> None:
     if not person.strip():
         raise BadInput("The entry names no person: say who stands at the bench.")
-
-
-def _check_traces(payload: Payload, traces: Mapping[str, bytes]) -> None:
-    for key, data in traces.items():
-        if key != _named_trace(payload):
-            raise BadInput(f"The trace {key} is not named by the {payload.KIND} entry it is with.")
-        try:
-            found = trace_key(data)
-        except LedgerDamaged as error:
-            raise BadInput(
-                f"The trace {key} is not in its stored form: encode it first."
-            ) from error
-        if found != key:
-            raise BadInput(f"The trace {key} has the hash {found}: give it under its own hash.")

@@ -8,7 +8,6 @@ A trace that comes again long after may so stand in two parts; those of an impor
 before its entries, stand in one. Ledgers made before have no parts.
 """
 
-import sqlite3
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Self
@@ -16,14 +15,9 @@ from typing import Any, Self
 from sqlalchemy import ColumnElement, Connection, Table, and_, exists, select
 
 from station.ledger import tables
-from station.ledger.database import Prepared, hops
+from station.ledger.database import hops
 
 ENTRIES_TO_A_PART = 10_000
-
-_ADD = {
-    table: Prepared(table.insert(), [column.name for column in table.columns])
-    for table in (tables.trace, tables.trace_without_parts)
-}
 
 _HAS_PARTS = "SELECT 1 FROM pragma_table_info('trace') WHERE name = 'part'"
 
@@ -50,16 +44,17 @@ class TraceRows:
         """The columns that tell the rows apart, in the order of their index."""
         return tuple(self.table.primary_key.columns)
 
-    def add(self, driver: sqlite3.Connection, sha256: str, data: bytes, seq: int) -> None:
+    def add(self, connection: Connection, sha256: str, data: bytes, seq: int) -> None:
         """Write a trace that the entry of this number brings.
 
         Raises
         ------
-        sqlite3.IntegrityError
+        sqlalchemy.exc.IntegrityError
             It stands there already.
         """
         row = {"part": part_of(seq), "sha256": sha256, "data": data}
-        _ADD[self.table].execute(driver, row)
+        known = {name: value for name, value in row.items() if name in self.table.c}
+        connection.execute(self.table.insert(), known)
 
     def data(self, connection: Connection, sha256: str, near_seq: int | None) -> bytes | None:
         """Return the stored form of a trace; None where there is none.

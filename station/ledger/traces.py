@@ -2,25 +2,18 @@
 
 import hashlib
 import zlib
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from station.errors import BadInput, LedgerDamaged
+from station.ledger.entries import Payload, SampleFinished
 
 _BYTES_PER_POINT = 16
 
 
-class StoredTrace(bytes):
-    """The stored form of a trace that was made here, with its key: no need to work that out again.
-
-    Made by `encode_trace`.
-    """
-
-    key: str
-
-
-def encode_trace(time_s: ArrayLike, force_n: ArrayLike) -> StoredTrace:
+def encode_trace(time_s: ArrayLike, force_n: ArrayLike) -> bytes:
     """Return a trace as it is stored.
 
     The bytes are zlib over two columns of little-endian float64, all times first, then all forces.
@@ -46,10 +39,7 @@ def encode_trace(time_s: ArrayLike, force_n: ArrayLike) -> StoredTrace:
             f"The trace cannot be kept: columns of shape {columns.shape[1:]} must be flat, not "
             "empty and without NaN or infinity. Pull again or record it without a trace."
         )
-    plain = columns.tobytes()
-    stored = StoredTrace(zlib.compress(plain))
-    stored.key = hashlib.sha256(plain).hexdigest()
-    return stored
+    return zlib.compress(columns.tobytes())
 
 
 def decode_trace(data: bytes) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -77,8 +67,6 @@ def trace_key(data: bytes) -> str:
     LedgerDamaged
         The bytes cannot be uncompressed.
     """
-    if isinstance(data, StoredTrace):
-        return data.key
     return hashlib.sha256(_plain(data)).hexdigest()
 
 
@@ -89,3 +77,25 @@ def _plain(data: bytes) -> bytes:
         raise LedgerDamaged(
             f"A trace cannot be uncompressed ({error}): verify the ledger."
         ) from error
+
+
+def named_trace(payload: Payload) -> str | None:
+    """Return the key of the trace that a payload names; None where it names none."""
+    if isinstance(payload, SampleFinished) and payload.pull is not None:
+        return payload.pull.trace_sha256
+    return None
+
+
+def check_traces(payload: Payload, traces: Mapping[str, bytes]) -> None:
+    """Refuse traces that a payload does not name, or that have another key (BadInput)."""
+    for key, data in traces.items():
+        if key != named_trace(payload):
+            raise BadInput(f"The trace {key} is not named by the {payload.KIND} entry it is with.")
+        try:
+            found = trace_key(data)
+        except LedgerDamaged as error:
+            raise BadInput(
+                f"The trace {key} is not in its stored form: encode it first."
+            ) from error
+        if found != key:
+            raise BadInput(f"The trace {key} has the hash {found}: give it under its own hash.")

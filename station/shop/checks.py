@@ -17,8 +17,9 @@ from calibration.standing import (
 )
 from station.errors import BadInput
 from station.ledger.entries import InstrumentChecked
-from station.ledger.job_queries import nest_checks
-from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.jobs import nest_checks
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import SampleRow
 from station.shop.look_back import Consequences, consequences
 from station.shop.trust import check_from, latest_calibration, record_from
 

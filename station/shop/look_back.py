@@ -6,8 +6,9 @@ from datetime import date
 from types import MappingProxyType
 
 from station.ledger.entries import BaselineSet, JobBegun, JobEnded, StudyBegun
-from station.ledger.job_queries import WorkRow, work
-from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.jobs import work
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import SampleRow, WorkRow
 
 MOST_WORK = 100_000
 

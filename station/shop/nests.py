@@ -6,16 +6,9 @@ from datetime import date, datetime, timedelta
 
 from station.errors import BadInput, NestOnHold
 from station.ledger.entries import NestHeld, NestReleased, Payload, ToolServiced, WorkDone
-from station.ledger.job_queries import (
-    HoldRow,
-    NestCheckRow,
-    WorkRow,
-    baseline_seqs,
-    holds,
-    nest_checks,
-    work,
-)
-from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.jobs import baseline_seqs, holds, nest_checks, work
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import HoldRow, NestCheckRow, SampleRow, WorkRow
 from station.ledger.store import Ledger
 from station.shop.rights import Right, demand
 from station.shop.sign_in import active_person

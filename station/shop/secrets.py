@@ -8,9 +8,8 @@ it loses no record; new secrets are then given from the console.
 import fcntl
 import os
 import secrets
-import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Literal
@@ -18,6 +17,7 @@ from typing import Literal
 from pydantic import AwareDatetime, BaseModel, ConfigDict, ValidationError
 
 from station.errors import DataFileError
+from station.files import replaced
 from station.shop.rights import is_pin
 
 HASH_METHOD = "scrypt:32768:8:3"
@@ -144,18 +144,8 @@ class SecretFile:
     def _change(self, change: Callable[[Kept], Kept]) -> None:
         with self._plain_errors(), _locked(self.path.parent):
             text = change(self._read()).model_dump_json(indent=1)
-            # mkstemp makes a file that nobody but its owner may read.
-            handle, name = tempfile.mkstemp(dir=self.path.parent, prefix=self.path.name)
-            try:
-                with os.fdopen(handle, "w", encoding="utf-8") as file:
-                    file.write(text)
-                    file.flush()
-                    os.fsync(file.fileno())
-                Path(name).replace(self.path)
-            except BaseException:
-                with suppress(OSError):
-                    Path(name).unlink()
-                raise
+            with replaced(self.path, 0o600) as half:
+                half.write_text(text, encoding="utf-8")
 
     @contextmanager
     def _plain_errors(self) -> Iterator[None]:
@@ -170,12 +160,11 @@ class SecretFile:
 
 @contextmanager
 def _locked(folder: Path) -> Iterator[None]:
-    """Let one process at a time change the files of a folder; the name is safe on the disk too."""
+    """Let one process at a time change the files of a folder."""
     handle = os.open(folder, os.O_RDONLY)
     try:
         fcntl.flock(handle, fcntl.LOCK_EX)
         yield
-        os.fsync(handle)
     finally:
         os.close(handle)
 

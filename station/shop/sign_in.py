@@ -13,7 +13,8 @@ from typing import Literal
 
 from station.errors import BadInput, LockedOut, NotAllowed, WrongSecret
 from station.ledger.entries import DoorEvent, DoorWord, PersonAdded, PersonLeft, RoleChanged
-from station.ledger.queries import LedgerReader, PersonRow
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import PersonRow
 from station.ledger.store import Ledger
 from station.shop.rights import (
     NOBODY,

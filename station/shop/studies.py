@@ -16,8 +16,8 @@ from calibration.study_plan import STUDY_WORDS, Turn
 from calibration.telling import Telling, can_tell
 from station.errors import BadInput
 from station.ledger.entries import StudyBegun, StudyDropped, StudyReading, StudyTurn
-from station.ledger.queries import LedgerReader
-from station.ledger.record import Entry
+from station.ledger.entry import Entry
+from station.ledger.reader import LedgerReader
 from station.shop.study_figure import GaugePicture
 
 MOST_READINGS = 50

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from station.errors import BadInput
 from station.ledger.entries import ToolAdded
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from station.text import demand_address
 
 LONGEST_NAME = 60

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.ledger.entries import BaselineSet
-from station.ledger.queries import SampleRow
+from station.ledger.rows import SampleRow
 from station.statistics.pooling import Baseline, pooled_scores
 from station.statistics.wear_report import (
     NestDistances,

@@ -18,8 +18,9 @@ from station.ledger.entries import (
     ToolAdded,
     ToolServiced,
 )
-from station.ledger.queries import LedgerReader, SampleRow, ServiceRow
-from station.ledger.record import Entry
+from station.ledger.entry import Entry
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import SampleRow, ServiceRow
 from station.shop.trend import NestTrend, nest_trend
 
 KEPT = 400

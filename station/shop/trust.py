@@ -22,8 +22,8 @@ from station.ledger.entries import (
     InstrumentUsed,
     PointTaken,
 )
-from station.ledger.queries import LedgerReader
-from station.ledger.record import Entry
+from station.ledger.entry import Entry
+from station.ledger.reader import LedgerReader
 from station.settings import Settings
 
 ROLE_WORDS: dict[Role, str] = {"meter": "milliohm meter", "tester": "pull tester"}

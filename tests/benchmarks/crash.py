@@ -35,7 +35,7 @@ from station.bench.operator import SampleAbandoned
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import SampleFinished
 from station.ledger.in_use import ledger_in_use
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
 from station.settings import InstrumentSettings, Settings

@@ -1,3 +1,4 @@
+import os
 import resource
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -9,6 +10,7 @@ from station.errors import BadInput
 from station.files import (
     MOST_BYTES,
     read_text,
+    replaced,
     whole_file,
     write_whole,
 )
@@ -84,3 +86,26 @@ def test_what_never_ends_is_not_read_to_its_end(tmp_path: Path) -> None:
     large.write_text("#" * (MOST_BYTES + 1))
     with pytest.raises(OSError, match="File too large"):
         read_text(large)
+
+
+def test_who_may_read_a_file_is_said_when_it_is_made(tmp_path: Path) -> None:
+    path = tmp_path / "secrets"
+    with replaced(path, 0o600) as half:
+        assert half.stat().st_mode & 0o777 == 0o600
+        half.write_text("private")
+    assert path.stat().st_mode & 0o777 == 0o600
+    write_whole(tmp_path / "paper.html", "for all")
+    plain = tmp_path / "plain.html"
+    plain.write_text("for all")
+    assert (tmp_path / "paper.html").stat().st_mode == plain.stat().st_mode
+
+
+def test_a_file_is_on_the_disk_before_it_takes_its_place(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "paper.html"
+    write_whole(path, "old")
+    seen: list[str] = []
+    monkeypatch.setattr(os, "fsync", lambda _handle: seen.append(path.read_text()))
+    write_whole(path, "new")
+    assert seen == ["old", "new"]

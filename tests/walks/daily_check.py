@@ -26,8 +26,9 @@ from station.cli.main import run
 from station.files import write_whole
 from station.jobs.open_jobs import utc_now
 from station.jobs.papers.of_job import paper_of
-from station.ledger.job_queries import JobRecord, job_record, jobs
-from station.ledger.queries import LedgerReader
+from station.ledger.jobs import job_record, jobs
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import JobRecord
 from station.ledger.store import Ledger
 from station.settings import Settings
 from station.shop.nests import NestBook

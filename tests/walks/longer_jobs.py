@@ -25,9 +25,10 @@ from station.jobs.certification.blind import pool
 from station.jobs.certification.codes import ALPHABET, CODE_LENGTH
 from station.jobs.papers.of_job import paper_of
 from station.jobs.validation.record import read_validation
-from station.ledger.code_queries import coded_samples
-from station.ledger.job_queries import JobRecord, job_record, job_samples, jobs
-from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.entries import CodesDrawn
+from station.ledger.jobs import coded_samples, job_record, job_samples, jobs
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import JobRecord, SampleRow
 from station.ledger.store import Ledger
 from station.simulation import demo as demo_run
 from station.simulation.workshop import LIMIT_SET
@@ -108,13 +109,9 @@ class Shop:
         """The latest job of this name, with its samples, coded ones too."""
         with LedgerReader.open(self.path) as reader:
             found = job_record(reader, jobs(reader, job=job)[0].job_id)
-            codes = [
-                code
-                for taken in found.steps_named("codes")
-                for code in taken.step.content["codes"]  # type: ignore[union-attr]
-            ]
+            codes = [code for drawn in found.steps_of(CodesDrawn) for code in drawn.codes]
             rows = job_samples(reader, found.row.job_id)
-            return found, rows + coded_samples(reader, codes, since_seq=found.row.begun_seq)  # type: ignore[arg-type]
+            return found, rows + coded_samples(reader, codes, since_seq=found.row.begun_seq)
 
 
 def invent(folder: Path, days: int = 60) -> tuple[Shop, Shop]:

@@ -12,7 +12,7 @@ from flask.testing import FlaskClient
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from werkzeug.serving import make_server
 
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from tests.doors import PIN, give_secret
 from tests.web.fake_bench import FakeBench

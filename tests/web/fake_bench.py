@@ -11,7 +11,7 @@ from station.instruments.panel.base import NoPanel, PanelLine
 from station.jobs.open_jobs import JobBook
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Payload
-from station.ledger.record import Entry
+from station.ledger.entry import Entry
 from station.ledger.store import Ledger
 from station.settings import Settings
 from tests.web.invented import NOW, begun, finish, order_of

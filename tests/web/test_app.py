@@ -25,7 +25,7 @@ from station.errors import (
     StationError,
     UnknownSize,
 )
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, give_secret
 from tests.web.fake_bench import FakeBench

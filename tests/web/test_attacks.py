@@ -13,7 +13,7 @@ from flask import Flask
 from flask.sessions import SecureCookieSessionInterface
 
 from station.errors import NotAllowed
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.settings import ANY_ADDRESS, DoorSettings, Settings
 from station.shop.rights import FREE_TRIES, Right

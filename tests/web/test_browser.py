@@ -7,7 +7,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from station.bench.board import Stage
 from station.errors import InstrumentSilent
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, PIN, give_secret
 from tests.web.fake_bench import FakeBench

@@ -3,7 +3,7 @@
 from flask.testing import FlaskClient
 
 from station.ledger.entries import PersonPrefers
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from web import shown
 from web.choices import on_record

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from station.shop.trend import NestTrend, nest_trend
 from tests.web.invented import HOSTILE
 from web import figures

@@ -9,7 +9,7 @@ import pytest
 from flask import Flask
 
 from station.cli.serving import MAX_HEADER_BYTES, listening, web_server
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from web.app import MAX_REQUEST_BYTES
 
 PATIENCE_S = 20.0

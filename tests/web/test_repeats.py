@@ -9,8 +9,8 @@ from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from station.ledger.job_queries import jobs, work
-from station.ledger.queries import LedgerReader
+from station.ledger.jobs import jobs, work
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.shop.sign_in import Doors
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret

@@ -17,7 +17,7 @@ from station.errors import StationError
 from station.instruments.panel.watch import PanelWatch
 from station.instruments.standstill import WORDS
 from station.jobs.sample_order import SampleOrder
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.settings import Settings
 from station.simulation import workshop

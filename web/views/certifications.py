@@ -41,9 +41,10 @@ from station.jobs.certification.record import (
     read_certification,
 )
 from station.jobs.certification.statement import latest_held, statement, strengths
-from station.jobs.certification.steps import KEY_SHOWN, CertificationScope
+from station.jobs.certification.steps import CertificationScope
 from station.jobs.plans import load_plans, plan_named
-from station.ledger.job_queries import jobs
+from station.ledger.entries import KeyShown
+from station.ledger.jobs import jobs
 from station.shop.rights import Right, folded
 from web import access
 from web.context import bench, ledger, reader, station
@@ -133,7 +134,7 @@ def _shown(job: Certification) -> dict[str, object]:
     found: dict[str, object] = {
         "to_make": [(task, amounts[task.id]) for task in job.plan.tasks if task.id in amounts],
         "saw_key": here is not None
-        and here.name in {taken.step.content["to"] for taken in job.record.steps_named(KEY_SHOWN)},
+        and here.name in {shown.to for shown in job.record.steps_of(KeyShown)},
         "is_candidate": own,
         # Nobody does it for themselves: the button would only be refused.
         "may_certify": access.may(Right.CERTIFY) and not own,

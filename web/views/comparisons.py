@@ -13,7 +13,7 @@ from station.jobs.comparison import (
     way_from,
 )
 from station.jobs.papers.plots import Level, Row, strip_plot
-from station.ledger.queries import SampleRow
+from station.ledger.rows import SampleRow
 from station.statistics.comparison import Comparison, Estimate, compare
 from web.context import reader
 from web.order import MAX_TEXT

@@ -18,8 +18,9 @@ from station.jobs.plans import plan_named
 from station.jobs.sample_order import SampleOrder
 from station.jobs.step import Todo
 from station.ledger.entries import NEST_OUTCOME, Joint
-from station.ledger.job_queries import JobRecord, holds, job_record, jobs, work
-from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.jobs import holds, job_record, jobs, work
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import JobRecord, SampleRow
 from station.shop.nests import since_good_check
 from station.shop.rights import Right
 from web.access import demand, demand_measuring, may

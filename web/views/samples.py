@@ -12,7 +12,8 @@ from station.crimp.limits import LimitSet
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.errors import BadInput, StationError
 from station.ledger.entries import Correction, SampleFinished
-from station.ledger.queries import UNFINISHED, LedgerReader, SampleRow
+from station.ledger.reader import UNFINISHED, LedgerReader
+from station.ledger.rows import SampleRow
 from station.ledger.traces import decode_trace
 from station.shop.hints import sample_hints
 from station.shop.rights import Right

@@ -10,8 +10,8 @@ from station.errors import BadInput
 from station.jobs.certification.blind import order_for
 from station.jobs.certification.certificates import held_certificates
 from station.jobs.certification.statement import Held, latest_held
-from station.ledger.job_queries import holds
-from station.ledger.queries import SampleRow
+from station.ledger.jobs import holds
+from station.ledger.rows import SampleRow
 from web.access import demand_measuring
 from web.context import bench, glances, reader, start_of_today, station
 from web.languages import chosen

@@ -7,7 +7,7 @@ from datetime import datetime
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from station.ledger.flat import guarded
+from station.ledger.export_format import guarded
 from station.shop.nests import hold_of, since_good_check
 from station.shop.tools import described_tool
 from web.access import demand_measuring

@@ -32,7 +32,7 @@ from station.jobs.validation.record import (
 )
 from station.jobs.validation.steps import ValidationScope
 from station.ledger.entries import Joint
-from station.ledger.job_queries import jobs
+from station.ledger.jobs import jobs
 from station.shop.rights import Right
 from web import access
 from web.calibration_forms import as_number

@@ -17,22 +17,21 @@ from station.jobs.certification.record import (
     certifications,
     demand_open,
     figures_of,
-    note,
 )
 from station.jobs.certification.statement import valid_until
-from station.jobs.certification.steps import (
-    ACKNOWLEDGED,
-    CODES,
-    SIGNED,
-    CertificationScope,
-    certification_steps,
-    earliest_resit,
-)
+from station.jobs.certification.steps import CertificationScope, certification_steps, earliest_resit
 from station.jobs.sample import record_hash_of
 from station.jobs.step import NextStep
-from station.ledger.entries import JobBegun, JobEnded, JobStep
-from station.ledger.job_queries import job_record, jobs
-from station.ledger.queries import LedgerReader
+from station.ledger.entries import (
+    CodeFor,
+    CodesDrawn,
+    JobBegun,
+    JobEnded,
+    OutcomeSeen,
+    OutcomeSigned,
+)
+from station.ledger.jobs import job_record, jobs
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.shop.nests import demand_free
 from station.shop.rights import (
@@ -142,17 +141,21 @@ def _codes_step(
     tasks: Sequence[str],
     sitting: int,
     draw: Callable[[int], list[str]] | None,
-) -> JobStep:
+) -> CodesDrawn:
     slots = slots_for(plan, tasks, sitting)
     used = {code for job in certifications(reader, only_open=False) for code in job.key}
     codes = (draw or random_codes)(len(slots))
     while used & set(codes):
         codes = (draw or random_codes)(len(slots))
-    content = {
-        "sitting": sitting,
-        "codes": {code: slot.as_content() for code, slot in zip(codes, slots, strict=True)},
-    }
-    return JobStep(demo=reader.is_demo(), job_id=job_id, step=CODES, content=content)
+    return CodesDrawn(
+        demo=reader.is_demo(),
+        job_id=job_id,
+        sitting=sitting,
+        codes={
+            code: CodeFor.model_validate(slot.as_content())
+            for code, slot in zip(codes, slots, strict=True)
+        },
+    )
 
 
 def next_of(reader: LedgerReader, job: Certification, now: datetime) -> list[NextStep]:
@@ -203,7 +206,8 @@ def sign(ledger: Ledger, job: Certification, signer: Named) -> None:
     """Sign the outcome (NotAllowed for the candidate and who is no lead; BadInput if not ready)."""
     demand_other(signer, job.scope.candidate, Right.CERTIFY)
     _demand_decided(job)
-    note(ledger, job, SIGNED, {"outcome": job.result.outcome}, signer.name)
+    signed = OutcomeSigned(demo=job.record.row.demo, job_id=job.job_id, outcome=job.result.outcome)
+    ledger.append(signed, person=signer.name)
 
 
 def acknowledge(ledger: Ledger, job: Certification, person: Named) -> None:
@@ -213,7 +217,8 @@ def acknowledge(ledger: Ledger, job: Certification, person: Named) -> None:
     _demand_decided(job)
     if job.signed.by is None:
         raise BadInput("A lead signs the outcome first.")
-    note(ledger, job, ACKNOWLEDGED, {}, person.name)
+    seen = OutcomeSeen(demo=job.record.row.demo, job_id=job.job_id)
+    ledger.append(seen, person=person.name)
 
 
 def end_certification(ledger: Ledger, job: Certification, *, person: str, today: date) -> JobEnded:

@@ -11,12 +11,11 @@ from station.jobs.certification.record import (
     Certification,
     certifications,
     demand_open,
-    note,
 )
-from station.jobs.certification.steps import JUDGED, KEY_SHOWN, Blind
+from station.jobs.certification.steps import Blind
 from station.jobs.sample_order import SampleOrder
-from station.ledger.entries import Joint
-from station.ledger.queries import LedgerReader
+from station.ledger.entries import Joint, KeyShown, SampleLookedAt
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.shop.nests import demand_free
 from station.shop.rights import Named, Right, demand
@@ -61,21 +60,14 @@ def pool(reader: LedgerReader) -> Pool:
     waiting: list[CodedSample] = []
     by_code: dict[str, Certification] = {}
     for job in going:
-        answers = {
-            str(taken.step.content["code"]): taken.step.content["checklist"]
-            for taken in job.record.steps_named(JUDGED)
-        }
+        answers = {looked.code: looked.checklist for looked in job.record.steps_of(SampleLookedAt)}
         for code in job.waiting if job.labelled else []:
             joint = job.scope.joint(job.plan.task(job.key[code].task))
-            waiting.append(CodedSample(code, joint, job.scope.limit_set, answers.get(code)))  # type: ignore[arg-type]
+            waiting.append(CodedSample(code, joint, job.scope.limit_set, answers.get(code)))
             by_code[code] = job
     blind = Blind.of(
         (job.scope.candidate for job in going),
-        (
-            str(taken.step.content["to"])
-            for job in going
-            for taken in job.record.steps_named(KEY_SHOWN)
-        ),
+        (shown.to for job in going for shown in job.record.steps_of(KeyShown)),
     )
     return Pool(tuple(sorted(waiting, key=lambda one: one.code)), blind, by_code)
 
@@ -98,7 +90,8 @@ def show_key(ledger: Ledger, job: Certification, person: Named) -> list[tuple[st
             f"{person.name} is a candidate of an open certification and may not see which code is "
             "whose: somebody else labels the samples."
         )
-    note(ledger, job, KEY_SHOWN, {"to": person.name}, person.name)
+    shown = KeyShown(demo=job.record.row.demo, job_id=job.job_id, to=person.name)
+    ledger.append(shown, person=person.name)
     sitting = max(slot.sitting for slot in job.key.values())
     present = {code: slot for code, slot in job.key.items() if slot.sitting == sitting}
     return in_plan_order(job.plan, present)
@@ -139,12 +132,15 @@ def _judge(
         if fault not in {item.id for item in items}:
             raise BadInput(f"{fault!r} is not on the checklist of this connector.")
     answers = {item.id: item.id not in faults for item in items}
-    content = {
-        "code": sample.code,
-        "checklist": answers,
-        "critical": [item.id for item in items if item.critical],
-    }
-    note(ledger, waiting.jobs[sample.code], JUDGED, content, signer.name)
+    job = waiting.jobs[sample.code]
+    looked = SampleLookedAt(
+        demo=job.record.row.demo,
+        job_id=job.job_id,
+        code=sample.code,
+        checklist=answers,
+        critical=tuple(item.id for item in items if item.critical),
+    )
+    ledger.append(looked, person=signer.name)
     return CodedSample(sample.code, sample.joint, sample.limit_set, answers)
 
 

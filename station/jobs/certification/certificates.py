@@ -5,8 +5,9 @@ from collections.abc import Iterator
 from station.errors import BadInput
 from station.jobs.certification.statement import Attempt, Held
 from station.ledger.entries import JobEnded
-from station.ledger.job_queries import JobRecord, job_record, jobs
-from station.ledger.queries import LedgerReader
+from station.ledger.jobs import job_record, jobs
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import JobRecord
 from station.shop.rights import folded
 
 JOB = "certification"

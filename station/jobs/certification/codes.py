@@ -4,12 +4,13 @@ The key (which code is which task) is in the record; the station shows it to the
 labels the samples, and to nobody while there is anything to judge.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from station.jobs.certification.plan import CertificationPlan
 from station.jobs.sample import JobSample
+from station.ledger.entries import CodesDrawn
 
 ALPHABET = "ACDEFHJKMNPRTUVWXY34679"
 """Without letters and digits that are mistaken for one another."""
@@ -72,9 +73,13 @@ def amounts_of(key: Mapping[str, Slot], sitting: int) -> dict[str, dict[Part, in
     return found
 
 
-def key_from(contents: Sequence[Mapping[str, Any]]) -> dict[str, Slot]:
+def key_from(sittings: Iterable[CodesDrawn]) -> dict[str, Slot]:
     """The key of a job from what the record keeps of each sitting: slots by code."""
-    return {code: Slot(**slot) for content in contents for code, slot in content["codes"].items()}
+    return {
+        code: Slot(**dict(stands_for))
+        for drawn in sittings
+        for code, stands_for in drawn.codes.items()
+    }
 
 
 def to_judge(key: Mapping[str, Slot], samples: Sequence[JobSample]) -> list[str]:

@@ -13,18 +13,16 @@ from station.jobs.certification.plan import CertificationPlan
 from station.jobs.certification.steps import (
     ACKNOWLEDGED,
     CODES,
-    JUDGED,
     KEY_SHOWN,
     SIGNED,
     CertificationScope,
     Signed,
 )
 from station.jobs.sample import JobSample, finished_samples
-from station.ledger.code_queries import coded_samples
-from station.ledger.entries import JobBegun, JobStep
-from station.ledger.job_queries import JobRecord, job_record, jobs
-from station.ledger.queries import LedgerReader, SampleRow
-from station.ledger.store import Ledger
+from station.ledger.entries import CodesDrawn, JobBegun, SampleLookedAt
+from station.ledger.jobs import coded_samples, job_record, jobs
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import JobRecord, SampleRow
 from station.shop.hints import sample_hints
 
 JOB = "certification"
@@ -96,16 +94,15 @@ def read_certification(reader: LedgerReader, job_id: str) -> Certification:
         raise NotOnRecord(f"The job {job_id} is no certification, but a {record.begun.job}.")
     plan = CertificationPlan.model_validate(record.begun.plan)
     scope = CertificationScope.from_content(record.begun.scope)
-    key = key_from([taken.step.content for taken in record.steps_named(CODES)])
+    key = key_from(record.steps_of(CodesDrawn))
     rows = tuple(coded_samples(reader, list(key), since_seq=record.row.begun_seq))
     # A code counts once, by what was finished first, with what the judge saw: a measurement that
     # was taken up again elsewhere does not know it.
-    seen = {taken.step.content["code"]: taken.step.content for taken in record.steps_named(JUDGED)}
+    seen = {looked.code: looked.checklist for looked in record.steps_of(SampleLookedAt)}
     first: dict[str | None, JobSample] = {}
     for sample in finished_samples(reader, rows):
         if sample.step in seen:
-            answers = seen[sample.step]["checklist"]
-            first.setdefault(sample.step, replace(sample, checklist=answers))  # type: ignore[arg-type]
+            first.setdefault(sample.step, replace(sample, checklist=seen[sample.step]))
     samples = tuple(first.values())
     result = judge_candidate(plan, key, samples, _critical(record), reader.baselines())
     return Certification(record, plan, scope, key, rows, samples, result)
@@ -120,11 +117,7 @@ def candidate_of(reader: LedgerReader, job_id: str) -> str:
 
 
 def _critical(record: JobRecord) -> frozenset[str]:
-    return frozenset(
-        str(item)
-        for taken in record.steps_named(JUDGED)
-        for item in taken.step.content.get("critical", [])  # type: ignore[union-attr]
-    )
+    return frozenset(item for looked in record.steps_of(SampleLookedAt) for item in looked.critical)
 
 
 def figures_of(job: Certification) -> dict[str, Any]:
@@ -165,11 +158,3 @@ def demand_open(job: Certification) -> None:
     """Refuse what comes after the end of a job (BadInput)."""
     if not job.open:
         raise BadInput(f"The certification {job.job_id} has ended: begin another.")
-
-
-def note(
-    ledger: Ledger, job: Certification, step: str, content: dict[str, Any], person: str
-) -> None:
-    """Note a step of a certification."""
-    entry = JobStep(demo=job.record.row.demo, job_id=job.job_id, step=step, content=content)
-    ledger.append(entry, person=person)

@@ -14,7 +14,7 @@ from typing import Literal
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.step import Course, Outcome, Todo
 from station.ledger.entries import BaselineSet
-from station.ledger.queries import SampleRow
+from station.ledger.rows import SampleRow
 from station.shop.trend import NestTrend, nest_trend
 
 JOB = "daily_check"

@@ -26,7 +26,7 @@ from station.jobs.daily.judge import (
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.odds import ErrorRate, Truth, error_rate
 from station.ledger.entries import BaselineSet, Joint
-from station.ledger.queries import SampleRow
+from station.ledger.rows import SampleRow
 from station.statistics.pooling import baseline_of
 from station.statistics.wear_watch import DEFAULT_RUN_LENGTH
 

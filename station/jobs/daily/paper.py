@@ -17,8 +17,7 @@ from station.jobs.papers.numbers import NOTHING, quantity
 from station.jobs.papers.plots import Level, Row, strip_plot
 from station.jobs.validation.paper import day_words, ended_words
 from station.ledger.entries import NEST_OUTCOME
-from station.ledger.job_queries import JobRecord, StepTaken
-from station.ledger.queries import SampleRow
+from station.ledger.rows import JobRecord, SampleRow, StepTaken
 
 OUTCOME_WORDS = {
     "released": "RELEASED FOR THE DAY",

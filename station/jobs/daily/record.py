@@ -22,8 +22,9 @@ from station.jobs.plans import Plan
 from station.jobs.sample_order import SampleOrder
 from station.jobs.step import Content, Course, Outcome, job_ended
 from station.ledger.entries import NEST_OUTCOME, JobStep, NestHeld, Payload
-from station.ledger.job_queries import JobRecord, holds, job_record, jobs, nest_checks
-from station.ledger.queries import LedgerReader
+from station.ledger.jobs import holds, job_record, jobs, nest_checks
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import JobRecord
 from station.settings import Settings
 from station.shop.nests import demand_free, since_good_check
 

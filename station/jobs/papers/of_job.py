@@ -10,8 +10,9 @@ from station.jobs.papers.frame import Paper
 from station.jobs.validation.paper import validation_paper
 from station.jobs.validation.record import read_validation, replaced_by
 from station.ledger.entries import NEST_OUTCOME
-from station.ledger.job_queries import JobRecord, job_record
-from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.jobs import job_record
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import JobRecord, SampleRow
 
 
 def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:

@@ -26,7 +26,7 @@ from station.jobs.validation.plan import ToolValidationPlan
 from station.jobs.validation.record import Validation
 from station.jobs.validation.replaced import ToolComparison
 from station.jobs.validation.tolerance import Finding
-from station.ledger.job_queries import JobRecord
+from station.ledger.rows import JobRecord
 
 MODE_WORDS = {**FAILURE_MODES, "not named": "not named"}
 

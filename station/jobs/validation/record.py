@@ -31,8 +31,9 @@ from station.jobs.validation.steps import (
     validation_steps,
 )
 from station.ledger.entries import BaselineSet, JobBegun, JobEnded, JobStep
-from station.ledger.job_queries import JobRecord, job_record, jobs
-from station.ledger.queries import LedgerReader, ToolRow
+from station.ledger.jobs import job_record, jobs
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import JobRecord, ToolRow
 from station.ledger.store import Ledger
 from station.shop.checks import LastCheck, checks_by_role
 from station.shop.rights import Named, Right, demand

@@ -13,7 +13,7 @@ from station.errors import BadInput
 from station.instruments.panel.contacts import Lamp
 from station.instruments.panel.watch import PanelWatch
 from station.jobs.sample_order import SampleOrder
-from station.ledger.queries import SampleRow
+from station.ledger.rows import SampleRow
 from station.ledger.store import Ledger
 from station.settings import Settings
 from station.simulation import workshop

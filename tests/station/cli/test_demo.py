@@ -17,8 +17,8 @@ import pytest
 from station.cli.main import run
 from station.jobs.open_jobs import JobBook
 from station.ledger.entries import NEST_OUTCOME, NestHeld
-from station.ledger.job_queries import job_record, jobs, nest_checks
-from station.ledger.queries import LedgerReader
+from station.ledger.jobs import job_record, jobs, nest_checks
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
 from station.settings import Settings

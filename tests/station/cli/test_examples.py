@@ -17,8 +17,8 @@ import pytest
 from station.cli.main import run, station
 from station.cli.signing import FROM_ENVIRONMENT, NEW_FROM_ENVIRONMENT
 from station.ledger.entries import PersonAdded
-from station.ledger.job_queries import jobs
-from station.ledger.queries import LedgerReader
+from station.ledger.jobs import jobs
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.simulation.launch import SimulatedInstrument
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret

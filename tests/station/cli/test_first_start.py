@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from station.cli.main import run
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from tests.doors import PASSPHRASE
 
 PATIENCE_S = 60.0

@@ -12,7 +12,7 @@ from station.jobs.certification import blind as blind_judging
 from station.jobs.sample_order import SampleOrder
 from station.jobs.validation import record as validation_book
 from station.jobs.validation.record import read_validation
-from station.ledger.job_queries import job_record
+from station.ledger.jobs import job_record
 from station.ledger.store import Ledger
 from station.settings import Settings
 from station.simulation.demo import HandsAsOperator, demo_limit_sets, simulated_bench

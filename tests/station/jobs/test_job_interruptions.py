@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from station.errors import BadInput, NestOnHold
-from station.ledger.job_queries import holds
+from station.ledger.jobs import holds
 from tests.station.jobs.job_child import STEPS
 from tests.station.jobs.job_hands import Shop
 from tests.web.invented import begun, finish

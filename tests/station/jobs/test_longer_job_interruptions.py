@@ -28,7 +28,7 @@ from station.jobs.validation.record import (
     read_validation,
 )
 from station.jobs.validation.steps import ValidationScope
-from station.ledger.queries import SampleRow
+from station.ledger.rows import SampleRow
 from station.ledger.store import Ledger
 from station.settings import Settings
 from station.shop.rights import Person

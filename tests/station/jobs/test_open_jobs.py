@@ -8,7 +8,7 @@ import pytest
 
 from station.errors import BadInput, NestOnHold, NotAllowed
 from station.ledger.entries import Correction, WorkDone
-from station.ledger.job_queries import holds, jobs
+from station.ledger.jobs import holds, jobs
 from station.shop.nests import since_good_check
 from tests.station.jobs.job_hands import CLOSE_N, STRONG_N, TOOL, WEAK_N, Shop
 from tests.web.invented import begun, order_of

@@ -13,13 +13,18 @@ from station.ledger.chain import Moment
 from station.ledger.entries import (
     NEST_OUTCOME,
     BaselineSet,
+    CodeFor,
+    CodesDrawn,
     Correction,
     DoorEvent,
     JobBegun,
     JobEnded,
     JobStep,
+    KeyShown,
     NestHeld,
     NestReleased,
+    OutcomeSeen,
+    OutcomeSigned,
     PersonAdded,
     PersonLeft,
     PersonPrefers,
@@ -27,6 +32,7 @@ from station.ledger.entries import (
     RoleChanged,
     SampleBegun,
     SampleFinished,
+    SampleLookedAt,
     StudyBegun,
     StudyDropped,
     StudyReading,
@@ -163,6 +169,17 @@ def _add_job(ledger: Ledger) -> None:
     ledger.append(JobStep(job_id=job.id, step="look", content={"good": False}), person="Bo")
     found = {"tool": "T1", "nest": "A", "outcome": "held", "needs": "service"}
     ledger.append(JobStep(job_id=job.id, step=NEST_OUTCOME, content=dict(found)), person="Bo")
+    for step in (
+        CodesDrawn(
+            job_id=job.id, sitting=1,
+            codes={"A1": CodeFor(task="tap", part="control", sitting=1, position=0)},
+        ),
+        KeyShown(job_id=job.id, to="Bo"),
+        SampleLookedAt(job_id=job.id, code="A1", checklist={"centred": True}),
+        OutcomeSigned(job_id=job.id, outcome="certified"),
+        OutcomeSeen(job_id=job.id),
+    ):  # fmt: skip
+        ledger.append(step, person="Bo")
     ledger.append(JobEnded(job_id=job.id, outcome="held", reasons=("weak",)), person="Bo")
     held = NestHeld(tool="T1", nest="A", reason="weak", job_id=job.id)
     ledger.append(held, person="Bo")

@@ -22,7 +22,8 @@ from station.ledger.entries import (
     SampleBegun,
     SampleFinished,
 )
-from station.ledger.queries import LedgerReader, SampleRow
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import SampleRow
 from station.ledger.store import Ledger
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)

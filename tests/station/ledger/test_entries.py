@@ -12,7 +12,7 @@ from pydantic import BaseModel, JsonValue, ValidationError
 
 from station.ledger.chain import canonical_json
 from station.ledger.entries import KINDS, JobStep, Payload, PersonAdded, PullResult, SampleFinished
-from station.ledger.record import payload_text
+from station.ledger.entry import payload_text
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
 

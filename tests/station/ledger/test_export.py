@@ -16,7 +16,7 @@ from station.ledger import export
 from station.ledger.chain import FIRST_PREV_HASH, entry_hash
 from station.ledger.entries import KINDS, Correction, PersonAdded, SampleBegun, SampleFinished
 from station.ledger.export import TraceForm, export_ledger
-from station.ledger.flat import columns_of, value_of
+from station.ledger.export_format import columns_of, value_of
 from station.ledger.reimport import import_export
 from station.ledger.store import Ledger
 from station.ledger.traces import decode_trace

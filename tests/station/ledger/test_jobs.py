@@ -4,19 +4,26 @@ from collections.abc import Callable
 from datetime import date
 
 import pytest
+from pydantic import JsonValue
 
 from station.errors import BadInput
-from station.ledger import job_queries
+from station.ledger import jobs
 from station.ledger.entries import (
     NEST_OUTCOME,
+    CodeFor,
+    CodesDrawn,
     Correction,
     JobBegun,
     JobEnded,
     JobStep,
+    KeyShown,
     NestHeld,
     NestReleased,
+    OutcomeSeen,
+    OutcomeSigned,
     SampleBegun,
     SampleFinished,
+    SampleLookedAt,
     WorkDone,
 )
 from station.ledger.store import Ledger
@@ -43,7 +50,7 @@ def test_a_job_gathers_its_steps_and_samples(
     ledger.append(finished(sample.id, job_id=job_id, step="first"), person="Bo")
     ledger.append(begun(job_id=other), person="Bo")
     ledger.append(JobStep(job_id=job_id, step="look", content={"good": True}), person="Ana")
-    record = job_queries.job_record(ledger.reader, job_id)
+    record = jobs.job_record(ledger.reader, job_id)
     assert record.begun == BEGUN
     assert [(taken.person, taken.step.step) for taken in record.steps] == [("Ana", "look")]
     assert [(row.sample_id, row.step, row.verdict) for row in record.samples] == [
@@ -52,22 +59,22 @@ def test_a_job_gathers_its_steps_and_samples(
     assert record.ended is None
     end = JobEnded(job_id=job_id, outcome="released", reasons=("all held",), figures={"n": 1})
     ledger.append(end, person="Ana")
-    record = job_queries.job_record(ledger.reader, job_id)
+    record = jobs.job_record(ledger.reader, job_id)
     assert record.ended == end
     assert (record.ended_by, record.row.outcome) == ("Ana", "released")
-    assert [row.job_id for row in job_queries.jobs(ledger.reader, only_open=True)] == [other]
-    assert [row.job_id for row in job_queries.jobs(ledger.reader)] == [other, job_id]
+    assert [row.job_id for row in jobs.jobs(ledger.reader, only_open=True)] == [other]
+    assert [row.job_id for row in jobs.jobs(ledger.reader)] == [other, job_id]
 
 
 def test_a_job_is_found_by_the_start_of_its_id(ledger: Ledger) -> None:
     job_id = begin(ledger)
-    assert job_queries.job_record(ledger.reader, job_id[:18]).row.job_id == job_id
+    assert jobs.job_record(ledger.reader, job_id[:18]).row.job_id == job_id
     begin(ledger)
     with pytest.raises(BadInput, match="More than one job"):
-        job_queries.job_record(ledger.reader, job_id[:4])
+        jobs.job_record(ledger.reader, job_id[:4])
     for unknown in ("", "%", "nothing"):
         with pytest.raises(BadInput, match="not on record"):
-            job_queries.job_record(ledger.reader, unknown)
+            jobs.job_record(ledger.reader, unknown)
 
 
 def test_nothing_is_added_to_a_job_that_has_ended_or_never_was(
@@ -107,22 +114,22 @@ def test_a_nest_is_found_once_in_a_check(ledger: Ledger) -> None:
     again = JobStep(job_id=job_id, step=NEST_OUTCOME, content=content | {"outcome": "released"})
     with pytest.raises(BadInput, match="found once"):
         ledger.append(again, person="Bo")
-    (row,) = job_queries.nest_checks(ledger.reader, "T1", "A")
+    (row,) = jobs.nest_checks(ledger.reader, "T1", "A")
     assert (row.outcome, row.job_id, row.person) == ("watch", job_id, "Bo")
-    assert job_queries.nest_checks(ledger.reader, "T1", "B", limit=1) == []
+    assert jobs.nest_checks(ledger.reader, "T1", "B", limit=1) == []
 
 
 def test_a_nest_is_held_until_it_is_released(ledger: Ledger) -> None:
     ledger.append(NestHeld(tool="T1", nest="A", reason="fell apart"), person="Bo")
     ledger.append(NestHeld(tool="T1", nest="B", reason="worn", needs="lead"), person="Bo")
     reader = ledger.reader
-    assert [(row.nest, row.needs) for row in job_queries.holds(reader)] == [
+    assert [(row.nest, row.needs) for row in jobs.holds(reader)] == [
         ("A", "service"),
         ("B", "lead"),
     ]
     ledger.append(NestReleased(tool="T1", nest="A", reason="new die"), person="Ana")
-    assert [row.nest for row in job_queries.holds(reader)] == ["B"]
-    assert [row.released_seq for row in job_queries.holds(reader, nest="A", only_open=False)] == [3]
+    assert [row.nest for row in jobs.holds(reader)] == ["B"]
+    assert [row.released_seq for row in jobs.holds(reader, nest="A", only_open=False)] == [3]
     with pytest.raises(BadInput, match="not held"):
         ledger.append(NestReleased(tool="T1", nest="A", reason="again"), person="Ana")
 
@@ -131,9 +138,9 @@ def test_the_work_log_is_read_by_nest_and_day(ledger: Ledger) -> None:
     for day, nest in ((3, "A"), (1, "A"), (2, "B"), (2, "A")):
         done = WorkDone(day=date(2031, 3, day), work_order=f"W{day}", tool="T1", nest=nest)
         ledger.append(done, person="Bo")
-    found = job_queries.work(ledger.reader, tool="T1", nest="A", since=date(2031, 3, 2))
+    found = jobs.work(ledger.reader, tool="T1", nest="A", since=date(2031, 3, 2))
     assert [row.work_order for row in found] == ["W2", "W3"]
-    assert [row.work_order for row in job_queries.work(ledger.reader, limit=1)] == ["W3"]
+    assert [row.work_order for row in jobs.work(ledger.reader, limit=1)] == ["W3"]
 
 
 def test_a_void_sample_keeps_what_was_measured(
@@ -161,6 +168,47 @@ def test_the_tables_of_jobs_are_rebuilt_alike(
     ledger.append(JobEnded(job_id=job_id, outcome="held", reasons=("weak",)), person="Bo")
     ledger.append(NestHeld(tool="T1", nest="A", reason="weak", job_id=job_id), person="Bo")
     reader = ledger.reader
-    before = (job_queries.job_record(reader, job_id), job_queries.holds(reader))
+    before = (jobs.job_record(reader, job_id), jobs.holds(reader))
     ledger.rebuild()
-    assert (job_queries.job_record(reader, job_id), job_queries.holds(reader)) == before
+    assert (jobs.job_record(reader, job_id), jobs.holds(reader)) == before
+
+
+CODES: dict[str, JsonValue] = {
+    "A1": {"task": "splice", "part": "spare", "sitting": 1, "position": 0}
+}
+
+
+def test_steps_of_a_kind_of_their_own_are_read_from_before_they_had_one(ledger: Ledger) -> None:
+    job_id = begin(ledger)
+    looked: dict[str, JsonValue] = {"code": "A1", "checklist": {"centred": True}, "critical": []}
+    for step, content in (("codes", {"sitting": 1, "codes": CODES}), ("judged", looked)):
+        old = JobStep(job_id=job_id, step=step, content=content, demo=True)
+        ledger.append(old, person="Ana")
+    shown = KeyShown(job_id=job_id, to="Bo")
+    ledger.append(shown, person="Bo")
+    signed = ledger.append(OutcomeSigned(job_id=job_id, outcome="certified"), person="Ana")
+    record = jobs.job_record(ledger.reader, job_id)
+    (drawn,) = record.steps_of(CodesDrawn)
+    assert drawn == CodesDrawn(
+        demo=True, job_id=job_id, sitting=1,
+        codes={"A1": CodeFor(task="splice", part="spare", sitting=1, position=0)},
+    )  # fmt: skip
+    assert [looked_at.checklist for looked_at in record.steps_of(SampleLookedAt)] == [
+        {"centred": True}
+    ]
+    assert record.steps_of(KeyShown) == [shown]
+    assert [taken.seq for taken in record.steps_named("signed")] == [signed.seq]
+    assert [taken.step.content for taken in record.steps_named("key_shown")] == [{"to": "Bo"}]
+    assert record.steps_of(OutcomeSeen) == []
+    assert [taken.step.content for taken in record.steps_named("judged")] == [looked]
+    ledger.rebuild()
+    assert jobs.job_record(ledger.reader, job_id) == record
+
+
+def test_a_step_of_its_own_kind_belongs_to_an_open_job(ledger: Ledger) -> None:
+    with pytest.raises(BadInput, match="not on record"):
+        ledger.append(OutcomeSeen(job_id="none"), person="Bo")
+    job_id = begin(ledger)
+    ledger.append(JobEnded(job_id=job_id, outcome="given_up", reasons=()), person="Bo")
+    with pytest.raises(BadInput, match="has ended"):
+        ledger.append(OutcomeSeen(job_id=job_id), person="Bo")

@@ -12,7 +12,7 @@ from sqlalchemy import Engine, event
 
 from station.ledger.chain import Moment
 from station.ledger.entries import Correction, SampleBegun, SampleFinished
-from station.ledger.queries import UNFINISHED, LedgerReader
+from station.ledger.reader import UNFINISHED, LedgerReader
 from station.ledger.store import Ledger
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)

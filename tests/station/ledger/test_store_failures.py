@@ -18,7 +18,7 @@ from station.errors import (
 )
 from station.ledger import database
 from station.ledger.entries import PersonAdded, SampleBegun, SampleFinished
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.ledger.traces import encode_trace, trace_key
 

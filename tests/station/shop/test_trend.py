@@ -8,7 +8,7 @@ import pytest
 import scipy.stats
 
 from station.ledger.entries import BaselineSet, Joint
-from station.ledger.queries import SampleRow
+from station.ledger.rows import SampleRow
 from station.shop.trend import (
     NestTrend,
     force_ratio,

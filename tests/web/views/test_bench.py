@@ -11,7 +11,7 @@ from markupsafe import escape
 
 from station.bench.board import Stage
 from station.errors import BadInput
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import order_of
 from web.context import MAX_WAITING

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from flask import Flask
 
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.shop.sign_in import Doors
 from tests.doors import PASSPHRASE, PIN, cheap_hashes, give_secret

@@ -9,8 +9,8 @@ from flask.testing import FlaskClient
 from station.bench.board import Stage
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import JobBegun, ToolAdded
-from station.ledger.job_queries import holds, jobs, work
-from station.ledger.queries import LedgerReader
+from station.ledger.jobs import holds, jobs, work
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import HOSTILE, NOW, begun, moment, order_of

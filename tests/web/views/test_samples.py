@@ -8,8 +8,8 @@ import pytest
 from flask.testing import FlaskClient
 
 from station.ledger.entries import Correction
-from station.ledger.queries import LedgerReader
-from station.ledger.record import Entry
+from station.ledger.entry import Entry
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from tests.web import invented
 from tests.web.invented import HOSTILE

@@ -3,7 +3,7 @@
 from flask.testing import FlaskClient
 
 from station.bench.board import Stage
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from tests.web.fake_bench import FakeBench
 from tests.web.invented import order_of
 

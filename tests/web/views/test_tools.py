@@ -9,7 +9,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from station.ledger.entries import ToolServiced
-from station.ledger.queries import LedgerReader
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from tests.web.invented import begun, finish, order_of
 

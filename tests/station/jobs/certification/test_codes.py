@@ -11,6 +11,7 @@ from station.jobs.certification.codes import (
 )
 from station.jobs.certification.plan import CertificationPlan
 from station.jobs.sample import JobSample
+from station.ledger.entries import CodeFor, CodesDrawn
 from tests.station.jobs.invented_samples import sample
 
 PLAN = read_toml(DATA / "plans" / "certification.toml", CertificationPlan)
@@ -29,8 +30,8 @@ def test_letters_that_are_mistaken_are_left_out() -> None:
 
 def test_key_survives_the_record() -> None:
     slots = {"AAAAC": Slot("tap", "spare", 1, 0), "AAAAD": Slot("tap", "control", 1, 0)}
-    content = {"codes": {code: slot.as_content() for code, slot in slots.items()}}
-    assert key_from([content]) == slots
+    codes = {code: CodeFor(**slot.as_content()) for code, slot in slots.items()}
+    assert key_from([CodesDrawn(job_id="j", sitting=1, codes=codes)]) == slots
 
 
 def test_order_is_that_of_the_codes_not_of_the_tasks() -> None:

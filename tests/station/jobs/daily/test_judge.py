@@ -21,7 +21,7 @@ from station.jobs.daily.judge import (
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.plans import load_plans
 from station.ledger.entries import BaselineSet, Joint
-from station.ledger.queries import SampleRow
+from station.ledger.rows import SampleRow
 
 JOINT = Joint(connector="butt-splice-red", wires=("18 AWG", "18 AWG"), tool="Wren", nest="red")
 START = datetime(2031, 3, 4, 6, 0, tzinfo=UTC)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from station.errors import BadInput
 from station.ledger.entries import KINDS, SampleFinished
-from station.ledger.flat import (
+from station.ledger.export_format import (
     FORMULA_SIGNS,
     Column,
     cell,

@@ -11,7 +11,8 @@ from station.errors import LedgerReadOnly
 from station.ledger import database, tables
 from station.ledger.chain import Moment
 from station.ledger.entries import PersonAdded, SampleBegun, SampleFinished
-from station.ledger.queries import Counts, LedgerReader
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import Counts
 from station.ledger.store import Ledger
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)

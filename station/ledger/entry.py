@@ -4,15 +4,18 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from operator import attrgetter
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
-from sqlalchemy import Row
 
 from station.errors import BadInput, LedgerDamaged
 from station.files import first_fault
 from station.ledger.chain import spelled, utc_time
 from station.ledger.entries import KINDS, Payload
+
+if TYPE_CHECKING:
+    # Not loaded by what only wants to know what an entry is.
+    from sqlalchemy import Row
 
 _fields: Callable[[Payload], dict[str, Any]] = attrgetter("__dict__")
 """What a payload or a part of one holds, by field: its JSON without the detour by pydantic's."""
@@ -54,7 +57,7 @@ def payload_text(payload: Payload) -> str:
     return spelled(payload, _fields)
 
 
-def entry_from_row(row: Row[Any]) -> Entry:
+def entry_from_row(row: "Row[Any]") -> Entry:
     """Return the entry in a row of the entry table; see `entry_from_columns`."""
     return entry_from_columns(row._asdict())
 

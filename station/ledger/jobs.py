@@ -1,7 +1,7 @@
-"""Jobs, held nests and logged work, read from a ledger."""
+"""Jobs with their samples, held nests and logged work, read from a ledger."""
 
-from dataclasses import dataclass
-from datetime import date, datetime
+from collections.abc import Collection
+from datetime import date
 from typing import Any
 
 from sqlalchemy import Row, select
@@ -9,113 +9,23 @@ from sqlalchemy import Row, select
 from station.errors import BadInput, NotOnRecord
 from station.ledger import tables
 from station.ledger.chain import utc_time
-from station.ledger.entries import BaselineSet, JobBegun, JobEnded, JobStep
-from station.ledger.queries import LedgerReader, SampleRow, sample_row
-from station.ledger.record import Entry, entry_from_row
+from station.ledger.entries import BaselineSet, JobBegun, JobEnded, JobStep, JobStepOf
+from station.ledger.entry import Entry, entry_from_row
+from station.ledger.reader import LedgerReader, sample_row
+from station.ledger.rows import (
+    HoldRow,
+    JobRecord,
+    JobRow,
+    NestCheckRow,
+    SampleRow,
+    StepTaken,
+    WorkRow,
+)
 
 _job = tables.job
 _hold = tables.nest_hold
 _work = tables.work
 _entry = tables.entry
-
-
-@dataclass(frozen=True)
-class JobRow:
-    """A job on one line; ``ended_seq`` and ``outcome`` are None while it is open."""
-
-    begun_seq: int
-    job_id: str
-    job: str
-    plan_id: str
-    at_utc: datetime
-    person: str
-    ended_seq: int | None
-    outcome: str | None
-    demo: bool
-
-
-@dataclass(frozen=True)
-class StepTaken:
-    """A step of a job: who did what, when."""
-
-    seq: int
-    entry_id: str
-    at_utc: datetime
-    person: str
-    step: JobStep
-
-
-@dataclass(frozen=True)
-class JobRecord:
-    """All that is on record of one job. Its progress is a function of this and nothing else.
-
-    Attributes
-    ----------
-    steps
-        In order.
-    samples
-        Those made for this job, in the order in which they were begun, unfinished ones too.
-    ended
-        The outcome; None while the job is open.
-    """
-
-    row: JobRow
-    begun: JobBegun
-    steps: tuple[StepTaken, ...]
-    samples: tuple[SampleRow, ...]
-    ended: JobEnded | None
-    ended_at_utc: datetime | None = None
-    ended_by: str | None = None
-
-    def steps_named(self, step: str) -> list[StepTaken]:
-        """Return the steps of this name, in order."""
-        return [taken for taken in self.steps if taken.step.step == step]
-
-
-@dataclass(frozen=True)
-class HoldRow:
-    """A nest that was held; ``released_seq`` is None while it still is."""
-
-    held_seq: int
-    at_utc: datetime
-    person: str
-    tool: str
-    nest: str
-    reason: str
-    needs: str
-    job_id: str | None
-    released_seq: int | None
-    demo: bool
-
-
-@dataclass(frozen=True)
-class NestCheckRow:
-    """What a daily check found of one nest."""
-
-    seq: int
-    at_utc: datetime
-    person: str
-    job_id: str
-    tool: str
-    nest: str
-    outcome: str
-    needs: str
-    demo: bool
-
-
-@dataclass(frozen=True)
-class WorkRow:
-    """A line of the work log."""
-
-    seq: int
-    day: date
-    at_utc: datetime
-    person: str
-    work_order: str
-    tool: str
-    nest: str
-    note: str
-    demo: bool
 
 
 def jobs(
@@ -156,7 +66,7 @@ def job_record(reader: LedgerReader, job_id: str) -> JobRecord:
     steps: list[StepTaken] = []
     ended: Entry | None = None
     for entry in _entries_of(reader, row.job_id):
-        if isinstance(entry.payload, JobStep):
+        if isinstance(entry.payload, JobStep | JobStepOf):
             taken = StepTaken(entry.seq, entry.id, entry.at_utc, entry.person, entry.payload)
             steps.append(taken)
         else:
@@ -178,6 +88,15 @@ def job_samples(reader: LedgerReader, job_id: str) -> list[SampleRow]:
     sample = tables.sample
     query = select(sample).where(sample.c.job_id == job_id).order_by(sample.c.begun_seq)
     return [sample_row(row) for row in reader.rows(query)]
+
+
+def coded_samples(
+    reader: LedgerReader, codes: Collection[str], *, since_seq: int
+) -> list[SampleRow]:
+    """Return the samples with these codes that were begun after entry ``since_seq``, in order."""
+    sample = tables.sample
+    query = select(sample).where(sample.c.begun_seq > since_seq, sample.c.step.in_(list(codes)))
+    return [sample_row(row) for row in reader.rows(query.order_by(sample.c.begun_seq))]
 
 
 def holds(

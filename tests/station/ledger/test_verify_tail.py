@@ -7,9 +7,8 @@ import pytest
 
 from station.errors import BadInput, LedgerBusy, LedgerDamaged
 from station.ledger.entries import PersonAdded, SampleBegun
-from station.ledger.soundness import check_writable, has_samples, verify_tail
 from station.ledger.store import Ledger
-from station.ledger.verify import verify_ledger
+from station.ledger.verify import check_writable, has_samples, verify_ledger, verify_tail
 from tests.station.ledger.test_verify import tampering
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)

@@ -1,8 +1,7 @@
 """The read side of the ledger: rows for pages, reports and jobs, over read-only connections."""
 
 import json
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Self
@@ -22,14 +21,15 @@ from sqlalchemy import (
 from station.errors import LedgerError
 from station.ledger import database, tables
 from station.ledger.chain import utc_text, utc_time
-from station.ledger.derive import ALL_TIME, BEGUN, FIRST_DEMO_KEY, IMPORTED, quarter_of
+from station.ledger.derive import ALL_TIME, BEGUN, FIRST_DEMO_KEY, quarter_of
 from station.ledger.entries import (
     BaselineSet,
     InstrumentCalibrated,
     InstrumentChecked,
     SampleFinished,
 )
-from station.ledger.record import Entry, entry_from_row
+from station.ledger.entry import Entry, entry_from_row
+from station.ledger.rows import Counts, DoorRow, PersonRow, SampleRow, ServiceRow, ToolRow
 from station.ledger.trace_rows import TraceRows
 
 _PAGE = 500
@@ -41,116 +41,6 @@ _PASS: ColumnClause[str] = literal_column("'pass'")
 
 UNFINISHED = "unfinished"
 """Asks for samples that were begun and have no verdict, those replaced by another among them."""
-
-
-@dataclass(frozen=True)
-class SampleRow:
-    """A sample as it stands now, corrections included; SI units throughout.
-
-    Time, person and description are those of the finish, once finished. Until then the verdict and
-    everything measured are None.
-    """
-
-    begun_seq: int
-    finished_seq: int | None
-    sample_id: str
-    at_utc: datetime
-    person: str
-    job: str
-    connector: str
-    wires: tuple[str, ...]
-    material: str
-    tool: str
-    nest: str
-    joint_key: str
-    limit_set: str
-    limit_standing: str | None
-    verdict: str | None
-    void_reason: str | None
-    splice_ohm: float | None
-    splice_u_ohm: float | None
-    peak_n: float | None
-    peak_u_n: float | None
-    pull_limit_n: float | None
-    failure_mode: str | None
-    trace_sha256: str | None
-    demo: bool
-    simulated: bool
-    replaces: str | None
-    meter: str | None
-    tester: str | None
-    job_id: str | None = None
-    step: str | None = None
-    void_by: str | None = None
-    measured_verdict: str | None = None
-    """What the measured values say, even where the sample is void; None where there are none."""
-    pull_begun_seq: int | None = None
-    """Entry at which its pull began; None where it never did, or for records from before that."""
-
-    @property
-    def imported(self) -> bool:
-        """Whether it was measured elsewhere."""
-        return self.job == IMPORTED
-
-
-@dataclass(frozen=True)
-class PersonRow:
-    """A person who may stand at the bench, with the role given last; not active: has left."""
-
-    name: str
-    role: str
-    at_utc: datetime
-    demo: bool
-    active: bool = True
-
-
-@dataclass(frozen=True)
-class DoorRow:
-    """One line of the audit: a sign-in, a failure, a refusal or a change of people."""
-
-    seq: int
-    at_utc: datetime
-    event: str
-    about: str
-    person: str
-    way: str | None
-    address: str | None
-    detail: str
-    demo: bool
-
-
-@dataclass(frozen=True)
-class ToolRow:
-    """A crimp tool and its nests, as described last."""
-
-    tool: str
-    description: str
-    nests: tuple[str, ...]
-    at_utc: datetime
-    demo: bool
-
-
-@dataclass(frozen=True)
-class ServiceRow:
-    """A service of a tool, or of one nest of it; ``nest`` None means the whole tool."""
-
-    seq: int
-    at_utc: datetime
-    person: str
-    tool: str
-    nest: str | None
-    action: str
-    demo: bool
-
-
-@dataclass(frozen=True)
-class Counts:
-    """How much is on record; ``verdicts`` counts samples that have one, by verdict."""
-
-    entries: int
-    samples: int
-    unfinished: int
-    verdicts: Mapping[str, int]
 
 
 class LedgerReader:

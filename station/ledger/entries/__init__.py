@@ -1,0 +1,124 @@
+"""What the ledger can hold: one pydantic model per kind of entry.
+
+A payload is validated before it is written and after it is read. A kind gains a new ``VERSION``
+when a field changes its meaning; readers keep the older models, so that an entry written years ago
+still says what it said. All quantities are SI; ``u`` is one standard uncertainty.
+"""
+
+from station.ledger.entries.base import Payload, Recorded
+from station.ledger.entries.instruments import InstrumentCalibrated, InstrumentChecked, PointTaken
+from station.ledger.entries.jobs import (
+    NEST_OUTCOME,
+    CodeFor,
+    CodesDrawn,
+    JobBegun,
+    JobEnded,
+    JobName,
+    JobStep,
+    JobStepOf,
+    KeyShown,
+    OutcomeSeen,
+    OutcomeSigned,
+    SampleLookedAt,
+)
+from station.ledger.entries.people import (
+    DoorEvent,
+    DoorWord,
+    PersonAdded,
+    PersonLeft,
+    PersonPrefers,
+    RoleChanged,
+)
+from station.ledger.entries.samples import (
+    BudgetLine,
+    Correction,
+    CriterionResult,
+    InstrumentUsed,
+    PullBegun,
+    PullResult,
+    ResistanceResult,
+    SampleBegun,
+    SampleFinished,
+    SampleImported,
+    VerdictWord,
+    VoidBy,
+)
+from station.ledger.entries.studies import (
+    FiniteFloat,
+    StudyBegun,
+    StudyDropped,
+    StudyReading,
+    StudyTurn,
+)
+from station.ledger.entries.tools import (
+    BaselineSet,
+    Joint,
+    NestHeld,
+    NestReleased,
+    ToolAdded,
+    ToolServiced,
+    WorkDone,
+)
+
+__all__ = [
+    "KINDS",
+    "NEST_OUTCOME",
+    "BaselineSet",
+    "BudgetLine",
+    "CodeFor",
+    "CodesDrawn",
+    "Correction",
+    "CriterionResult",
+    "DoorEvent",
+    "DoorWord",
+    "FiniteFloat",
+    "InstrumentCalibrated",
+    "InstrumentChecked",
+    "InstrumentUsed",
+    "JobBegun",
+    "JobEnded",
+    "JobName",
+    "JobStep",
+    "JobStepOf",
+    "Joint",
+    "KeyShown",
+    "NestHeld",
+    "NestReleased",
+    "OutcomeSeen",
+    "OutcomeSigned",
+    "Payload",
+    "PersonAdded",
+    "PersonLeft",
+    "PersonPrefers",
+    "PointTaken",
+    "PullBegun",
+    "PullResult",
+    "Recorded",
+    "ResistanceResult",
+    "RoleChanged",
+    "SampleBegun",
+    "SampleFinished",
+    "SampleImported",
+    "SampleLookedAt",
+    "StudyBegun",
+    "StudyDropped",
+    "StudyReading",
+    "StudyTurn",
+    "ToolAdded",
+    "ToolServiced",
+    "VerdictWord",
+    "VoidBy",
+    "WorkDone",
+]  # fmt: skip
+
+KINDS: dict[str, type[Payload]] = {
+    model.KIND: model
+    for model in (
+        PersonAdded, RoleChanged, PersonLeft, PersonPrefers, DoorEvent, ToolAdded, ToolServiced,
+        SampleBegun, PullBegun, SampleFinished, SampleImported, JobBegun, JobStep, JobEnded,
+        NestHeld, NestReleased, WorkDone, BaselineSet, Correction, InstrumentCalibrated,
+        InstrumentChecked, StudyBegun, StudyReading, StudyDropped, CodesDrawn, KeyShown,
+        SampleLookedAt, OutcomeSigned, OutcomeSeen,
+    )
+}  # fmt: skip
+"""Every kind that may be written, by name."""

@@ -1,0 +1,199 @@
+"""Entries about samples, and what was measured of them."""
+
+from datetime import datetime
+from typing import ClassVar, Literal
+
+from pydantic import Field
+
+from station.ledger.entries.base import Payload, Recorded
+from station.ledger.entries.tools import Joint
+
+VerdictWord = Literal["pass", "fail", "undecided", "void"]
+
+
+VoidBy = Literal["instrument", "person"]
+
+
+class InstrumentUsed(Recorded):
+    """Which instrument made a number, as it named itself."""
+
+    profile: str
+    identity: str
+    port: str
+    simulated: bool = False
+    calibration_id: str | None = None
+    """The ``instrument_calibrated`` entry in force, if any."""
+    calibration_state: str | None = None
+    """What its calibration and checks said then: a :class:`calibration.records.State`."""
+    reading_corrected: bool = False
+    """True where the calibration's line and uncertainty took the place of the specification."""
+
+    @property
+    def name(self) -> str:
+        """How the record calls it: as it names itself, else by its profile."""
+        return self.identity or self.profile
+
+
+class BudgetLine(Recorded):
+    """One contribution to an uncertainty, in the unit of the result."""
+
+    name: str
+    u: float
+    dof: float | None
+    """Degrees of freedom; null for infinitely many."""
+
+
+class ResistanceResult(Recorded):
+    """A reading and what it was reduced to. Raw, wire share and splice are all kept."""
+
+    repeats_ohm: tuple[float, ...]
+    reading_ohm: float
+    span_m: tuple[float, ...]
+    wire_share_ohm: float
+    splice_ohm: float
+    u_ohm: float
+    effective_dof: float | None
+    budget: tuple[BudgetLine, ...]
+    temperature_c: float | None
+    """Null where no thermometer was at hand: the wire share is then not corrected."""
+    method: Literal["by_length", "by_reference"]
+    thermal_cancelled: str | None = None
+    """How thermal voltages were cancelled: ``no``, ``offset compensation`` or ``delta``."""
+    zero_age_s: float | None = None
+    """How old the meter's last good zero check was; null without one since the station started."""
+    instrument: InstrumentUsed
+
+
+class PullResult(Recorded):
+    """A pull reduced to its peak, and where the trace is kept."""
+
+    peak_n: float
+    u_n: float
+    raw_peak_n: float | None = None
+    """The peak as the tester said it, where ``peak_n`` was corrected."""
+    effective_dof: float | None = None
+    """Of ``u_n``; null for infinitely many."""
+    budget: tuple[BudgetLine, ...] = ()
+    peak_time_s: float
+    loading_rate_n_per_s: float | None
+    peak_may_be_low_by_n: float
+    """One-sided: the true peak lies between ``peak_n`` and ``peak_n`` plus this."""
+    drops: int
+    ended_by: str
+    suggested_mode: str | None
+    suggestion_reasons: tuple[str, ...] = ()
+    failure_mode: str | None
+    """The operator's choice; the software only suggests."""
+    trace_sha256: str | None
+    register_peak_n: float | None = None
+    """The tester's own peak register; null where it has none."""
+    peak_from: Literal["trace", "register"] = "trace"
+    """Which of the two is the peak that was judged."""
+    time_from: str | None = None
+    """The trace's time axis: ``counter``, ``device``, ``arrival`` or ``polls``."""
+    lost_samples: int | None = None
+    """Samples known to be missing in the trace."""
+    unit_assumed: bool | None = None
+    """True where the tester names no unit and its profile says which it means."""
+    guard: Literal["closed", "not watched"] | None = None
+    """What the panel saw of the guard while it was pulled. Information, never a safety function."""
+    instrument: InstrumentUsed
+
+
+class CriterionResult(Recorded):
+    """One comparison with one limit."""
+
+    criterion: str
+    unit: str
+    value: float | None
+    u: float | None
+    limit: float
+    verdict: VerdictWord
+    probability_conforming: float | None
+
+
+class SampleBegun(Payload):
+    """A sample was described and taken up. Its ``id`` is the sample's; it must be finished."""
+
+    KIND: ClassVar[str] = "sample_begun"
+
+    job: str
+    joint: Joint
+    limit_set: str
+    offered_again_for: str | None = None
+    """The id of an interrupted sample that this one replaces."""
+    overridden_warning: str | None = None
+    """The warning about a wrong barrel that the person was given and overrode."""
+    job_id: str | None = None
+    """The ``job_begun`` entry that this sample is made for; null for a sample of its own."""
+    step: str | None = None
+    """Where in the job's plan it belongs."""
+
+
+class PullBegun(Payload):
+    """The pull of a sample began: from here on somebody may have seen what it holds."""
+
+    KIND: ClassVar[str] = "pull_begun"
+
+    sample_id: str
+
+
+class SampleFinished(Payload):
+    """A sample's readings and verdict, in one entry and one transaction."""
+
+    KIND: ClassVar[str] = "sample_finished"
+
+    sample_id: str
+    """The id of the ``sample_begun`` entry."""
+    job: str
+    joint: Joint
+    limit_set: str
+    limit_standing: str
+    guard: float
+    checklist: dict[str, bool] = Field(default={})
+    resistance: ResistanceResult | None
+    pull: PullResult | None
+    criteria: tuple[CriterionResult, ...]
+    verdict: VerdictWord
+    void_reason: str | None = None
+    overridden_warning: str | None = None
+    """As in ``sample_begun``: this sample was made in a barrel that is not for its wires."""
+    job_id: str | None = None
+    step: str | None = None
+    void_by: VoidBy | None = None
+    """Who called it void: what the instruments or the trace say, or a person's word alone."""
+
+
+class SampleImported(Payload):
+    """A sample that was measured and, where so, judged elsewhere; its own id is the sample's."""
+
+    KIND: ClassVar[str] = "sample_imported"
+
+    source: str
+    """Name of the table it comes from."""
+    source_sha256: str
+    row: int
+    """Counted as a spreadsheet does, the heading being row 1."""
+    measured_at: datetime
+    measured_by: str
+    joint: Joint
+    limit_set: str = ""
+    splice_ohm: float | None = None
+    splice_u_ohm: float | None = None
+    peak_n: float | None = None
+    peak_u_n: float | None = None
+    failure_mode: str | None = None
+    verdict: VerdictWord | None = None
+    """As they judged it; null where they did not."""
+    note: str = ""
+
+
+class Correction(Payload):
+    """A later word about an earlier entry; the earlier one stays as it is."""
+
+    KIND: ClassVar[str] = "correction"
+
+    corrects_id: str
+    reason: str
+    void_sample: bool = False
+    failure_mode: str | None = None

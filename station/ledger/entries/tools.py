@@ -1,0 +1,95 @@
+"""Entries about tools and their nests, and what is comparable in them."""
+
+from datetime import date
+from typing import ClassVar, Literal
+
+from station.ledger.entries.base import Payload, Recorded
+
+
+class ToolAdded(Payload):
+    """A crimp tool and the nests (die cavities) it has."""
+
+    KIND: ClassVar[str] = "tool_added"
+
+    tool: str
+    description: str
+    nests: tuple[str, ...]
+
+
+class ToolServiced(Payload):
+    """A service of a tool or nest: new die, adjustment. Trends start again after it."""
+
+    KIND: ClassVar[str] = "tool_serviced"
+
+    tool: str
+    nest: str | None
+    action: str
+
+
+class Joint(Recorded):
+    """What makes samples comparable: connector, wires and the nest that crimped them."""
+
+    connector: str
+    """Identifier of the connector in ``station/data/connectors``."""
+    wires: tuple[str, ...]
+    """Canonical wire sizes, one per wire, e.g. ``("18 AWG", "18 AWG")``."""
+    material: str = "copper"
+    tool: str
+    nest: str
+
+    @property
+    def key(self) -> str:
+        """Text that is equal for comparable samples."""
+        parts = (self.connector, "+".join(self.wires), self.material, self.tool, self.nest)
+        return " | ".join(parts)
+
+
+class BaselineSet(Payload):
+    """The baseline of a joint, from the samples that validated the tool: frozen, versioned."""
+
+    KIND: ClassVar[str] = "baseline_set"
+
+    joint: Joint
+    baseline_version: int
+    n: int
+    force_ratio_center: float
+    force_ratio_sigma: float
+    log_resistance_center: float
+    log_resistance_sigma: float
+    sample_ids: tuple[str, ...]
+
+
+class NestHeld(Payload):
+    """A nest must not be used until a lead releases it."""
+
+    KIND: ClassVar[str] = "nest_held"
+
+    tool: str
+    nest: str
+    reason: str
+    job_id: str | None = None
+    needs: Literal["service", "lead"] = "service"
+    """What has to come before its release: service and a new baseline, or a lead's look alone."""
+
+
+class NestReleased(Payload):
+    """A held nest may be used again."""
+
+    KIND: ClassVar[str] = "nest_released"
+
+    tool: str
+    nest: str
+    reason: str
+    job_id: str | None = None
+
+
+class WorkDone(Payload):
+    """Work that left the shop was crimped in this nest on this day."""
+
+    KIND: ClassVar[str] = "work_done"
+
+    day: date
+    work_order: str
+    tool: str
+    nest: str
+    note: str = ""

@@ -1,0 +1,239 @@
+"""What is read from a ledger, as plain rows: no SQL in them, and none loaded by them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import TypeVar
+
+from station.ledger.entries import JobBegun, JobEnded, JobStep, JobStepOf, Joint
+
+K = TypeVar("K", bound=JobStepOf)
+
+IMPORTED = "imported"
+"""The job of samples that were measured elsewhere: it marks them wherever samples are shown."""
+
+
+@dataclass(frozen=True)
+class SampleRow:
+    """A sample as it stands now, corrections included; SI units throughout.
+
+    Time, person and description are those of the finish, once finished. Until then the verdict and
+    everything measured are None.
+    """
+
+    begun_seq: int
+    finished_seq: int | None
+    sample_id: str
+    at_utc: datetime
+    person: str
+    job: str
+    connector: str
+    wires: tuple[str, ...]
+    material: str
+    tool: str
+    nest: str
+    joint_key: str
+    limit_set: str
+    limit_standing: str | None
+    verdict: str | None
+    void_reason: str | None
+    splice_ohm: float | None
+    splice_u_ohm: float | None
+    peak_n: float | None
+    peak_u_n: float | None
+    pull_limit_n: float | None
+    failure_mode: str | None
+    trace_sha256: str | None
+    demo: bool
+    simulated: bool
+    replaces: str | None
+    meter: str | None
+    tester: str | None
+    job_id: str | None = None
+    step: str | None = None
+    void_by: str | None = None
+    measured_verdict: str | None = None
+    """What the measured values say, even where the sample is void; None where there are none."""
+    pull_begun_seq: int | None = None
+    """Entry at which its pull began; None where it never did, or for records from before that."""
+
+    @property
+    def joint(self) -> Joint:
+        """What it is comparable by."""
+        return Joint(
+            connector=self.connector, wires=self.wires, material=self.material, tool=self.tool,
+            nest=self.nest,
+        )  # fmt: skip
+
+    @property
+    def imported(self) -> bool:
+        """Whether it was measured elsewhere."""
+        return self.job == IMPORTED
+
+
+@dataclass(frozen=True)
+class PersonRow:
+    """A person who may stand at the bench, with the role given last; not active: has left."""
+
+    name: str
+    role: str
+    at_utc: datetime
+    demo: bool
+    active: bool = True
+
+
+@dataclass(frozen=True)
+class DoorRow:
+    """One line of the audit: a sign-in, a failure, a refusal or a change of people."""
+
+    seq: int
+    at_utc: datetime
+    event: str
+    about: str
+    person: str
+    way: str | None
+    address: str | None
+    detail: str
+    demo: bool
+
+
+@dataclass(frozen=True)
+class ToolRow:
+    """A crimp tool and its nests, as described last."""
+
+    tool: str
+    description: str
+    nests: tuple[str, ...]
+    at_utc: datetime
+    demo: bool
+
+
+@dataclass(frozen=True)
+class ServiceRow:
+    """A service of a tool, or of one nest of it; ``nest`` None means the whole tool."""
+
+    seq: int
+    at_utc: datetime
+    person: str
+    tool: str
+    nest: str | None
+    action: str
+    demo: bool
+
+
+@dataclass(frozen=True)
+class Counts:
+    """How much is on record; ``verdicts`` counts samples that have one, by verdict."""
+
+    entries: int
+    samples: int
+    unfinished: int
+    verdicts: Mapping[str, int]
+
+
+@dataclass(frozen=True)
+class JobRow:
+    """A job on one line; ``ended_seq`` and ``outcome`` are None while it is open."""
+
+    begun_seq: int
+    job_id: str
+    job: str
+    plan_id: str
+    at_utc: datetime
+    person: str
+    ended_seq: int | None
+    outcome: str | None
+    demo: bool
+
+
+@dataclass(frozen=True)
+class StepTaken:
+    """A step of a job: who did what, when."""
+
+    seq: int
+    entry_id: str
+    at_utc: datetime
+    person: str
+    step: JobStep | JobStepOf
+
+
+@dataclass(frozen=True)
+class JobRecord:
+    """All that is on record of one job. Its progress is a function of this and nothing else.
+
+    Attributes
+    ----------
+    steps
+        In order.
+    samples
+        Those made for this job, in the order in which they were begun, unfinished ones too.
+    ended
+        The outcome; None while the job is open.
+    """
+
+    row: JobRow
+    begun: JobBegun
+    steps: tuple[StepTaken, ...]
+    samples: tuple[SampleRow, ...]
+    ended: JobEnded | None
+    ended_at_utc: datetime | None = None
+    ended_by: str | None = None
+
+    def steps_named(self, step: str) -> list[StepTaken]:
+        """Return the steps of this name, in order."""
+        return [taken for taken in self.steps if taken.step.step == step]
+
+    def steps_of(self, kind: type[K]) -> list[K]:
+        """Return the steps of a kind of its own, in order, those from before it was one too."""
+        return [
+            kind.model_validate(
+                {**taken.step.content, "job_id": taken.step.job_id, "demo": taken.step.demo}
+            )
+            for taken in self.steps_named(kind.STEP)
+        ]
+
+
+@dataclass(frozen=True)
+class HoldRow:
+    """A nest that was held; ``released_seq`` is None while it still is."""
+
+    held_seq: int
+    at_utc: datetime
+    person: str
+    tool: str
+    nest: str
+    reason: str
+    needs: str
+    job_id: str | None
+    released_seq: int | None
+    demo: bool
+
+
+@dataclass(frozen=True)
+class NestCheckRow:
+    """What a daily check found of one nest."""
+
+    seq: int
+    at_utc: datetime
+    person: str
+    job_id: str
+    tool: str
+    nest: str
+    outcome: str
+    needs: str
+    demo: bool
+
+
+@dataclass(frozen=True)
+class WorkRow:
+    """A line of the work log."""
+
+    seq: int
+    day: date
+    at_utc: datetime
+    person: str
+    work_order: str
+    tool: str
+    nest: str
+    note: str
+    demo: bool

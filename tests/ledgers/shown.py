@@ -1,0 +1,181 @@
+"""What the station shows of a ledger, to compare it with what an older station showed of it."""
+
+import hashlib
+import json
+import tempfile
+from collections.abc import Iterable
+from datetime import UTC, datetime
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+from station.jobs.daily.judge import JOB
+from station.jobs.daily.plan import DailyCheckPlan
+from station.jobs.daily.record import DailyRound
+from station.jobs.papers.of_job import paper_of
+from station.jobs.plans import load_plans, plan_named
+from station.ledger.export import export_ledger
+from station.ledger.jobs import holds, job_record, jobs, nest_checks
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import JobRow, SampleRow
+from station.ledger.store import Ledger
+from station.ledger.verify import verify_ledger
+from station.settings import Settings
+from station.shop.studies import result_of, studies
+from station.shop.trend import NestTrend
+from station.shop.trend_cache import all_trends
+
+RUN_LENGTH = 5_000
+LATER = datetime(2027, 1, 4, 12, tzinfo=UTC)
+"""When it is looked at, so that what is due does not depend on today."""
+
+_NAMES_A_COMMAND = "Compare it on the bench"
+"""Begins the small print of a paper that says by which command it is looked up."""
+
+
+def what_it_shows(path: Path) -> dict[str, Any]:
+    """Return verdicts, trends, jobs with their papers, and what is due, as JSON has them."""
+    with Ledger.open(path, create=False) as ledger:
+        reader = ledger.reader
+        samples = reader.samples(limit=100_000, newest_first=False)
+        shown = {
+            "samples": {row.sample_id: _sample(reader, row) for row in samples},
+            "trends": {
+                f"{one.tool}/{one.nest}": _trend(one) for one in all_trends(reader, RUN_LENGTH)
+            },
+            "jobs": {row.job_id: _job(reader, row) for row in jobs(reader, limit=100_000)},
+            "holds": [[row.tool, row.nest, row.reason, row.needs] for row in holds(reader)],
+            "checks": {
+                f"{tool.tool}/{nest}": [
+                    [row.seq, row.outcome, row.needs]
+                    for row in nest_checks(reader, tool.tool, nest)
+                ]
+                for tool in reader.tools()
+                for nest in tool.nests
+            },
+            "due": _due(ledger),
+            "studies": [
+                [one.begun.title, list(one.values), result_of(one).gauge_sd]
+                for one in studies(reader)
+            ],
+            "people": [[row.name, row.role, row.active] for row in reader.people(former=True)],
+            "instruments": {
+                name: [role, len(reader.calibrations(name)), len(reader.checks(name))]
+                for name, role in reader.instruments().items()
+            },
+        }
+    document: dict[str, Any] = _rounded(json.loads(json.dumps(shown)))
+    return document
+
+
+def what_it_exports(path: Path) -> dict[str, Any]:
+    """Return the proof of a ledger, and the SHA-256 of every table of its export."""
+    proof = verify_ledger(path)
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "export"
+        export_ledger(path, out, now=LATER)
+        tables = [*out.rglob("entries/*.csv"), *out.rglob("entries/*.jsonl"), out / "samples.csv"]
+        return {
+            "entries": proof.entries,
+            "traces": proof.traces,
+            "first_bad": proof.first_bad,
+            "last_hash": proof.last_hash,
+            "files": {
+                str(file.relative_to(out)): hashlib.sha256(file.read_bytes()).hexdigest()
+                for file in sorted(tables)
+            },
+            "all_traces": _hash_of_all(sorted(out.rglob("traces/*.csv"))),
+        }
+
+
+def _hash_of_all(files: Iterable[Path]) -> str:
+    digest = hashlib.sha256()
+    for file in files:
+        digest.update(file.name.encode() + file.read_bytes())
+    return digest.hexdigest()
+
+
+def _sample(reader: LedgerReader, row: SampleRow) -> dict[str, Any]:
+    finished = reader.finished_payload(row.sample_id)
+    return {
+        "verdict": row.verdict,
+        "void_reason": row.void_reason,
+        "failure_mode": row.failure_mode,
+        "joint": row.joint_key,
+        "job": [row.job, row.job_id, row.step],
+        "values": [row.splice_ohm, row.splice_u_ohm, row.peak_n, row.peak_u_n, row.pull_limit_n],
+        "criteria": [
+            [one.criterion, one.value, one.u, one.limit, one.verdict, one.probability_conforming]
+            for one in (finished.criteria if finished is not None else ())
+        ],
+    }
+
+
+def _trend(trend: NestTrend) -> dict[str, Any]:
+    return {
+        "sentence": trend.sentence,
+        "signal": None if trend.flag is None else trend.flag.signal_position,
+        "change_began": None if trend.change_began is None else trend.change_began.isoformat(),
+        "samples": [row.sample_id for row in trend.samples],
+        "force_scores": [point.force_score for point in trend.points],
+        "resistance_scores": [point.resistance_score for point in trend.points],
+        "force_distances": [point.force_distance for point in trend.points],
+        "resistance_distances": [point.resistance_distance for point in trend.points],
+    }
+
+
+def _job(reader: LedgerReader, row: JobRow) -> dict[str, Any]:
+    record = job_record(reader, row.job_id)
+    ended = record.ended
+    return {
+        "job": row.job,
+        "person": row.person,
+        "outcome": row.outcome,
+        "reasons": list(ended.reasons) if ended else None,
+        "record_hash": ended.record_hash if ended else None,
+        "valid_until": str(ended.valid_until) if ended else None,
+        "paper": text_of(paper_of(reader, row.job_id)),
+    }
+
+
+def _due(ledger: Ledger) -> list[list[str | bool]]:
+    plan = plan_named(load_plans(None), JOB, None)
+    assert isinstance(plan, DailyCheckPlan)
+    due = DailyRound(ledger.reader, Settings(), demo=True, now=lambda: LATER).due(plan)
+    return [[one.last.tool, one.last.nest, one.due, one.reason] for one in due]
+
+
+def text_of(paper: str) -> list[str]:
+    """Return what a paper says, line by line, without its drawings and the looks of it."""
+    reading = _Reading()
+    reading.feed(paper)
+    reading.close()
+    return [line for line in reading.lines if _NAMES_A_COMMAND not in line]
+
+
+class _Reading(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.lines: list[str] = []
+        self._within = 0
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self._within += tag in ("style", "svg")
+
+    def handle_endtag(self, tag: str) -> None:
+        self._within -= tag in ("style", "svg")
+
+    def handle_data(self, data: str) -> None:
+        if not self._within and (line := " ".join(data.split())):
+            self.lines.append(line)
+
+
+def _rounded(value: Any) -> Any:
+    """Seven digits: what one machine's last bit does to another's is no change."""
+    if isinstance(value, float):
+        return float(f"{value:.7g}")
+    if isinstance(value, list):
+        return [_rounded(one) for one in value]
+    if isinstance(value, dict):
+        return {name: _rounded(one) for name, one in value.items()}
+    return value
