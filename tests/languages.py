@@ -14,11 +14,11 @@ from babel.messages.pofile import read_po, write_po
 from station.bench.board import WHAT_TO_DO
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.instruments.standstill import WORDS as STANDSTILL_WORDS
-from web.choices import FORCES, WIRES
+from web.format import JOB_WORDS, ROLE_WORDS, VERDICT_WORDS
 from web.languages import FOLDER
 from web.live import GUARD_WORDS
-from web.shown import JOB_WORDS, ROLE_WORDS, VERDICT_WORDS
-from web.views.facts import INSTRUMENT_WORDS
+from web.preferences import FORCES, WIRES
+from web.views.calibration import INSTRUMENT_WORDS
 
 WEB = FOLDER.parent
 HEADER = """\

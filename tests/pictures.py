@@ -42,7 +42,7 @@ def main() -> None:
                 connectors=shipped_book(),
                 demo=True,
             )
-            app = create_app(bench, path)
+            app = create_app(bench)
             server = waitress.server.create_server(app, host="127.0.0.1", port=0)
             threading.Thread(target=server.run, daemon=True).start()
             photograph(f"http://127.0.0.1:{server.effective_port}/tools/{WORN[0]}/{WORN[1]}")

@@ -19,26 +19,26 @@ from station.shop.rights import demand as demand_right
 from station.shop.rights import may as role_may
 from station.shop.secrets import SecretFile
 from station.shop.sign_in import Doors, leads_with_secret
-from web import context
-from web.sessions import Session, SessionBook
+from web.request import bench, ledger, reader, station
+from web.sign_ins import SignIn, SignIns
 
 TOKEN = "door"  # noqa: S105
 """Where the browser's cookie keeps the token of a sign-in."""
 
 LOCAL_HOSTS = ("localhost", "127.0.0.1")
 
-ALWAYS_OPEN = frozenset({"static", "doors.sign_in_page", "doors.sign_in", "doors.first_page",
-                         "doors.first", "choices.choose"})  # fmt: skip
+ALWAYS_OPEN = frozenset({"static", "people.sign_in_page", "people.sign_in", "people.first_page",
+                         "people.first", "preferences.choose"})  # fmt: skip
 """What everybody reaches, signed in or not."""
 
 UNTOUCHED = frozenset({"static", "bench.state", "bench.follow"})
 """What the page asks for by itself: it does not keep a sign-in alive."""
 
 
-def guard(app: Flask, settings: Settings, sessions: SessionBook | None = None) -> None:
+def guard(app: Flask, settings: Settings, sign_ins: SignIns | None = None) -> None:
     """Put the doors before an application; call it before anything else looks at requests."""
     doors = settings.doors
-    app.extensions["sessions"] = sessions or SessionBook(
+    app.extensions["sign_ins"] = sign_ins or SignIns(
         doors.idle_minutes * 60.0, doors.longest_hours * 3600.0
     )
     app.config["SESSION_COOKIE_SECURE"] = doors.behind_proxy
@@ -88,8 +88,8 @@ def demand(right: Right, *, about: str | None = None) -> PersonRow:
         the audit.
     """
     person = demand_sign_in()
-    of_session = _session()
-    known = of_session is not None and right in of_session.refused
+    of_sign_in = _sign_in()
+    known = of_sign_in is not None and right in of_sign_in.refused
     try:
         if not known:
             doors().demand(person, right, about=about)
@@ -98,8 +98,8 @@ def demand(right: Right, *, about: str | None = None) -> PersonRow:
         else:
             demand_other(person, about, right)
     except NotAllowed:
-        if of_session is not None:
-            of_session.refused.add(right)
+        if of_sign_in is not None:
+            of_sign_in.refused.add(right)
         raise
     return person
 
@@ -126,9 +126,9 @@ def demand_measuring(name: str) -> str:
     NotAllowed
         The page is open to other machines, and the name is not that of who is signed in.
     """
-    known = context.reader().person(name)
+    known = reader().person(name)
     if known is None or not known.active:
-        if context.reader().people():
+        if reader().people():
             raise BadInput(f"{name} is not on record: choose a person, or ask a lead to add one.")
     else:
         demand_right(known, Right.MEASURE)
@@ -150,14 +150,14 @@ def inside() -> bool:
 
 def is_open() -> bool:
     """Whether looking and measuring need no name: only this machine reaches the page."""
-    return context.bench().settings.open_to_this_machine_only
+    return bench().settings.open_to_this_machine_only
 
 
 def still_inside() -> Callable[[], bool]:
     """A question that can be asked after the request: may its browser still see the page?"""
     if is_open():
         return lambda: True
-    book, token = sessions(), str(session.get(TOKEN, ""))
+    book, token = sign_ins(), str(session.get(TOKEN, ""))
     return lambda: book.find(token, use=False) is not None
 
 
@@ -165,10 +165,10 @@ def doors() -> Doors:
     """The doors as the current request came to them."""
     local = at_the_bench()
     return Doors(
-        context.ledger(),
+        ledger(),
         "bench" if local else "network",
         None if local else request.remote_addr,
-        context.station().clock,
+        station().clock,
     )
 
 
@@ -177,74 +177,74 @@ def at_the_bench() -> bool:
     return is_loopback(request.remote_addr or "")
 
 
-def begin_session(person: PersonRow) -> None:
+def begin_sign_in(person: PersonRow) -> None:
     """Sign a person in: with a new token and new protection against forged requests."""
-    end_session()
-    session[TOKEN] = g.begun_session = sessions().begin(person.name)
+    end_sign_in()
+    session[TOKEN] = g.begun_sign_in = sign_ins().begin(person.name)
     g.pop("signed_in", None)
 
 
-def begun_session() -> str | None:
+def begun_sign_in() -> str | None:
     """The token of the sign-in that this request began, if it began one."""
-    token: str | None = g.get("begun_session")
+    token: str | None = g.get("begun_sign_in")
     return token
 
 
-def is_in_session(token: str) -> bool:
+def is_in_sign_in(token: str) -> bool:
     """Whether the browser has this sign-in already."""
     return session.get(TOKEN) == token
 
 
-def go_on_with_session(token: str) -> bool:
+def go_on_with_sign_in(token: str) -> bool:
     """Lead the browser into a sign-in that it began; False where that has ended."""
-    if sessions().find(token, use=True) is None:
+    if sign_ins().find(token, use=True) is None:
         return False
-    if not is_in_session(token):
+    if not is_in_sign_in(token):
         session.clear()
         session[TOKEN] = token
         g.pop("signed_in", None)
     return True
 
 
-def end_session() -> None:
+def end_sign_in() -> None:
     """Sign out, whoever it is."""
     if token := session.get(TOKEN):
-        sessions().end(str(token))
+        sign_ins().end(str(token))
     session.clear()
     g.pop("signed_in", None)
 
 
-def sessions() -> SessionBook:
+def sign_ins() -> SignIns:
     """All sign-ins."""
-    book = current_app.extensions["sessions"]
-    if not isinstance(book, SessionBook):
+    book = current_app.extensions["sign_ins"]
+    if not isinstance(book, SignIns):
         raise TypeError("the application has no doors")
     return book
 
 
 def first_lead_wanted() -> bool:
     """Whether no lead can sign in yet, so that the one-time code is what counts."""
-    return not leads_with_secret(context.reader(), SecretFile(context.station().ledger_path))
+    return not leads_with_secret(reader(), SecretFile(bench().ledger.path))
 
 
 def _find_person() -> PersonRow | None:
-    found = _session()
+    found = _sign_in()
     if found is None:
         return None
-    row = context.reader().person(found.person)
+    row = reader().person(found.person)
     return row if row is not None and row.active else None
 
 
-def _session() -> Session | None:
+def _sign_in() -> SignIn | None:
     token = session.get(TOKEN)
     if not isinstance(token, str):
         return None
-    return sessions().find(token, use=request.endpoint not in UNTOUCHED)
+    return sign_ins().find(token, use=request.endpoint not in UNTOUCHED)
 
 
 def _check_host() -> None:
     """Refuse requests for another name: a page elsewhere may make its own name lead here."""
-    settings = context.bench().settings
+    settings = bench().settings
     own = [] if settings.host == ANY_ADDRESS else [settings.host]
     trusted = [*LOCAL_HOSTS, *own, *settings.doors.hosts]
     if not host_is_trusted(request.environ.get("HTTP_HOST"), trusted):

@@ -3,23 +3,24 @@
 import secrets
 from collections.abc import Callable
 from datetime import UTC, datetime
-from pathlib import Path
 
 from flask import Flask, Response, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from werkzeug.exceptions import HTTPException
 
+from station.bench.bench import Bench
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.errors import SignInNeeded, StationError
 from station.shop.rights import Right
 from station.shop.trend_cache import TrendBook
-from web import access, choices, context, languages, repeats, sentences, shown
-from web.face import BenchFace
-from web.sessions import SessionBook
+from web import access, languages, once, preferences, sentences
+from web import format as written
+from web import request as at_hand
+from web.glossary import help_of, words
+from web.sign_ins import SignIns
 from web.status import status_of
 from web.views import BLUEPRINTS
-from web.words import help_of, words
 
 MAX_REQUEST_BYTES = 64 * 1024
 
@@ -52,18 +53,18 @@ NOT_TAKEN = "The station could not take this request: load the page again and re
 """What is said where only a number is known."""
 
 FILTERS = (
-    shown.milliohm,
-    shown.newton,
-    shown.quantity,
-    shown.uncertainty,
-    shown.score,
-    shown.percent,
-    shown.reason,
-    shown.sentence_case,
-    shown.check_heading,
-    shown.local_time,
-    shown.wires,
-    shown.standing,
+    written.milliohm,
+    written.newton,
+    written.quantity,
+    written.uncertainty,
+    written.score,
+    written.percent,
+    written.reason,
+    written.sentence_case,
+    written.check_heading,
+    written.local_time,
+    written.wires,
+    written.standing,
     sentences.said,
     sentences.said_or_typed,
 )
@@ -75,26 +76,23 @@ def local_now() -> datetime:
 
 
 def create_app(
-    bench: BenchFace,
-    ledger_path: Path,
+    bench: Bench,
     *,
     testing: bool = False,
     clock: Callable[[], datetime] = local_now,
-    sessions: SessionBook | None = None,
+    sign_ins: SignIns | None = None,
 ) -> Flask:
     """Make the page of one bench.
 
     Parameters
     ----------
     bench
-        What the page shows and starts samples on.
-    ledger_path
-        The ledger that the bench writes; the page opens it for reading only.
+        What the page shows and starts samples on; its ledger is the page's too.
     testing
         Lets unforeseen errors through to the test. Nothing else changes.
     clock
         Tells which day is today; with a time zone.
-    sessions
+    sign_ins
         Who is signed in; made from the bench's settings where None.
     """
     app = Flask(__name__)
@@ -109,12 +107,12 @@ def create_app(
         # The bench page stays open all day.
         WTF_CSRF_TIME_LIMIT=None,
     )
-    trends = TrendBook(ledger_path, bench.settings.wear_watch_run_length)
-    context.attach(app, context.Station(bench, ledger_path, clock, trends))
-    access.guard(app, bench.settings, sessions)
+    trends = TrendBook(bench.ledger.path, bench.settings.wear_watch_run_length)
+    at_hand.attach(app, at_hand.Station(bench, clock, trends))
+    access.guard(app, bench.settings, sign_ins)
     CSRFProtect(app)
     access.guard_pages(app)
-    repeats.guard(app)
+    once.guard(app)
     for blueprint in BLUEPRINTS:
         app.register_blueprint(blueprint)
     _teach_templates(app)
@@ -127,25 +125,25 @@ def create_app(
 
 def _teach_templates(app: Flask) -> None:
     languages.teach(app)
-    choices.teach(app)
+    preferences.teach(app)
     for write in FILTERS:
         app.jinja_env.filters[write.__name__] = write
     app.jinja_env.globals.update(
-        notices=context.notices,
-        unsaved=context.unsaved,
-        calibration_alarms=context.calibration_alarms,
+        notices=at_hand.notices,
+        unsaved=at_hand.unsaved,
+        calibration_alarms=at_hand.calibration_alarms,
         signed_in=access.signed_in_quietly,
         inside=access.inside,
         may=access.may,
         page_help=help_of,
         dictionary=words,
         Right=Right,
-        place=shown.place,
-        NOTHING=shown.NOTHING,
-        VERDICT_WORDS=shown.VERDICT_WORDS,
-        JOB_WORDS=shown.JOB_WORDS,
-        OUTCOME_WORDS=shown.OUTCOME_WORDS,
-        CRITERION_WORDS=shown.CRITERION_WORDS,
+        place=written.place,
+        NOTHING=written.NOTHING,
+        VERDICT_WORDS=written.VERDICT_WORDS,
+        JOB_WORDS=written.JOB_WORDS,
+        OUTCOME_WORDS=written.OUTCOME_WORDS,
+        CRITERION_WORDS=written.CRITERION_WORDS,
         FAILURE_MODES=FAILURE_MODES,
     )
     app.jinja_env.trim_blocks = True
@@ -156,14 +154,14 @@ def _station_error(error: StationError) -> ResponseReturnValue:
     of_a_page = request.method == "GET" and request.endpoint not in access.UNTOUCHED
     if isinstance(error, SignInNeeded):
         if of_a_page:
-            return redirect(url_for("doors.sign_in_page", next=request.path), 303)
-        if (answer := repeats.answered_before(own=True)) is not None:
+            return redirect(url_for("people.sign_in_page", next=request.path), 303)
+        if (answer := once.answered_before(own=True)) is not None:
             return answer
     return _error_page(str(error), status_of(error))
 
 
 def _stale_page(_error: CSRFError) -> ResponseReturnValue:
-    if (answer := repeats.answered_before(own=False)) is not None:
+    if (answer := once.answered_before(own=False)) is not None:
         return answer
     sentence = (
         "Nothing was changed: the page was loaded before the station last started, or the browser "

@@ -1,19 +1,22 @@
 """The bench's snapshot in words: the same text fills the page when it loads and as it changes."""
 
-from dataclasses import dataclass, field
+import json
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, dataclass, field
 
 from markupsafe import Markup
 
-from station.bench.board import BenchState, Stage
+from station.bench.board import BenchState, Board, Stage
 from station.crimp.limits import Limit, LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
-from station.crimp.wire import parse_size
+from station.crimp.wire import weakest_wire
 from station.errors import StationError
 from station.instruments.standstill import WORDS
 from station.jobs.sample_order import SampleOrder
+from web.format import JOB_WORDS, VERDICT_WORDS, milliohm, newton, reason, standing, wires
 from web.sentences import Part, Speaker, marked
 from web.sentences import speaker as speaker_here
-from web.shown import JOB_WORDS, VERDICT_WORDS, milliohm, newton, reason, standing, wires
 
 OPEN_STAGES = (Stage.IDLE, Stage.DONE)
 """Stages at which a new sample may be described."""
@@ -124,7 +127,7 @@ def _limit(order: SampleOrder | None, limit_sets: LimitSets) -> Limit | None:
     if order is None:
         return None
     try:
-        weakest = min(map(parse_size, order.joint.wires), key=lambda size: size.area_m2)
+        weakest = weakest_wire(order.joint.wires)
         return limit_sets.limit(order.limit_set, "pull_force_min", weakest)
     except StationError:
         # The bench refuses what it cannot judge; here it is only a line that stays empty.
@@ -144,3 +147,54 @@ def _reasons(state: BenchState) -> str:
     void = state.outcome.void_reason
     lines = [f"Void: {void.rstrip('.')}."] if void else []
     return "\n".join([*lines, *map(reason, state.outcome.criteria)])
+
+
+QUIET_S = 10.0
+"""After so long without news a comment is sent, so that a dead line is noticed."""
+
+LEAST_S = 0.035
+"""Shortest time between two events: more than twenty a second, and no more than eyes can use."""
+
+POINTS_AT_ONCE = 40
+POINTS_TO_CATCH_UP = 800
+
+MAX_FOLLOWING = 12
+"""Streams at once; each holds one of the server's threads. Further pages ask again and again."""
+
+
+def events(
+    board: Board,
+    limit_sets: LimitSets,
+    started: str,
+    may_see: Callable[[], bool] = lambda: True,
+    speaker: Speaker | None = None,
+) -> Iterator[str]:
+    """Yield events while they may be seen; the first tells all there is.
+
+    Parameters
+    ----------
+    started
+        Tells one start of the station from another.
+    may_see
+        Asked before each event: a sign-in may have run out meanwhile.
+    speaker
+        Says it in the reader's language; in English where None.
+    """
+    version, pull, index = -1, 0, 0
+    pause = threading.Event()
+    yield "retry: 1000\n\n"
+    while may_see():
+        snapshot = board.wait_beyond(version, QUIET_S)
+        if snapshot.version == version:
+            yield ": alive\n\n"
+            continue
+        most = POINTS_AT_ONCE if version >= 0 else POINTS_TO_CATCH_UP
+        version, before = snapshot.version, pull
+        pull, index, points = board.trace.since(pull, index, most)
+        view = asdict(live_view(snapshot, limit_sets, speaker)) | {
+            "started": started,
+            "anew": pull != before,
+            "points": [[round(at_s, 4), round(force_n, 2)] for at_s, force_n in points],
+        }
+        yield f"data: {json.dumps(view)}\n\n"
+        pause.wait(LEAST_S)

@@ -83,6 +83,11 @@ class Bench:
         self._show_attention()
 
     @property
+    def ledger(self) -> Ledger:
+        """The ledger, open for as long as the bench is."""
+        return self._ledger
+
+    @property
     def simulated(self) -> bool:
         """True where any instrument or the panel is simulated."""
         return self._bay.simulated or self.panel.simulated

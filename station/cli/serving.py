@@ -207,7 +207,7 @@ def serve_page(bench: Bench, path: Path, listener: socket.socket, say: Say) -> N
     """Serve the page until the person stops it."""
     from web import create_app
 
-    server = web_server(create_app(bench, path), listener)
+    server = web_server(create_app(bench), listener)
     warn_of_listeners(bench.settings, say)
     show_way_in(path, say)
     host, port = listener.getsockname()

@@ -74,7 +74,7 @@ def served() -> Iterator[tuple[Bench, SimulatedPanel, str]]:
         stack.enter_context(HandsAtTheBench(bench.board, simulated.hands))
         stack.enter_context(PanelWatch(panel, bench.take_event))
         server = waitress.server.create_server(
-            create_app(bench, path), host="127.0.0.1", port=0, threads=SERVER_THREADS
+            create_app(bench), host="127.0.0.1", port=0, threads=SERVER_THREADS
         )
         threading.Thread(target=server.run, daemon=True).start()
         yield bench, panel, f"http://127.0.0.1:{server.effective_port}/bench"

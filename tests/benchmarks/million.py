@@ -152,7 +152,7 @@ def asking(ledger: Ledger) -> Iterator[Mapping[str, Callable[[], None]]]:
     bench = simulated_bench(ledger, Settings())
     # The day after the last sample: no page is short because nothing happened today.
     clock = rows[0].at_utc
-    app = create_app(bench, ledger.path, testing=True, clock=lambda: clock)
+    app = create_app(bench, testing=True, clock=lambda: clock)
     client = app.test_client()
     # Just started, a station works its trends out once, in a thread of its own.
     client.get("/tools")

@@ -17,7 +17,7 @@ from pathlib import Path
 from station.ledger.store import Ledger
 from tests.benchmarks.million import CONTROL, grown, pages, say
 from tests.benchmarks.report import Figures, run
-from tests.web.fake_bench import FakeBench
+from tests.web.benches import BenchAtHand
 from web import create_app
 
 SAMPLES = 1_000_000
@@ -50,7 +50,7 @@ def measure(samples: int, folder: Path | None) -> Figures:
 
 def weigh(ledger: Ledger) -> tuple[dict[str, float], int]:
     """Weight of each page's first load in kB without figures; addresses elsewhere."""
-    app = create_app(FakeBench(ledger), ledger.path, testing=True)
+    app = create_app(BenchAtHand(ledger), testing=True)
     weights, elsewhere = {}, 0
     with app.test_client() as client:
         for path in ("/", "/bench", "/tools"):

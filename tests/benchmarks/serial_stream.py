@@ -24,7 +24,7 @@ from station.instruments.profiles import LineSettings, load_tester_profile
 from station.ledger.store import Ledger
 from station.simulation.launch import SimulatedInstrument
 from tests.benchmarks.report import Figures, run
-from tests.web.fake_bench import FakeBench
+from tests.web.benches import BenchAtHand
 from web import create_app
 
 STREAM_S = 60.0
@@ -119,7 +119,7 @@ def polled_page() -> Iterator[list[float]]:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "stream.ledger"
         with Ledger.open(path) as ledger:
-            app = create_app(FakeBench(ledger), path, testing=True)
+            app = create_app(BenchAtHand(ledger), testing=True)
             server = waitress.server.create_server(app, host="127.0.0.1", port=0, threads=8)
             url = f"http://127.0.0.1:{server.effective_port}/bench"
             serving = threading.Thread(target=server.run, daemon=True)

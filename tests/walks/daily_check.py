@@ -127,7 +127,7 @@ def opened(
         demo_run.open_demo_ledger(path) as ledger,
         demo_run.simulated_bench(ledger, limit_sets, own, seed=SEED, demo=True) as simulated,
     ):
-        yield create_app(simulated.bench, path), simulated
+        yield create_app(simulated.bench), simulated
 
 
 @contextmanager

@@ -14,11 +14,15 @@ from werkzeug.serving import make_server
 
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
+from station.shop.trend_cache import TrendBook
 from tests.doors import PIN, give_secret
-from tests.web.fake_bench import FakeBench
+from tests.web.benches import BenchAtHand
 from tests.web.invented import NOW, moment, write_history
 from tests.web.visitor import Visitor
 from web import create_app
+from web.once import SentForms
+from web.request import Station
+from web.sign_ins import SignIns
 
 
 @pytest.fixture(scope="session")
@@ -49,13 +53,33 @@ def records(ledger: Ledger) -> LedgerReader:
 
 
 @pytest.fixture
-def bench(ledger: Ledger) -> FakeBench:
-    return FakeBench(ledger)
+def bench(ledger: Ledger) -> Iterator[BenchAtHand]:
+    opened = BenchAtHand(ledger)
+    yield opened
+    opened.bay.gate.set()
+    opened.close()
+
+
+@pytest.fixture(scope="session")
+def made_once(history: Path, tmp_path_factory: pytest.TempPathFactory) -> Flask:
+    """The application with its addresses and templates: to make it takes longer than most tests."""
+    path = tmp_path_factory.mktemp("page") / "station.ledger"
+    shutil.copy(history, path)
+    with Ledger.open(path) as ledger:
+        return create_app(BenchAtHand(ledger), testing=True)
 
 
 @pytest.fixture
-def app(bench: FakeBench, ledger: Ledger) -> Flask:
-    return create_app(bench, ledger.path, testing=True, clock=lambda: NOW)
+def app(made_once: Flask, bench: BenchAtHand) -> Flask:
+    """The page of this test's bench; nobody is signed in, and no form was sent."""
+    doors = bench.settings.doors
+    trends = TrendBook(bench.ledger.path, bench.settings.wear_watch_run_length)
+    made_once.extensions |= {
+        "station": Station(bench, lambda: NOW, trends),
+        "sign_ins": SignIns(doors.idle_minutes * 60.0, doors.longest_hours * 3600.0),
+        "sent_forms": SentForms(),
+    }
+    return made_once
 
 
 @pytest.fixture
@@ -66,9 +90,10 @@ def client(app: Flask) -> Iterator[FlaskClient]:
 
 @pytest.fixture
 def empty_client(empty_ledger: Ledger) -> Iterator[FlaskClient]:
-    app = create_app(FakeBench(empty_ledger), empty_ledger.path, testing=True, clock=lambda: NOW)
-    with app.test_client() as opened:
+    bench = BenchAtHand(empty_ledger)
+    with create_app(bench, testing=True, clock=lambda: NOW).test_client() as opened:
         yield opened
+    bench.close()
 
 
 @pytest.fixture
@@ -100,7 +125,7 @@ def token(client: FlaskClient) -> str:
 
 
 @pytest.fixture
-def address(app: Flask, bench: FakeBench) -> Iterator[str]:
+def address(app: Flask, bench: BenchAtHand) -> Iterator[str]:
     """The page, served for real."""
     server = make_server("127.0.0.1", 0, app, threaded=True)
     thread = threading.Thread(target=server.serve_forever, name="page under test")

@@ -30,6 +30,8 @@ NOW = datetime(2031, 3, 4, 15, 0, tzinfo=UTC)
 
 HOSTILE = '<script>document.title="broken"</script> & "Eve"'
 SET = "ul-486a-1991"
+WIRE_OHM = 1.676e-3
+"""Of the wire between the clips of these joints."""
 USED = InstrumentUsed(profile="invented", identity="Invented instrument", port="/dev/null")
 
 
@@ -42,10 +44,10 @@ def order_of(person: str, nest: str, again_for: str | None = None) -> SampleOrde
 
 def reading(splice_ohm: float) -> ResistanceResult:
     return ResistanceResult(
-        repeats_ohm=(splice_ohm + 1.676e-3,) * 5,
-        reading_ohm=splice_ohm + 1.676e-3,
+        repeats_ohm=(splice_ohm + WIRE_OHM,) * 5,
+        reading_ohm=splice_ohm + WIRE_OHM,
         span_m=(0.080,),
-        wire_share_ohm=1.676e-3,
+        wire_share_ohm=WIRE_OHM,
         splice_ohm=splice_ohm,
         u_ohm=2.3e-5,
         effective_dof=None,

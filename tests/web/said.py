@@ -37,9 +37,9 @@ from station.shop.studies import sentences
 from station.shop.trust import Trust
 from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_doubt
 from tests.web.said_by_jobs import BY_JOBS
-from web.calibration_forms import as_number
+from web.format import CRITERION_WORDS, Units, check_heading, reason, units
+from web.forms import as_number
 from web.live import live_view
-from web.shown import CRITERION_WORDS, Units, check_heading, reason, units
 
 NOON = datetime(2026, 1, 2, 12, tzinfo=UTC)
 

@@ -11,7 +11,7 @@ from station.bench.board import Stage
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
 from tests.web.accessibility import faults, pages_reached
-from tests.web.fake_bench import FakeBench
+from tests.web.benches import BenchAtHand
 from tests.web.invented import order_of
 
 Scheme = Literal["light", "dark"]
@@ -49,20 +49,21 @@ def test_no_page_that_links_lead_to_has_a_serious_fault(
     assert found == []
     assert {*reached} >= {
         "today.today", "bench.bench_page", "samples.sample_page", "tools.nest_page",
-        "calibration.check_page", "calibration.procedure", "guide.words_page", "guide.connectors",
+        "calibration.check_page", "calibration.procedure", "reference.words_page",
+        "reference.connectors",
     }  # fmt: skip
 
 
 @pytest.mark.parametrize("scheme", SCHEMES)
 @pytest.mark.parametrize("stage", list(Stage))
 def test_no_stage_of_the_bench_has_a_serious_fault(
-    page: Page, bench: FakeBench, scheme: Scheme, stage: Stage
+    page: Page, bench: BenchAtHand, scheme: Scheme, stage: Stage
 ) -> None:
     page.emulate_media(color_scheme=scheme)
     if stage is not Stage.IDLE:
-        bench.start(order_of("Bo Invented", "blue"))
+        bench.clip(order_of("Bo Invented", "blue"))
     if stage is Stage.DONE:
-        bench.abandon("enough")
+        bench.give_up("enough")
     else:
         bench.board.show(stage=stage, resistance_readings_ohm=(2e-3,), force_n=90.0, peak_n=91.0)
     page.goto("/bench")
@@ -107,8 +108,9 @@ def choose(page: Page, label: str, typed: str, value: str) -> None:
 
 
 def test_a_sample_is_made_without_mouse_or_touch(
-    page: Page, bench: FakeBench, troubles: list[str]
+    page: Page, bench: BenchAtHand, troubles: list[str]
 ) -> None:
+    bench.bay.gate.clear()
     page.goto("/bench")
     choose(page, "Person", "Bo", "Bo Invented")
     press_tab_until(page, "Tool and nest")
@@ -121,11 +123,13 @@ def test_a_sample_is_made_without_mouse_or_touch(
     expect(page.get_by_role("button", name="Clips are on")).to_be_focused()
     page.keyboard.press("Enter")
     expect(page.get_by_text("Hold still")).to_be_visible()
-    bench.board.show(stage=Stage.GRIP, resistance_readings_ohm=(2e-3,))
+    bench.bay.gate.set()
+    bench.until(Stage.GRIP)
+    bench.bay.gate.clear()
     expect(page.get_by_role("button", name="Gripped, start recording")).to_be_focused()
     page.keyboard.press("Space")
     expect(page.get_by_text("Pull steadily")).to_be_visible()
-    bench.board.show(stage=Stage.NAME_FAILURE, suggested_mode="drawn_out", force_n=90.0)
+    bench.bay.gate.set()
     expect(page.get_by_role("button", name="Wire drawn out of the barrel")).to_be_visible()
     # No answer is chosen beforehand, but the next tab reaches the first.
     expect(page.get_by_role("group", name="How it let go")).to_be_focused()

@@ -7,6 +7,7 @@ from contextlib import closing
 from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 from flask import Flask
@@ -28,8 +29,8 @@ from station.errors import (
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, give_secret
-from tests.web.fake_bench import FakeBench
-from tests.web.invented import HOSTILE, NOW
+from tests.web.benches import BenchAtHand
+from tests.web.invented import HOSTILE
 from tests.web.visitor import Visitor
 from web import create_app
 from web.status import status_of
@@ -142,7 +143,9 @@ def test_every_address_is_tested(app: Flask) -> None:
 
 
 @pytest.mark.parametrize("path", CHANGES)
-def test_change_without_token_is_refused(client: FlaskClient, bench: FakeBench, path: str) -> None:
+def test_change_without_token_is_refused(
+    client: FlaskClient, bench: BenchAtHand, path: str
+) -> None:
     before = bench.board.state
     answer = client.post(path, data={"person": "Ann Example", "reason": "none"})
     assert answer.status_code == 400
@@ -151,11 +154,11 @@ def test_change_without_token_is_refused(client: FlaskClient, bench: FakeBench, 
 
 
 def test_token_of_an_earlier_start_is_refused(
-    client: FlaskClient, bench: FakeBench, token: str, history: Path
+    client: FlaskClient, bench: BenchAtHand, token: str, history: Path
 ) -> None:
     session = client.get_cookie("session")
     assert session is not None
-    restarted = create_app(bench, history, testing=True).test_client()
+    restarted = create_app(bench, testing=True).test_client()
     restarted.set_cookie("session", session.value)
     answer = restarted.post("/bench/confirm", data={"csrf_token": token})
     assert answer.status_code == 400
@@ -241,9 +244,10 @@ def test_error_has_the_status_of_its_kind(error: StationError, status: int) -> N
 
 
 def test_error_of_the_bench_is_shown_as_it_is(
-    client: FlaskClient, bench: FakeBench, token: str
+    client: FlaskClient, bench: BenchAtHand, token: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    bench.problem = LedgerBusy("The ledger is locked: wait <a moment>, then try again.")
+    busy = LedgerBusy("The ledger is locked: wait <a moment>, then try again.")
+    monkeypatch.setattr(bench, "confirm", Mock(side_effect=busy))
     answer = client.post("/bench/confirm", data={"csrf_token": token})
     assert answer.status_code == 503
     assert "The ledger is locked: wait &lt;a moment&gt;, then try again." in answer.text
@@ -280,20 +284,20 @@ def test_a_record_that_was_cut_off_takes_nothing_and_says_what_to_do(
     assert "Verify it and restore a backup" in answer.text
 
 
-def test_missing_ledger_is_answered_in_a_sentence(bench: FakeBench, tmp_path: Path) -> None:
-    app = create_app(bench, tmp_path / "gone.ledger", testing=True, clock=lambda: NOW)
-    answer = app.test_client().get("/samples")
-    assert answer.status_code == 400
-    assert "There is no ledger at" in answer.text
+def test_a_ledger_that_was_taken_away_is_not_written_to(visitor: Visitor, ledger: Ledger) -> None:
+    ledger.path.rename(ledger.path.with_suffix(".away"))
+    answer = visitor.post("/tools", person="Ann Example", tool="Tool 9", nests="a", description="")
+    assert answer.status_code == 503
+    assert "was moved, removed or replaced while the station had it open" in answer.text
 
 
 def test_a_clock_that_stands_before_the_last_entry_is_said(
-    bench: FakeBench, ledger: Ledger
+    bench: BenchAtHand, ledger: Ledger
 ) -> None:
     last = ledger.reader.last_entry_at()
     assert last is not None
     for back, said in ((timedelta(minutes=1), False), (timedelta(days=1), True)):
-        app = create_app(bench, ledger.path, testing=True, clock=partial(_minus, last, back))
+        app = create_app(bench, testing=True, clock=partial(_minus, last, back))
         with app.test_client() as client:
             assert ("clock stands before the last entry" in client.get("/").text) is said
 

@@ -18,13 +18,13 @@ from station.ledger.store import Ledger
 from station.settings import ANY_ADDRESS, DoorSettings, Settings
 from station.shop.rights import FREE_TRIES, Right
 from tests.doors import PASSPHRASE, PIN, give_secret
+from tests.web.benches import BenchAtHand
 from tests.web.crawl import Form, Reader, crawl, read
-from tests.web.fake_bench import FakeBench
 from tests.web.invented import NOW
 from tests.web.visitor import ELSEWHERE, Visitor
 from web import access, create_app
 from web.app import MAX_REQUEST_BYTES
-from web.sessions import SessionBook
+from web.sign_ins import SignIns
 
 LEAD_ONLY = (
     ("/people/add", {"name": "Eve Invented", "role": "lead"}),
@@ -46,12 +46,12 @@ class Ticks:
 
 
 @pytest.fixture
-def shared(bench: FakeBench, ledger: Ledger) -> Flask:
+def shared(bench: BenchAtHand, ledger: Ledger) -> Flask:
     """The page where other machines reach it."""
     bench.settings = Settings(host=ANY_ADDRESS, doors=DoorSettings(hosts=("bench.example",)))
     give_secret(ledger, "Ann Example")
     give_secret(ledger, "Bo Invented", "eight brown otters")
-    return create_app(bench, ledger.path, testing=True, clock=lambda: NOW)
+    return create_app(bench, testing=True, clock=lambda: NOW)
 
 
 @pytest.fixture
@@ -100,7 +100,7 @@ def test_on_a_shared_network_every_page_wants_a_name(
                     answer.status_code == 303 and "/sign-in" in answer.headers["Location"]
                 )
                 # Signing out is for everybody.
-                assert refused or rule.endpoint == "doors.sign_out", (method, path)
+                assert refused or rule.endpoint == "people.sign_out", (method, path)
                 assert "Bo Invented" not in answer.text
     assert state(records) == before
 
@@ -113,11 +113,11 @@ def test_the_sign_in_page_tells_strangers_no_names(shared: Flask) -> None:
 
 @pytest.mark.parametrize("after_s", [601.0, 3601.0])
 def test_a_sign_in_that_ran_out_is_worthless(
-    bench: FakeBench, ledger: Ledger, records: LedgerReader, sample: str, after_s: float
+    bench: BenchAtHand, ledger: Ledger, records: LedgerReader, sample: str, after_s: float
 ) -> None:
     ticks = Ticks()
-    book = SessionBook(600.0, 3600.0, ticks)
-    app = create_app(bench, ledger.path, testing=True, clock=lambda: NOW, sessions=book)
+    book = SignIns(600.0, 3600.0, ticks)
+    app = create_app(bench, testing=True, clock=lambda: NOW, sign_ins=book)
     give_secret(ledger, "Ann Example")
     lead = Visitor(app).sign_in()
     if after_s > 3600.0:
@@ -153,12 +153,12 @@ def test_a_cookie_that_was_changed_or_made_up_is_nobodys(
 
 
 def test_a_cookie_from_before_a_restart_or_a_sign_out_is_worthless(
-    lead: Visitor, bench: FakeBench, ledger: Ledger
+    lead: Visitor, bench: BenchAtHand, ledger: Ledger
 ) -> None:
     cookie = lead.client.get_cookie("session")
     assert cookie is not None
     lead.post("/sign-out")
-    restarted = create_app(bench, ledger.path, testing=True, clock=lambda: NOW)
+    restarted = create_app(bench, testing=True, clock=lambda: NOW)
     for app in (lead.app, restarted):
         thief = Visitor(app)
         thief.client.set_cookie("session", cookie.value)
@@ -236,7 +236,7 @@ def test_an_apprentice_does_not_climb_and_the_try_is_audited(
 
 
 def test_an_apprentice_does_not_take_the_place_of_another(
-    shared: Flask, records: LedgerReader, bench: FakeBench
+    shared: Flask, records: LedgerReader, bench: BenchAtHand
 ) -> None:
     apprentice = Visitor(shared, ELSEWHERE).sign_in("Bo Invented", "eight brown otters")
     page = read("/bench", apprentice.get("/bench"))
@@ -304,10 +304,10 @@ def test_guessing_a_pin_in_parallel_compares_no_more_than_the_free_tries(
 
 
 def test_a_day_of_guessing_is_a_handful_of_tries_and_of_entries(
-    bench: FakeBench, ledger: Ledger, records: LedgerReader
+    bench: BenchAtHand, ledger: Ledger, records: LedgerReader
 ) -> None:
     at = [NOW]
-    app = create_app(bench, ledger.path, testing=True, clock=lambda: at[0])
+    app = create_app(bench, testing=True, clock=lambda: at[0])
     give_secret(ledger, "Ann Example")
     visitor = Visitor(app)
     tries = 0
@@ -344,10 +344,10 @@ def test_a_stranger_on_the_network_guesses_no_pin_and_locks_no_bench(
 
 
 def test_behind_a_proxy_its_word_on_the_address_counts(
-    bench: FakeBench, ledger: Ledger, records: LedgerReader
+    bench: BenchAtHand, ledger: Ledger, records: LedgerReader
 ) -> None:
     bench.settings = Settings(doors=DoorSettings(behind_proxy=True, hosts=("bench.example",)))
-    app = create_app(bench, ledger.path, testing=True, clock=lambda: NOW)
+    app = create_app(bench, testing=True, clock=lambda: NOW)
     give_secret(ledger, "Ann Example")
     headers = {"X-Forwarded-For": f"127.0.0.1, {ELSEWHERE}", "X-Forwarded-Proto": "https",
                "X-Forwarded-Host": "bench.example"}  # fmt: skip

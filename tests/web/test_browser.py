@@ -1,6 +1,7 @@
 """The page in a real browser: the bench's screen, a phone, and one sample from start to end."""
 
 import re
+from unittest.mock import Mock
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
@@ -10,7 +11,7 @@ from station.errors import InstrumentSilent
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, PIN, give_secret
-from tests.web.fake_bench import FakeBench
+from tests.web.benches import BenchAtHand
 from tests.web.invented import order_of
 
 PATHS = (
@@ -78,9 +79,9 @@ def test_sample_page_fits_and_shows_its_trace(
 
 @pytest.mark.parametrize("stage", [stage for stage in Stage if stage is not Stage.DONE])
 def test_bench_fits_at_every_stage(
-    page: Page, bench: FakeBench, troubles: list[str], stage: Stage
+    page: Page, bench: BenchAtHand, troubles: list[str], stage: Stage
 ) -> None:
-    bench.start(order_of("Bo Invented", "blue"))
+    bench.clip(order_of("Bo Invented", "blue"))
     bench.board.show(stage=stage, resistance_readings_ohm=(2e-3,), force_n=90.0, peak_n=91.0)
     for width, height in SIZES:
         page.set_viewport_size({"width": width, "height": height})
@@ -91,9 +92,9 @@ def test_bench_fits_at_every_stage(
 
 
 def test_a_pull_without_points_yet_is_drawn_without_a_fault(
-    page: Page, bench: FakeBench, troubles: list[str]
+    page: Page, bench: BenchAtHand, troubles: list[str]
 ) -> None:
-    bench.start(order_of("Bo Invented", "blue"))
+    bench.clip(order_of("Bo Invented", "blue"))
     page.goto("/bench")
     bench.board.trace.begin()
     bench.board.show(stage=Stage.PULLING)
@@ -129,22 +130,27 @@ def fill_form(page: Page) -> None:
 
 
 def test_sample_goes_from_form_to_verdict(
-    page: Page, bench: FakeBench, troubles: list[str]
+    page: Page, bench: BenchAtHand, troubles: list[str]
 ) -> None:
+    bench.bay.gate.clear()
+    bench.bay.ohm = 2.071e-3
     fill_form(page)
     expect(page.get_by_text("Clip the four leads on")).to_be_visible()
     page.get_by_role("button", name="Clips are on").click()
     expect(page.get_by_text("Hold still")).to_be_visible()
-    bench.board.show(resistance_readings_ohm=(2.071e-3,))
+    bench.bay.gate.set()
     expect(page.get_by_text("2.071 mΩ")).to_be_visible()
-    bench.board.show(stage=Stage.GRIP)
+    bench.until(Stage.GRIP)
+    bench.bay.gate.clear()
     expect(page.get_by_text("Nobody in line with the pull. Guard closed.")).to_be_visible()
     page.get_by_role("button", name="Gripped, start recording").click()
     expect(page.get_by_text("Pull steadily")).to_be_visible()
     bench.board.show(force_n=120.0, peak_n=142.0)
     expect(page.get_by_text("120.0 N (27.0 lbf)")).to_be_visible()
     expect(page.get_by_text("142.0 N (31.9 lbf)")).to_be_visible()
-    bench.board.show(stage=Stage.NAME_FAILURE, suggested_mode="drawn_out")
+    bench.bay.gate.set()
+    bench.until(Stage.NAME_FAILURE)
+    bench.board.show(suggested_mode="drawn_out")
     expect(page.locator("button.suggested")).to_have_text("Wire drawn out of the barrel")
     page.get_by_role("button", name="Broke in the free wire").click()
     expect(page.locator("#verdict")).to_have_text("Pass")
@@ -156,27 +162,27 @@ def test_sample_goes_from_form_to_verdict(
 
 
 def test_open_page_follows_without_being_loaded_again(
-    page: Page, bench: FakeBench, troubles: list[str]
+    page: Page, bench: BenchAtHand, troubles: list[str]
 ) -> None:
     page.goto("/bench")
     expect(page.get_by_role("button", name="Start this sample")).to_be_visible()
-    bench.start(order_of("Ann Example", "red"))
+    bench.clip(order_of("Ann Example", "red"))
     expect(page.get_by_role("button", name="Clips are on")).to_be_focused()
     expect(page.get_by_role("button", name="Start this sample")).to_be_hidden()
-    bench.abandon("enough")
+    bench.give_up("enough")
     expect(page.locator("#verdict")).to_have_text("Void")
     expect(page.locator("#verdict use")).to_have_attribute("href", "#mark-void")
-    expect(page.get_by_text("Void: given up: enough.")).to_be_visible()
+    expect(page.get_by_text("Void: given up by the operator: enough.")).to_be_visible()
     assert troubles == []
 
 
-def test_trouble_of_an_instrument_is_shown_as_text(page: Page, bench: FakeBench) -> None:
+def test_trouble_of_an_instrument_is_shown_as_text(page: Page, bench: BenchAtHand) -> None:
     page.goto("/bench")
     bench.board.show(trouble="The meter is <b>silent</b>: check its cable.")
     expect(page.get_by_text("The meter is <b>silent</b>: check its cable.")).to_be_visible()
 
 
-def test_page_is_loaded_again_after_a_restart(page: Page, bench: FakeBench) -> None:
+def test_page_is_loaded_again_after_a_restart(page: Page, bench: BenchAtHand) -> None:
     page.goto("/bench")
     page.evaluate("document.getElementById('live').dataset.started = 'an earlier start'")
     bench.board.show(trouble="news")
@@ -190,7 +196,7 @@ def test_wires_that_do_not_fit_the_barrel_cannot_be_chosen(page: Page) -> None:
     expect(enabled).to_have_text(["Choose", "12 AWG", "4 mm2", "10 AWG", "6 mm2"])
 
 
-def test_the_questions_are_those_of_the_chosen_connector(page: Page, bench: FakeBench) -> None:
+def test_the_questions_are_those_of_the_chosen_connector(page: Page, bench: BenchAtHand) -> None:
     page.goto("/bench")
     page.get_by_label("Person").select_option("Bo Invented")
     page.get_by_label("Tool and nest").select_option(label="Hand tool 1, nest blue")
@@ -253,7 +259,7 @@ def test_signing_in_works_without_script(browser: Browser, address: str, ledger:
     context.close()
 
 
-def test_bench_works_without_script(browser: Browser, address: str, bench: FakeBench) -> None:
+def test_bench_works_without_script(browser: Browser, address: str, bench: BenchAtHand) -> None:
     context = browser.new_context(java_script_enabled=False, base_url=address)
     try:
         page = context.new_page()
@@ -265,9 +271,12 @@ def test_bench_works_without_script(browser: Browser, address: str, bench: FakeB
         context.close()
 
 
-def test_error_page_leads_back(page: Page, bench: FakeBench) -> None:
-    bench.start(order_of("Bo Invented", "blue"))
-    bench.problem = InstrumentSilent("The milliohm meter did not answer: check its cable.")
+def test_error_page_leads_back(
+    page: Page, bench: BenchAtHand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench.clip(order_of("Bo Invented", "blue"))
+    silent = InstrumentSilent("The milliohm meter did not answer: check its cable.")
+    monkeypatch.setattr(bench, "confirm", Mock(side_effect=silent))
     page.goto("/bench")
     page.get_by_role("button", name="Clips are on").click()
     expect(page.get_by_role("alert")).to_have_text(

@@ -23,8 +23,8 @@ from werkzeug.routing import BuildError, Rule
 from station.ledger.entries import PersonAdded
 from station.ledger.store import Ledger
 from tests.doors import cheap_hashes, give_secret
+from tests.web.benches import BenchAtHand
 from tests.web.crawl import crawl
-from tests.web.fake_bench import FakeBench
 from tests.web.invented import HOSTILE, NOW, moment
 from tests.web.visitor import Visitor
 from web import access, create_app
@@ -90,7 +90,8 @@ def target(history: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
     shutil.copy(history, path)
     with Ledger.open(path, clock=lambda: moment(NOW)) as ledger, cheap_hashes():
         give_secret(ledger, "Ann Example")
-        app = create_app(FakeBench(ledger), path, testing=True, clock=lambda: NOW)
+        bench = BenchAtHand(ledger)
+        app = create_app(bench, testing=True, clock=lambda: NOW)
         app.request_class = SpyingRequest
         lead = Visitor(app).sign_in()
         forms = [form for page in crawl(lead).values() for form in page.forms]
@@ -113,6 +114,7 @@ def target(history: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
         found = Target(lead, Visitor(app), dict(names), sorted(values))
         sign_in_again(found)
         yield found
+        bench.close()
 
 
 @pytest.fixture(scope="module")
@@ -124,7 +126,7 @@ def test_the_routes_and_their_fields_are_found(target: Target, rules: dict[str, 
     assert len(rules) > 25
     assert len(set().union(*target.names.values())) > 30
     assert "before" in target.names["samples.sample_list"]
-    assert "secret" in target.names["doors.sign_in"]
+    assert "secret" in target.names["people.sign_in"]
 
 
 @settings(
@@ -153,7 +155,7 @@ def test_nothing_that_is_sent_gives_a_500(
     )
     assert answer.status_code < 500
     answer.close()
-    may_be_out = method == "POST" and rule.endpoint.startswith("doors.")
+    may_be_out = method == "POST" and rule.endpoint.startswith("people.")
     if may_be_out and "Signed in as" not in target.lead.get("/sign-in").text:
         sign_in_again(target)
 
@@ -182,11 +184,10 @@ def paths(rule: Rule, words: st.SearchStrategy[str], who: Visitor) -> st.SearchS
 def sign_in_again(target: Target) -> None:
     """Whoever signed the lead out, or took the role or the secret: it is given back."""
     station = target.lead.app.extensions["station"]
-    with Ledger.open(station.ledger_path, clock=lambda: moment(NOW)) as ledger:
-        added = PersonAdded(name="Ann Example", role="lead", demo=True)
-        ledger.append(added, person="Ann Example")
-        give_secret(ledger, "Ann Example")
+    ledger = station.bench.ledger
+    ledger.append(PersonAdded(name="Ann Example", role="lead", demo=True), person="Ann Example")
+    give_secret(ledger, "Ann Example")
     with target.lead.app.test_request_context("/"):
-        access.sessions().end_all("Ann Example")
+        access.sign_ins().end_all("Ann Example")
     target.lead.client = target.lead.app.test_client()
     target.lead.sign_in()

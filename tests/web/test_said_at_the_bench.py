@@ -25,7 +25,7 @@ from station.simulation.demo import SimulatedBench, demo_limit_sets, simulated_b
 from station.simulation.hands import HandsAtTheBench
 from station.simulation.panel import SimulatedPanel
 from tests.station.bench.test_bench import ORDER, KillMeterOnClips, KillTesterDuringPull
-from tests.web.fake_bench import FakeBench
+from tests.web.benches import BenchAtHand
 from tests.web.invented import order_of
 from tests.web.said import PUT_TOGETHER
 from web.live import live_view
@@ -193,7 +193,7 @@ def test_what_is_put_together_out_of_pieces(make: Callable[[], Iterator[str]]) -
 
 
 def test_what_nobody_translated_is_marked_on_the_page_and_in_its_news(
-    client: FlaskClient, bench: FakeBench
+    client: FlaskClient, bench: BenchAtHand
 ) -> None:
     client.set_cookie("language", "de")
     bench.board.show(trouble="A <new> trouble. The pull tester was lost; it is being looked for.")

@@ -11,12 +11,11 @@ from station.errors import BadInput, DataFileError, NestOnHold, NoLimit
 from station.jobs.sample_order import SampleOrder
 from web import access
 from web.access import demand_measuring
-from web.context import bench, reader, station
-from web.live import OPEN_STAGES, live_view
-from web.live_feed import events
-from web.order import choices, field, order_from, read_place
+from web.format import place
+from web.forms import choices, field, order_from, read_place
+from web.live import OPEN_STAGES, events, live_view
+from web.request import bench, reader, station
 from web.sentences import speaker
-from web.shown import place
 
 LONG_POLL_S = 10.0
 SETTLE_S = 1.0

@@ -16,17 +16,23 @@ from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, Poin
 from station.shop.checks import judged_check, look_back
 from station.shop.rights import Right, may
 from station.shop.standards import Place, Standards, load_standards
-from station.shop.trust import ROLE_WORDS, check_from, record_from
+from station.shop.trust import (
+    ROLE_WORDS,
+    Trust,
+    check_from,
+    record_from,
+)
 from web.access import demand, demand_measuring
-from web.calibration_forms import (
+from web.figures import check_figure
+from web.forms import (
     SERIES,
     calibration_from,
     check_kinds,
+    field,
     role_named,
 )
-from web.calibration_forms import check_from as check_from_form
-from web.context import bench, reader, station
-from web.order import field
+from web.forms import check_from as check_from_form
+from web.request import bench, reader, station, trust_book
 from web.status import status_of
 
 FIRST_ROWS = 6
@@ -44,6 +50,8 @@ PROCEDURES = {
     "gauge_study": "Gauge studies",
 }
 """Written procedures by file name, with their titles."""
+
+INSTRUMENT_WORDS = {"meter": "Milliohm meter", "tester": "Pull tester"}
 
 pages = Blueprint("calibration", __name__, url_prefix="/instruments")
 
@@ -68,6 +76,22 @@ def signed(form: Mapping[str, str], right: Right) -> str:
     if right is Right.MEASURE:
         return demand_measuring(field(form, "person", "the person"))
     return demand(right).name
+
+
+@pages.get("")
+def instruments() -> str:
+    """Every instrument of the bench, how it is doing, and what its numbers are worth."""
+    return render_template(
+        "instruments.html",
+        lines=bench().instruments(),
+        words=INSTRUMENT_WORDS,
+        panel=bench().panel_line(),
+        trusts=[(trust, _charts(trust)) for trust in trust_book().all()],
+        known=reader().instruments(),
+        procedures=PROCEDURES,
+        standards=shop_standards().values(),
+        today=station().clock().date(),
+    )
 
 
 @pages.get("/check")
@@ -183,7 +207,7 @@ def _entered(payload: InstrumentCalibrated | InstrumentChecked, person: str) -> 
 
 def _to_the_instruments() -> Response:
     """Where which instrument is meant is chosen: an address typed without its end names none."""
-    return redirect(url_for("facts.instruments"), 303)
+    return redirect(url_for("calibration.instruments"), 303)
 
 
 def _place() -> Place | None:
@@ -309,3 +333,13 @@ def _procedure(name: str) -> str:
     # Wide things scroll inside, never the page.
     scrolls = '<div class="scroll" tabindex="0" role="region" aria-label="Table"><table>'
     return page.replace("<table>", scrolls).replace("</table>", "</table></div>")
+
+
+def _charts(trust: Trust) -> list[tuple[CheckResult, str]]:
+    """The latest check of each series since the last calibration, with its chart."""
+    since = 0 if trust.record is None else trust.record.seq
+    series: dict[tuple[str, str], list[CheckResult]] = {}
+    for check in trust.checks:
+        if check.seq > since:
+            series.setdefault(check.series, []).append(check)
+    return [(checks[-1], check_figure(checks, trust.role)) for checks in series.values()]

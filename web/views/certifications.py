@@ -47,8 +47,8 @@ from station.ledger.entries import KeyShown
 from station.ledger.jobs import jobs
 from station.shop.rights import Right, folded
 from web import access
-from web.context import bench, ledger, reader, station
-from web.order import choices, field
+from web.forms import choices, field
+from web.request import bench, ledger, reader, station
 from web.views.bench import wait_for_news
 
 pages = Blueprint("certifications", __name__, url_prefix="/certifications")

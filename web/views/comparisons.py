@@ -15,8 +15,8 @@ from station.jobs.comparison import (
 from station.jobs.papers.plots import Level, Row, strip_plot
 from station.ledger.rows import SampleRow
 from station.statistics.comparison import Comparison, Estimate, compare
-from web.context import reader
-from web.order import MAX_TEXT
+from web.forms import MAX_TEXT
+from web.request import reader
 
 MOST_ROWS = 5_000
 WHAT: dict[Characteristic, tuple[str, str, float]] = {

@@ -24,9 +24,9 @@ from station.ledger.rows import JobRecord, SampleRow
 from station.shop.nests import since_good_check
 from station.shop.rights import Right
 from web.access import demand, demand_measuring, may
-from web.context import bench, reader
-from web.order import MAX_TEXT, choices, field, read_place
-from web.shown import place
+from web.format import place
+from web.forms import MAX_TEXT, choices, field, read_place
+from web.request import bench, reader
 from web.views.bench import wait_for_news
 
 RECENT_JOBS = 20

@@ -18,13 +18,13 @@ from station.ledger.traces import decode_trace
 from station.shop.hints import sample_hints
 from station.shop.rights import Right
 from web.access import demand
-from web.context import bench, reader
 from web.figures import trace_figure
+from web.format import VERDICT_WORDS, place
+from web.forms import entry_number, field, read_place
 from web.languages import nest_words
 from web.nests import all_nests
-from web.order import entry_number, field, read_place
+from web.request import bench, reader
 from web.sentences import said_or_typed
-from web.shown import VERDICT_WORDS, place
 
 PAGE_ROWS = 50
 VOID = "void"

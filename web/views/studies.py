@@ -26,10 +26,9 @@ from station.shop.studies import (
 )
 from station.shop.study_figure import draw_gauge
 from web.access import demand_measuring
-from web.calibration_forms import number, readings_in
-from web.context import bench, reader
 from web.figures import INK, draw_svg
-from web.order import field
+from web.forms import field, number, readings_in
+from web.request import bench, reader
 from web.status import status_of
 from web.views.calibration import known_instruments, people_who_may, signed
 

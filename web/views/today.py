@@ -13,11 +13,11 @@ from station.jobs.certification.statement import Held, latest_held
 from station.ledger.jobs import holds
 from station.ledger.rows import SampleRow
 from web.access import demand_measuring
-from web.context import bench, glances, reader, start_of_today, station
+from web.forms import field, order_again
 from web.languages import chosen
 from web.live import OPEN_STAGES
 from web.nests import nest_statuses
-from web.order import field, order_again
+from web.request import bench, glances, reader, start_of_today, station
 from web.views.bench import wait_for_news
 from web.views.jobs import due_nests
 

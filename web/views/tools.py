@@ -11,10 +11,10 @@ from station.ledger.export_format import guarded
 from station.shop.nests import hold_of, since_good_check
 from station.shop.tools import described_tool
 from web.access import demand_measuring
-from web.context import bench, glances, reader, station
 from web.figures import trend_figure
+from web.forms import field
 from web.nests import NestStatus, nest_status, nest_statuses
-from web.order import field
+from web.request import bench, glances, reader, station
 
 TABLE_ROWS = 200
 

@@ -35,9 +35,8 @@ from station.ledger.entries import Joint
 from station.ledger.jobs import jobs
 from station.shop.rights import Right
 from web import access
-from web.calibration_forms import as_number
-from web.context import bench, ledger, reader, station
-from web.order import choices, field
+from web.forms import as_number, choices, field
+from web.request import bench, ledger, reader, station
 from web.views.bench import wait_for_news
 
 MOST_JOINTS = 4

@@ -3,6 +3,7 @@
 import re
 import threading
 from dataclasses import replace
+from unittest.mock import Mock
 
 import pytest
 from flask import Flask
@@ -10,12 +11,13 @@ from flask.testing import FlaskClient
 from markupsafe import escape
 
 from station.bench.board import Stage
-from station.errors import BadInput
+from station.errors import LedgerFull
 from station.ledger.reader import LedgerReader
-from tests.web.fake_bench import FakeBench
+from station.ledger.store import Ledger
+from tests.web.benches import BenchAtHand
 from tests.web.invented import order_of
-from web.context import MAX_WAITING
-from web.shown import place
+from web.format import place
+from web.request import MAX_WAITING
 
 GOOD = {
     "person": "Bo Invented",
@@ -29,7 +31,7 @@ GOOD = {
 }
 
 
-def test_form_starts_a_sample(client: FlaskClient, bench: FakeBench, token: str) -> None:
+def test_form_starts_a_sample(client: FlaskClient, bench: BenchAtHand, token: str) -> None:
     answer = client.post("/bench", data=GOOD | {"csrf_token": token})
     assert (answer.status_code, answer.location) == (303, "/bench")
     assert bench.board.state.order == order_of("Bo Invented", "blue")
@@ -37,7 +39,7 @@ def test_form_starts_a_sample(client: FlaskClient, bench: FakeBench, token: str)
 
 
 def test_a_sample_of_another_nest_starts_with_what_that_nest_makes(
-    client: FlaskClient, bench: FakeBench
+    client: FlaskClient, bench: BenchAtHand
 ) -> None:
     before = order_of("Bo Invented", "blue")
     ring = before.joint.model_copy(update={"connector": "ring-red", "wires": ("22 AWG",)})
@@ -79,7 +81,7 @@ def test_a_sample_of_another_nest_starts_with_what_that_nest_makes(
     ],
 )
 def test_form_comes_back_with_what_is_wrong(
-    client: FlaskClient, bench: FakeBench, token: str, wrong: dict[str, str], sentence: str
+    client: FlaskClient, bench: BenchAtHand, token: str, wrong: dict[str, str], sentence: str
 ) -> None:
     answer = client.post("/bench", data=GOOD | wrong | {"csrf_token": token})
     assert answer.status_code == 400
@@ -95,9 +97,9 @@ def test_form_keeps_what_was_filled_in(client: FlaskClient, token: str) -> None:
 
 
 def test_busy_bench_refuses_a_second_sample(
-    client: FlaskClient, bench: FakeBench, token: str
+    client: FlaskClient, bench: BenchAtHand, token: str
 ) -> None:
-    bench.start(order_of("Ann Example", "red"))
+    bench.clip(order_of("Ann Example", "red"))
     answer = client.post("/bench", data=GOOD | {"csrf_token": token})
     assert answer.status_code == 400
     assert bench.board.state.order == order_of("Ann Example", "red")
@@ -110,9 +112,9 @@ def test_link_from_another_page_fills_the_form(client: FlaskClient) -> None:
     assert '<option value="certification" selected>' in text
 
 
-def test_form_starts_with_the_sample_before(client: FlaskClient, bench: FakeBench) -> None:
-    bench.start(order_of("Ann Example", "red"))
-    bench.abandon("enough")
+def test_form_starts_with_the_sample_before(client: FlaskClient, bench: BenchAtHand) -> None:
+    bench.clip(order_of("Ann Example", "red"))
+    bench.give_up("enough")
     text = client.get("/bench").text
     assert '<option value="Ann Example" selected>' in text
     assert "selected>Hand tool 1, nest red" in text
@@ -125,15 +127,16 @@ def test_shop_without_records_writes_names_by_hand(empty_client: FlaskClient) ->
 
 
 def test_buttons_lead_to_the_verdict(
-    client: FlaskClient, bench: FakeBench, records: LedgerReader, token: str
+    client: FlaskClient, bench: BenchAtHand, records: LedgerReader, token: str
 ) -> None:
     data = {"csrf_token": token}
-    bench.start(order_of("Bo Invented", "blue"))
-    assert client.post("/bench/confirm", data=data).location == "/bench"
-    assert bench.board.state.stage is Stage.READING
-    bench.board.show(stage=Stage.NAME_FAILURE, peak_n=142.0, suggested_mode="drawn_out")
+    bench.clip(order_of("Bo Invented", "blue"))
+    for following in (Stage.GRIP, Stage.NAME_FAILURE):
+        assert client.post("/bench/confirm", data=data).location == "/bench"
+        bench.until(following)
     answer = client.post("/bench/failure", data=data | {"mode": "broke_at_edge"})
-    assert (answer.status_code, bench.board.state.stage) == (303, Stage.DONE)
+    assert answer.status_code == 303
+    bench.until(Stage.DONE)
     row = records.sample(bench.board.state.sample_id or "")
     assert row is not None
     assert (row.verdict, row.failure_mode) == ("pass", "broke_at_edge")
@@ -143,14 +146,15 @@ def test_buttons_lead_to_the_verdict(
 
 
 def test_giving_up_voids_with_the_reason(
-    client: FlaskClient, bench: FakeBench, records: LedgerReader, token: str
+    client: FlaskClient, bench: BenchAtHand, records: LedgerReader, token: str
 ) -> None:
-    bench.start(order_of("Bo Invented", "blue"))
+    bench.clip(order_of("Bo Invented", "blue"))
     data = {"csrf_token": token, "reason": "clip broke"}
     assert client.post("/bench/abandon", data=data).status_code == 303
+    bench.until(Stage.DONE)
     row = records.sample(bench.board.state.sample_id or "")
     assert row is not None
-    assert (row.verdict, row.void_reason) == ("void", "given up: clip broke")
+    assert (row.verdict, row.void_reason) == ("void", "given up by the operator: clip broke")
 
 
 @pytest.mark.parametrize("path", ["/bench/confirm", "/bench/abandon", "/bench/failure"])
@@ -161,20 +165,21 @@ def test_button_out_of_turn_is_refused(client: FlaskClient, token: str, path: st
     assert "not waiting for that" in answer.text
 
 
-def test_cautions_stand_where_a_person_acts(client: FlaskClient, bench: FakeBench) -> None:
+def test_cautions_stand_where_a_person_acts(client: FlaskClient, bench: BenchAtHand) -> None:
     assert "Battery disconnected and circuit dead" in client.get("/bench").text
-    bench.start(order_of("Bo Invented", "blue"))
+    bench.clip(order_of("Bo Invented", "blue"))
     bench.board.show(stage=Stage.GRIP)
     text = client.get("/bench").text
     for words in ("Eye protection on", "Nobody in line", "not a safety function"):
         assert words in text
 
 
-def test_state_answers_at_once_when_it_has_news(client: FlaskClient, bench: FakeBench) -> None:
+def test_state_answers_at_once_when_it_has_news(client: FlaskClient, bench: BenchAtHand) -> None:
+    before = bench.board.state.version
     bench.board.show(stage=Stage.PULLING, force_n=100.0, peak_n=111.2)
-    answer = client.get("/bench/state?beyond=0")
+    answer = client.get(f"/bench/state?beyond={before}")
     state = answer.get_json()
-    assert (state["version"], state["stage"]) == (1, "pulling")
+    assert (state["version"], state["stage"]) == (before + 1, "pulling")
     assert state["texts"]["force"] == "100.0 N (22.5 lbf)"
     assert state["texts"]["peak"] == "111.2 N (25.0 lbf)"
     assert answer.headers["Cache-Control"] == "no-store"
@@ -182,50 +187,63 @@ def test_state_answers_at_once_when_it_has_news(client: FlaskClient, bench: Fake
 
 @pytest.mark.parametrize("query", ["", "?beyond=", "?beyond=x", "?beyond=57", "?beyond=-1"])
 def test_state_never_waits_for_a_version_that_is_not_its_own(
-    client: FlaskClient, query: str
+    client: FlaskClient, bench: BenchAtHand, query: str
 ) -> None:
-    assert client.get(f"/bench/state{query}").get_json()["version"] == 0
+    version = bench.board.state.version
+    assert client.get(f"/bench/state{query}").get_json()["version"] == version
 
 
-def test_state_waits_for_news(app: Flask, bench: FakeBench) -> None:
+def test_state_waits_for_news(app: Flask, bench: BenchAtHand) -> None:
     answers: list[int] = []
+    before = bench.board.state.version
 
     def ask() -> None:
-        answers.append(app.test_client().get("/bench/state?beyond=0").get_json()["version"])
+        asked = app.test_client().get(f"/bench/state?beyond={before}")
+        answers.append(asked.get_json()["version"])
 
     waiting = threading.Thread(target=ask)
     waiting.start()
     bench.board.show(stage=Stage.READING)
     waiting.join(timeout=30.0)
-    assert answers == [1]
+    assert answers == [before + 1]
 
 
-def test_state_does_not_wait_where_enough_others_do(app: Flask, client: FlaskClient) -> None:
+def test_state_does_not_wait_where_enough_others_do(
+    app: Flask, client: FlaskClient, bench: BenchAtHand
+) -> None:
+    version = bench.board.state.version
     waiting = app.extensions["station"].waiting
     for _ in range(MAX_WAITING):
         assert waiting.acquire(blocking=False)
-    assert client.get("/bench/state?beyond=0").get_json()["version"] == 0
+    assert client.get(f"/bench/state?beyond={version}").get_json()["version"] == version
 
 
 def test_page_without_script_looks_again_only_while_a_sample_is_under_way(
-    client: FlaskClient, bench: FakeBench
+    client: FlaskClient, bench: BenchAtHand
 ) -> None:
     # Loading again would wipe a form that is being filled in.
     assert 'http-equiv="refresh"' not in client.get("/bench").text
-    bench.start(order_of("Bo Invented", "blue"))
+    bench.clip(order_of("Bo Invented", "blue"))
     assert 'http-equiv="refresh"' in client.get("/bench").text
 
 
 def test_a_sample_that_is_not_saved_is_said_on_every_page_and_saved_by_a_button(
-    client: FlaskClient, bench: FakeBench, token: str
-) -> None:
-    bench.board.show(unsaved="NOT SAVED: sample 7 is in memory only.")
-    for page in ("/", "/bench", "/samples", "/tools"):
-        assert "NOT SAVED: sample 7 is in memory only." in client.get(page).text
-    assert client.get("/bench/state").get_json()["texts"]["unsaved"].startswith("NOT SAVED")
-    bench.problem = BadInput("still full")
-    assert client.post("/bench/save", data={"csrf_token": token}).status_code == 303
-    assert "NOT SAVED" in client.get("/bench").text
-    bench.problem = None
+    client: FlaskClient, bench: BenchAtHand, token: str, ledger: Ledger,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    bench.clip(order_of("Bo Invented", "blue"))
+    bench.grip()
+    bench.pull()
+    full = LedgerFull("The ledger has no room left on its disk: free space.")
+    with monkeypatch.context() as patch:
+        patch.setattr(ledger, "append", Mock(side_effect=full))
+        bench.name_failure("drawn_out")
+        bench.until(Stage.IDLE)
+        for page in ("/", "/bench", "/samples", "/tools"):
+            assert "is in memory only. The ledger has no room" in client.get(page).text
+        state = client.get("/bench/state").get_json()
+        assert state["texts"]["unsaved"].startswith("NOT SAVED")
+        assert client.post("/bench/save", data={"csrf_token": token}).status_code == 303
+        assert "NOT SAVED" in client.get("/bench").text
     assert client.post("/bench/save", data={"csrf_token": token}).status_code == 303
     assert "NOT SAVED" not in client.get("/bench").text

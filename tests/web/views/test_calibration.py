@@ -12,7 +12,7 @@ from werkzeug.datastructures import MultiDict
 from station.errors import InstrumentSilent
 from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, WorkDone
 from station.ledger.store import Ledger
-from tests.web.fake_bench import FakeBench
+from tests.web.benches import BenchAtHand
 from tests.web.invented import HOSTILE
 from tests.web.visitor import Visitor
 
@@ -85,16 +85,17 @@ def test_a_failed_check_leads_to_looking_back(
 
 
 def test_the_bench_reads_the_instrument_itself(
-    client: FlaskClient, ledger: Ledger, bench: FakeBench, token: str
+    client: FlaskClient, ledger: Ledger, bench: BenchAtHand, token: str
 ) -> None:
     form = CHECK | {"how": "read", "readings": "", "instrument": "Invented meter"}
+    bench.bay.ohm = 1.001e-3
     assert post(client, "check", token, form)[0] == 200
     (kept,) = entries(ledger, InstrumentChecked.KIND)
-    assert kept.readings == pytest.approx((1e-3, 1.001e-3, 0.999e-3))
+    assert kept.readings == pytest.approx((1.001e-3,) * 5)
     status, text = post(client, "check", token, form | {"instrument": "another meter"})
     assert status == 400
     assert "The bench's meter is Invented meter" in text
-    bench.problem = InstrumentSilent("The milliohm meter does not answer: switch it on.")
+    bench.bay.problem = InstrumentSilent("The milliohm meter does not answer: switch it on.")
     status, text = post(client, "check", token, form)
     assert status == 503
     assert "does not answer" in text
@@ -211,7 +212,7 @@ def test_a_tester_that_misses_its_class_is_refused_and_on_record(
 
 
 def test_standards_on_record_give_value_uncertainty_and_due_date(
-    lead: Visitor, ledger: Ledger, bench: FakeBench, tmp_path: Path
+    lead: Visitor, ledger: Ledger, bench: BenchAtHand, tmp_path: Path
 ) -> None:
     for count, value in enumerate((1.0, 5.0, 10.0), start=1):
         (tmp_path / f"R-{count}.toml").write_text(

@@ -34,7 +34,7 @@ def simulated(ledger: Ledger) -> Iterator[SimulatedBench]:
 def test_the_bench_reads_both_instruments_for_their_checks(
     simulated: SimulatedBench, ledger: Ledger
 ) -> None:
-    visitor = Visitor(create_app(simulated.bench, ledger.path, testing=True))
+    visitor = Visitor(create_app(simulated.bench, testing=True))
     zero = {"role": "tester", "kind": "zero", "instrument": TESTER, "limit": "0.5"}
     assert visitor.post("/instruments/check", **zero, **READ).status_code == 303
     wire = {

@@ -13,7 +13,7 @@ from station.jobs.certification.record import read_certification
 from station.ledger.entries import JobBegun, JobEnded, NestHeld, PersonAdded
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, PIN, give_secret
-from tests.web.fake_bench import FakeBench
+from tests.web.benches import BenchAtHand
 from tests.web.invented import NOW, SET, finish
 from tests.web.visitor import Visitor
 from web import create_app
@@ -50,7 +50,7 @@ CODES = 12
 
 
 @pytest.fixture
-def app(bench: FakeBench, ledger: Ledger, tmp_path: Path) -> Flask:
+def app(bench: BenchAtHand, ledger: Ledger, tmp_path: Path) -> Flask:
     (tmp_path / "plans").mkdir()
     (tmp_path / "plans" / "short.toml").write_text(SHORTER, encoding="utf-8")
     bench.settings = bench.settings.model_copy(update={"plans_folder": tmp_path / "plans"})
@@ -60,7 +60,7 @@ def app(bench: FakeBench, ledger: Ledger, tmp_path: Path) -> Flask:
     for name in (ANN, CY, DI):
         give_secret(ledger, name)
     give_secret(ledger, BO, PIN)
-    return create_app(bench, ledger.path, testing=True, clock=lambda: NOW)
+    return create_app(bench, testing=True, clock=lambda: NOW)
 
 
 @pytest.fixture
@@ -91,21 +91,19 @@ def answers(judge: Visitor, code: str, fault: str = "") -> dict[str, str]:
     return {item: "fault" if item == f"item-{fault}" else "good" for item in items}
 
 
-def judged(judge: Visitor, bench: FakeBench, ledger: Ledger, code: str) -> None:
+def judged(judge: Visitor, bench: BenchAtHand, ledger: Ledger, code: str) -> None:
     path = f"/certifications/judging/{code}"
     assert judge.post(path, **answers(judge, code)).status_code == 303
     assert judge.post(f"{path}/measure", person=ANN).status_code == 303
-    order, sample_id = bench.board.state.order, bench.board.state.sample_id
+    order = bench.board.state.order
     assert order is not None
-    assert sample_id is not None
     assert (order.step, order.job_id) == (code, None)
     spread = sum(map(ord, code)) % 11 - 5.0
-    outcome = finish(ledger, sample_id, order, peak_n=170.0 + 2.0 * spread)
-    bench.board.show(stage=Stage.DONE, outcome=outcome)
+    bench.finish(170.0 + 2.0 * spread)
 
 
 def test_walked_to_a_certificate(
-    people: dict[str, Visitor], bench: FakeBench, ledger: Ledger
+    people: dict[str, Visitor], bench: BenchAtHand, ledger: Ledger
 ) -> None:
     job_id = labelled(people)
     page = f"/certifications/{job_id}"
@@ -131,7 +129,7 @@ def test_walked_to_a_certificate(
 
 
 def test_each_step_is_offered_to_whom_it_is_for(
-    people: dict[str, Visitor], visitor: Visitor, bench: FakeBench, ledger: Ledger
+    people: dict[str, Visitor], visitor: Visitor, bench: BenchAtHand, ledger: Ledger
 ) -> None:
     job_id = begun(people[ANN])
     page = f"/certifications/{job_id}"
@@ -196,7 +194,7 @@ def test_a_judge_is_warned_before_a_key(people: dict[str, Visitor]) -> None:
 
 
 def test_from_one_coded_sample_to_the_next(
-    people: dict[str, Visitor], bench: FakeBench, ledger: Ledger
+    people: dict[str, Visitor], bench: BenchAtHand, ledger: Ledger
 ) -> None:
     labelled(people)
     code = pool(ledger.reader).samples[0].code
@@ -243,7 +241,7 @@ def test_an_apprentice_signs_nothing(people: dict[str, Visitor], ledger: Ledger)
 
 
 def test_nobody_certifies_or_signs_for_themselves(
-    people: dict[str, Visitor], bench: FakeBench, ledger: Ledger
+    people: dict[str, Visitor], bench: BenchAtHand, ledger: Ledger
 ) -> None:
     form = {"candidate": ANN, "tool": "Hand tool 1", "plan": "short", "limit_set": SET}
     assert people[ANN].post("/certifications", **form).status_code == 403
@@ -254,17 +252,13 @@ def test_nobody_certifies_or_signs_for_themselves(
         path = f"/certifications/judging/{sample.code}"
         assert people[DI].post(path, **answers(people[DI], sample.code)).status_code == 303
         assert people[DI].post(f"{path}/measure", person=DI).status_code == 303
-        order, sample_id = bench.board.state.order, bench.board.state.sample_id
-        assert order is not None
-        assert sample_id is not None
-        outcome = finish(ledger, sample_id, order, peak_n=170.0)
-        bench.board.show(stage=Stage.DONE, outcome=outcome)
+        bench.finish(170.0)
     assert people[ANN].post(f"/certifications/{job_id}/sign").status_code == 403
     assert people[DI].post(f"/certifications/{job_id}/sign").status_code == 303
 
 
 def test_a_candidate_cannot_see_which_samples_are_theirs(
-    people: dict[str, Visitor], bench: FakeBench, ledger: Ledger
+    people: dict[str, Visitor], bench: BenchAtHand, ledger: Ledger
 ) -> None:
     mine, other = labelled(people, ANN, DI), labelled(people, BO, DI)
     assert people[ANN].post(f"/certifications/{mine}/key").status_code == 403
@@ -368,7 +362,7 @@ def test_a_held_nest_is_refused(people: dict[str, Visitor], ledger: Ledger) -> N
 
 @pytest.mark.parametrize(("days", "shown"), [(300, False), (340, True), (400, True)])
 def test_today_reminds_of_a_certificate_that_ends(
-    days: int, shown: bool, people: dict[str, Visitor], bench: FakeBench, ledger: Ledger
+    days: int, shown: bool, people: dict[str, Visitor], bench: BenchAtHand, ledger: Ledger
 ) -> None:
     begun = JobBegun(
         job="certification", plan_id="short", scope={"candidate": BO}, demo=True,
@@ -380,6 +374,6 @@ def test_today_reminds_of_a_certificate_that_ends(
         valid_until=NOW.date() + timedelta(days=365),
     )  # fmt: skip
     ledger.append(ended, person=ANN)
-    later = create_app(bench, ledger.path, testing=True, clock=lambda: NOW + timedelta(days=days))
+    later = create_app(bench, testing=True, clock=lambda: NOW + timedelta(days=days))
     page = Visitor(later).get("/").text
     assert (f"certificate of {BO} ends or has ended" in page) is shown

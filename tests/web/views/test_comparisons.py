@@ -1,9 +1,8 @@
 """Two ways side by side on the page."""
 
-from station.bench.board import Stage
 from station.ledger.store import Ledger
-from tests.web.fake_bench import FakeBench
-from tests.web.invented import HOSTILE, SET, finish
+from tests.web.benches import BenchAtHand
+from tests.web.invented import HOSTILE, SET
 from tests.web.visitor import Visitor
 
 FORM = {
@@ -12,21 +11,17 @@ FORM = {
 }  # fmt: skip
 
 
-def made(visitor: Visitor, bench: FakeBench, ledger: Ledger, way: str, peak_n: float) -> None:
+def made(visitor: Visitor, bench: BenchAtHand, way: str, peak_n: float) -> None:
     assert visitor.post("/bench", way=way, **FORM).status_code == 303
-    order, sample_id = bench.board.state.order, bench.board.state.sample_id
-    assert order is not None
-    assert sample_id is not None
-    outcome = finish(ledger, sample_id, order, peak_n=peak_n, splice_ohm=peak_n * 2e-6)
-    bench.board.show(stage=Stage.DONE, outcome=outcome)
+    bench.finish(peak_n, splice_ohm=peak_n * 2e-6)
 
 
 def test_samples_made_to_be_compared_are_compared(
-    visitor: Visitor, bench: FakeBench, ledger: Ledger
+    visitor: Visitor, bench: BenchAtHand, ledger: Ledger
 ) -> None:
     for place in range(5):
-        made(visitor, bench, ledger, "good strip", 140.0 + place)
-        made(visitor, bench, ledger, "nicked strands", 95.0 + 2.0 * place)
+        made(visitor, bench, "good strip", 140.0 + place)
+        made(visitor, bench, "nicked strands", 95.0 + 2.0 * place)
     page = visitor.get("/compare").text
     assert '<option value="nicked strands">' in page
     page = visitor.get("/compare?first=good+strip&second=nicked+strands").text

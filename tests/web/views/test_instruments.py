@@ -11,7 +11,7 @@ from flask.testing import FlaskClient
 from station.ledger.entries import InstrumentCalibrated, InstrumentChecked
 from station.ledger.store import Ledger
 from tests.station.ledger.invented_entries import CALIBRATED, CHECKED
-from tests.web.fake_bench import FakeBench
+from tests.web.benches import BenchAtHand
 
 Enter = Callable[[date], None]
 PAGES = ("/", "/bench", "/instruments")
@@ -79,7 +79,7 @@ def test_a_failed_check_is_said_on_every_page(
 
 
 def test_the_setting_is_what_the_page_says(
-    client: FlaskClient, bench: FakeBench, calibrated: Enter
+    client: FlaskClient, bench: BenchAtHand, calibrated: Enter
 ) -> None:
     calibrated(date(2031, 3, 3))
     bench.settings = bench.settings.model_copy(update={"uncalibrated": "block"})

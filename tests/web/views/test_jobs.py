@@ -12,9 +12,9 @@ from station.ledger.entries import JobBegun, ToolAdded
 from station.ledger.jobs import holds, jobs, work
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
-from tests.web.fake_bench import FakeBench
+from tests.web.benches import BenchAtHand
 from tests.web.invented import HOSTILE, NOW, begun, moment, order_of
-from web.shown import place
+from web.format import place
 
 TOOL = "Hand tool 1"
 BLUE = place(TOOL, "blue")
@@ -29,7 +29,7 @@ def begin(client: FlaskClient, token: str, *nests: str, person: str = "Bo Invent
 
 
 def make(
-    client: FlaskClient, bench: FakeBench, token: str, job_id: str, peak_n: float = 142.0,
+    client: FlaskClient, bench: BenchAtHand, token: str, job_id: str, peak_n: float = 142.0,
     person: str = "Bo Invented",
 ) -> None:  # fmt: skip
     """Make the next sample as a person at the page does."""
@@ -45,12 +45,11 @@ def make(
     }
     answer = client.post(f"/jobs/{job_id}/sample", data=data)
     assert (answer.status_code, answer.location) == (303, "/bench"), answer.text
-    bench.peak_n = peak_n
-    bench.name_failure("drawn_out")
+    bench.finish(peak_n)
 
 
 def test_a_check_is_followed_from_due_to_released(
-    client: FlaskClient, bench: FakeBench, records: LedgerReader, token: str
+    client: FlaskClient, bench: BenchAtHand, records: LedgerReader, token: str
 ) -> None:
     # The history has one good sample of the nest today, made outside of a job: it counts.
     job_id = begin(client, token, "blue")
@@ -71,11 +70,11 @@ def test_a_check_is_followed_from_due_to_released(
 
 
 def test_a_job_whose_sample_is_at_the_bench_sends_there(
-    client: FlaskClient, bench: FakeBench, token: str
+    client: FlaskClient, bench: BenchAtHand, token: str
 ) -> None:
     job_id = begin(client, token, "blue")
     joint = order_of("Bo Invented", "blue").joint
-    bench.start(SampleOrder("Bo Invented", "daily_check", joint, "ul-486a-1991", job_id=job_id))
+    bench.clip(SampleOrder("Bo Invented", "daily_check", joint, "ul-486a-1991", job_id=job_id))
     page = client.get(f"/jobs/{job_id}").text
     assert 'href="/bench">Go to the bench' in page
     assert "never finished" not in page
@@ -83,7 +82,7 @@ def test_a_job_whose_sample_is_at_the_bench_sends_there(
 
 
 def test_a_nest_without_samples_asks_what_the_first_is_made_of(
-    client: FlaskClient, bench: FakeBench, token: str
+    client: FlaskClient, bench: BenchAtHand, token: str
 ) -> None:
     bench.enter(ToolAdded(tool="Hand tool 9", description="new", nests=("red",)), "Bo Invented")
     data = {"csrf_token": token, "person": "Bo Invented", "place": [place("Hand tool 9", "red")]}
@@ -94,7 +93,9 @@ def test_a_nest_without_samples_asks_what_the_first_is_made_of(
     assert '<select name="wire" required>' in page
 
 
-def test_who_was_at_it_is_chosen_already(client: FlaskClient, bench: FakeBench, token: str) -> None:
+def test_who_was_at_it_is_chosen_already(
+    client: FlaskClient, bench: BenchAtHand, token: str
+) -> None:
     job_id = begin(client, token, "blue", person="Ann Example")
     assert "<option selected>Ann Example</option>" in client.get(f"/jobs/{job_id}").text
     make(client, bench, token, job_id)
@@ -109,7 +110,7 @@ def test_the_nest_that_was_asked_for_comes_first(client: FlaskClient) -> None:
 
 
 def test_a_fail_holds_the_nest_and_lists_what_went_through_it(
-    client: FlaskClient, bench: FakeBench, records: LedgerReader, token: str
+    client: FlaskClient, bench: BenchAtHand, records: LedgerReader, token: str
 ) -> None:
     note = {"csrf_token": token, "person": "Bo Invented", "place": BLUE, "work_order": "W-9"}
     assert client.post("/jobs/log/work", data=note).status_code == 303
@@ -125,7 +126,7 @@ def test_a_fail_holds_the_nest_and_lists_what_went_through_it(
 
 
 def test_a_held_nest_cannot_be_used_from_the_bench_page(
-    client: FlaskClient, bench: FakeBench, records: LedgerReader, token: str
+    client: FlaskClient, bench: BenchAtHand, records: LedgerReader, token: str
 ) -> None:
     bench.jobs.nests.hold(TOOL, "blue", "chipped", "Bo Invented")
     before = records.counts().samples
@@ -141,7 +142,7 @@ def test_a_held_nest_cannot_be_used_from_the_bench_page(
 
 
 def test_only_a_lead_who_is_signed_in_services_and_releases(
-    client: FlaskClient, bench: FakeBench, records: LedgerReader, token: str
+    client: FlaskClient, bench: BenchAtHand, records: LedgerReader, token: str
 ) -> None:
     bench.jobs.nests.hold(TOOL, "blue", "chipped", "Bo Invented")
     for address, field in (("service", "action"), ("release", "reason")):
@@ -152,7 +153,7 @@ def test_only_a_lead_who_is_signed_in_services_and_releases(
 
 
 def test_an_interrupted_sample_of_a_job_is_made_again_in_it(
-    client: FlaskClient, bench: FakeBench, ledger: Ledger, token: str
+    client: FlaskClient, bench: BenchAtHand, ledger: Ledger, token: str
 ) -> None:
     job_id = begin(client, token, "blue")
     order = bench.jobs.order(order_of("Bo Invented", "blue").__class__(
@@ -167,7 +168,7 @@ def test_an_interrupted_sample_of_a_job_is_made_again_in_it(
 
 
 def test_the_page_of_a_job_shows_names_as_text(
-    client: FlaskClient, bench: FakeBench, token: str
+    client: FlaskClient, bench: BenchAtHand, token: str
 ) -> None:
     job_id = begin(client, token, "blue", person=HOSTILE)
     for address in ("/jobs", f"/jobs/{job_id}"):
@@ -175,7 +176,7 @@ def test_the_page_of_a_job_shows_names_as_text(
 
 
 def test_a_paper_is_one_file_without_scripts(
-    client: FlaskClient, bench: FakeBench, token: str
+    client: FlaskClient, bench: BenchAtHand, token: str
 ) -> None:
     job_id = begin(client, token, "blue", person=HOSTILE)
     make(client, bench, token, job_id, peak_n=50.0, person=HOSTILE)
@@ -272,7 +273,7 @@ def test_a_forged_request_changes_nothing(client: FlaskClient, records: LedgerRe
 
 
 def test_a_check_goes_on_after_the_page_was_closed_and_the_day_changed(
-    client: FlaskClient, bench: FakeBench, ledger: Ledger, token: str
+    client: FlaskClient, bench: BenchAtHand, ledger: Ledger, token: str
 ) -> None:
     job_id = begin(client, token, "yellow")
     # Yellow failed today before its check began: nothing more is to be made.

@@ -14,7 +14,7 @@ from station.ledger.store import Ledger
 from tests.web import invented
 from tests.web.invented import HOSTILE
 from tests.web.visitor import Visitor
-from web.shown import place
+from web.format import place
 from web.views import samples
 from web.views.samples import Filter, find_samples
 

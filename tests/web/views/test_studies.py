@@ -10,7 +10,7 @@ from station.errors import InstrumentSilent
 from station.ledger.entries import StudyReading
 from station.ledger.store import Ledger
 from station.shop.studies import StudyProgress, studies
-from tests.web.fake_bench import FakeBench
+from tests.web.benches import BenchAtHand
 from tests.web.invented import HOSTILE
 
 PEOPLE = "Ann Example, Bo Invented"
@@ -69,13 +69,14 @@ def test_a_study_is_begun_measured_and_judged(
 
 
 def test_the_bench_reads_the_meter(
-    client: FlaskClient, ledger: Ledger, bench: FakeBench, token: str
+    client: FlaskClient, ledger: Ledger, bench: BenchAtHand, token: str
 ) -> None:
     progress = begin(client, ledger, token)
+    bench.bay.ohm = 0.5e-3
     status, _ = read(client, token, progress, how="read", turn="1")
     assert status == 200
     assert latest(ledger).values[0] == pytest.approx(0.5e-3)
-    bench.problem = InstrumentSilent("The milliohm meter does not answer: switch it on.")
+    bench.bay.problem = InstrumentSilent("The milliohm meter does not answer: switch it on.")
     status, text = read(client, token, progress, how="read", turn="2")
     assert status == 503
     assert "does not answer" in text
@@ -124,7 +125,9 @@ def test_a_study_is_given_up(client: FlaskClient, ledger: Ledger, token: str) ->
     assert post(client, f"/{progress.id}/drop", token, **form)[0] == 400
 
 
-def test_other_studies_are_begun(client: FlaskClient, ledger: Ledger, token: str) -> None:
+def test_other_studies_are_begun(
+    client: FlaskClient, ledger: Ledger, bench: BenchAtHand, token: str
+) -> None:
     one = {"kind": "reclip", "people": "Ann Example", "parts": "P1", "clippings": "3", "each": "2"}
     assert len(begin(client, ledger, token, **one).values) == 6
     pulls = {"kind": "nested", "parts": "A,B,C,D", "each": "5", "instrument": "Invented tester"}
@@ -133,6 +136,7 @@ def test_other_studies_are_begun(client: FlaskClient, ledger: Ledger, token: str
     page = client.get(f"/instruments/studies/{progress.id}").text
     assert "Nobody in line with the pull" in page
     assert "Gripped: record the pull" in page
+    bench.bay.peak_n = 142.5
     assert read(client, token, progress, how="read", turn="1")[0] == 200
     assert latest(ledger).values[0] == pytest.approx(142.5)
 

@@ -4,7 +4,7 @@ from flask.testing import FlaskClient
 
 from station.bench.board import Stage
 from station.ledger.reader import LedgerReader
-from tests.web.fake_bench import FakeBench
+from tests.web.benches import BenchAtHand
 from tests.web.invented import order_of
 
 
@@ -15,7 +15,7 @@ def test_worn_nest_comes_first_with_its_sentence(client: FlaskClient) -> None:
 
 
 def test_due_are_the_nests_that_were_not_checked_today(
-    client: FlaskClient, bench: FakeBench
+    client: FlaskClient, bench: BenchAtHand
 ) -> None:
     due = client.get("/").text.split("Due for their daily check")[1]
     assert due.count("It was never checked.") == 4
@@ -25,7 +25,7 @@ def test_due_are_the_nests_that_were_not_checked_today(
     assert due.count(f'href="/jobs/{job_id}"') == 2
 
 
-def test_a_held_nest_is_told_first(client: FlaskClient, bench: FakeBench) -> None:
+def test_a_held_nest_is_told_first(client: FlaskClient, bench: BenchAtHand) -> None:
     bench.jobs.nests.hold("Hand tool 1", "blue", "its jaw is chipped", "Bo Invented")
     text = client.get("/").text
     assert "its jaw is chipped" in text.split("Held: do not use")[1].split("</section>")[0]
@@ -40,7 +40,7 @@ def test_verdicts_of_today_are_counted(client: FlaskClient) -> None:
 
 
 def test_interrupted_sample_is_measured_again(
-    client: FlaskClient, bench: FakeBench, records: LedgerReader, token: str
+    client: FlaskClient, bench: BenchAtHand, records: LedgerReader, token: str
 ) -> None:
     [row] = records.unfinished()
     answer = client.post(
@@ -85,9 +85,9 @@ def test_sample_that_is_not_waiting_cannot_be_taken_again(client: FlaskClient, t
 
 
 def test_sample_on_the_bench_is_not_offered_again(
-    client: FlaskClient, bench: FakeBench, records: LedgerReader
+    client: FlaskClient, bench: BenchAtHand, records: LedgerReader
 ) -> None:
-    bench.start(order_of("Bo Invented", "blue"))
+    bench.clip(order_of("Bo Invented", "blue"))
     assert bench.board.state.stage is Stage.CLIP_ON
     assert len(records.unfinished()) == 2
     assert client.get("/").text.count("/again") == 1

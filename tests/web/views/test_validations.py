@@ -4,13 +4,12 @@ import re
 
 import pytest
 
-from station.bench.board import Stage
 from station.jobs.validation.record import read_validation
 from station.ledger.store import Ledger
 from tests.station.jobs.invented_samples import normal_forces
 from tests.station.jobs.recorded import check_instruments
-from tests.web.fake_bench import FakeBench
-from tests.web.invented import HOSTILE, finish
+from tests.web.benches import BenchAtHand
+from tests.web.invented import HOSTILE
 from tests.web.visitor import Visitor
 
 PERSON = "Bo Invented"
@@ -24,13 +23,9 @@ def begun(visitor: Visitor, **more: str) -> str:
     return answer.headers["Location"].rsplit("/", 1)[1]
 
 
-def measured(bench: FakeBench, ledger: Ledger, force_n: float) -> None:
-    """Finish the sample that the page began, as a bench would."""
-    order, sample_id = bench.board.state.order, bench.board.state.sample_id
-    assert order is not None
-    assert sample_id is not None
-    outcome = finish(ledger, sample_id, order, peak_n=force_n)
-    bench.board.show(stage=Stage.DONE, outcome=outcome)
+def measured(bench: BenchAtHand, force_n: float) -> None:
+    """Finish the sample that the page began."""
+    bench.finish(force_n)
 
 
 def test_begin_form_offers_what_is_on_record(visitor: Visitor) -> None:
@@ -106,7 +101,7 @@ def test_nobody_but_a_signed_in_lead_ends_it(
 
 
 def test_walked_to_its_end_with_a_new_page_for_every_sample(
-    visitor: Visitor, lead: Visitor, bench: FakeBench, ledger: Ledger
+    visitor: Visitor, lead: Visitor, bench: BenchAtHand, ledger: Ledger
 ) -> None:
     job_id = begun(visitor)
     check_instruments(ledger)
@@ -118,7 +113,7 @@ def test_walked_to_its_end_with_a_new_page_for_every_sample(
         assert f"sample {place} of 30" in page
         answer = visitor.post(f"/validations/{job_id}/sample", person=PERSON)
         assert answer.status_code == 303, answer.text
-        measured(bench, ledger, force)
+        measured(bench, force)
     assert lead.post(f"/validations/{job_id}/end").status_code == 303
     page = visitor.get(f"/validations/{job_id}").text
     assert re.search(r'class="outcome">Accepted<', page)

@@ -4,11 +4,12 @@ from flask import Blueprint, redirect, request
 from werkzeug.wrappers import Response
 
 from station.ledger.entries import PersonPrefers
-from web import access, context
-from web.choices import checked, remember
-from web.views.doors import own_address
+from web import access
+from web.preferences import checked, remember
+from web.request import ledger
+from web.views.people import own_address
 
-pages = Blueprint("choices", __name__)
+pages = Blueprint("preferences", __name__)
 
 
 @pages.post("/choices")
@@ -18,7 +19,7 @@ def choose() -> Response:
     person = access.signed_in()
     if person is not None:
         prefers = PersonPrefers(name=person.name, choices=made)
-        context.ledger().append(prefers, person=person.name)
+        ledger().append(prefers, person=person.name)
     answer = redirect(own_address(request.form.get("next", "")), 303)
     remember(answer, made)
     return answer

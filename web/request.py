@@ -1,23 +1,20 @@
-"""What a request can reach: the bench, and one read-only ledger that closes with the request."""
+"""What a request can reach: the bench, and the ledger that the bench has open."""
 
 import secrets
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
-from pathlib import Path
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 
-from flask import Flask, current_app, g
+from flask import Flask, current_app
 
+from station.bench.bench import Bench
 from station.errors import StationError
-from station.ledger.chain import Moment
-from station.ledger.clock import now
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.shop.trend_cache import NestGlance, TrendBook
 from station.shop.trust import TrustBook
-from web.face import BenchFace
-from web.live_feed import MAX_FOLLOWING
+from web.live import MAX_FOLLOWING
 
 CLOCK_ALLOWANCE = timedelta(minutes=2)
 """So far a clock may be set back without a word (our own choice)."""
@@ -28,10 +25,9 @@ MAX_WAITING = 2
 
 @dataclass(frozen=True)
 class Station:
-    """The bench and ledger behind an application."""
+    """The bench behind an application, and what the page keeps beside it."""
 
-    bench: BenchFace
-    ledger_path: Path
+    bench: Bench
     clock: Callable[[], datetime]
     """The time of day, with a time zone."""
     trends: TrendBook
@@ -49,7 +45,6 @@ class Station:
 def attach(app: Flask, station: Station) -> None:
     """Make a station reachable from an application's requests."""
     app.extensions["station"] = station
-    app.teardown_appcontext(_close_ledgers)
 
 
 def station() -> Station:
@@ -60,17 +55,14 @@ def station() -> Station:
     return found
 
 
-def bench() -> BenchFace:
+def bench() -> Bench:
     """The bench behind the current request."""
     return station().bench
 
 
 def reader() -> LedgerReader:
-    """The ledger for reading, opened at its first use in a request."""
-    if "reader" not in g:
-        g.reader = LedgerReader.open(station().ledger_path)
-    opened: LedgerReader = g.reader
-    return opened
+    """The bench's ledger for reading."""
+    return bench().ledger.reader
 
 
 def glances() -> list[NestGlance]:
@@ -79,18 +71,8 @@ def glances() -> list[NestGlance]:
 
 
 def ledger() -> Ledger:
-    """The ledger for writing what the bench has no part in; opened at its first use in a request.
-
-    Its entries have the time of the page's own clock.
-    """
-    if "ledger" not in g:
-        g.ledger = Ledger.open(station().ledger_path, clock=_moment, create=False)
-    opened: Ledger = g.ledger
-    return opened
-
-
-def _moment() -> Moment:
-    return replace(now(), at_utc=station().clock().astimezone(UTC))
+    """The bench's ledger, for writing what the bench has no part in."""
+    return bench().ledger
 
 
 def trust_book() -> TrustBook:
@@ -146,10 +128,3 @@ def start_of_today() -> datetime:
     """Last midnight, local time."""
     now = station().clock().astimezone()
     return now.replace(hour=0, minute=0, second=0, microsecond=0)
-
-
-def _close_ledgers(_error: BaseException | None) -> None:
-    for name in ("reader", "ledger"):
-        opened: LedgerReader | Ledger | None = g.pop(name, None)
-        if opened is not None:
-            opened.close()

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from station.ledger.entries import CriterionResult
-from web import shown
+from web import format as shown
 
 
 def criterion(name: str, unit: str, value: float | None, limit: float) -> CriterionResult:

@@ -6,8 +6,13 @@ from hypothesis import strategies as st
 from station.crimp.facts import shipped_book, shipped_connectors, shipped_limit_sets
 from station.crimp.wire import parse_size
 from station.ledger.reader import LedgerReader
-from web.order import choices, order_again, order_from, read_place
-from web.shown import place
+from web.format import place
+from web.forms import (
+    choices,
+    order_again,
+    order_from,
+    read_place,
+)
 
 WORDS = st.text(max_size=40)
 

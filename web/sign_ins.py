@@ -13,12 +13,12 @@ from dataclasses import dataclass, field
 
 from station.shop.rights import Right
 
-MAX_SESSIONS = 200
+MAX_SIGN_INS = 200
 """More than any bench has people; the one that was idle longest makes room."""
 
 
 @dataclass
-class Session:
+class SignIn:
     """One sign-in."""
 
     person: str
@@ -28,7 +28,7 @@ class Session:
     """What was refused already, so that asking again and again does not fill the record."""
 
 
-class SessionBook:
+class SignIns:
     """All sign-ins of one running station. May be shared by threads.
 
     Parameters
@@ -46,7 +46,7 @@ class SessionBook:
         self._longest_s = longest_s
         self._ticks = ticks
         self._lock = threading.Lock()
-        self._sessions: dict[str, Session] = {}
+        self._known: dict[str, SignIn] = {}
 
     def begin(self, person: str) -> str:
         """Begin a sign-in and return its token."""
@@ -54,17 +54,17 @@ class SessionBook:
         now_s = self._ticks()
         with self._lock:
             self._drop_old(now_s)
-            while len(self._sessions) >= MAX_SESSIONS:
-                self._sessions.pop(min(self._sessions, key=lambda key: self._sessions[key].used_s))
-            self._sessions[_key(token)] = Session(person, now_s, now_s)
+            while len(self._known) >= MAX_SIGN_INS:
+                self._known.pop(min(self._known, key=lambda key: self._known[key].used_s))
+            self._known[_key(token)] = SignIn(person, now_s, now_s)
         return token
 
-    def find(self, token: str, *, use: bool) -> Session | None:
+    def find(self, token: str, *, use: bool) -> SignIn | None:
         """Return a sign-in that has not run out; with ``use``, its idle time starts again."""
         now_s = self._ticks()
         with self._lock:
             self._drop_old(now_s)
-            found = self._sessions.get(_key(token))
+            found = self._known.get(_key(token))
             if found is not None and use:
                 found.used_s = now_s
             return found
@@ -72,23 +72,23 @@ class SessionBook:
     def end(self, token: str) -> None:
         """End one sign-in."""
         with self._lock:
-            self._sessions.pop(_key(token), None)
+            self._known.pop(_key(token), None)
 
     def end_all(self, person: str) -> None:
         """End every sign-in of a person: another role, another secret, or gone."""
         with self._lock:
-            mine = [key for key, session in self._sessions.items() if session.person == person]
+            mine = [key for key, sign_in in self._known.items() if sign_in.person == person]
             for key in mine:
-                del self._sessions[key]
+                del self._known[key]
 
     def _drop_old(self, now_s: float) -> None:
         old = [
             key
-            for key, session in self._sessions.items()
-            if now_s - session.used_s > self._idle_s or now_s - session.began_s > self._longest_s
+            for key, sign_in in self._known.items()
+            if now_s - sign_in.used_s > self._idle_s or now_s - sign_in.began_s > self._longest_s
         ]
         for key in old:
-            del self._sessions[key]
+            del self._known[key]
 
 
 def _key(token: str) -> str:

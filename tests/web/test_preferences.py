@@ -5,8 +5,8 @@ from flask.testing import FlaskClient
 from station.ledger.entries import PersonPrefers
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
-from web import shown
-from web.choices import on_record
+from web import format as shown
+from web.preferences import on_record
 
 
 def test_force_in_the_readers_unit_first(client: FlaskClient, token: str) -> None:

@@ -11,12 +11,12 @@ from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.shop.sign_in import Doors
 from tests.doors import PASSPHRASE, PIN, cheap_hashes, give_secret
-from tests.web.fake_bench import FakeBench
+from tests.web.benches import BenchAtHand
 from tests.web.invented import NOW
 from tests.web.visitor import Visitor
 from web import create_app
-from web.sessions import SessionBook
-from web.views.doors import own_address
+from web.sign_ins import SignIns
+from web.views.people import own_address
 
 
 def events(records: LedgerReader, count: int = 3) -> list[tuple[str, str]]:
@@ -196,7 +196,7 @@ def test_a_sign_in_ends_with_its_role(lead: Visitor, app: Flask, ledger: Ledger)
 def test_the_audit_is_paged_and_for_leads(
     lead: Visitor, visitor: Visitor, ledger: Ledger, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("web.views.doors.AUDIT_ROWS", 2)
+    monkeypatch.setattr("web.views.people.AUDIT_ROWS", 2)
     text = lead.get("/people/audit").text
     assert "Signed in" in text
     assert "Older" in text
@@ -205,11 +205,11 @@ def test_the_audit_is_paged_and_for_leads(
 
 
 def test_polling_does_not_keep_a_sign_in_alive(
-    bench: FakeBench, ledger: Ledger, tmp_path: Path
+    bench: BenchAtHand, ledger: Ledger, tmp_path: Path
 ) -> None:
     at_s = [0.0]
-    book = SessionBook(600.0, 3600.0, lambda: at_s[0])
-    app = create_app(bench, ledger.path, testing=True, clock=lambda: NOW, sessions=book)
+    book = SignIns(600.0, 3600.0, lambda: at_s[0])
+    app = create_app(bench, testing=True, clock=lambda: NOW, sign_ins=book)
     give_secret(ledger, "Ann Example")
     lead = Visitor(app).sign_in()
     for _ in range(5):

@@ -1,12 +1,15 @@
 """Limits, instruments and people."""
 
 import html
+import json
 
+import pytest
 from flask.testing import FlaskClient
 
-from station.crimp.facts import shipped_limit_sets
+from station.cli.main import run
+from station.crimp.facts import shipped_book, shipped_limit_sets
 from station.crimp.limits import CriterionTable, LimitSet, LimitSets
-from tests.web.fake_bench import FakeBench
+from tests.web.benches import BenchAtHand
 
 
 def test_every_limit_set_stands_with_source_and_standing(client: FlaskClient) -> None:
@@ -59,7 +62,7 @@ def test_the_set_in_use_comes_first(client: FlaskClient) -> None:
     assert all(first < text.index(f'<section class="card" id="{name}"') for name in others)
 
 
-def test_set_from_memory_says_so(client: FlaskClient, bench: FakeBench) -> None:
+def test_set_from_memory_says_so(client: FlaskClient, bench: BenchAtHand) -> None:
     table = CriterionTable(criterion="pull_force_min", unit="N", rows={"18 AWG": 1.0})
     invented = LimitSet(
         id="invented",
@@ -88,3 +91,31 @@ def test_people_have_roles_and_counts(client: FlaskClient) -> None:
     text = " ".join(client.get("/people").text.split())
     assert 'Bo Invented</a></td><td>Apprentice</td> <td class="num">72</td>' in text
     assert 'Ann Example</a></td><td>Lead</td> <td class="num">0</td>' in text
+
+
+def test_every_connector_is_shown_with_what_the_command_says(
+    client: FlaskClient, capsys: pytest.CaptureFixture[str]
+) -> None:
+    page = " ".join(client.get("/connectors").text.split())
+    assert run(["connectors", "--json"]) == 0
+    for told in json.loads(capsys.readouterr().out):
+        assert told["title"] in page
+        assert ", ".join(told["accepts"]) in page
+        if told["strip_length_mm"] is not None:
+            low, high = told["strip_length_mm"]
+            assert f"{low:g} to {high:g} mm" in page
+        for item in told["checklist"]:
+            assert item["question"].split("'")[0] in page
+
+
+def test_joints_that_must_not_be_built_say_so(client: FlaskClient) -> None:
+    refused = [family for family in shipped_book().families.values() if not family.accepted_joint]
+    page = client.get("/connectors").text
+    assert refused
+    assert page.count("must not be built") == len(refused)
+
+
+def test_cautions_stand_before_the_clips(client: FlaskClient) -> None:
+    page = client.get("/connectors").text
+    assert "airbag" in page
+    assert page.index("battery disconnected") < page.index("Current clips")

@@ -7,17 +7,39 @@ from werkzeug.wrappers import Response
 
 from station.errors import BadInput, LockedOut, NotAllowed, StationError, WrongSecret
 from station.shop.rights import MAX_NAME, MAX_PASSPHRASE, Right
-from web import access, choices
-from web.context import reader
-from web.order import entry_number, field
-from web.repeats import refuse_for_good
+from station.shop.secrets import SecretFile
+from web import access, preferences
+from web.format import ROLE_WORDS
+from web.forms import entry_number, field
+from web.languages import later
+from web.once import refuse_for_good
+from web.request import bench, reader
 from web.status import status_of
 
 AUDIT_ROWS = 100
 MAX_REASON = 200
 MAX_NEXT = 500
 
-pages = Blueprint("doors", __name__)
+SECRET_WORDS = {"pin": later("PIN"), "passphrase": later("passphrase")}
+NO_SECRET = later("nothing yet")
+
+pages = Blueprint("people", __name__)
+
+
+@pages.get("/people")
+def people() -> str:
+    """Everyone on record, with the number of samples that each has finished."""
+    made = {name: sum(of.values()) for name, of in reader().verdict_counts().items()}
+    secrets = SecretFile(bench().ledger.path).kinds()
+    given = request.args.get("given", "")
+    return render_template(
+        "people.html",
+        people=[(row, made.get(row.name, 0)) for row in reader().people(former=True)],
+        secrets={name: SECRET_WORDS[kind] for name, kind in secrets.items()},
+        no_secret=NO_SECRET,
+        given=given if given in secrets else None,
+        words=ROLE_WORDS,
+    )
 
 
 @pages.get("/sign-in")
@@ -35,9 +57,9 @@ def sign_in() -> Response | tuple[str, int]:
     except (BadInput, WrongSecret, LockedOut) as error:
         _wrong_once(error)
         return _sign_in_page(str(error)), status_of(error)
-    access.begin_session(person)
+    access.begin_sign_in(person)
     answer = redirect(own_address(request.form.get("next", "")), 303)
-    choices.remember(answer, choices.on_record(reader(), person.name))
+    preferences.remember(answer, preferences.on_record(reader(), person.name))
     return answer
 
 
@@ -47,9 +69,9 @@ def sign_out() -> Response:
     person = access.signed_in()
     if person is not None:
         access.doors().note("signed_out", person.name, person.name)
-    access.end_session()
+    access.end_sign_in()
     going_on = request.form.get("next", "")[:MAX_NEXT] or None
-    return redirect(url_for("doors.sign_in_page", next=going_on), 303)
+    return redirect(url_for("people.sign_in_page", next=going_on), 303)
 
 
 @pages.get("/sign-in/first")
@@ -68,8 +90,8 @@ def first() -> Response | tuple[str, int]:
     except (BadInput, NotAllowed) as error:
         _wrong_once(error)
         return _first_page(str(error)), status_of(error)
-    access.begin_session(person)
-    return redirect(url_for("facts.people"), 303)
+    access.begin_sign_in(person)
+    return redirect(url_for("people.people"), 303)
 
 
 @pages.get("/sign-in/secret")
@@ -91,9 +113,9 @@ def own_secret() -> Response | tuple[str, int]:
     except (BadInput, WrongSecret, LockedOut) as error:
         _wrong_once(error)
         return render_template("secret.html", person=person, problem=str(error)), status_of(error)
-    access.sessions().end_all(person.name)
-    access.begin_session(person)
-    return redirect(url_for("facts.people"), 303)
+    access.sign_ins().end_all(person.name)
+    access.begin_sign_in(person)
+    return redirect(url_for("people.people"), 303)
 
 
 @pages.post("/people/add")
@@ -110,7 +132,7 @@ def change_role() -> Response:
     lead = access.demand(Right.MANAGE_PEOPLE)
     name = field(request.form, "name", "the name")
     access.doors().change_role(lead, name, request.form.get("role", ""), _reason())
-    access.sessions().end_all(name)
+    access.sign_ins().end_all(name)
     return _to_people()
 
 
@@ -120,7 +142,7 @@ def leave() -> Response:
     lead = access.demand(Right.MANAGE_PEOPLE)
     name = field(request.form, "name", "the name")
     access.doors().leave(lead, name, _reason())
-    access.sessions().end_all(name)
+    access.sign_ins().end_all(name)
     return _to_people()
 
 
@@ -130,10 +152,10 @@ def give_secret() -> Response:
     lead = access.demand(Right.MANAGE_PEOPLE)
     name = field(request.form, "name", "the name")
     access.doors().set_secret(lead, name, _new_secret())
-    access.sessions().end_all(name)
+    access.sign_ins().end_all(name)
     if name == lead.name:
-        access.begin_session(lead)
-    return redirect(url_for("facts.people", given=name), 303)
+        access.begin_sign_in(lead)
+    return redirect(url_for("people.people", given=name), 303)
 
 
 @pages.get("/people/audit")
@@ -219,4 +241,4 @@ def _reason() -> str:
 
 
 def _to_people() -> Response:
-    return redirect(url_for("facts.people"), 303)
+    return redirect(url_for("people.people"), 303)

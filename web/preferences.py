@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response
 from station.errors import BadInput
 from station.ledger.entries import PersonPrefers
 from station.ledger.reader import LedgerReader
-from web import shown
+from web.format import Units, units
 from web.languages import CHOICE, languages
 
 A_YEAR_S = 365 * 24 * 3600
@@ -68,7 +68,7 @@ def teach(app: Flask) -> None:
     """Answer every request in the reader's units, and let templates show what is on offer."""
 
     def take_units() -> None:
-        shown.units.set(shown.Units(chosen("force"), chosen("wire")))
+        units.set(Units(chosen("force"), chosen("wire")))
 
     app.before_request(take_units)
     app.jinja_env.globals.update(choices_offered=offered, choice=chosen)

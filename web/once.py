@@ -1,0 +1,158 @@
+"""A form that is sent twice from the same page is carried out once.
+
+A double click, an impatient second tap and a page that the browser kept all send what was sent
+already, under the same mark. The first answer is given again; nothing is entered twice, and a wrong
+secret counts once.
+
+Where the first answer signed somebody in, the second leads into that same sign-in, as long as it
+lasts: a browser drops the first answer, cookie and all, when its user clicks again. Who sends the
+same form knows the mark of its page and the secret in it.
+"""
+
+import hashlib
+import secrets
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass, field
+
+from flask import Flask, Response, current_app, g, redirect, request
+from flask.typing import ResponseReturnValue
+
+from web import access
+
+REMEMBERED = 256
+"""So many sent forms are remembered, over all browsers (our own choice)."""
+
+FIRST_WITHIN_S = 30.0
+"""So long the second waits for the answer to the first (our own choice)."""
+
+MARK = "once"
+"""The field of a form that holds the mark of its page."""
+
+MARK_BYTES = 12
+
+
+@dataclass
+class Sent:
+    """A form that was sent; its lock is held while it is carried out."""
+
+    lock: threading.Lock = field(default_factory=threading.Lock)
+    answer: str | tuple[str, int] | None = None
+    """Where its answer led, or the page and status of a refusal that is not to be tried twice."""
+    sign_in: str | None = None
+    """The token of the sign-in that the answer began."""
+
+
+class SentForms:
+    """The forms that were sent lately. Safe between threads."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._sent: OrderedDict[str, Sent] = OrderedDict()
+
+    def of(self, key: str) -> Sent:
+        """What is known of a form; nothing yet at its first sending."""
+        with self._lock:
+            sent = self._sent.setdefault(key, Sent())
+            while len(self._sent) > REMEMBERED:
+                self._sent.popitem(last=False)
+            return sent
+
+    def find(self, key: str) -> Sent | None:
+        """What is known of a form; None where it was not sent lately."""
+        with self._lock:
+            return self._sent.get(key)
+
+
+def guard(app: Flask) -> None:
+    """Carry every form out once; call it after all that turns requests away."""
+    app.extensions["sent_forms"] = SentForms()
+    app.jinja_env.globals["page_mark"] = mark
+    app.before_request(_answer_again)
+    app.after_request(_remember)
+    app.teardown_request(_let_go)
+
+
+def _answer_again() -> ResponseReturnValue | None:
+    if not _counts():
+        return None
+    sent = _forms().of(_key())
+    held = sent.lock.acquire(timeout=FIRST_WITHIN_S)
+    answer = _again(sent)
+    if answer is None:
+        g.sent_form = sent, held
+    elif held:
+        sent.lock.release()
+    return answer
+
+
+def _remember(response: Response) -> Response:
+    if "sent_form" in g:
+        sent, _ = g.sent_form
+        sent.sign_in = access.begun_sign_in()
+        if response.status_code == 303:
+            sent.answer = response.headers["Location"]
+        elif "refused_for_good" in g:
+            sent.answer = response.get_data(as_text=True), response.status_code
+    return response
+
+
+def _let_go(_error: BaseException | None) -> None:
+    sent, held = g.pop("sent_form", (None, False))
+    if held:
+        sent.lock.release()
+
+
+def _forms() -> SentForms:
+    forms: SentForms = current_app.extensions["sent_forms"]
+    return forms
+
+
+def refuse_for_good() -> None:
+    """Give the same refusal to the same form, as for a secret that is wrong whoever asks again."""
+    g.refused_for_good = True
+
+
+def answered_before(*, own: bool) -> ResponseReturnValue | None:
+    """The answer to a form that was carried out already, for where its second is turned away.
+
+    Signing in and out and a new secret end what a page was allowed to send, and so turn their own
+    second click away.
+
+    Parameters
+    ----------
+    own
+        Whether the form is known to come from a page of this browser. A forged one leads nobody
+        into a sign-in.
+    """
+    if not _counts():
+        return None
+    sent = _forms().find(_key())
+    if sent is None or not (own or sent.sign_in is None or access.is_in_sign_in(sent.sign_in)):
+        return None
+    return _again(sent)
+
+
+def _again(sent: Sent) -> ResponseReturnValue | None:
+    """Give an answer again; None where there is none, or it signed somebody in who is out."""
+    if sent.sign_in and not access.go_on_with_sign_in(sent.sign_in):
+        sent.answer = sent.sign_in = None
+    return redirect(sent.answer, 303) if isinstance(sent.answer, str) else sent.answer
+
+
+def mark() -> str:
+    """The mark of the page that is being made, for the forms on it."""
+    if MARK not in g:
+        setattr(g, MARK, secrets.token_urlsafe(MARK_BYTES))
+    return str(getattr(g, MARK))
+
+
+def _counts() -> bool:
+    return request.method == "POST" and bool(request.form.get(MARK))
+
+
+def _key() -> str:
+    """Name what was sent: from the same page, to the same address, with the same fields."""
+    fields = [item for item in request.form.items(multi=True) if item[0] != "csrf_token"]
+    sent = (request.full_path, sorted(fields))
+    return hashlib.sha256(repr(sent).encode(errors="surrogatepass")).hexdigest()

@@ -1,0 +1,107 @@
+"""What a person looks up: limits, words, and how each connector is made, clipped and looked at."""
+
+from dataclasses import dataclass
+
+from flask import Blueprint, render_template, request
+
+from station.crimp.connectors import (
+    CheckItem,
+    Connector,
+    Family,
+    insulation_gap_mm,
+    strip_length_mm,
+)
+from station.crimp.facts import shipped_book
+from station.crimp.limits import (
+    CriterionTable,
+    Limit,
+    LimitSet,
+    limit_of,
+)
+from station.crimp.wire import WireSize, parse_size
+from web.glossary import words
+from web.request import bench
+
+pages = Blueprint("reference", __name__)
+
+
+@pages.get("/limits")
+def limits() -> str:
+    """Every limit set with its source, standing and conditions; the limits of one size first."""
+    known, in_use = bench().limit_sets, bench().settings.limit_set
+    sets = sorted((known[name] for name in known.ids), key=lambda item: _order(item, in_use))
+    labels = {label for item in sets for table in item.criteria for label in table.rows}
+    asked = request.args.get("size", "")
+    size = parse_size(asked) if asked else None
+    return render_template(
+        "limits.html",
+        sets=[(item, [(table, _rows(item, table)) for table in item.criteria]) for item in sets],
+        in_use=in_use,
+        sizes=sorted(labels, key=lambda label: parse_size(label).area_m2),
+        size=size,
+        of_size=[] if size is None else _of_size(sets, size),
+    )
+
+
+def _order(limit_set: LimitSet, in_use: str) -> tuple[bool, bool, bool, str]:
+    """What judges here first, then the shop's own, then what was seen in print."""
+    own = limit_set.standing == "shop"
+    return limit_set.id != in_use, not own, limit_set.from_memory, limit_set.id
+
+
+def _of_size(sets: list[LimitSet], size: WireSize) -> list[tuple[LimitSet, Limit]]:
+    return [
+        (item, limit_of(item, table, size))
+        for item in sets
+        for table in item.criteria
+        if size.label in table.rows
+    ]
+
+
+def _rows(limit_set: LimitSet, table: CriterionTable) -> list[Limit]:
+    sizes = sorted(map(parse_size, table.rows), key=lambda size: size.area_m2)
+    return [limit_of(limit_set, table, size) for size in sizes]
+
+
+@dataclass(frozen=True)
+class FamilyShown:
+    """A family with its connectors, each with its shortest and longest strip in mm if known."""
+
+    family: Family
+    connectors: list[tuple[Connector, tuple[float, float] | None]]
+    checklist: list[CheckItem]
+
+
+@pages.get("/words")
+def words_page() -> str:
+    """What the words on the page mean."""
+    found = words()
+    return render_template("words.html", words=found, terms=found.terms)
+
+
+@pages.get("/connectors")
+def connectors() -> str:
+    """How each connector is stripped for, clipped and looked at."""
+    sizes = [parse_size(label) for label in ("20 AWG", "18 AWG")]
+    return render_template(
+        "connectors.html",
+        families=_families(),
+        gaps=[insulation_gap_mm(size) for size in sizes],
+    )
+
+
+def _families() -> list[FamilyShown]:
+    book = shipped_book()
+    shown = []
+    for family in book.families.values():
+        members = [item for item in book.connectors.values() if item.family == family.id]
+        if members:
+            by_size = sorted(members, key=lambda item: item.circular_mils_range)
+            shown.append(
+                FamilyShown(
+                    family,
+                    [(item, strip_length_mm(item, family)) for item in by_size],
+                    book.checklist(members[0]),
+                )
+            )
+    return shown
