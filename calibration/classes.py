@@ -29,11 +29,6 @@ class ClassLimits:
     zero: float | None = None
     every_reading: bool = False
 
-    @property
-    def least_digits(self) -> float:
-        """Lowest force that may be verified, in units of the resolution."""
-        return 100.0 / self.resolution
-
 
 @dataclass(frozen=True, slots=True)
 class Scheme:

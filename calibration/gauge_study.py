@@ -22,7 +22,7 @@ DISTINCT_FACTOR = 1.41
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class SpreadSource:
     """One line of an analysis of variance; ``f`` and ``p`` None where nothing is tested."""
 
     name: str
@@ -59,7 +59,7 @@ class GaugeStudy:
     part_sd: float
     pooled: bool
     floored: tuple[str, ...]
-    sources: tuple[Source, ...]
+    sources: tuple[SpreadSource, ...]
 
     @property
     def gauge_sd(self) -> float:
@@ -119,14 +119,14 @@ def crossed_study(
     cross = by_cell - by_part[None, :] - by_person[:, None]
     ss_cross = trials * float((cross**2).sum())
     ss_error = float(((deviation - by_cell[:, :, None]) ** 2).sum())
-    error = Source("repeatability", ss_error, people * parts * (trials - 1))
+    error = SpreadSource("repeatability", ss_error, people * parts * (trials - 1))
     if people == 1:
-        return _one_person(Source("part", ss_part, parts - 1), error, trials)
+        return _one_person(SpreadSource("part", ss_part, parts - 1), error, trials)
     cross_dof = (people - 1) * (parts - 1)
     interaction = _tested("interaction", ss_cross, cross_dof, error)
     pooled = (interaction.p or 0.0) > POOLING_PROBABILITY if pool is None else pool
     if pooled:
-        residual = Source("repeatability", ss_error + ss_cross, error.dof + cross_dof)
+        residual = SpreadSource("repeatability", ss_error + ss_cross, error.dof + cross_dof)
         against = residual
     else:
         residual, against = error, interaction
@@ -193,7 +193,7 @@ def _two_way_nested(cells: NDArray[np.float64]) -> GaugeStudy:
     grand = cells.mean()
     persons = cells.mean(axis=(1, 2))
     means = cells.mean(axis=2)
-    within = Source(
+    within = SpreadSource(
         "repeatability",
         float(((cells - means[:, :, None]) ** 2).sum()),
         people * batches * (parts - 1),
@@ -212,7 +212,7 @@ def _two_way_nested(cells: NDArray[np.float64]) -> GaugeStudy:
     residual, against = within, between
     if part_variance < 0.0:
         floored.append("part")
-        residual = Source(
+        residual = SpreadSource(
             "repeatability",
             within.sum_of_squares + between.sum_of_squares,
             within.dof + between.dof,
@@ -237,14 +237,14 @@ def _one_way(groups: NDArray[np.float64]) -> GaugeStudy:
     if count < 2:
         raise ValueError("a nested study needs at least two batches")
     means = groups.mean(axis=1)
-    within = Source(
+    within = SpreadSource(
         "repeatability", float(((groups - means[:, None]) ** 2).sum()), count * (size - 1)
     )
     between = _tested("part", size * float(((means - groups.mean()) ** 2).sum()), count - 1, within)
     variance = (between.mean_square - within.mean_square) / size
     residual = within
     if variance < 0.0:
-        residual = Source(
+        residual = SpreadSource(
             "repeatability",
             within.sum_of_squares + between.sum_of_squares,
             within.dof + between.dof,
@@ -260,7 +260,7 @@ def _one_way(groups: NDArray[np.float64]) -> GaugeStudy:
     )
 
 
-def _one_person(part: Source, error: Source, trials: int) -> GaugeStudy:
+def _one_person(part: SpreadSource, error: SpreadSource, trials: int) -> GaugeStudy:
     tested = _tested("part", part.sum_of_squares, part.dof, error)
     variance = (tested.mean_square - error.mean_square) / trials
     return GaugeStudy(
@@ -274,11 +274,11 @@ def _one_person(part: Source, error: Source, trials: int) -> GaugeStudy:
     )
 
 
-def _tested(name: str, sum_of_squares: float, dof: int, against: Source) -> Source:
+def _tested(name: str, sum_of_squares: float, dof: int, against: SpreadSource) -> SpreadSource:
     if against.mean_square == 0.0:
-        return Source(name, sum_of_squares, dof)
+        return SpreadSource(name, sum_of_squares, dof)
     f = sum_of_squares / dof / against.mean_square
-    return Source(name, sum_of_squares, dof, f, float(fdtrc(dof, against.dof, f)))
+    return SpreadSource(name, sum_of_squares, dof, f, float(fdtrc(dof, against.dof, f)))
 
 
 def _root(variance: float) -> float:

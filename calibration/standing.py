@@ -15,7 +15,7 @@ import numpy as np
 from calibration.fits import LineFit, fit_line
 from calibration.uncertainty import Contribution
 
-Role = Literal["meter", "tester"]
+InstrumentKind = Literal["meter", "tester"]
 CheckKind = Literal["zero", "resistor", "weight", "wire"]
 
 CHECK_WORDS: dict[CheckKind, str] = {
@@ -26,13 +26,13 @@ CHECK_WORDS: dict[CheckKind, str] = {
 }
 """What people call the checks."""
 
-UNITS: dict[Role, tuple[str, float]] = {"meter": ("mΩ", 1e-3), "tester": ("N", 1.0)}
+UNITS: dict[InstrumentKind, tuple[str, float]] = {"meter": ("mΩ", 1e-3), "tester": ("N", 1.0)}
 """The unit that people read an instrument's values in, and its size in SI."""
 
 DUE_SOON_DAYS = 30
 
 
-class State(StrEnum):
+class CalibrationState(StrEnum):
     """What an instrument's numbers are worth, from best to worst."""
 
     VALID = "valid"
@@ -136,7 +136,7 @@ class CalibrationRecord:
 
     id: str
     seq: int
-    role: Role
+    role: InstrumentKind
     instrument: str
     certificate: str
     reference: str
@@ -189,7 +189,7 @@ class CheckResult:
 class Standing:
     """State of an instrument, and one plain sentence on why and what to do."""
 
-    state: State
+    state: CalibrationState
     sentence: str
     due_on: date | None = None
 
@@ -225,22 +225,22 @@ def standing(
             f"The {failed.name} failed on {failed.at:%Y-%m-%d}{why}. Find the cause, then repeat "
             "the check or calibrate."
         )
-        return Standing(State.FAILED, sentence, due_on)
+        return Standing(CalibrationState.FAILED, sentence, due_on)
     if record is None:
         sentence = "There is no calibration on record: calibrate it, or enter its certificate."
-        return Standing(State.MISSING, sentence)
+        return Standing(CalibrationState.MISSING, sentence)
     if not record.accepted:
         sentence = (
             f"The calibration of {record.calibrated_on} ({record.certificate}) did not meet what "
             "was asked of it: adjust or repair it, and calibrate it again."
         )
-        return Standing(State.FAILED, sentence, due_on)
+        return Standing(CalibrationState.FAILED, sentence, due_on)
     if late := _overdue(record, checks, now, check_every):
-        return Standing(State.OVERDUE, late, due_on)
+        return Standing(CalibrationState.OVERDUE, late, due_on)
     if now.date() > record.due_on - due_soon:
         sentence = f"Calibration falls due on {record.due_on}: plan it."
-        return Standing(State.DUE_SOON, sentence, due_on)
-    return Standing(State.VALID, f"Calibrated until {record.due_on}.", due_on)
+        return Standing(CalibrationState.DUE_SOON, sentence, due_on)
+    return Standing(CalibrationState.VALID, f"Calibrated until {record.due_on}.", due_on)
 
 
 def _overdue(

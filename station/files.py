@@ -1,4 +1,8 @@
-"""Reading the data files: one TOML file, one thing, validated on load."""
+"""Files that people write and the station reads whole, and files that it writes whole.
+
+A data file is TOML, holds one thing, and is validated on load; what is wrong with it is said in
+plain words, with its place.
+"""
 
 import difflib
 import errno
@@ -15,6 +19,14 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, RootModel, ValidationError
 
 from station.errors import BadInput, DataFileError, StationError
+
+Model = TypeVar("Model", bound=BaseModel)
+
+DATA = resources.files("station") / "data"
+INVENTED_STANDARDS = resources.files("calibration") / "examples"
+
+MOST_BYTES = 4_000_000
+"""No settings or data file is larger; a device named by mistake never ends."""
 
 SHOWN = 60
 """So many characters of a wrong value are repeated (our own choice)."""
@@ -63,6 +75,71 @@ WANTED: Mapping[str, str] = {
     "timezone_aware": "a date and time with its zone, like 2026-03-31T08:00:00Z",
 }
 """What is wanted instead, by pydantic's name of the fault."""
+
+
+def read_bytes(file: Traversable | Path, most_bytes: int) -> bytes:
+    """Read a file whole (OSError where it cannot be read or is larger than that)."""
+    with file.open("rb") as opened:
+        content = opened.read(most_bytes + 1)
+    if len(content) > most_bytes:
+        raise OSError(errno.EFBIG, os.strerror(errno.EFBIG), str(file))
+    return content
+
+
+def read_text(file: Traversable | Path) -> str:
+    """Read a settings or data file in UTF-8 (OSError, UnicodeDecodeError)."""
+    return read_bytes(file, MOST_BYTES).decode("utf-8")
+
+
+def read_toml(file: Traversable | Path, model: type[Model]) -> Model:
+    """Read one data file.
+
+    Raises
+    ------
+    DataFileError
+        The file is missing, is no TOML, or does not fit the model; the message names the place.
+    """
+    try:
+        return model.model_validate(tomllib.loads(read_text(file)))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise DataFileError(f"{file.name} could not be read: {unread(error)}.") from error
+    except ValidationError as error:
+        # Where a file is one of several kinds, its faults are placed under the kind.
+        fault = first_fault(error, model, skip=1 if issubclass(model, RootModel) else 0)
+        raise DataFileError(f"{file.name}: {fault}.") from error
+
+
+def toml_files(folder: Traversable | Path) -> list[Traversable | Path]:
+    """The TOML files of a folder, by name (DataFileError where the folder cannot be read)."""
+    try:
+        files = [file for file in folder.iterdir() if file.name.endswith(".toml")]
+    except OSError as error:
+        raise DataFileError(
+            f"The folder {folder} cannot be read ({error.strerror}): make it, or name another in "
+            "the settings."
+        ) from error
+    return sorted(files, key=lambda file: file.name)
+
+
+def read_all(folders: Iterable[Traversable | Path], model: type[Model]) -> list[Model]:
+    """Read every data file of some folders; a file is named after the ``id`` it holds.
+
+    Raises
+    ------
+    DataFileError
+        A file cannot be read, bears another name than its ``id``, or an ``id`` comes twice.
+    """
+    found: dict[str, Model] = {}
+    for folder in folders:
+        for file in toml_files(folder):
+            item = read_toml(file, model)
+            identifier = getattr(item, "id", None)
+            if f"{identifier}.toml" != file.name:
+                raise DataFileError(f"{file.name} holds the id {identifier!r}: rename one of them.")
+            if identifier in found:
+                raise DataFileError(f"{identifier} comes twice: give your own file its own id.")
+            found[str(identifier)] = item
+    return list(found.values())
 
 
 def unread(error: OSError | ValueError) -> str:
@@ -161,24 +238,6 @@ def _keys(schema: object) -> Iterator[str]:
             yield from _keys(part)
 
 
-MOST_BYTES = 4_000_000
-"""No settings or data file is larger; a device named by mistake never ends."""
-
-
-def read_bytes(file: Traversable | Path, most_bytes: int) -> bytes:
-    """Read a file whole (OSError where it cannot be read or is larger than that)."""
-    with file.open("rb") as opened:
-        content = opened.read(most_bytes + 1)
-    if len(content) > most_bytes:
-        raise OSError(errno.EFBIG, os.strerror(errno.EFBIG), str(file))
-    return content
-
-
-def read_text(file: Traversable | Path) -> str:
-    """Read a settings or data file in UTF-8 (OSError, UnicodeDecodeError)."""
-    return read_bytes(file, MOST_BYTES).decode("utf-8")
-
-
 @contextmanager
 def replaced(path: Path, mode: int = 0o666) -> Iterator[Path]:
     """Give a new file beside a path, which takes its place, safe on the disk, when the block ends.
@@ -247,63 +306,6 @@ def write_whole(path: Path, text: str) -> None:
     """Write a text file in UTF-8, whole or not at all (BadInput where that cannot be)."""
     with whole_file(path) as half:
         half.write_text(text, encoding="utf-8")
-
-
-Model = TypeVar("Model", bound=BaseModel)
-
-DATA = resources.files("station") / "data"
-INVENTED_STANDARDS = resources.files("calibration") / "records"
-
-
-def read_toml(file: Traversable | Path, model: type[Model]) -> Model:
-    """Read one data file.
-
-    Raises
-    ------
-    DataFileError
-        The file is missing, is no TOML, or does not fit the model; the message names the place.
-    """
-    try:
-        return model.model_validate(tomllib.loads(read_text(file)))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise DataFileError(f"{file.name} could not be read: {unread(error)}.") from error
-    except ValidationError as error:
-        # Where a file is one of several kinds, its faults are placed under the kind.
-        fault = first_fault(error, model, skip=1 if issubclass(model, RootModel) else 0)
-        raise DataFileError(f"{file.name}: {fault}.") from error
-
-
-def toml_files(folder: Traversable | Path) -> list[Traversable | Path]:
-    """The TOML files of a folder, by name (DataFileError where the folder cannot be read)."""
-    try:
-        files = [file for file in folder.iterdir() if file.name.endswith(".toml")]
-    except OSError as error:
-        raise DataFileError(
-            f"The folder {folder} cannot be read ({error.strerror}): make it, or name another in "
-            "the settings."
-        ) from error
-    return sorted(files, key=lambda file: file.name)
-
-
-def read_all(folders: Iterable[Traversable | Path], model: type[Model]) -> list[Model]:
-    """Read every data file of some folders; a file is named after the ``id`` it holds.
-
-    Raises
-    ------
-    DataFileError
-        A file cannot be read, bears another name than its ``id``, or an ``id`` comes twice.
-    """
-    found: dict[str, Model] = {}
-    for folder in folders:
-        for file in toml_files(folder):
-            item = read_toml(file, model)
-            identifier = getattr(item, "id", None)
-            if f"{identifier}.toml" != file.name:
-                raise DataFileError(f"{file.name} holds the id {identifier!r}: rename one of them.")
-            if identifier in found:
-                raise DataFileError(f"{identifier} comes twice: give your own file its own id.")
-            found[str(identifier)] = item
-    return list(found.values())
 
 
 def make_folder(folder: Path) -> None:

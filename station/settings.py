@@ -12,19 +12,29 @@ from station.crimp.verdict import DEFAULT_GUARD
 from station.errors import DataFileError
 from station.files import first_fault, read_text, unread
 
+Positive = Annotated[float, Field(gt=0.0)]
+NotNegative = Annotated[float, Field(ge=0.0)]
 InputPin = Annotated[int, Field(ge=2, le=27)]
 OutputPin = Annotated[int, Field(ge=9, le=27)]
 """GPIO0 to 8 are pulled up until the station starts, which would light a lamp."""
 
+SUGGESTED_RELAY_GPIO = 27
+"""Where the wiring notes put the current-reversal relay of a bench that has one."""
 
-class PanelPins(BaseModel):
+ANY_ADDRESS = "0.0.0.0"  # noqa: S104
+"""As ``host``: every address of this machine."""
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class PanelPins(_Section):
     """GPIO numbers (not places on the header) of the panel; None where nothing is wired.
 
     A settings file, which has no word for None, says ``false``. Outputs are on pins that are pulled
     down until the station starts, so that lamps stay dark.
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     footswitch: InputPin | None = 5
     guard: InputPin | None = 6
@@ -55,22 +65,7 @@ class PanelPins(BaseModel):
         return {name: gpio for name, gpio in pins.items() if gpio is not None}
 
 
-SUGGESTED_RELAY_GPIO = 27
-"""Where the wiring notes put the current-reversal relay of a bench that has one."""
-
-Positive = Annotated[float, Field(gt=0.0)]
-NotNegative = Annotated[float, Field(ge=0.0)]
-
-
-ANY_ADDRESS = "0.0.0.0"  # noqa: S104
-"""As ``host``: every address of this machine."""
-
-
-class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class InstrumentSettings(_Part):
+class InstrumentSettings(_Section):
     """Which instrument hangs on which port."""
 
     port: str
@@ -85,7 +80,7 @@ class InstrumentSettings(_Part):
     """A file to which every byte that passes is appended, to see what an instrument really says."""
 
 
-class FixtureSettings(_Part):
+class FixtureSettings(_Section):
     """Where the sense clips sit, and how well that is known (standard uncertainties)."""
 
     span_m: Positive = 0.080
@@ -102,7 +97,7 @@ class FixtureSettings(_Part):
     """Degrees of freedom of that study; None for many."""
 
 
-class DoorSettings(_Part):
+class DoorSettings(_Section):
     """Who can reach the page, and how long a sign-in lasts."""
 
     hosts: tuple[Annotated[str, Field(min_length=1, max_length=253)], ...] = ()
@@ -114,7 +109,7 @@ class DoorSettings(_Part):
     longest_hours: Annotated[float, Field(ge=0.1, le=24.0)] = 10.0
 
 
-class Settings(_Part):
+class Settings(_Section):
     """Everything that a bench can set."""
 
     bench: Annotated[str, Field(min_length=1, max_length=40)] = "bench-1"

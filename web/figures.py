@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibration.check_chart import check_chart
-from calibration.standing import UNITS, CheckResult, Role
+from calibration.standing import UNITS, CheckResult, InstrumentKind
 from station.jobs.papers.plots import ALARM, LINE
 from station.ledger.rows import SampleRow, ServiceRow
 from station.shop.trend import NestTrend
@@ -314,7 +314,7 @@ def draw_svg(
     return clean_svg(page.getvalue(), title=title, ink=INK, link_titles=link_titles)
 
 
-def check_figure(checks: Sequence[CheckResult], role: Role) -> str:
+def check_figure(checks: Sequence[CheckResult], role: InstrumentKind) -> str:
     """Draw the checks of one series with the limits that the next one will meet, as SVG.
 
     Parameters

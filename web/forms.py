@@ -12,7 +12,7 @@ from calibration.standing import (
     CHECK_WORDS,
     UNITS,
     CheckKind,
-    Role,
+    InstrumentKind,
 )
 from station.crimp.connectors import CheckItem, Connector, connector_named
 from station.crimp.facts import shipped_book, shipped_connectors
@@ -196,7 +196,7 @@ def _set_words(limit_sets: LimitSets, name: str) -> str:
     return f"{name} ({said_or_typed(standing(limit_set.standing))})"
 
 
-CHECKS_OF: dict[Role, tuple[CheckKind, ...]] = {
+CHECKS_OF: dict[InstrumentKind, tuple[CheckKind, ...]] = {
     "meter": ("zero", "resistor", "wire"),
     "tester": ("zero", "weight"),
 }
@@ -248,7 +248,7 @@ def day(form: Mapping[str, str], name: str, words: str) -> date:
         raise BadInput(f"Give {words} as year-month-day: {text[:40]!r} is no date.") from None
 
 
-def role_named(text: str) -> Role:
+def role_named(text: str) -> InstrumentKind:
     """Read which instrument is meant."""
     if text == "meter":
         return "meter"
@@ -287,7 +287,7 @@ def check_from(
     )
 
 
-def _kind(text: str, role: Role) -> CheckKind:
+def _kind(text: str, role: InstrumentKind) -> CheckKind:
     for kind in CHECKS_OF[role]:
         if kind == text:
             return kind
@@ -296,7 +296,11 @@ def _kind(text: str, role: Role) -> CheckKind:
 
 
 def _expected(
-    form: Mapping[str, str], kind: CheckKind, standard: str, in_use: StandardsInUse, role: Role
+    form: Mapping[str, str],
+    kind: CheckKind,
+    standard: str,
+    in_use: StandardsInUse,
+    role: InstrumentKind,
 ) -> float:
     if kind == "zero":
         return 0.0
@@ -409,6 +413,6 @@ def _rows(lists: Form, series: str, scale: float) -> list[PointRow]:
     return rows
 
 
-def check_kinds(role: Role) -> list[tuple[CheckKind, str]]:
+def check_kinds(role: InstrumentKind) -> list[tuple[CheckKind, str]]:
     """What an instrument can be checked with, in words."""
     return [(kind, CHECK_WORDS[kind]) for kind in CHECKS_OF[role]]

@@ -10,18 +10,19 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
+from calibration.standing import InstrumentKind
 from station.bench.board import WHAT_TO_DO, Board, Stage
-from station.bench.measuring import SampleCourse, Surroundings
-from station.bench.operator import Operator, PageOperator, SampleAbandoned
+from station.bench.measuring import Measuring, Surroundings
+from station.bench.operator import Operator, PageOperator
 from station.bench.panel import BenchPanel
-from station.bench.sample_entry import finished_sample
-from station.bench.unsaved import SampleKeeper
+from station.bench.sample_entry import Results, finished_sample, judge
+from station.bench.unsaved import UnsavedSample
 from station.crimp.connectors import ConnectorBook, connector_named
 from station.crimp.limits import Limit, LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.wire import parse_size, weakest_wire
-from station.errors import BadInput, CalibrationNeeded, InstrumentError, SampleUnsaved, StationError
-from station.instruments.bay import InstrumentBay, InstrumentLine, Role
+from station.errors import BadInput, InstrumentError, SampleUnsaved, StationError
+from station.instruments.bay import InstrumentBay, InstrumentLine
 from station.instruments.panel.base import BasePanel, NoPanel, PanelLine
 from station.instruments.panel.contacts import PanelEvent
 from station.instruments.standard_reading import read_pull, read_standard
@@ -72,7 +73,7 @@ class Bench:
         self.trust = TrustBook(ledger.reader, settings)
         self.jobs = JobBook(ledger, settings, demo=demo)
         self.panel = BenchPanel(panel or NoPanel("This bench has no panel."), self.board)
-        self.keeper = SampleKeeper(ledger, self.board, settle=self._settle)
+        self.unsaved = UnsavedSample(ledger, self.board, settle=self._settle)
         self._ledger = ledger
         self._bay = bay
         self._demo = demo
@@ -127,15 +128,9 @@ class Bench:
         LedgerError
             The record could not be written; the sample was not taken up.
         """
-        if not self._busy.acquire(blocking=False):
-            raise BadInput("A sample is under way on this bench: finish it or give it up first.")
-        try:
-            self.keeper.demand_saved()
-            order = self.jobs.order(order)
-            self._demand_trust()
-            return self._take(order, self._limits_for(order), operator)
-        finally:
-            self._busy.release()
+        with self._alone():
+            order, limits = self._checked(order)
+            return self._take(order, limits, operator)
 
     def void_unfinished(self, sample_id: str, person: str, reason: str) -> SampleFinished:
         """Void a sample that was begun and never finished.
@@ -147,7 +142,7 @@ class Bench:
         SampleUnsaved
             It is finished, and waits in memory to be written.
         """
-        self.keeper.demand_saved(sample_id)
+        self.unsaved.demand_saved(sample_id)
         row = next(
             (row for row in self._ledger.reader.unfinished() if row.sample_id == sample_id), None
         )
@@ -155,13 +150,9 @@ class Bench:
         if row is None or entry is None or not isinstance(entry.payload, SampleBegun):
             raise BadInput(f"Sample {sample_id} is not waiting to be finished.")
         begun = entry.payload
-        order = SampleOrder(
-            person, begun.job, begun.joint, begun.limit_set, job_id=begun.job_id, step=begun.step
-        )
-        standing = self._standing(begun.limit_set)
         finished = finished_sample(
-            sample_id, order, (), standing=standing, guard=self.settings.guard,
-            resistance=None, pull=None, void_reason=reason, void_by="person", demo=begun.demo,
+            sample_id, begun, Results(void_reason=reason, void_by="person"), (),
+            standing=self._standing(begun.limit_set), guard=self.settings.guard,
         )  # fmt: skip
         self._ledger.append(finished, person=person)
         self._settle(begun.job_id, person)
@@ -178,7 +169,7 @@ class Bench:
 
     def save_again(self) -> bool:
         """Try now to write a sample that is in memory only; whether none is any more."""
-        return self.keeper.save_again()
+        return self.unsaved.save_again()
 
     def enter(self, payload: Payload, person: str) -> Entry:
         """Write what a person did beside the samples: a calibration, a check, a study's reading."""
@@ -187,7 +178,7 @@ class Bench:
         self._show_attention()
         return entry
 
-    def read_standard(self, role: Role, expected: float) -> tuple[str, list[float]]:
+    def read_standard(self, role: InstrumentKind, expected: float) -> tuple[str, list[float]]:
         """Read an instrument that looks at a known standard; its name, and readings in SI units.
 
         Raises
@@ -197,7 +188,7 @@ class Bench:
         InstrumentError
             It does not answer, or what it measures does not stand still.
         """
-        with self._beside_the_samples():
+        with self._alone():
             return read_standard(self._bay, role, expected)
 
     def read_pull(
@@ -212,19 +203,22 @@ class Bench:
         InstrumentError
             The tester does not answer, or the pull does not count.
         """
-        with self._beside_the_samples():
+        with self._alone():
             self.panel.demand_closed_guard()
             self._stop = threading.Event()
             return read_pull(self._bay, self.panel.void_reason, self._stop, on_force)
 
     @contextmanager
-    def _beside_the_samples(self) -> Iterator[None]:
-        if not self._busy.acquire(blocking=False):
-            raise BadInput("A sample is under way on this bench: finish it or give it up first.")
+    def _alone(self) -> Iterator[None]:
+        self._claim()
         try:
             yield
         finally:
             self._busy.release()
+
+    def _claim(self) -> None:
+        if not self._busy.acquire(blocking=False):
+            raise BadInput("A sample is under way on this bench: finish it or give it up first.")
 
     # ---- the page's way: one thread per sample -------------------------------------------------
 
@@ -238,21 +232,23 @@ class Bench:
         CalibrationNeeded
             The settings do not let an instrument judge now.
         """
-        self.keeper.demand_saved()
-        self._limits_for(order)
-        self.jobs.order(order)
-        self._demand_trust()
         if self._thread is not None and self.board.state.stage in (Stage.IDLE, Stage.DONE):
             # The board shows the end a moment before the thread has put its tools away.
             self._thread.join(timeout=2.0)
-        if self._busy.locked():
-            raise BadInput("A sample is under way on this bench: finish it or give it up first.")
-        operator = PageOperator()
-        self._operator = operator
-        self._thread = threading.Thread(
-            target=self._take_quietly, args=(order, operator), name="bench sample", daemon=True
-        )
-        self._thread.start()
+        self._claim()
+        try:
+            order, limits = self._checked(order)
+            self._operator = operator = PageOperator()
+            self._thread = threading.Thread(
+                target=self._take_quietly,
+                args=(order, limits, operator),
+                name="bench sample",
+                daemon=True,
+            )
+            self._thread.start()
+        except BaseException:
+            self._busy.release()
+            raise
 
     def confirm(self) -> None:
         """The person says: clips are on, or the sample is gripped.
@@ -285,7 +281,7 @@ class Bench:
             self._operator.abandon("the station was stopped")
         if self._thread is not None:
             self._thread.join(timeout=10.0)
-        self.keeper.close()
+        self.unsaved.close()
         self._bay.close()
 
     def _show_instruments(self) -> None:
@@ -304,19 +300,30 @@ class Bench:
             raise BadInput(f"The bench is not waiting for that now. {WHAT_TO_DO[stage]}")
         return self._operator
 
-    def _take_quietly(self, order: SampleOrder, operator: PageOperator) -> None:
+    def _take_quietly(
+        self, order: SampleOrder, limits: list[Limit], operator: PageOperator
+    ) -> None:
         try:
-            self.take_sample(order, operator)
+            self._take(order, limits, operator)
         except SampleUnsaved:
-            pass  # its keeper has said so
+            pass  # the board says so
         except StationError as error:
             self.board.show(stage=Stage.IDLE, trouble=str(error))
         except Exception as error:
             # No thread dies quietly: what nobody foresaw is shown where the person looks.
             self.board.show(stage=Stage.IDLE, trouble=f"The station made a mistake: {error!r}.")
             raise
+        finally:
+            self._busy.release()
 
     # ---- a sample's way ------------------------------------------------------------------------
+
+    def _checked(self, order: SampleOrder) -> tuple[SampleOrder, list[Limit]]:
+        """The order as its job wants it, and its limits; refused before anything is logged."""
+        self.unsaved.demand_saved()
+        order = self.jobs.order(order)
+        self._demand_trust()
+        return order, self._limits_for(order)
 
     def _limits_for(self, order: SampleOrder) -> list[Limit]:
         if not order.person.strip():
@@ -333,7 +340,7 @@ class Bench:
         """Refuse before anything is logged; an instrument not yet heard is asked in its turn."""
         for line in self._bay.lines():
             if line.identity is not None:
-                self.trust.demand(line.role, self._bay.line(line.role).known_as)
+                self.trust.demand(line.role, line.known_as)
 
     def _barrel_warning(self, order: SampleOrder) -> str | None:
         connector = connector_named(self.connectors.connectors, order.joint.connector)
@@ -373,29 +380,18 @@ class Bench:
             self.settings, self._bay, self.board, self.panel, self.trust,
             lambda: self.enter(pulled, order.person),
         )  # fmt: skip
-        course = SampleCourse(around, order, limits, operator)
-        void_reason: str | None = None
+        measuring = Measuring(around, order, limits, operator)
         error: InstrumentError | None = None
         try:
-            void_reason = course.run()
+            measuring.run()
         except InstrumentError as lost:
-            error, void_reason = lost, str(lost)
-        except (SampleAbandoned, CalibrationNeeded) as given_up:
-            void_reason = str(given_up)
+            error = lost
+        results, guard = measuring.results, self.settings.guard
         finished = finished_sample(
-            sample_id,
-            order,
-            limits,
-            standing=self._standing(order.limit_set),
-            guard=self.settings.guard,
-            resistance=course.resistance,
-            pull=course.pull,
-            void_reason=void_reason,
-            void_by=course.void_by,
-            overridden_warning=begun.overridden_warning,
-            demo=self._demo,
-        )
-        self.keeper.save(finished, order.person, course.traces)
+            sample_id, begun, results, judge(limits, results, guard),
+            standing=self._standing(order.limit_set), guard=guard, checklist=order.checklist,
+        )  # fmt: skip
+        self.unsaved.save(finished, order.person, measuring.traces)
         trouble = self._settle(order.job_id, order.person)
         trouble = trouble if error is None else str(error)
         self.board.show(stage=Stage.DONE, outcome=finished, trouble=trouble)

@@ -11,7 +11,7 @@ from station.bench.board import Board, Stage
 from station.bench.operator import Operator, SampleAbandoned
 from station.bench.panel import BenchPanel
 from station.bench.sample_entry import (
-    HowPulled,
+    Results,
     instrument_used,
     pull_result,
     reduce_reading,
@@ -25,10 +25,11 @@ from station.crimp.wire import (
     resistance_ohm_per_m,
     weakest_wire,
 )
-from station.instruments.bay import BayTester, InstrumentBay, RecordedPull
+from station.errors import CalibrationNeeded, InstrumentError
+from station.instruments.bay import BayTester, InstrumentBay
+from station.instruments.pull_tester import ForceTrace
 from station.instruments.standstill import StandstillWatch
 from station.jobs.sample_order import SampleOrder
-from station.ledger.entries import PullResult, ResistanceResult, VoidBy
 from station.ledger.traces import encode_trace, trace_key
 from station.settings import Settings
 from station.shop.trust import Trust, TrustBook
@@ -47,7 +48,7 @@ PRELOAD_FRACTION = 0.02
 
 @dataclass(frozen=True, slots=True)
 class Surroundings:
-    """What a course needs of its bench."""
+    """What measuring a sample needs of its bench."""
 
     settings: Settings
     bay: InstrumentBay
@@ -59,33 +60,36 @@ class Surroundings:
 
 
 @dataclass
-class SampleCourse:
+class Measuring:
     """The measurements of one sample; keeps what it has, so that a void sample keeps it too."""
 
     around: Surroundings
     order: SampleOrder
     limits: Sequence[Limit]
     operator: Operator
-    resistance: ResistanceResult | None = field(default=None, init=False)
-    pull: PullResult | None = field(default=None, init=False)
+    results: Results = field(default_factory=Results, init=False)
     traces: dict[str, bytes] = field(default_factory=dict, init=False)
     _peak_n: float = field(default=-math.inf, init=False)
     _shown_s: float = field(default=-math.inf, init=False)
     _watch: StandstillWatch = field(default_factory=lambda: StandstillWatch(0.0), init=False)
-    void_by: VoidBy = field(default="instrument", init=False)
 
-    def run(self) -> str | None:
-        """Measure; return why the sample is void, or None.
+    def run(self) -> None:
+        """Measure; a void sample's results say why.
 
         Raises
         ------
-        SampleAbandoned, CalibrationNeeded, InstrumentError
+        InstrumentError
             The sample is void; what was measured before is kept.
         """
+        results = self.results
         try:
-            return self._measure_resistance() or self._measure_pull()
-        except SampleAbandoned:
-            self.void_by = "person"
+            results.void_reason = self._measure_resistance() or self._measure_pull()
+        except SampleAbandoned as given_up:
+            results.void_by, results.void_reason = "person", str(given_up)
+        except CalibrationNeeded as needed:
+            results.void_reason = str(needed)
+        except InstrumentError as lost:
+            results.void_reason = str(lost)
             raise
 
     def _measure_resistance(self) -> str | None:
@@ -105,7 +109,7 @@ class SampleCourse:
         reduced = reduce_reading(repeats, worth, self.order, fixture)
         used = trust.noted(used, corrected=corrects(worth, fmean(repeats)))
         last = meter.last_reading
-        self.resistance = resistance_result(
+        self.results.resistance = resistance_result(
             repeats,
             reduced,
             (fixture.span_m,),
@@ -134,12 +138,12 @@ class SampleCourse:
         void_reason = by_panel or trace.void_reason
         if void_reason is not None:
             if by_panel is None and self.operator.stop.is_set():
-                self.void_by = "person"
+                self.results.void_by = "person"
             return void_reason
-        return self._judge_trace(trace, preload_n, tester, trust)
+        return self._reduce_trace(trace, preload_n, tester, trust)
 
-    def _judge_trace(
-        self, trace: RecordedPull, preload_n: float, tester: BayTester, trust: Trust
+    def _reduce_trace(
+        self, trace: ForceTrace, preload_n: float, tester: BayTester, trust: Trust
     ) -> str | None:
         reduced = reduce_trace(
             trace.time_s,
@@ -158,24 +162,25 @@ class SampleCourse:
         worth = replace(tester.worth, line=trust.line)
         used = instrument_used(self.around.bay.line("tester"))
         used = trust.noted(used, corrected=corrects(worth, reduced.peak_n))
-        taken = HowPulled(
-            register_peak_n=trace.register_peak_n,
+        # Kept before the person answers: giving up now does not undo what was pulled.
+        pull = self.results.pull = pull_result(
+            reduced,
+            worth,
+            None,
+            self._keep(trace),
+            used,
+            trace=trace,
             peak_from="register" if found.from_register else "trace",
-            time_from=trace.time_from,
-            lost_samples=trace.lost_samples,
-            unit_assumed=trace.unit_assumed,
             guard=self.around.panel.guard_word,
         )
-        # Kept before the person answers: giving up now does not undo what was pulled.
-        self.pull = pull_result(reduced, worth, None, self._keep(trace), used, taken)
         mode = self._failure_mode(shown) if void_reason is None else None
-        self.pull = self.pull.model_copy(update={"failure_mode": mode})
+        self.results.pull = pull.model_copy(update={"failure_mode": mode})
         if mode == GRIP_SLIP:
-            self.void_by = "instrument" if slipped else "person"
+            self.results.void_by = "instrument" if slipped else "person"
             return "the sample slipped in the grips: crimp a new one and grip it again"
         return void_reason
 
-    def _keep(self, trace: RecordedPull) -> str:
+    def _keep(self, trace: ForceTrace) -> str:
         data = encode_trace(trace.time_s, trace.force_n)
         key = trace_key(data)
         self.traces[key] = data
@@ -202,7 +207,7 @@ class SampleCourse:
             self.around.board.show(force_n=force_n, peak_n=self._peak_n, standstill=standstill)
 
 
-def _peak(reduced: PullReduction, trace: RecordedPull, worth: ForceWorth) -> PeakFound:
+def _peak(reduced: PullReduction, trace: ForceTrace, worth: ForceWorth) -> PeakFound:
     return with_register(
         reduced.peak_n,
         reduced.peak_may_be_low_by_n,

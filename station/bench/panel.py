@@ -12,7 +12,7 @@ from station.crimp.verdict import Verdict
 from station.errors import BadInput
 from station.instruments.panel.base import BasePanel, PanelLine
 from station.instruments.panel.contacts import (
-    Change,
+    ContactChange,
     Lamp,
     PanelEvent,
     lamp_for,
@@ -92,13 +92,13 @@ class BenchPanel:
             Ends a recording under way.
         """
         match event.change:
-            case Change.FOOTSWITCH_PRESSED:
+            case ContactChange.FOOTSWITCH_PRESSED:
                 self._press(confirm)
-            case Change.GUARD_OPENED:
+            case ContactChange.GUARD_OPENED:
                 if self._board.state.stage is Stage.PULLING:
                     stop()
                 self._board.show(guard=self._guard())
-            case Change.GUARD_CLOSED:
+            case ContactChange.GUARD_CLOSED:
                 self._board.show(guard=self._guard(), trouble=None)
             case _:
                 pass

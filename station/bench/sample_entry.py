@@ -1,8 +1,8 @@
 """From measured numbers to what the ledger keeps of a sample: pure, used live and for the demo."""
 
 import math
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 from calibration.uncertainty import Budget, Contribution
@@ -10,16 +10,10 @@ from calibration.worth import ForceWorth, OhmWorth, corrects, force_budget, read
 from station.crimp.limits import Limit
 from station.crimp.pull.reduce import PullReduction
 from station.crimp.resistance import SpliceResistance, WireSpan, reduce_by_length
-from station.crimp.verdict import (
-    JudgedCriterion,
-    MeasuredForce,
-    MeasuredResistance,
-    SampleJudgement,
-    Verdict,
-    judge_sample,
-)
+from station.crimp.verdict import Judgement, Measured, Verdict, judge_sample, worst
 from station.crimp.wire import material_named, parse_size
 from station.instruments.bay import InstrumentLine
+from station.instruments.pull_tester import ForceTrace
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import (
     BudgetLine,
@@ -27,22 +21,21 @@ from station.ledger.entries import (
     InstrumentUsed,
     PullResult,
     ResistanceResult,
+    SampleBegun,
     SampleFinished,
     VoidBy,
 )
 from station.settings import FixtureSettings
 
 
-@dataclass(frozen=True, slots=True)
-class HowPulled:
-    """How a pull was taken, for the record; see :class:`station.ledger.entries.PullResult`."""
+@dataclass(slots=True)
+class Results:
+    """What was measured of a sample, and why it is void, if it is."""
 
-    register_peak_n: float | None = None
-    peak_from: Literal["trace", "register"] = "trace"
-    time_from: str | None = None
-    lost_samples: int | None = None
-    unit_assumed: bool | None = None
-    guard: Literal["closed", "not watched"] | None = None
+    resistance: ResistanceResult | None = None
+    pull: PullResult | None = None
+    void_reason: str | None = None
+    void_by: VoidBy = "instrument"
 
 
 def instrument_used(line: InstrumentLine) -> InstrumentUsed:
@@ -123,9 +116,12 @@ def pull_result(
     failure_mode: str | None,
     trace_sha256: str | None,
     instrument: InstrumentUsed,
-    taken: HowPulled | None = None,
+    *,
+    trace: ForceTrace | None = None,
+    peak_from: Literal["trace", "register"] = "trace",
+    guard: Literal["closed", "not watched"] | None = None,
 ) -> PullResult:
-    """What the ledger keeps of a pull."""
+    """What the ledger keeps of a pull; ``trace`` is None where no tester recorded it."""
     peak_n, budget = force_budget(reduced.peak_n, worth)
     return PullResult(
         peak_n=peak_n,
@@ -143,79 +139,74 @@ def pull_result(
         failure_mode=failure_mode,
         trace_sha256=trace_sha256,
         instrument=instrument,
-        **({} if taken is None else asdict(taken)),
+        register_peak_n=None if trace is None else trace.register_peak_n,
+        peak_from=peak_from,
+        time_from=None if trace is None else trace.time_from,
+        lost_samples=None if trace is None else trace.lost_samples,
+        unit_assumed=None if trace is None else trace.unit_assumed,
+        guard=guard,
     )
+
+
+def judge(limits: Iterable[Limit], results: Results, guard: float) -> tuple[CriterionResult, ...]:
+    """Judge what was measured by every limit.
+
+    A void sample is not judged: the test, not the crimp, was bad. Where that rests on a person's
+    word alone it is all the same, so that a job can count it.
+    """
+    if results.void_reason is not None and results.void_by != "person":
+        return ()
+    pull, resistance = results.pull, results.resistance
+    force = splice = None
+    if pull is not None:
+        force = Measured(pull.peak_n, pull.u_n, _dof(pull.effective_dof), pull.peak_may_be_low_by_n)
+    if resistance is not None:
+        splice = Measured(resistance.splice_ohm, resistance.u_ohm, _dof(resistance.effective_dof))
+    judged = judge_sample(limits, force=force, resistance=splice, guard=guard)
+    return tuple(_criterion_result(limit, judgement) for limit, judgement in judged)
 
 
 def finished_sample(
     sample_id: str,
-    order: SampleOrder,
-    limits: Sequence[Limit],
+    begun: SampleBegun,
+    results: Results,
+    criteria: tuple[CriterionResult, ...],
     *,
     standing: str,
     guard: float,
-    resistance: ResistanceResult | None,
-    pull: PullResult | None,
-    void_reason: str | None = None,
-    void_by: VoidBy | None = None,
-    overridden_warning: str | None = None,
-    demo: bool = False,
+    checklist: Mapping[str, bool] | None = None,
 ) -> SampleFinished:
-    """Judge a sample and put it into words for the ledger.
-
-    A ``void_reason`` makes it void whatever was measured: the test, not the crimp, was bad. Where
-    that rests on a person's word alone, what was measured is judged and kept all the same, so that
-    a job can count it.
-    """
-    void = void_reason is not None
-    keep = not void or void_by == "person"
-    judged = _judge(limits, guard, resistance, pull) if keep else None
+    """The entry of a sample that was begun, measured and judged."""
+    void = results.void_reason is not None
+    verdict = Verdict.VOID if void else worst(Verdict(item.verdict) for item in criteria)
     return SampleFinished(
-        demo=demo,
+        demo=begun.demo,
         sample_id=sample_id,
-        job=order.job,
-        joint=order.joint,
-        limit_set=order.limit_set,
+        job=begun.job,
+        joint=begun.joint,
+        limit_set=begun.limit_set,
         limit_standing=standing,
         guard=guard,
-        checklist=dict(order.checklist),
-        resistance=resistance,
-        pull=pull,
-        criteria=() if judged is None else tuple(map(_criterion_result, judged.criteria)),
-        verdict=Verdict.VOID.value if judged is None or void else judged.verdict.value,
-        void_reason=void_reason,
-        void_by=(void_by or "instrument") if void else None,
-        overridden_warning=overridden_warning,
-        job_id=order.job_id,
-        step=order.step,
+        checklist=dict(checklist or {}),
+        resistance=results.resistance,
+        pull=results.pull,
+        criteria=criteria,
+        verdict=verdict.value,
+        void_reason=results.void_reason,
+        void_by=results.void_by if void else None,
+        overridden_warning=begun.overridden_warning,
+        job_id=begun.job_id,
+        step=begun.step,
     )
 
 
-def _judge(
-    limits: Sequence[Limit],
-    guard: float,
-    resistance: ResistanceResult | None,
-    pull: PullResult | None,
-) -> SampleJudgement:
-    measured_force = measured_resistance = None
-    if pull is not None:
-        measured_force = MeasuredForce(
-            pull.peak_n, pull.u_n, pull.peak_may_be_low_by_n, _dof(pull.effective_dof)
-        )
-    if resistance is not None:
-        measured_resistance = MeasuredResistance(
-            resistance.splice_ohm, resistance.u_ohm, _dof(resistance.effective_dof)
-        )
-    return judge_sample(limits, force=measured_force, resistance=measured_resistance, guard=guard)
-
-
-def _criterion_result(judged: JudgedCriterion) -> CriterionResult:
+def _criterion_result(limit: Limit, judged: Judgement) -> CriterionResult:
     return CriterionResult(
-        criterion=judged.criterion,
-        unit=judged.unit,
+        criterion=limit.criterion,
+        unit=limit.unit_si,
         value=judged.value,
         u=judged.u,
-        limit=judged.limit,
+        limit=limit.value_si,
         verdict=judged.verdict.value,
         probability_conforming=judged.probability_conforming,
     )

@@ -15,7 +15,7 @@ RETRY_S = 5.0
 
 
 @dataclass(frozen=True, slots=True)
-class UnsavedSample:
+class FinishedInMemory:
     """A finished sample that is in memory only."""
 
     finished: SampleFinished
@@ -25,7 +25,7 @@ class UnsavedSample:
     """When it was finished, whenever it is written."""
 
 
-class SampleKeeper:
+class UnsavedSample:
     """Writes finished samples, and keeps the one that could not be written.
 
     At most one sample is kept: no other may be begun before it is written. Safe between threads.
@@ -53,7 +53,7 @@ class SampleKeeper:
         self._settle = settle
         self._retry_s = retry_s
         self._lock = threading.Lock()
-        self._kept: UnsavedSample | None = None
+        self._kept: FinishedInMemory | None = None
         self._closing = threading.Event()
         self._thread: threading.Thread | None = None
 
@@ -85,7 +85,7 @@ class SampleKeeper:
         BadInput
             It contradicts the record.
         """
-        sample = UnsavedSample(finished, person, traces, self._ledger.now())
+        sample = FinishedInMemory(finished, person, traces, self._ledger.now())
         try:
             self._write(sample)
         except LedgerError as error:
@@ -123,7 +123,7 @@ class SampleKeeper:
             self._thread.join()
         self.save_again()
 
-    def _write(self, sample: UnsavedSample) -> None:
+    def _write(self, sample: FinishedInMemory) -> None:
         self._ledger.append(
             sample.finished, person=sample.person, traces=sample.traces, moment=sample.moment
         )

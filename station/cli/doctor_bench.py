@@ -7,7 +7,7 @@ from functools import partial
 from pathlib import Path
 from stat import S_IRWXG, S_IRWXO
 
-from calibration.standing import State as CalibrationState
+from calibration.standing import CalibrationState, InstrumentKind
 from station.cli import doctor_findings as doctor
 from station.cli import doctor_machine as looks
 from station.cli.doctor_findings import (
@@ -18,7 +18,7 @@ from station.cli.doctor_findings import (
 )
 from station.crimp.facts import load_connectors, load_limit_sets
 from station.errors import DataFileError, StationError
-from station.instruments.bay import NAMES, InstrumentBay, Role
+from station.instruments.bay import NAMES, InstrumentBay
 from station.instruments.panel.gpio import open_panel
 from station.instruments.port import LinePort
 from station.instruments.profiles import LineSettings, load_meter_profile, load_tester_profile
@@ -50,9 +50,9 @@ class Examination:
     ledger_path: Path
     ask: bool = True
     _station_runs: bool = False
-    _lines: dict[Role, LineSettings] = field(default_factory=dict)
-    _sound_ports: set[Role] = field(default_factory=set)
-    _identities: dict[Role, str] = field(default_factory=dict)
+    _lines: dict[InstrumentKind, LineSettings] = field(default_factory=dict)
+    _sound_ports: set[InstrumentKind] = field(default_factory=set)
+    _identities: dict[InstrumentKind, str] = field(default_factory=dict)
 
     def findings(self) -> Iterator[Finding]:
         """Look at everything; each finding comes as soon as it is made."""
@@ -91,7 +91,7 @@ class Examination:
             return Finding("settings", name, State.LOOK, said)
         return Finding("settings", name, State.GOOD, f"Samples are judged by {wanted}.")
 
-    def _profile(self, role: Role, settings: InstrumentSettings) -> str:
+    def _profile(self, role: InstrumentKind, settings: InstrumentSettings) -> str:
         folder = self.settings.profiles_folder
         if folder is not None and not folder.is_dir():
             raise DataFileError(
@@ -114,8 +114,8 @@ class Examination:
 
     # ---- ports, instruments, panel -------------------------------------------------------------
 
-    def _set_instruments(self) -> list[tuple[Role, InstrumentSettings]]:
-        roles: dict[Role, InstrumentSettings | None] = {
+    def _set_instruments(self) -> list[tuple[InstrumentKind, InstrumentSettings]]:
+        roles: dict[InstrumentKind, InstrumentSettings | None] = {
             "meter": self.settings.meter, "tester": self.settings.tester,
         }  # fmt: skip
         return [(role, found) for role, found in roles.items() if found is not None]
@@ -130,7 +130,7 @@ class Examination:
             }
         yield from doctor.of_ports(list(seen.values()), looks.is_running("ModemManager"))
 
-    def _port(self, role: Role, settings: InstrumentSettings) -> PortSeen:
+    def _port(self, role: InstrumentKind, settings: InstrumentSettings) -> PortSeen:
         name, port = NAMES[role], settings.port
         line = self._lines.get(role)
         if "://" in port:
@@ -165,7 +165,7 @@ class Examination:
             elif self.ask and role in self._sound_ports:
                 yield _tried("instruments", NAMES[role], partial(self._asked, role))
 
-    def _asked(self, role: Role) -> str:
+    def _asked(self, role: InstrumentKind) -> str:
         settings = dict(self._set_instruments())[role].model_copy(update={"byte_trace": None})
         alone: dict[str, InstrumentSettings | None] = {
             "meter": None,

@@ -11,7 +11,7 @@ import click
 from station.cli.options import FILE, json_option, print_facts, print_json, print_lines
 from station.errors import BadInput, InstrumentError, InstrumentGarbled, InstrumentSilent, NoReading
 from station.files import write_whole
-from station.instruments.byte_log import TraceFile
+from station.instruments.byte_log import ByteLog
 from station.instruments.dialects import LineSettings
 from station.instruments.force_lines import ForceLines
 from station.instruments.framing import Identity
@@ -199,14 +199,14 @@ def learn(
 
 
 @contextmanager
-def traced(path: Path | None) -> Iterator[TraceFile | None]:
+def traced(path: Path | None) -> Iterator[ByteLog | None]:
     """Open a trace file where one is asked for."""
     with ExitStack() as stack:
-        yield None if path is None else stack.enter_context(TraceFile(path))
+        yield None if path is None else stack.enter_context(ByteLog(path))
 
 
 @contextmanager
-def _opened(url: str, profile: Profile, on_bytes: TraceFile | None) -> Iterator[LinePort]:
+def _opened(url: str, profile: Profile, on_bytes: ByteLog | None) -> Iterator[LinePort]:
     name = "meter" if isinstance(profile, MeterProfile) else "pull tester"
     with LinePort(url, profile.line, name=name, on_bytes=on_bytes) as line:
         yield line
@@ -218,7 +218,7 @@ def _meters_first(folder: Path | None) -> tuple[str, ...]:
 
 
 def _first_that_answers(
-    url: str, names: tuple[str, ...], folder: Path | None, on_bytes: TraceFile | None
+    url: str, names: tuple[str, ...], folder: Path | None, on_bytes: ByteLog | None
 ) -> tuple[str, Identity] | None:
     testers = [
         known
@@ -279,7 +279,7 @@ def _readings(
 
 
 def _listen(
-    url: str, line: LineSettings, seconds: float, poll: str | None, trace: TraceFile | None
+    url: str, line: LineSettings, seconds: float, poll: str | None, trace: ByteLog | None
 ) -> bytes:
     heard = bytearray()
 

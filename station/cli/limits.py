@@ -17,12 +17,11 @@ from station.crimp.facts import shipped_book, shipped_limit_sets
 from station.crimp.limits import Limit
 from station.crimp.verdict import (
     DEFAULT_GUARD,
-    JudgedCriterion,
-    MeasuredForce,
-    MeasuredResistance,
-    SampleJudgement,
+    Judgement,
+    Measured,
     Verdict,
     judge_sample,
+    worst,
 )
 from station.crimp.wire import WireSize, parse_size, resistance_ohm_per_m
 from station.errors import BadInput, NoLimit
@@ -113,44 +112,46 @@ def judge(
     )
     size = parse_size(wire)
     found = shipped_limit_sets().for_size(size, set_id)
-    force = None if force_n is None else MeasuredForce(force_n, force_u_n)
-    resistance = None
-    if resistance_mohm is not None:
-        resistance = _measured(resistance_mohm, resistance_u_mohm, size, length_mm)
-    _check_something_to_judge(found, force, resistance)
+    force = None if force_n is None else Measured(force_n, force_u_n)
+    resistance = _resistance(resistance_mohm, resistance_u_mohm)
+    equal_length = None if resistance is None else _equal_length(size, length_mm)
+    _check_something_to_judge(found, force, resistance, equal_length)
     judged = judge_sample(
-        found, force=force, resistance=resistance, current_a=current_a, guard=guard
-    )
+        found, force=force, resistance=resistance, equal_length=equal_length,
+        current_a=current_a, guard=guard,
+    )  # fmt: skip
+    verdict = worst(judgement.verdict for _, judgement in judged)
     if as_json:
-        print_json(
-            {
-                "verdict": judged.verdict.value,
-                "criteria": [_criterion_document(criterion) for criterion in judged.criteria],
-            }
-        )
+        criteria = [_criterion_document(limit, judgement) for limit, judgement in judged]
+        print_json({"verdict": verdict.value, "criteria": criteria})
     else:
-        _print_judgement(judged, found[0].standing)
-    return 1 if judged.verdict is Verdict.FAIL else 0
+        click.echo(f"{verdict.value.upper()}  (limits: {standing_words(found[0].standing)})")
+        for limit, judgement in judged:
+            click.echo("    " + criterion_line(limit, judgement))
+    return 1 if verdict is Verdict.FAIL else 0
 
 
-def _measured(
-    resistance_mohm: float, u_mohm: float | None, size: WireSize, length_mm: float | None
-) -> MeasuredResistance:
-    if not math.isfinite(resistance_mohm):
-        raise BadInput(f"--resistance-mohm must be a number, not {resistance_mohm}.")
-    if length_mm is not None and not (math.isfinite(length_mm) and length_mm > 0.0):
+def _resistance(mohm: float | None, u_mohm: float | None) -> Measured | None:
+    if mohm is None:
+        return None
+    if not math.isfinite(mohm):
+        raise BadInput(f"--resistance-mohm must be a number, not {mohm}.")
+    return Measured(mohm * 1e-3, None if u_mohm is None else u_mohm * 1e-3)
+
+
+def _equal_length(size: WireSize, length_mm: float | None) -> Measured | None:
+    if length_mm is None:
+        return None
+    if not (math.isfinite(length_mm) and length_mm > 0.0):
         raise BadInput(f"--length-mm must be a positive length, not {length_mm}.")
-    return MeasuredResistance(
-        resistance_mohm * 1e-3,
-        None if u_mohm is None else u_mohm * 1e-3,
-        equal_length_ohm=(
-            None if length_mm is None else resistance_ohm_per_m(size) * length_mm * 1e-3
-        ),
-    )
+    return Measured(resistance_ohm_per_m(size) * length_mm * 1e-3)
 
 
 def _check_something_to_judge(
-    found: list[Limit], force: MeasuredForce | None, resistance: MeasuredResistance | None
+    found: list[Limit],
+    force: Measured | None,
+    resistance: Measured | None,
+    equal_length: Measured | None,
 ) -> None:
     criteria = {limit.criterion for limit in found}
     where = f"Limit set {found[0].set_id} for {found[0].size}"
@@ -162,47 +163,37 @@ def _check_something_to_judge(
         raise NoLimit(
             f"{where} has no electrical limit: leave --resistance-mohm out or use another set."
         )
-    if (
-        "resistance_ratio_max" in criteria
-        and resistance is not None
-        and resistance.equal_length_ohm is None
-    ):
+    if "resistance_ratio_max" in criteria and resistance is not None and equal_length is None:
         raise BadInput(f"{where} compares with an equal length of wire: state it with --length-mm.")
 
 
-def _criterion_document(criterion: JudgedCriterion) -> dict[str, object]:
-    unit, factor = PEOPLE_UNITS[criterion.unit]
+def _criterion_document(limit: Limit, judged: Judgement) -> dict[str, object]:
+    unit, factor = PEOPLE_UNITS[limit.unit_si]
     return {
-        "criterion": criterion.criterion,
+        "criterion": limit.criterion,
         "unit": unit,
-        "value": None if criterion.value is None else criterion.value * factor,
-        "u": None if criterion.u is None else criterion.u * factor,
-        "limit": criterion.limit * factor,
-        "verdict": criterion.verdict.value,
-        "probability_conforming": criterion.probability_conforming,
+        "value": None if judged.value is None else judged.value * factor,
+        "u": None if judged.u is None else judged.u * factor,
+        "limit": limit.value_si * factor,
+        "verdict": judged.verdict.value,
+        "probability_conforming": judged.probability_conforming,
     }
 
 
-def _print_judgement(judged: SampleJudgement, standing: str) -> None:
-    click.echo(f"{judged.verdict.value.upper()}  (limits: {standing_words(standing)})")
-    for criterion in judged.criteria:
-        click.echo("    " + criterion_line(criterion))
-
-
-def criterion_line(criterion: JudgedCriterion) -> str:
+def criterion_line(limit: Limit, judged: Judgement) -> str:
     """One criterion in one line: what was measured, the limit, and how sure."""
-    unit, factor = PEOPLE_UNITS[criterion.unit]
-    name = criterion.criterion.replace("_", " ")
-    limit = f"limit {criterion.limit * factor:.4g} {unit}"
-    if criterion.value is None:
-        return f"{name}: not measured, {limit}: {criterion.verdict.value}"
-    value = f"{criterion.value * factor:.4g}"
-    if criterion.u is not None:
-        value += f" (u {criterion.u * factor:.2g})"
+    unit, factor = PEOPLE_UNITS[limit.unit_si]
+    name = limit.criterion.replace("_", " ")
+    most = f"limit {limit.value_si * factor:.4g} {unit}"
+    if judged.value is None:
+        return f"{name}: not measured, {most}: {judged.verdict.value}"
+    value = f"{judged.value * factor:.4g}"
+    if judged.u is not None:
+        value += f" (u {judged.u * factor:.2g})"
     sure = ""
-    if criterion.probability_conforming is not None:
-        sure = f", conforming with probability {criterion.probability_conforming:.3f}"
-    return f"{name}: {value} {unit}, {limit}: {criterion.verdict.value}{sure}"
+    if judged.probability_conforming is not None:
+        sure = f", conforming with probability {judged.probability_conforming:.3f}"
+    return f"{name}: {value} {unit}, {most}: {judged.verdict.value}{sure}"
 
 
 @click.command(

@@ -14,8 +14,6 @@ from station.crimp.pull.reduce import FAILURE_MODES
 
 Level = Literal["low", "ok", "high"]
 
-STANDING = "common practice, no source"
-
 UNUSUAL_SCORE = 2.5
 """Standard scores from the joint's baseline beyond which a value counts as low or high."""
 

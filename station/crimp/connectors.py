@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from station.crimp.limits import Standing
+from station.crimp.limits import SourceStanding
 from station.crimp.wire import (
     AWG_THICKEST,
     AWG_THINNEST,
@@ -22,7 +22,7 @@ from station.crimp.wire import (
 )
 from station.errors import BadInput
 
-FactStanding = Standing | Literal["common practice, no source"]
+FactStanding = SourceStanding | Literal["common practice, no source"]
 
 PROTRUSION_MM = (0.5, 2.0)
 BARE_GAP_MM = (0.0, 1.0)

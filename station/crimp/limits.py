@@ -39,7 +39,7 @@ UNIT_KIND: dict[Criterion, str] = {
     "resistance_ratio_max": "1",
 }
 
-Standing = Annotated[str, Field(pattern=r"^(seen-[1-9]\d*|memory|shop)$")]
+SourceStanding = Annotated[str, Field(pattern=r"^(seen-[1-9]\d*|memory|shop)$")]
 
 
 PullKind = Literal["destructive", "hold", "not stated"]
@@ -50,11 +50,11 @@ class _Data(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
-class Row(_Data):
+class LimitRow(_Data):
     """The limit for one size, where it carries more than a number."""
 
     value: Annotated[float, Field(gt=0.0)]
-    standing: Standing | None = None
+    standing: SourceStanding | None = None
     test_current_a: Annotated[float, Field(gt=0.0)] | None = None
     note: str | None = None
 
@@ -64,7 +64,7 @@ class CriterionTable(_Data):
 
     criterion: Criterion
     unit: Literal["N", "lbf", "mV", "mohm", "1", "share of soft break"]
-    rows: dict[str, Row | Annotated[float, Field(gt=0.0)]]
+    rows: dict[str, LimitRow | Annotated[float, Field(gt=0.0)]]
 
     @model_validator(mode="after")
     def _check(self) -> "CriterionTable":
@@ -78,10 +78,10 @@ class CriterionTable(_Data):
                 raise ValueError(f"a voltage drop limit needs test_current_a: {label}")
         return self
 
-    def row(self, label: str) -> Row:
+    def row(self, label: str) -> LimitRow:
         """The row for a canonical size label (KeyError if absent)."""
         row = self.rows[label]
-        return row if isinstance(row, Row) else Row(value=row)
+        return row if isinstance(row, LimitRow) else LimitRow(value=row)
 
 
 class LimitSet(_Data):
@@ -91,7 +91,7 @@ class LimitSet(_Data):
     title: str
     source: str
     edition: str
-    standing: Standing
+    standing: SourceStanding
     insulation_grip: Literal["included", "excluded", "as supplied", "not stated"]
     pull_kind: PullKind
     hold_s: float | None = None

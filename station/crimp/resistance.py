@@ -255,12 +255,6 @@ def _factor(material: Material, temperature_c: float | None) -> float:
     return 1.0 if temperature_c is None else temperature_factor(material, temperature_c)
 
 
-def reversal_ohm(plus_v: float, minus_v: float, current_a: float) -> float:
-    """Resistance from the voltages at +I and -I: a constant thermal voltage cancels."""
-    _check_current(current_a)
-    return (plus_v - minus_v) / (2.0 * current_a)
-
-
 def delta_ohm(first_v: float, second_v: float, third_v: float, current_a: float) -> float:
     """Resistance from the voltages at +I, -I, +I: a thermal voltage that drifts evenly cancels."""
     _check_current(current_a)

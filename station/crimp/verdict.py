@@ -8,7 +8,7 @@ of the same probability takes its place, so that the promised risk is kept.
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
 
@@ -16,11 +16,14 @@ import numpy as np
 from scipy.special import ndtr, stdtr
 
 from calibration.uncertainty import coverage_factor
-from station.crimp.limits import Criterion, Limit
+from station.crimp.limits import Limit
 from station.errors import BadInput
 
 DEFAULT_GUARD = 1.645
 """One-sided 95 %: a value just inside the guard band is wrong once in twenty."""
+
+_LOSS_STEPS = 1000
+"""Midpoints over the possible loss: error below 1e-6 for a loss of up to 5 u."""
 
 
 class Verdict(StrEnum):
@@ -33,11 +36,29 @@ class Verdict(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Measured:
+    """A measured value and its standard uncertainty in one unit; None where that is not known.
+
+    The true value lies up to ``may_be_low_by`` above ``value`` (a peak between two samples).
+    """
+
+    value: float
+    u: float | None = None
+    dof: float = math.inf
+    may_be_low_by: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Judgement:
-    """A verdict and the probability that the true value meets the limit (None if unknown)."""
+    """A verdict, and the value and standard uncertainty it is about; None where not measured.
+
+    ``probability_conforming`` is that of the true value to meet the limit; None if unknown.
+    """
 
     verdict: Verdict
-    probability_conforming: float | None
+    probability_conforming: float | None = None
+    value: float | None = None
+    u: float | None = None
 
 
 def guard_factor(guard: float, dof: float = math.inf) -> float:
@@ -87,8 +108,9 @@ def judge_at_least(
     else:
         verdict = Verdict.UNDECIDED
     if u is None:
-        return Judgement(verdict, None)
-    return Judgement(verdict, _probability_above(value - limit, spread, dof, may_be_low_by))
+        return Judgement(verdict, None, value)
+    probability = _probability_above(value - limit, spread, dof, may_be_low_by)
+    return Judgement(verdict, probability, value, u)
 
 
 def judge_at_most(
@@ -103,7 +125,7 @@ def judge_at_most(
 
     Parameters are those of :func:`judge_at_least`.
     """
-    return judge_at_least(-value, u, -limit, guard=guard, dof=dof)
+    return replace(judge_at_least(-value, u, -limit, guard=guard, dof=dof), value=value)
 
 
 def worst(verdicts: Iterable[Verdict]) -> Verdict:
@@ -118,6 +140,88 @@ def worst(verdicts: Iterable[Verdict]) -> Verdict:
     return Verdict.PASS if found else Verdict.UNDECIDED
 
 
+def judge_sample(
+    limits: Iterable[Limit],
+    *,
+    force: Measured | None = None,
+    resistance: Measured | None = None,
+    equal_length: Measured | None = None,
+    current_a: float | None = None,
+    guard: float = DEFAULT_GUARD,
+) -> list[tuple[Limit, Judgement]]:
+    """Judge a sample by every limit given; its verdict is the worst of them.
+
+    A limit whose value was not measured counts as undecided: what was not shown is never a pass.
+
+    Parameters
+    ----------
+    limits
+        The required limits, all for the sample's wire.
+    force, resistance
+        The pull's peak in newton and the splice's resistance in ohm.
+    equal_length
+        Resistance, in ohm, of as long a piece of unbroken wire as the joint is stated for; without
+        it no ratio can be judged.
+    current_a
+        Current at which a voltage drop is judged; the set's own test current where None.
+
+    Raises
+    ------
+    BadInput
+        A current that is not positive.
+    """
+    if current_a is not None and not current_a > 0.0:
+        raise BadInput(f"The current must be positive, not {current_a:g} A.")
+    return [
+        (
+            limit,
+            _judge_one(limit, _compared(limit, force, resistance, equal_length, current_a), guard),
+        )
+        for limit in limits
+    ]
+
+
+def _compared(
+    limit: Limit,
+    force: Measured | None,
+    resistance: Measured | None,
+    equal_length: Measured | None,
+    current_a: float | None,
+) -> Measured | None:
+    """What is held against a limit, in the limit's SI unit; None where it was not measured."""
+    if limit.criterion == "pull_force_min":
+        return force
+    if resistance is None:
+        return None
+    if limit.criterion == "resistance_ratio_max":
+        return None if equal_length is None else _ratio(resistance, equal_length)
+    drop = limit.criterion == "voltage_drop_max"
+    scale = current_a or limit.test_current_a or 0.0 if drop else 1.0
+    u = None if resistance.u is None else resistance.u * scale
+    return replace(resistance, value=resistance.value * scale, u=u)
+
+
+def _ratio(resistance: Measured, equal_length: Measured) -> Measured:
+    """Joint plus the wire beside it, over the same length of unbroken wire."""
+    share = resistance.value / equal_length.value
+    u = None
+    if resistance.u is not None:
+        wire_u = share * (equal_length.u or 0.0) / equal_length.value
+        u = math.hypot(resistance.u / equal_length.value, wire_u)
+    return replace(resistance, value=1.0 + share, u=u)
+
+
+def _judge_one(limit: Limit, found: Measured | None, guard: float) -> Judgement:
+    if found is None:
+        return Judgement(Verdict.UNDECIDED)
+    if limit.criterion == "pull_force_min":
+        return judge_at_least(
+            found.value, found.u, limit.value_si, guard=guard, dof=found.dof,
+            may_be_low_by=found.may_be_low_by,
+        )  # fmt: skip
+    return judge_at_most(found.value, found.u, limit.value_si, guard=guard, dof=found.dof)
+
+
 def _probability_above(margin: float, u: float, dof: float, may_be_low_by: float) -> float:
     """Probability that margin + U(0, may_be_low_by) + u·t exceeds zero."""
     if u == 0.0:
@@ -130,149 +234,5 @@ def _probability_above(margin: float, u: float, dof: float, may_be_low_by: float
     return float(np.mean(_cumulative((margin + loss) / u, dof)))
 
 
-_LOSS_STEPS = 1000
-"""Midpoints over the possible loss: error below 1e-6 for a loss of up to 5 u."""
-
-
 def _cumulative(t: Any, dof: float) -> Any:
     return ndtr(t) if math.isinf(dof) else stdtr(dof, t)
-
-
-@dataclass(frozen=True, slots=True)
-class MeasuredForce:
-    """A pull's peak in newton, its standard uncertainty, one-sided loss and degrees of freedom."""
-
-    value_n: float
-    u_n: float | None
-    may_be_low_by_n: float = 0.0
-    dof: float = float("inf")
-
-
-@dataclass(frozen=True, slots=True)
-class MeasuredResistance:
-    """A splice's resistance in ohm, its standard uncertainty and degrees of freedom.
-
-    ``equal_length_ohm`` is the resistance of as long a piece of unbroken wire as the joint is
-    stated for, in ohm, and ``equal_length_u_ohm`` its standard uncertainty; None where no length
-    was stated, and then no ratio can be judged.
-    """
-
-    value_ohm: float
-    u_ohm: float | None
-    dof: float = float("inf")
-    equal_length_ohm: float | None = None
-    equal_length_u_ohm: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class JudgedCriterion:
-    """One comparison with one limit, in SI. ``value`` is None where nothing was measured."""
-
-    criterion: Criterion
-    unit: str
-    value: float | None
-    u: float | None
-    limit: float
-    verdict: Verdict
-    probability_conforming: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class SampleJudgement:
-    """All criteria of a sample, and its verdict: the worst of them."""
-
-    criteria: tuple[JudgedCriterion, ...]
-    verdict: Verdict
-
-
-def judge_sample(
-    limits: Iterable[Limit],
-    *,
-    force: MeasuredForce | None = None,
-    resistance: MeasuredResistance | None = None,
-    current_a: float | None = None,
-    guard: float = DEFAULT_GUARD,
-) -> SampleJudgement:
-    """Judge a sample by every limit given.
-
-    A limit whose value was not measured counts as undecided: what was not shown is never a pass.
-
-    Parameters
-    ----------
-    limits
-        The required limits, all for the sample's wire.
-    current_a
-        Current at which a voltage drop is judged; the set's own test current where None.
-
-    Raises
-    ------
-    BadInput
-        A current that is not positive.
-    """
-    if current_a is not None and not current_a > 0.0:
-        raise BadInput(f"The current must be positive, not {current_a:g} A.")
-    criteria = tuple(_judge_one(limit, force, resistance, current_a, guard) for limit in limits)
-    return SampleJudgement(criteria, worst(criterion.verdict for criterion in criteria))
-
-
-def _judge_one(
-    limit: Limit,
-    force: MeasuredForce | None,
-    resistance: MeasuredResistance | None,
-    current_a: float | None,
-    guard: float,
-) -> JudgedCriterion:
-    if limit.criterion == "pull_force_min":
-        return _judge_force(limit, force, guard)
-    if resistance is None:
-        return _missing(limit)
-    scale = 1.0
-    if limit.criterion == "voltage_drop_max":
-        scale = current_a or limit.test_current_a or 0.0
-    elif limit.criterion == "resistance_ratio_max":
-        if resistance.equal_length_ohm is None:
-            return _missing(limit)
-        return _judge_ratio(limit, resistance, resistance.equal_length_ohm, guard)
-    value = resistance.value_ohm * scale
-    u = None if resistance.u_ohm is None else resistance.u_ohm * scale
-    judged = judge_at_most(value, u, limit.value_si, guard=guard, dof=resistance.dof)
-    return JudgedCriterion(
-        limit.criterion, limit.unit_si, value, u, limit.value_si,
-        judged.verdict, judged.probability_conforming,
-    )  # fmt: skip
-
-
-def _judge_ratio(
-    limit: Limit, resistance: MeasuredResistance, equal_ohm: float, guard: float
-) -> JudgedCriterion:
-    """Joint plus the wire beside it, over the same length of unbroken wire."""
-    share = resistance.value_ohm / equal_ohm
-    u = None
-    if resistance.u_ohm is not None:
-        u = math.hypot(
-            resistance.u_ohm / equal_ohm, share * resistance.equal_length_u_ohm / equal_ohm
-        )
-    judged = judge_at_most(1.0 + share, u, limit.value_si, guard=guard, dof=resistance.dof)
-    return JudgedCriterion(
-        limit.criterion, limit.unit_si, 1.0 + share, u, limit.value_si,
-        judged.verdict, judged.probability_conforming,
-    )  # fmt: skip
-
-
-def _judge_force(limit: Limit, force: MeasuredForce | None, guard: float) -> JudgedCriterion:
-    if force is None:
-        return _missing(limit)
-    judged = judge_at_least(
-        force.value_n, force.u_n, limit.value_si, guard=guard, dof=force.dof,
-        may_be_low_by=force.may_be_low_by_n,
-    )  # fmt: skip
-    return JudgedCriterion(
-        limit.criterion, limit.unit_si, force.value_n, force.u_n, limit.value_si,
-        judged.verdict, judged.probability_conforming,
-    )  # fmt: skip
-
-
-def _missing(limit: Limit) -> JudgedCriterion:
-    return JudgedCriterion(
-        limit.criterion, limit.unit_si, None, None, limit.value_si, Verdict.UNDECIDED, None
-    )

@@ -42,9 +42,6 @@ _COLUMN = {
     ("iec-60228-class-5", True): 3,
 }
 
-SAE_STRANDS = {20: (7, 28), 18: (16, 30), 16: (19, 29), 14: (19, 27), 12: (19, 25), 10: (19, 23)}
-"""Strand count and strand gauge (AWG) of one SAE J1128 wire type, by its gauge [seen-1]."""
-
 
 def iec_60228_max_ohm_per_m(size: WireSize, basis: Basis, *, tinned: bool = False) -> float:
     """Highest resistance at 20 °C that IEC 60228 allows, in ohm per metre.

@@ -4,15 +4,12 @@ import itertools
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
+from calibration.standing import InstrumentKind
 from calibration.worth import ForceWorth, OhmWorth
 from station.errors import BadInput, InstrumentError, NoReading
-from station.instruments.byte_log import TraceFile
+from station.instruments.byte_log import ByteLog
 from station.instruments.force_lines import ForceSample
 from station.instruments.framing import Identity
 from station.instruments.link import Identify, InstrumentLink, LinkKeeper
@@ -27,9 +24,7 @@ from station.instruments.profiles import (
 from station.instruments.pull_tester import ForceTrace, PullTester
 from station.settings import InstrumentSettings, Settings
 
-Role = Literal["meter", "tester"]
-
-NAMES: dict[Role, str] = {"meter": "milliohm meter", "tester": "pull tester"}
+NAMES: dict[InstrumentKind, str] = {"meter": "milliohm meter", "tester": "pull tester"}
 """What people call them."""
 
 SETTLE_FRACTION = 0.005
@@ -47,7 +42,7 @@ Reverse = Callable[[bool], None]
 class InstrumentLine:
     """One instrument as the page lists it; ``trouble`` says what is wrong, if anything."""
 
-    role: Role
+    role: InstrumentKind
     name: str
     profile: str
     port: str
@@ -59,22 +54,6 @@ class InstrumentLine:
     def known_as(self) -> str:
         """How the record calls it: as it names itself, else by its profile."""
         return self.identity or self.profile
-
-
-@dataclass(frozen=True, slots=True)
-class RecordedPull:
-    """A pull as recorded: shape (n,) each; ``void_reason`` where it cannot be judged.
-
-    The other fields are those of :class:`station.instruments.pull_tester.ForceTrace`.
-    """
-
-    time_s: NDArray[np.float64]
-    force_n: NDArray[np.float64]
-    void_reason: str | None
-    register_peak_n: float | None
-    time_from: str
-    lost_samples: int
-    unit_assumed: bool
 
 
 class BayMeter:
@@ -146,7 +125,7 @@ class BayTester:
 
     def record(
         self, on_force: Callable[[float, float], None], stop: threading.Event, preload_n: float
-    ) -> RecordedPull:
+    ) -> ForceTrace:
         """Record one pull; ``on_force`` is called with arrival time in s and force in newton."""
 
         def show(sample: ForceSample) -> None:
@@ -162,15 +141,7 @@ class BayTester:
                 end_time_s=END_TIME_S,
                 max_time_s=MAX_PULL_S,
             )
-        return RecordedPull(
-            trace.time_s,
-            trace.force_n,
-            _why_void(trace),
-            trace.register_peak_n,
-            trace.time_from,
-            trace.lost_samples,
-            trace.unit_assumed,
-        )
+        return replace(trace, void_reason=_why_void(trace))
 
     def read_forces(self, count: int) -> list[float]:
         """Forces in newton as they come, ``count`` of them.
@@ -226,7 +197,7 @@ class InstrumentBay:
     """
 
     def __init__(self, settings: Settings, reverse: Reverse | None = None) -> None:
-        self._settings: dict[Role, InstrumentSettings | None] = {
+        self._settings: dict[InstrumentKind, InstrumentSettings | None] = {
             "meter": settings.meter,
             "tester": settings.tester,
         }
@@ -234,8 +205,8 @@ class InstrumentBay:
         self.zero: ZeroCheck | None = None
         self.last_ohm: float | None = None
         self._on_change: Callable[[], None] = lambda: None
-        self._traces: list[TraceFile] = []
-        self._keepers: dict[Role, LinkKeeper] = {}
+        self._byte_logs: list[ByteLog] = []
+        self._keepers: dict[InstrumentKind, LinkKeeper] = {}
         folder = settings.profiles_folder
         if settings.meter is not None:
             self._meter_profile = load_meter_profile(settings.meter.profile, folder)
@@ -264,7 +235,7 @@ class InstrumentBay:
             self.line(role) for role, settings in self._settings.items() if settings is not None
         ]
 
-    def line(self, role: Role) -> InstrumentLine:
+    def line(self, role: InstrumentKind) -> InstrumentLine:
         """The instrument of one role (InstrumentError where the bench has none)."""
         settings = self._required(role)
         return InstrumentLine(
@@ -313,11 +284,11 @@ class InstrumentBay:
         self._on_change = lambda: None
         for keeper in self._keepers.values():
             keeper.close()
-        for trace in self._traces:
-            trace.close()
+        for log in self._byte_logs:
+            log.close()
 
     @contextmanager
-    def using(self, role: Role) -> Iterator[InstrumentLink]:
+    def using(self, role: InstrumentKind) -> Iterator[InstrumentLink]:
         """Have an instrument for oneself; what goes wrong is noted, and it is looked for anew."""
         with self._keepers[role].use() as link:
             try:
@@ -326,12 +297,12 @@ class InstrumentBay:
                 link.lose(str(error))
                 raise
 
-    def _keep(self, role: Role, settings: InstrumentSettings, identify: Identify) -> None:
+    def _keep(self, role: InstrumentKind, settings: InstrumentSettings, identify: Identify) -> None:
         profile = self._meter_profile if role == "meter" else self._tester_profile
-        trace = None if settings.byte_trace is None else TraceFile(settings.byte_trace)
-        if trace is not None:
-            self._traces.append(trace)
-        port = LinePort(settings.port, profile.line, name=NAMES[role], on_bytes=trace)
+        log = None if settings.byte_trace is None else ByteLog(settings.byte_trace)
+        if log is not None:
+            self._byte_logs.append(log)
+        port = LinePort(settings.port, profile.line, name=NAMES[role], on_bytes=log)
         link = InstrumentLink(port, identify, bound_serial=settings.serial_number)
         self._keepers[role] = LinkKeeper(link, lambda: self._on_change())
 
@@ -342,11 +313,11 @@ class InstrumentBay:
     def _identify_tester(self, port: LinePort, serial_number: str | None) -> Identity:
         return PullTester(port, self._tester_profile).identify(serial_number)
 
-    def _identity(self, role: Role) -> str | None:
+    def _identity(self, role: InstrumentKind) -> str | None:
         identity = self._keepers[role].link.identity
         return None if identity is None else identity.raw
 
-    def _required(self, role: Role) -> InstrumentSettings:
+    def _required(self, role: InstrumentKind) -> InstrumentSettings:
         settings = self._settings[role]
         if settings is None:
             raise BadInput(

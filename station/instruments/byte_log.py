@@ -11,7 +11,7 @@ from station.instruments.port import Direction
 _ARROWS: dict[Direction, str] = {"in": "<", "out": ">"}
 
 
-class TraceFile:
+class ByteLog:
     """Writes one line per chunk: seconds since the start, ``<`` or ``>``, and the bytes.
 
     Bytes that are not printable ASCII stand as ``\\xhh`` and the like. Give it to a port as

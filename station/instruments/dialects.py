@@ -15,13 +15,13 @@ _READING_GROUPS = {"value", "unit", "status", "count"}
 _MASS_UNITS = {"g", "kg", "lb", "oz"}
 
 
-class Part(BaseModel):
+class ProfilePart(BaseModel):
     """A table of a profile: nothing unknown in it, no infinities, never changed."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
-class LineSettings(Part):
+class LineSettings(ProfilePart):
     """Settings of a serial line."""
 
     baud: Annotated[int, Field(gt=0)]
@@ -35,14 +35,14 @@ class LineSettings(Part):
     """Quiet time to wait for after opening and after a clear."""
 
 
-class ReadBack(Part):
+class ReadBack(ProfilePart):
     """A question that shows whether a setting was taken."""
 
     setting: Literal["range_ohm", "nplc", "offset_compensation"]
     query: str
 
 
-class Fresh(Part):
+class Fresh(ProfilePart):
     """A question whose answer tells a new reading from one that was fetched before."""
 
     query: str
@@ -50,7 +50,7 @@ class Fresh(Part):
     """Bits of the whole number answered; one of them set means a new reading."""
 
 
-class Reversal(Part):
+class Reversal(ProfilePart):
     """How the test current is turned round, so that thermal voltages cancel."""
 
     by: Literal["command", "relay"]
@@ -69,7 +69,7 @@ class Reversal(Part):
         return self
 
 
-class MeterDialect(Part):
+class MeterDialect(ProfilePart):
     """The words of a milliohm meter. A query or list left out is not used."""
 
     clear: Literal["none", "break", "ctrl_c"] = "none"
@@ -130,7 +130,7 @@ class MeterDialect(Part):
         return self
 
 
-class PeakRegister(Part):
+class PeakRegister(ProfilePart):
     """The tester's own highest force, caught faster than it sends lines."""
 
     clear: str
@@ -144,7 +144,7 @@ class PeakRegister(Part):
         return checked_pattern(reply, "force", {"force", "unit"})
 
 
-class TesterDialect(Part):
+class TesterDialect(ProfilePart):
     """The words of a pull tester that sends its force line by line."""
 
     identify_query: str | None = None

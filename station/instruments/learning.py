@@ -35,7 +35,7 @@ Kind = Literal["number", "word", "mark"]
 
 
 @dataclass
-class Column:
+class LearnedColumn:
     """What stands at one place of every line."""
 
     kind: Kind
@@ -117,7 +117,7 @@ def _line_end(heard: bytes) -> bytes:
     )
 
 
-def _columns(lines: list[bytes]) -> list[Column]:
+def _columns(lines: list[bytes]) -> list[LearnedColumn]:
     tokens = [
         [match for match in _TOKEN.finditer(line) if match.lastgroup != "blank"] for line in lines
     ]
@@ -131,7 +131,7 @@ def _columns(lines: list[bytes]) -> list[Column]:
     columns = []
     for place, texts in zip(form, zip(*alike, strict=True), strict=True):
         kind: Kind = "number" if place == "number" else "word" if place == "word" else "mark"
-        column = Column(kind, list(texts))
+        column = LearnedColumn(kind, list(texts))
         column.values = [parse_number(text) for text in texts] if kind == "number" else []
         columns.append(column)
     return columns
@@ -156,7 +156,7 @@ class _Dialect:
     zero_raw: float
 
 
-def _dialect(columns: list[Column], checked: bool, remarks: list[str]) -> _Dialect:
+def _dialect(columns: list[LearnedColumn], checked: bool, remarks: list[str]) -> _Dialect:
     _name_counters(columns)
     force = _name_force(columns)
     direction = _name_direction(columns, force)
@@ -188,7 +188,7 @@ def _dialect(columns: list[Column], checked: bool, remarks: list[str]) -> _Diale
     )
 
 
-def _name_counters(columns: list[Column]) -> None:
+def _name_counters(columns: list[LearnedColumn]) -> None:
     for column in columns:
         if not column.whole or column.constant:
             continue
@@ -199,7 +199,7 @@ def _name_counters(columns: list[Column]) -> None:
                 column.role = role
 
 
-def _name_force(columns: list[Column]) -> Column:
+def _name_force(columns: list[LearnedColumn]) -> LearnedColumn:
     numbers = [column for column in columns if column.kind == "number" and not column.role]
     if not numbers:
         raise InstrumentGarbled("No number that could be a force stands in the lines.")
@@ -214,7 +214,7 @@ def _name_force(columns: list[Column]) -> Column:
     return force
 
 
-def _name_direction(columns: list[Column], force: Column) -> Column | None:
+def _name_direction(columns: list[LearnedColumn], force: LearnedColumn) -> LearnedColumn | None:
     signed = any(text[:1] in (b"+", b"-") for text in force.texts)
     for column in columns:
         if not signed and not column.role and set(column.texts) == {b"0", b"1"}:
@@ -223,7 +223,7 @@ def _name_direction(columns: list[Column], force: Column) -> Column | None:
     return None
 
 
-def _name_unit(columns: list[Column], remarks: list[str]) -> str:
+def _name_unit(columns: list[LearnedColumn], remarks: list[str]) -> str:
     for column in columns:
         text = column.texts[-1].decode("latin-1")
         if column.kind == "word" and column.constant and text in _UNITS_N:
@@ -237,7 +237,7 @@ def _name_unit(columns: list[Column], remarks: list[str]) -> str:
     return ""
 
 
-def _top(force: Column) -> tuple[int, bool]:
+def _top(force: LearnedColumn) -> tuple[int, bool]:
     rest = median(force.values)
     away = [abs(value - rest) for value in force.values]
     top = away.index(max(away))
@@ -246,7 +246,7 @@ def _top(force: Column) -> tuple[int, bool]:
     return top, away[top] > _PULL_OVER_NOISE * max(median(away), digit)
 
 
-def _reply(columns: list[Column], checked: bool) -> str:
+def _reply(columns: list[LearnedColumn], checked: bool) -> str:
     named = {
         "force": r"(?P<force>[+-]? *[\d.]+)",
         "counter": r"(?P<counter>\d+)",
@@ -258,7 +258,7 @@ def _reply(columns: list[Column], checked: bool) -> str:
     return " *".join(["", *pieces, ""]) + (r"\*[0-9A-F]{2}" if checked else "")
 
 
-def _anything_like(column: Column) -> str:
+def _anything_like(column: LearnedColumn) -> str:
     if column.kind == "mark":
         byte = column.texts[0][0]
         return re.escape(chr(byte)) if 32 < byte < 127 else f"\\x{byte:02x}"

@@ -1,4 +1,4 @@
-"""Keeps an instrument connected: opens its port again after a loss and asks who is there."""
+"""An instrument on its port: opened again after a loss, asked who is there, kept connected."""
 
 import threading
 from collections.abc import Callable, Iterator
@@ -30,6 +30,13 @@ _PASSING = (
     PortLost,
     PortMissing,
 )
+"""What may be over at the next attempt."""
+
+_LOOK_S = 1.0
+"""A port that is lost wakes the thread at once; so often it looks whether it is to end."""
+
+_PERSON_PAUSE_S = 5.0
+"""Where a person has to put something right first: a wrong instrument, a wrong port."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,13 +138,6 @@ class InstrumentLink:
         """Release the port. May be called any number of times."""
         self.identity = None
         self.port.close()
-
-
-_LOOK_S = 1.0
-"""A port that is lost wakes the thread at once; so often it looks whether it is to end."""
-
-_PERSON_PAUSE_S = 5.0
-"""Where a person has to put something right first: a wrong instrument, a wrong port."""
 
 
 class LinkKeeper:

@@ -241,21 +241,6 @@ class LinePort:
             for at_s, lines in chunks
         ]
 
-    def newest_line(self, max_age_s: float) -> ReceivedLine:
-        """Drop what waits and return the last line of it, for a display that shows only now.
-
-        Raises
-        ------
-        InstrumentSilent
-            The last line is older than ``max_age_s``, or none waits.
-        PortLost
-            The port is closed or gone.
-        """
-        whole = [chunk for chunk in self.waiting_lines() if chunk.data]
-        if not whole or time.monotonic() - whole[-1].at_s > max_age_s:
-            raise self._why_no_line(max_age_s) from self._cause
-        return ReceivedLine(whole[-1].at_s, whole[-1].data[-1])
-
     def discard(self) -> None:
         """Drop every line not yet taken, and what has come of the next one."""
         with self._changed:

@@ -17,8 +17,8 @@ from station.instruments.dialects import (
     LineSettings,
     MeterDialect,
     NotNegative,
-    Part,
     Positive,
+    ProfilePart,
     TesterDialect,
 )
 
@@ -26,7 +26,7 @@ SHIPPED_FOLDER = Path(__file__).parent / "profiles"
 
 __all__ = [
     "LineSettings",
-    "Measuring",
+    "MeasuringCommands",
     "MeterAccuracy",
     "MeterProfile",
     "Profile",
@@ -39,7 +39,7 @@ __all__ = [
 ]
 
 
-class Measuring(Part):
+class MeasuringCommands(ProfilePart):
     """How the meter is set to measure, and which answers are no readings."""
 
     nplc: Positive
@@ -70,7 +70,7 @@ class Measuring(Part):
         return 3 * self.reading_time_s + self.answer_timeout_s
 
 
-class MeterAccuracy(Part):
+class MeterAccuracy(ProfilePart):
     """The meter's own statement of its error bounds: of reading, of range, and the last digit."""
 
     percent_of_reading: NotNegative
@@ -78,7 +78,7 @@ class MeterAccuracy(Part):
     resolution_ohm: Positive
 
 
-class MeterProfile(Part):
+class MeterProfile(ProfilePart):
     """A four-wire milliohm meter."""
 
     kind: Literal["meter"]
@@ -87,11 +87,11 @@ class MeterProfile(Part):
     """Where the numbers come from."""
     line: LineSettings
     dialect: MeterDialect
-    measuring: Measuring
+    measuring: MeasuringCommands
     accuracy: MeterAccuracy
 
 
-class Sampling(Part):
+class Sampling(ProfilePart):
     """How fast the force line is."""
 
     sample_rate_hz: Positive
@@ -102,7 +102,7 @@ class Sampling(Part):
     """Without a line for this long the tester counts as silent."""
 
 
-class ForceAccuracy(Part):
+class ForceAccuracy(ProfilePart):
     """What a force from this tester is worth."""
 
     resolution_n: Positive
@@ -110,7 +110,7 @@ class ForceAccuracy(Part):
     percent_of_reading: NotNegative
 
 
-class PullTesterProfile(Part):
+class PullTesterProfile(ProfilePart):
     """A pull tester."""
 
     kind: Literal["pull_tester"]

@@ -45,6 +45,8 @@ class ForceTrace:
     ended_by: EndedBy
     register_peak_n: float | None = None
     """The tester's own peak register after the pull, in N; null where it has none."""
+    void_reason: str | None = None
+    """Why the bench cannot judge it; null where it can, or nobody has looked yet."""
 
 
 class PullTester:

@@ -5,13 +5,9 @@ import threading
 import time
 from collections.abc import Callable
 
+from calibration.standing import InstrumentKind
 from station.errors import NoReading
-from station.instruments.bay import (
-    NAMES,
-    BayTester,
-    InstrumentBay,
-    Role,
-)
+from station.instruments.bay import NAMES, BayTester, InstrumentBay
 
 REPEATS = 5
 PRELOAD_N = 2.0
@@ -24,7 +20,7 @@ SMALLEST_RANGE_OHM = 1e-3
 
 
 def read_standard(
-    bay: InstrumentBay, role: Role, expected: float, repeats: int = REPEATS
+    bay: InstrumentBay, role: InstrumentKind, expected: float, repeats: int = REPEATS
 ) -> tuple[str, list[float]]:
     """Name of the instrument on record, and its settled readings in ohm or newton.
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from calibration.classes import Classification, ForcePoint, classify
-from calibration.standing import CalibrationLine, CalibrationPoint, CheckKind, Role
+from calibration.standing import CalibrationLine, CalibrationPoint, CheckKind, InstrumentKind
 from station.errors import BadInput
 from station.ledger.entries import InstrumentCalibrated, PointTaken
 from station.shop.standards import CHECKED_WITH, Conditions, Standards
@@ -100,7 +100,7 @@ def force_points(points: Sequence[CalibrationPoint]) -> list[ForcePoint]:
     return [ForcePoint(force_n, tuple(readings)) for force_n, readings in gathered.items()]
 
 
-def _made(role: Role, facts: dict[str, Any], taken: PointsTaken) -> Calibrated:
+def _made(role: InstrumentKind, facts: dict[str, Any], taken: PointsTaken) -> Calibrated:
     calibrated_on, due_on = facts["calibrated_on"], facts["due_on"]
     if not calibrated_on < due_on:
         raise BadInput(f"It is due on {due_on}, but was made on {calibrated_on}: check both dates.")
@@ -162,7 +162,7 @@ class StandardsInUse:
     standards: Standards
     conditions: Conditions
 
-    def point(self, row: PointRow, role: Role) -> CalibrationPoint:
+    def point(self, row: PointRow, role: InstrumentKind) -> CalibrationPoint:
         """The calibration point of a row.
 
         Raises
@@ -184,24 +184,26 @@ class StandardsInUse:
             raise BadInput(f"The uncertainty at {row.reference:g} is negative.")
         return CalibrationPoint(row.reference, u_reference, row.reading)
 
-    def points(self, rows: Iterable[PointRow], role: Role) -> tuple[CalibrationPoint, ...]:
+    def points(
+        self, rows: Iterable[PointRow], role: InstrumentKind
+    ) -> tuple[CalibrationPoint, ...]:
         """The points of some rows, as for one."""
         return tuple(self.point(row, role) for row in rows)
 
-    def words(self, rows: Sequence[PointRow], role: Role) -> str:
+    def words(self, rows: Sequence[PointRow], role: InstrumentKind) -> str:
         """The standards that rows name, with certificates and due dates, for the record."""
         names = dict.fromkeys(row.standard for row in rows if row.standard is not None)
         return "; ".join(
             self.standards.named(name, role).words(self.conditions.on) for name in names
         )
 
-    def overdue(self, rows: Sequence[PointRow], role: Role) -> list[str]:
+    def overdue(self, rows: Sequence[PointRow], role: InstrumentKind) -> list[str]:
         """What must be said of standards in these rows whose own calibration has run out."""
         names = dict.fromkeys(row.standard for row in rows if row.standard is not None)
         said = (self.standards.named(name, role).overdue(self.conditions.on) for name in names)
         return [sentence for sentence in said if sentence is not None]
 
-    def expected_at(self, kind: CheckKind, name: str, role: Role) -> float | None:
+    def expected_at(self, kind: CheckKind, name: str, role: InstrumentKind) -> float | None:
         """What a check should read by the record of its standard; None without such a record.
 
         Raises
@@ -217,7 +219,7 @@ class StandardsInUse:
         return standard.worth(self.conditions)[0]
 
 
-def role_of_check(kind: CheckKind) -> Role | None:
+def role_of_check(kind: CheckKind) -> InstrumentKind | None:
     """The instrument that a check looks at; None for a zero, which both have."""
     if kind == "zero":
         return None

@@ -11,7 +11,7 @@ from calibration.standing import (
     CalibrationRecord,
     CheckKind,
     CheckResult,
-    Role,
+    InstrumentKind,
     failed_check,
     last_good_check,
 )
@@ -65,7 +65,7 @@ class CheckDefinition:
         How far from ``expected`` the value may lie.
     """
 
-    role: Role
+    role: InstrumentKind
     instrument: str
     kind: CheckKind
     standard: str

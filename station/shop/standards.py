@@ -16,7 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, RootModel, model_validator
 
 from calibration.force import HungWeight, hung_force, local_gravity
 from calibration.resistors import ReferenceResistor
-from calibration.standing import CheckKind, Role
+from calibration.standing import CheckKind, InstrumentKind
 from station.errors import BadInput, DataFileError
 from station.files import INVENTED_STANDARDS, read_all
 
@@ -100,7 +100,7 @@ class Resistor(_Standard):
     """Bound, as a fraction per year."""
 
     @property
-    def role(self) -> Role:
+    def role(self) -> InstrumentKind:
         """The instrument it serves."""
         return "meter"
 
@@ -136,7 +136,7 @@ class Weight(_Standard):
     density_kg_per_m3: Annotated[float, Field(ge=1000.0)] = 8000.0
 
     @property
-    def role(self) -> Role:
+    def role(self) -> InstrumentKind:
         """The instrument it serves."""
         return "tester"
 
@@ -167,7 +167,7 @@ class Cell(_Standard):
     """Standard uncertainty of what it indicates, of the reading."""
 
     @property
-    def role(self) -> Role:
+    def role(self) -> InstrumentKind:
         """The instrument it serves."""
         return "tester"
 
@@ -218,7 +218,7 @@ class Standards(Mapping[str, Standard]):
     def __len__(self) -> int:
         return len(self._by_id)
 
-    def named(self, name: str, role: Role) -> Standard:
+    def named(self, name: str, role: InstrumentKind) -> Standard:
         """The standard of this name for an instrument (BadInput if there is none)."""
         fitting = [standard for standard in self.values() if standard.role == role]
         for standard in fitting:

@@ -11,7 +11,7 @@ from statistics import fmean
 
 from calibration.clips import Reclipping, reclipping
 from calibration.gauge_study import GaugeStudy, crossed_study, nested_study
-from calibration.standing import UNITS, Role
+from calibration.standing import UNITS, InstrumentKind
 from calibration.study_plan import STUDY_WORDS, Turn
 from calibration.telling import Telling, can_tell
 from station.errors import BadInput
@@ -99,7 +99,7 @@ def begin(
     turns: Sequence[Turn],
     *,
     title: str,
-    role: Role,
+    role: InstrumentKind,
     instrument: str,
     seed: int | None,
     limit: float | None = None,

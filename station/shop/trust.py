@@ -8,10 +8,10 @@ from calibration.standing import (
     CalibrationLine,
     CalibrationPoint,
     CalibrationRecord,
+    CalibrationState,
     CheckResult,
-    Role,
+    InstrumentKind,
     Standing,
-    State,
     standing,
 )
 from station.errors import CalibrationNeeded
@@ -26,10 +26,10 @@ from station.ledger.entry import Entry
 from station.ledger.reader import LedgerReader
 from station.settings import Settings
 
-ROLE_WORDS: dict[Role, str] = {"meter": "milliohm meter", "tester": "pull tester"}
+ROLE_WORDS: dict[InstrumentKind, str] = {"meter": "milliohm meter", "tester": "pull tester"}
 
-_IN_FORCE = (State.VALID, State.DUE_SOON)
-_ALARMING = (State.FAILED, State.OVERDUE)
+_IN_FORCE = (CalibrationState.VALID, CalibrationState.DUE_SOON)
+_ALARMING = (CalibrationState.FAILED, CalibrationState.OVERDUE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ class Trust:
         True where the settings forbid judging with it in this state.
     """
 
-    role: Role
+    role: InstrumentKind
     instrument: str
     standing: Standing
     record: CalibrationRecord | None
@@ -54,7 +54,7 @@ class Trust:
     blocked: bool
 
     @property
-    def state(self) -> State:
+    def state(self) -> CalibrationState:
         """State of its calibration and checks."""
         return self.standing.state
 
@@ -119,7 +119,7 @@ class TrustBook:
         self._settings = settings
         self.clock = clock
 
-    def of(self, role: Role, instrument: str) -> Trust:
+    def of(self, role: InstrumentKind, instrument: str) -> Trust:
         """What an instrument, by the name the record has for it, is worth now."""
         record = latest_calibration(self._reader, instrument)
         checks = tuple(map(check_from, self._reader.checks(instrument)))
@@ -132,7 +132,7 @@ class TrustBook:
         )
         return Trust(role, instrument, found, record, checks, self._blocks(found.state))
 
-    def demand(self, role: Role, instrument: str) -> Trust:
+    def demand(self, role: InstrumentKind, instrument: str) -> Trust:
         """As `of`, for a judgement.
 
         Raises
@@ -159,10 +159,10 @@ class TrustBook:
             for instrument, role in roles.items()
         ]
 
-    def _blocks(self, state: State) -> bool:
+    def _blocks(self, state: CalibrationState) -> bool:
         if state in _IN_FORCE:
             return False
-        failed = state is State.FAILED
+        failed = state is CalibrationState.FAILED
         policy = self._settings.check_failed if failed else self._settings.uncalibrated
         return policy == "block"
 

@@ -11,7 +11,9 @@ from pydantic import JsonValue
 
 from calibration.worth import ForceWorth, OhmWorth
 from station.bench.sample_entry import (
+    Results,
     finished_sample,
+    judge,
     pull_result,
     reduce_reading,
     resistance_result,
@@ -267,7 +269,7 @@ class HistoryWriter:
             job_id=order.job_id, step=order.step,
         )  # fmt: skip
         sample_id = self.ledger.append(begun, person=planned.person, moment=moment(planned.at)).id
-        finished, traces = self._measure(sample_id, order, specimen)
+        finished, traces = self._measure(sample_id, begun, order, specimen)
         later = moment(planned.at + timedelta(minutes=2))
         entry = self.ledger.append(finished, person=planned.person, traces=traces, moment=later)
         self._last_sample_seq = entry.seq
@@ -276,7 +278,7 @@ class HistoryWriter:
         return sample_id, finished
 
     def _measure(
-        self, sample_id: str, order: SampleOrder, specimen: Specimen
+        self, sample_id: str, begun: SampleBegun, order: SampleOrder, specimen: Specimen
     ) -> tuple[SampleFinished, dict[str, bytes]]:
         resolution = self._meter_worth.resolution_ohm
         repeats = [
@@ -298,16 +300,12 @@ class HistoryWriter:
         used = used.model_copy(update={"profile": "tester-stream-newton"})
         pull = pull_result(pulled, self._tester_worth, mode, trace_key(data), used)
         limit_set = self.limit_sets[order.limit_set]
+        limits = self.limit_sets.for_size(parse_size(order.joint.wires[0]), limit_set.id)
+        results, guard = Results(resistance, pull), self.settings.guard
         finished = finished_sample(
-            sample_id,
-            order,
-            self.limit_sets.for_size(parse_size(order.joint.wires[0]), limit_set.id),
-            standing=limit_set.standing,
-            guard=self.settings.guard,
-            resistance=resistance,
-            pull=pull,
-            demo=True,
-        )
+            sample_id, begun, results, judge(limits, results, guard),
+            standing=limit_set.standing, guard=guard,
+        )  # fmt: skip
         return finished, {trace_key(data): data}
 
     def _write_baselines(

@@ -45,7 +45,7 @@ class Estimate:
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class SampleGroup:
     """What one group looks like."""
 
     n: int
@@ -72,7 +72,7 @@ class Comparison:
         What speaks against the figures, in sentences.
     """
 
-    groups: tuple[Group, Group]
+    groups: tuple[SampleGroup, SampleGroup]
     difference: Estimate
     dof: float
     typical_difference: Estimate
@@ -135,7 +135,7 @@ def compare(
     )
 
 
-def welch(first: Group, second: Group, *, confidence: float) -> tuple[Estimate, float]:
+def welch(first: SampleGroup, second: SampleGroup, *, confidence: float) -> tuple[Estimate, float]:
     """Difference of two means with unequal variances, and its degrees of freedom.
 
     Welch (1947), Satterthwaite (1946). At least one group must have some spread.
@@ -190,10 +190,10 @@ def _checked(values: Sequence[float], name: str) -> Values:
     return data
 
 
-def _group(data: Values) -> Group:
+def _group(data: Values) -> SampleGroup:
     # The middle of equal values must be that value, or rounding would pass for spread.
     sd = 0.0 if np.ptp(data) == 0.0 else float(data.std(ddof=1))
-    return Group(int(data.size), float(data.mean()), sd, float(np.median(data)))
+    return SampleGroup(int(data.size), float(data.mean()), sd, float(np.median(data)))
 
 
 def _typical_difference(first: Values, second: Values, confidence: float) -> Estimate:
@@ -207,7 +207,7 @@ def _typical_difference(first: Values, second: Values, confidence: float) -> Est
     )
 
 
-def _spread_ratio(groups: tuple[Group, Group], confidence: float) -> Estimate | None:
+def _spread_ratio(groups: tuple[SampleGroup, SampleGroup], confidence: float) -> Estimate | None:
     """Ratio of standard deviations with the interval of F for normal data."""
     first, second = groups
     if first.sd == 0.0 or second.sd == 0.0:
@@ -221,7 +221,7 @@ def _spread_ratio(groups: tuple[Group, Group], confidence: float) -> Estimate | 
 
 def _warnings(
     data: tuple[Values, Values],
-    groups: tuple[Group, Group],
+    groups: tuple[SampleGroup, SampleGroup],
     names: tuple[str, str],
     difference: Estimate,
     typical: Estimate,
@@ -240,7 +240,7 @@ def _warnings(
     return found
 
 
-def _doubts(values: Values, group: Group, name: str) -> list[str]:
+def _doubts(values: Values, group: SampleGroup, name: str) -> list[str]:
     if group.sd == 0.0:
         return [f"All values of {name} are equal: its spread cannot be known."]
     whose = f" of {name}"
@@ -250,7 +250,7 @@ def _doubts(values: Values, group: Group, name: str) -> list[str]:
     return [doubt for doubt in doubts if doubt is not None]
 
 
-def _unit_doubts(groups: tuple[Group, Group]) -> list[str]:
+def _unit_doubts(groups: tuple[SampleGroup, SampleGroup]) -> list[str]:
     first, second = (abs(group.median) for group in groups)
     if min(first, second) == 0.0:
         return []

@@ -38,7 +38,7 @@ def test_astm_e4_allows_one_per_cent_of_every_reading() -> None:
 def test_lowest_force_in_digits(name: str, least: float) -> None:
     # ISO 7500-1:2018: lowest verified force 400, 200 and 100 digits, same text [seen-1].
     limits = schemes()["iso-7500-1-2018"].named(name)
-    assert limits.least_digits == least
+    assert 100.0 / limits.resolution == least
     at_least = classify([ForcePoint(least * 0.1, (least * 0.1,))], resolution_n=0.1)
     below = classify([ForcePoint(least * 0.0999, (least * 0.0999,))], resolution_n=0.1)
     assert at_least.meets(name)

@@ -10,8 +10,8 @@ from calibration.standing import (
     CalibrationLine,
     CalibrationPoint,
     CalibrationRecord,
+    CalibrationState,
     CheckResult,
-    State,
     failed_check,
     last_good_check,
     standing,
@@ -36,14 +36,14 @@ def check(seq: int, passed: bool, at: datetime = NOON, standard: str = "R-1") ->
 @pytest.mark.parametrize(
     ("due_on", "state"),
     [
-        (date(2032, 1, 1), State.VALID),
-        (date(2031, 7, 16), State.VALID),
-        (date(2031, 7, 14), State.DUE_SOON),
-        (date(2031, 6, 15), State.DUE_SOON),
-        (date(2031, 6, 14), State.OVERDUE),
+        (date(2032, 1, 1), CalibrationState.VALID),
+        (date(2031, 7, 16), CalibrationState.VALID),
+        (date(2031, 7, 14), CalibrationState.DUE_SOON),
+        (date(2031, 6, 15), CalibrationState.DUE_SOON),
+        (date(2031, 6, 14), CalibrationState.OVERDUE),
     ],
 )
-def test_state_by_due_date(due_on: date, state: State) -> None:
+def test_state_by_due_date(due_on: date, state: CalibrationState) -> None:
     found = standing(record(due_on), [], NOON)
     assert found.state is state
     assert str(due_on) in found.sentence
@@ -51,22 +51,22 @@ def test_state_by_due_date(due_on: date, state: State) -> None:
 
 
 def test_without_a_calibration_it_is_missing() -> None:
-    assert standing(None, [], NOON).state is State.MISSING
+    assert standing(None, [], NOON).state is CalibrationState.MISSING
 
 
 def test_a_calibration_that_was_not_accepted_is_a_failure() -> None:
     refused = replace(record(date(2032, 1, 1)), accepted=False)
     found = standing(refused, [], NOON)
-    assert found.state is State.FAILED
+    assert found.state is CalibrationState.FAILED
     assert "C-1" in found.sentence
 
 
 def test_a_failed_check_counts_until_the_same_check_passes() -> None:
     good = record(date(2032, 1, 1))
-    assert standing(good, [check(2, False)], NOON).state is State.FAILED
+    assert standing(good, [check(2, False)], NOON).state is CalibrationState.FAILED
     other = check(3, True, standard="R-2")
-    assert standing(good, [check(2, False), other], NOON).state is State.FAILED
-    assert standing(good, [check(2, False), check(3, True)], NOON).state is State.VALID
+    assert standing(good, [check(2, False), other], NOON).state is CalibrationState.FAILED
+    assert standing(good, [check(2, False), check(3, True)], NOON).state is CalibrationState.VALID
 
 
 def test_a_calibration_makes_a_failed_check_good_only_if_made_after_it() -> None:
@@ -75,22 +75,22 @@ def test_a_calibration_makes_a_failed_check_good_only_if_made_after_it() -> None
     entered_late = record(date(2032, 1, 1), seq=6)
     assert failed_check(after, failed) is None
     assert failed_check(entered_late, failed) == failed[0]
-    assert standing(entered_late, failed, NOON).state is State.FAILED
+    assert standing(entered_late, failed, NOON).state is CalibrationState.FAILED
 
 
 def test_a_failed_check_of_an_uncalibrated_instrument_says_why() -> None:
     found = standing(None, [check(2, False)], NOON)
-    assert found.state is State.FAILED
+    assert found.state is CalibrationState.FAILED
     assert "0.0105 is 0.0005 from 0.01" in found.sentence
 
 
 def test_checks_can_be_demanded() -> None:
     good, day = record(date(2032, 1, 1)), timedelta(days=1)
-    assert standing(good, [], NOON, check_every=day).state is State.OVERDUE
+    assert standing(good, [], NOON, check_every=day).state is CalibrationState.OVERDUE
     yesterday = check(2, True, NOON - day)
-    assert standing(good, [yesterday], NOON, check_every=day).state is State.VALID
+    assert standing(good, [yesterday], NOON, check_every=day).state is CalibrationState.VALID
     late = standing(good, [yesterday], NOON + timedelta(minutes=1), check_every=day)
-    assert late.state is State.OVERDUE
+    assert late.state is CalibrationState.OVERDUE
     assert "2031-06-14" in late.sentence
 
 

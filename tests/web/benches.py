@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from calibration.standing import InstrumentKind
 from calibration.worth import ForceWorth, OhmWorth
 from station.bench.bench import Bench
 from station.bench.board import Stage
@@ -16,13 +17,11 @@ from station.instruments.bay import (
     BayTester,
     InstrumentBay,
     InstrumentLine,
-    RecordedPull,
-    Role,
 )
 from station.instruments.panel.base import NoPanel
+from station.instruments.pull_tester import ForceTrace
 from station.jobs.open_jobs import JobBook
 from station.jobs.sample_order import SampleOrder
-from station.ledger.entries import InstrumentUsed
 from station.ledger.store import Ledger
 from station.settings import Settings
 from station.shop.trust import TrustBook
@@ -59,7 +58,7 @@ class InventedTester(BayTester):
 
     def record(
         self, on_force: Callable[[float, float], None], stop: threading.Event, preload_n: float
-    ) -> RecordedPull:
+    ) -> ForceTrace:
         while not (self._at.gate.is_set() or stop.is_set()):
             self._at.gate.wait(0.05)
         time_s = np.linspace(0.0, 4.0, 401)
@@ -67,7 +66,10 @@ class InventedTester(BayTester):
         force_n[300] = self._at.peak_n
         on_force(3.0, self._at.peak_n)
         void_reason = "the recording was stopped" if stop.is_set() else None
-        return RecordedPull(time_s, force_n, void_reason, None, "arrival", 0, False)
+        return ForceTrace(
+            time_s, force_n, "arrival", 100.0, 0, "N", unit_assumed=False, overload=False,
+            ended_by="stopped" if stop.is_set() else "force fell", void_reason=void_reason,
+        )  # fmt: skip
 
     def read_forces(self, count: int) -> list[float]:
         return [0.0] * count
@@ -98,11 +100,10 @@ class InventedBay(InstrumentBay):
             InstrumentLine("tester", "tester", "invented-tester", "/dev/null", None, lost, True),
         ]  # fmt: skip
 
-    def used(self, role: Role) -> InstrumentUsed:
-        return InstrumentUsed(
-            profile=f"invented-{role}", identity=f"Invented {role}", port="/dev/null",
-            simulated=True,
-        )  # fmt: skip
+    def line(self, role: InstrumentKind) -> InstrumentLine:
+        return InstrumentLine(
+            role, role, f"invented-{role}", "/dev/null", f"Invented {role}", None, True
+        )
 
     def meter(self, expected_ohm: float) -> BayMeter:
         self._demand()

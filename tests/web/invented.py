@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from station.bench.sample_entry import finished_sample
+from station.bench.sample_entry import Results, finished_sample, judge
 from station.crimp.facts import shipped_limit_sets
 from station.crimp.wire import parse_size
 from station.jobs.sample_order import SampleOrder
@@ -96,16 +96,16 @@ def finish(
     demo: bool = True,
 ) -> SampleFinished:
     result, traces = pull(peak_n, mode)
+    limits = shipped_limit_sets().for_size(parse_size(order.joint.wires[0]), SET)
+    results = Results(reading(splice_ohm), result, void_reason)
     finished = finished_sample(
         sample_id,
-        order,
-        shipped_limit_sets().for_size(parse_size(order.joint.wires[0]), SET),
+        begun(order).model_copy(update={"demo": demo}),
+        results,
+        judge(limits, results, 1.645),
         standing="seen-3",
         guard=1.645,
-        resistance=reading(splice_ohm),
-        pull=result,
-        void_reason=void_reason,
-        demo=demo,
+        checklist=order.checklist,
     )
     ledger.append(finished, person=order.person, traces=traces, moment=moment)
     return finished

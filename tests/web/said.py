@@ -12,9 +12,9 @@ from typing import Any, get_args
 from calibration.check_chart import judge_check
 from calibration.standing import (
     CHECK_WORDS,
+    CalibrationState,
     CheckResult,
     Standing,
-    State,
     standing,
 )
 from calibration.telling import can_tell
@@ -61,7 +61,7 @@ def instruments() -> Iterator[str]:
     """What every page says of an instrument that is not in order."""
     sentence = "Calibration was due on 2026-01-02: calibrate it."
     for role, name, blocked in itertools.product(("meter", "tester"), ("", "X-1"), (True, False)):
-        standing = Standing(State.OVERDUE, sentence)
+        standing = Standing(CalibrationState.OVERDUE, sentence)
         yield Trust(role, name, standing, None, (), blocked).sentence  # type: ignore[arg-type]
 
 
@@ -146,7 +146,7 @@ def doubts() -> Iterator[str]:
 
 def states() -> Iterator[str]:
     """How instruments stand and how checks went, as headings."""
-    yield from (state.value.capitalize() for state in State)
+    yield from (state.value.capitalize() for state in CalibrationState)
     for kind, passed in itertools.product(CHECK_WORDS, (True, False)):
         name = "" if kind == "zero" else "R-1"
         found = CheckResult(1, NOON, kind, name, 1.0, 0.1, 1.0, passed=passed)

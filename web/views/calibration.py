@@ -10,7 +10,7 @@ from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response
 
 from calibration.classes import schemes
-from calibration.standing import UNITS, CheckResult, Role
+from calibration.standing import UNITS, CheckResult, InstrumentKind
 from station.errors import BadInput, InstrumentError
 from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, PointTaken
 from station.shop.checks import judged_check, look_back
@@ -238,7 +238,7 @@ def _line_words(entry: Any, shown: Shown) -> str:
     )
 
 
-def known_instruments(role: Role) -> list[str]:
+def known_instruments(role: InstrumentKind) -> list[str]:
     """Instruments of a role: those of the bench first, then those on record."""
     here = [line.identity for line in bench().instruments() if line.role == role]
     on_record = [name for name, of in reader().instruments().items() if of == role]

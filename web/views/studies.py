@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from calibration.standing import UNITS, Role
+from calibration.standing import UNITS, InstrumentKind
 from calibration.study_plan import STUDY_WORDS, Turn, crossed_turns, nested_turns, reclip_turns
 from station.errors import BadInput, InstrumentError
 from station.shop.rights import Right
@@ -56,7 +56,7 @@ def begin_study() -> Response | tuple[str, int]:
         kind = form.get("kind", "")
         if kind not in STUDY_WORDS:
             raise BadInput("Choose which study to begin.")
-        role: Role = "tester" if kind == "nested" else "meter"
+        role: InstrumentKind = "tester" if kind == "nested" else "meter"
         seed = None if kind == "reclip" else secrets.randbits(SEED_BITS)
         limit = number(form, "limit", "the limit")
         payload = begin(

@@ -63,7 +63,7 @@ ROUNDED = 0.58
 
 
 @dataclass(frozen=True, slots=True)
-class Shape:
+class TraceShape:
     """What the rules look at; times are in times of a straight climb to the peak.
 
     Attributes
@@ -102,7 +102,7 @@ def shape_of(
     *,
     soft_break_n: float | None,
     filter_lag_s: float,
-) -> Shape:
+) -> TraceShape:
     """Measure the shape of a trace whose force climbs and falls again."""
     top = int(np.argmax(force))
     peak = float(force[top])
@@ -117,7 +117,7 @@ def shape_of(
         return float(time[np.flatnonzero(force >= share * peak)[-1]])
 
     last_part_s = max(reached_s(0.95) - reached_s(0.8), 0.5 * gap_s)
-    return Shape(
+    return TraceShape(
         level=None if soft_break_n is None else peak / soft_break_n,
         straight=0.15 * climb_s / last_part_s,
         rounded=(float(time[top]) - reached_s(0.95)) / last_part_s,
@@ -155,7 +155,7 @@ def _slip(time: Values, force: Values, falls: list[Fall], steepest_n_per_s: floa
     return deepest
 
 
-def suggest(shape: Shape) -> tuple[str, tuple[str, ...]]:
+def suggest(shape: TraceShape) -> tuple[str, tuple[str, ...]]:
     """Name the mode that fits the shape best, and say why in plain sentences."""
     if shape.slip:
         return "grip_slip", (
@@ -182,7 +182,7 @@ def suggest(shape: Shape) -> tuple[str, tuple[str, ...]]:
     return _broken_wire(shape, level)
 
 
-def _rubs_after_a_fall(shape: Shape) -> bool:
+def _rubs_after_a_fall(shape: TraceShape) -> bool:
     return (
         (shape.tail > LONG_TAIL or shape.left_on > STILL_RUBS)
         and shape.leaves_top < SLOW_TO_LEAVE_TOP
@@ -190,7 +190,7 @@ def _rubs_after_a_fall(shape: Shape) -> bool:
     )
 
 
-def _broken_wire(shape: Shape, level: tuple[str, ...]) -> tuple[str, tuple[str, ...]]:
+def _broken_wire(shape: TraceShape, level: tuple[str, ...]) -> tuple[str, tuple[str, ...]]:
     if shape.rounded > ROUNDED:
         return "broke_in_wire", (
             "The force rounded off to almost no climb before the break: the wire stretched to its "

@@ -28,7 +28,7 @@ class Contact(StrEnum):
     GUARD = "guard"
 
 
-class Change(StrEnum):
+class ContactChange(StrEnum):
     """What happened at the panel."""
 
     FOOTSWITCH_PRESSED = "footswitch_pressed"
@@ -69,7 +69,7 @@ class PanelEvent:
     """A change, and the monotonic time in s at which it was sure."""
 
     at_s: float
-    change: Change
+    change: ContactChange
 
 
 def lamp_for(verdict: Verdict) -> Lamp:
@@ -125,21 +125,23 @@ class Footswitch:
             return FootswitchState.STUCK
         return FootswitchState.PRESSED if self._contact.level else FootswitchState.RELEASED
 
-    def see(self, at_s: float, closed: bool) -> list[Change]:
+    def see(self, at_s: float, closed: bool) -> list[ContactChange]:
         """Take the contact at ``at_s``; return what it means."""
-        changes: list[Change] = []
+        changes: list[ContactChange] = []
         if self._unsaid:
             self._unsaid = False
-            changes.append(Change.FOOTSWITCH_STUCK)
+            changes.append(ContactChange.FOOTSWITCH_STUCK)
         if self._contact.see(at_s, closed):
             self._pressed_at_s = at_s
             self._stuck = False
             pressed = self._contact.level
-            changes.append(Change.FOOTSWITCH_PRESSED if pressed else Change.FOOTSWITCH_RELEASED)
+            changes.append(
+                ContactChange.FOOTSWITCH_PRESSED if pressed else ContactChange.FOOTSWITCH_RELEASED
+            )
         held_s = at_s - self._pressed_at_s
         if self._contact.level and not self._stuck and held_s > HELD_TOO_LONG_S:
             self._stuck = True
-            changes.append(Change.FOOTSWITCH_STUCK)
+            changes.append(ContactChange.FOOTSWITCH_STUCK)
         return changes
 
 
@@ -154,18 +156,18 @@ class Guard:
         self._closed_since_s = at_s if closed else None
         self._last_open_s = -math.inf if closed else at_s
 
-    def see(self, at_s: float, closed: bool) -> list[Change]:
+    def see(self, at_s: float, closed: bool) -> list[ContactChange]:
         """Take the contact at ``at_s``; return what it means."""
         if not closed:
             self._last_open_s = at_s
             self._closed_since_s = None
             was_closed, self.is_closed = self.is_closed, False
-            return [Change.GUARD_OPENED] if was_closed else []
+            return [ContactChange.GUARD_OPENED] if was_closed else []
         if self._closed_since_s is None:
             self._closed_since_s = self._last_open_s = at_s
         elif not self.is_closed and at_s - self._closed_since_s >= STABLE_S:
             self.is_closed = True
-            return [Change.GUARD_CLOSED]
+            return [ContactChange.GUARD_CLOSED]
         return []
 
     def opened_since(self, since_s: float) -> bool:

@@ -24,7 +24,7 @@ class InstrumentUsed(Recorded):
     calibration_id: str | None = None
     """The ``instrument_calibrated`` entry in force, if any."""
     calibration_state: str | None = None
-    """What its calibration and checks said then: a :class:`calibration.records.State`."""
+    """What its calibration and checks said: a :class:`calibration.standing.CalibrationState`."""
     reading_corrected: bool = False
     """True where the calibration's line and uncertainty took the place of the specification."""
 

@@ -12,14 +12,18 @@ from calibration.worth import (
     reading_budget,
 )
 from station.bench.sample_entry import (
+    Results,
     finished_sample,
+    judge,
     pull_result,
     reduce_reading,
     resistance_result,
 )
+from station.crimp.facts import shipped_limit_sets
 from station.crimp.pull.reduce import reduce_trace
+from station.crimp.wire import parse_size
 from station.jobs.sample_order import SampleOrder
-from station.ledger.entries import InstrumentUsed, Joint
+from station.ledger.entries import InstrumentUsed, Joint, SampleBegun
 from station.settings import FixtureSettings
 
 WORTH = OhmWorth(0.1, 0.02, 0.01, 1e-7)
@@ -71,10 +75,12 @@ def test_what_a_reclipping_study_found_is_in_every_budget() -> None:
 
 
 def test_a_void_sample_is_never_judged() -> None:
+    begun = SampleBegun(job="daily_check", joint=order("18 AWG").joint, limit_set="ul-486a-1991")
+    results = Results(void_reason="the clips fell off")
+    limits = shipped_limit_sets().for_size(parse_size("18 AWG"), "ul-486a-1991")
     finished = finished_sample(
-        "id", order("18 AWG"), (), standing="seen-3", guard=1.645,
-        resistance=None, pull=None, void_reason="the clips fell off",
-    )  # fmt: skip
+        "id", begun, results, judge(limits, results, 1.645), standing="seen-3", guard=1.645
+    )
     assert finished.verdict == "void"
     assert finished.criteria == ()
 

@@ -16,7 +16,7 @@ from typing import Protocol
 import pytest
 
 from station.bench.board import Board, Stage
-from station.bench.unsaved import SampleKeeper
+from station.bench.unsaved import UnsavedSample
 from station.errors import BadInput, SampleUnsaved
 from station.ledger.chain import Moment
 from station.ledger.entries import Correction, SampleBegun, SampleFinished
@@ -131,20 +131,20 @@ def test_a_sample_on_a_full_disk_is_kept_and_saved_when_there_is_room(
 ) -> None:
     finished, traces = done
     board = Board()
-    keeper = SampleKeeper(small, board, retry_s=NEVER_S)
+    kept = UnsavedSample(small, board, retry_s=NEVER_S)
     before = list(small.entries())
     disk.fill(small)
     with pytest.raises(SampleUnsaved, match=WHY) as unsaved:
-        keeper.save(finished, "Ana", traces)
+        kept.save(finished, "Ana", traces)
     assert board.state.unsaved == str(unsaved.value)
     assert finished.sample_id in str(unsaved.value)
-    assert keeper.unsaved_id == finished.sample_id
-    assert not keeper.save_again()
+    assert kept.unsaved_id == finished.sample_id
+    assert not kept.save_again()
     # Nothing else is damaged, and the ledger still reads.
     assert list(small.entries()) == before
     assert small.verify().first_bad is None
     disk.free(small)
-    assert keeper.save_again()
+    assert kept.save_again()
     assert board.state.unsaved is None
     assert (board.state.stage, board.state.outcome) == (Stage.DONE, finished)
     *others, last = small.entries()
@@ -155,7 +155,7 @@ def test_a_sample_on_a_full_disk_is_kept_and_saved_when_there_is_room(
     key, data = next(iter(traces.items()))
     assert small.trace(key) == data
     assert small.verify().first_bad is None
-    keeper.close()
+    kept.close()
 
 
 def test_sqlite_finding_no_more_pages_is_a_full_disk(
@@ -167,12 +167,12 @@ def test_sqlite_finding_no_more_pages_is_a_full_disk(
     key = trace_key(data)
     with Ledger.open(disk.path) as ledger:
         done = finished(ledger.append(begun(), person="Ana").id, trace=key)
-        keeper = SampleKeeper(ledger, Board(), retry_s=NEVER_S)
+        kept = UnsavedSample(ledger, Board(), retry_s=NEVER_S)
         disk.fill(ledger)
         with pytest.raises(SampleUnsaved, match="no room left on its disk"):
-            keeper.save(done, "Ana", {key: data})
+            kept.save(done, "Ana", {key: data})
         disk.free(ledger)
-        keeper.close()
+        kept.close()
         assert ledger.trace(key) == data
 
 
@@ -187,10 +187,10 @@ def test_it_is_saved_by_itself(
         settled.append((job_id, person))
         return "the job says so"
 
-    keeper = SampleKeeper(small, board, settle=settle, retry_s=0.01)
+    kept = UnsavedSample(small, board, settle=settle, retry_s=0.01)
     disk.fill(small)
     with pytest.raises(SampleUnsaved):
-        keeper.save(finished, "Ana", traces)
+        kept.save(finished, "Ana", traces)
     version = board.state.version
     disk.free(small)
     state = board.state
@@ -199,24 +199,24 @@ def test_it_is_saved_by_itself(
     assert (state.stage, state.trouble) == (Stage.DONE, "the job says so")
     assert settled == [(None, "Ana")]
     assert list(small.entries())[-1].payload == finished
-    keeper.close()
+    kept.close()
 
 
 def test_no_other_sample_is_taken_up_meanwhile(
     small: Ledger, disk: Disk, done: tuple[SampleFinished, dict[str, bytes]]
 ) -> None:
-    keeper = SampleKeeper(small, Board(), retry_s=NEVER_S)
-    keeper.demand_saved()
+    kept = UnsavedSample(small, Board(), retry_s=NEVER_S)
+    kept.demand_saved()
     disk.fill(small)
     with pytest.raises(SampleUnsaved):
-        keeper.save(done[0], "Ana", done[1])
-    keeper.demand_saved("another")
+        kept.save(done[0], "Ana", done[1])
+    kept.demand_saved("another")
     for sample_id in (None, done[0].sample_id):
         with pytest.raises(SampleUnsaved, match="in memory only"):
-            keeper.demand_saved(sample_id)
+            kept.demand_saved(sample_id)
     disk.free(small)
-    keeper.close()
-    keeper.demand_saved()
+    kept.close()
+    kept.demand_saved()
     assert list(small.entries())[-1].payload == done[0]
 
 
@@ -224,17 +224,17 @@ def test_what_a_person_settled_meanwhile_stands(
     small: Ledger, disk: Disk, done: tuple[SampleFinished, dict[str, bytes]]
 ) -> None:
     board = Board()
-    keeper = SampleKeeper(small, board, retry_s=NEVER_S)
+    kept = UnsavedSample(small, board, retry_s=NEVER_S)
     disk.fill(small)
     with pytest.raises(SampleUnsaved):
-        keeper.save(done[0], "Ana", done[1])
+        kept.save(done[0], "Ana", done[1])
     disk.free(small)
     void = Correction(corrects_id=done[0].sample_id, reason="thrown away", void_sample=True)
     small.append(void, person="Ana")
-    assert keeper.save_again()
+    assert kept.save_again()
     assert board.state.unsaved is None
     assert "already has the verdict 'void'" in (board.state.trouble or "")
-    keeper.close()
+    kept.close()
 
 
 def test_a_locked_ledger_is_no_different(
@@ -242,21 +242,21 @@ def test_a_locked_ledger_is_no_different(
 ) -> None:
     with Ledger.open(ledger_path, busy_timeout_s=0.01) as ledger, Ledger.open(ledger_path) as other:
         sample = ledger.append(begun(), person="Ana")
-        keeper = SampleKeeper(ledger, Board(), retry_s=NEVER_S)
+        kept = UnsavedSample(ledger, Board(), retry_s=NEVER_S)
         with other.transaction(), pytest.raises(SampleUnsaved, match="locked by another program"):
-            keeper.save(finished(sample.id), "Ana", {})
-        keeper.close()
+            kept.save(finished(sample.id), "Ana", {})
+        kept.close()
         assert ledger.reader.unfinished() == []
 
 
 def test_a_contradiction_is_not_kept(
     ledger: Ledger, finished: Callable[..., SampleFinished]
 ) -> None:
-    keeper = SampleKeeper(ledger, Board())
+    kept = UnsavedSample(ledger, Board())
     with pytest.raises(BadInput, match="never begun"):
-        keeper.save(finished("unknown"), "Ana", {})
-    assert keeper.unsaved_id is None
-    keeper.close()
+        kept.save(finished("unknown"), "Ana", {})
+    assert kept.unsaved_id is None
+    kept.close()
 
 
 def test_the_bench_keeps_its_sample_on_a_full_disk(disk: Disk) -> None:

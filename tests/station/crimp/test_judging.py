@@ -4,7 +4,7 @@ from hypothesis import strategies as st
 
 from station.crimp.facts import shipped_limit_sets
 from station.crimp.limits import Limit
-from station.crimp.verdict import MeasuredForce, MeasuredResistance, Verdict, judge_sample
+from station.crimp.verdict import Judgement, Measured, Verdict, judge_sample, worst
 from station.crimp.wire import parse_size
 from station.errors import BadInput
 
@@ -17,58 +17,60 @@ def limit(criterion: str, value_si: float, unit_si: str) -> Limit:
     )  # fmt: skip
 
 
+def verdict(judged: list[tuple[Limit, Judgement]]) -> Verdict:
+    return worst(judgement.verdict for _, judgement in judged)
+
+
 BOTH = [limit("pull_force_min", 90.0, "N"), limit("resistance_max", 0.5e-3, "ohm")]
-GOOD_FORCE, GOOD_OHM = MeasuredForce(150.0, 0.5), MeasuredResistance(0.25e-3, 0.02e-3)
+GOOD_FORCE, GOOD_OHM = Measured(150.0, 0.5), Measured(0.25e-3, 0.02e-3)
 
 
 def test_a_sample_passes_when_every_criterion_does() -> None:
     judged = judge_sample(BOTH, force=GOOD_FORCE, resistance=GOOD_OHM)
-    assert judged.verdict is Verdict.PASS
-    assert [criterion.verdict for criterion in judged.criteria] == [Verdict.PASS] * 2
+    assert verdict(judged) is Verdict.PASS
+    assert [judgement.verdict for _, judgement in judged] == [Verdict.PASS] * 2
 
 
 def test_a_missing_value_is_undecided_never_pass() -> None:
     judged = judge_sample(BOTH, force=GOOD_FORCE)
-    assert judged.verdict is Verdict.UNDECIDED
-    assert judged.criteria[1].value is None
+    assert verdict(judged) is Verdict.UNDECIDED
+    assert judged[1][1].value is None
 
 
 def test_the_worst_criterion_decides() -> None:
-    judged = judge_sample(BOTH, force=MeasuredForce(50.0, 0.5), resistance=GOOD_OHM)
-    assert judged.verdict is Verdict.FAIL
+    judged = judge_sample(BOTH, force=Measured(50.0, 0.5), resistance=GOOD_OHM)
+    assert verdict(judged) is Verdict.FAIL
 
 
 def test_voltage_drop_at_the_set_current_and_at_ones_own() -> None:
     # Chinese specification of vehicle harnesses that refers to QC/T 29106, table 3 [seen-1]:
     # 0.5 mm2, 3 mV at 5 A.
     limits = shipped_limit_sets().for_size(parse_size("0.5 mm2"), "vehicle-harness-drop")
-    measured = MeasuredResistance(0.58e-3, 0.001e-3)
-    at_set_current = judge_sample(limits, resistance=measured).criteria[0]
+    measured = Measured(0.58e-3, 0.001e-3)
+    at_set_current = judge_sample(limits, resistance=measured)[0][1]
     assert at_set_current.value == pytest.approx(2.9e-3)
     assert at_set_current.verdict is Verdict.PASS
-    doubled = judge_sample(limits, resistance=measured, current_a=10.0).criteria[0]
+    doubled = judge_sample(limits, resistance=measured, current_a=10.0)[0][1]
     assert doubled.value == pytest.approx(5.8e-3)
     assert doubled.verdict is Verdict.FAIL
 
 
 def test_ratio_carries_the_uncertainty_of_the_wire_too() -> None:
     ratio = [limit("resistance_ratio_max", 1.2, "1")]
-    measured = MeasuredResistance(
-        0.3e-3, 0.02e-3, equal_length_ohm=2.0e-3, equal_length_u_ohm=0.05e-3
-    )
-    judged = judge_sample(ratio, resistance=measured).criteria[0]
+    measured, wire = Measured(0.3e-3, 0.02e-3), Measured(2.0e-3, 0.05e-3)
+    judged = judge_sample(ratio, resistance=measured, equal_length=wire)[0][1]
     assert judged.value == pytest.approx(1.15)
     assert judged.u == pytest.approx(((0.02 / 2.0) ** 2 + (0.15 * 0.05 / 2.0) ** 2) ** 0.5)
-    unstated = judge_sample(ratio, resistance=MeasuredResistance(0.3e-3, 0.02e-3))
-    assert unstated.verdict is Verdict.UNDECIDED
+    unstated = judge_sample(ratio, resistance=Measured(0.3e-3, 0.02e-3))
+    assert verdict(unstated) is Verdict.UNDECIDED
 
 
 def test_few_repeats_widen_the_band() -> None:
     one = [limit("resistance_max", 0.30e-3, "ohm")]
-    sure = judge_sample(one, resistance=MeasuredResistance(0.25e-3, 0.02e-3))
-    unsure = judge_sample(one, resistance=MeasuredResistance(0.25e-3, 0.02e-3, dof=2.0))
-    assert sure.verdict is Verdict.PASS
-    assert unsure.verdict is Verdict.UNDECIDED
+    sure = judge_sample(one, resistance=Measured(0.25e-3, 0.02e-3))
+    unsure = judge_sample(one, resistance=Measured(0.25e-3, 0.02e-3, dof=2.0))
+    assert verdict(sure) is Verdict.PASS
+    assert verdict(unsure) is Verdict.UNDECIDED
 
 
 @given(st.floats(1.0, 300.0), st.floats(1.0, 300.0))
@@ -76,7 +78,7 @@ def test_more_force_never_hurts(a: float, b: float) -> None:
     low, high = sorted((a, b))
     rank = [Verdict.FAIL, Verdict.UNDECIDED, Verdict.PASS]
     verdicts = [
-        judge_sample(BOTH, force=MeasuredForce(value, 1.0), resistance=GOOD_OHM).verdict
+        verdict(judge_sample(BOTH, force=Measured(value, 1.0), resistance=GOOD_OHM))
         for value in (low, high)
     ]
     assert rank.index(verdicts[1]) >= rank.index(verdicts[0])
@@ -90,6 +92,6 @@ def test_impossible_currents_are_refused() -> None:
 def test_few_degrees_of_freedom_widen_the_guard_of_a_force() -> None:
     # Student's t, one-sided 95 %, 3 degrees of freedom: 2.353 in any table [memory].
     force = [limit("pull_force_min", 90.0, "N")]
-    assert judge_sample(force, force=MeasuredForce(92.0, 1.0)).verdict is Verdict.PASS
-    assert judge_sample(force, force=MeasuredForce(92.0, 1.0, dof=3.0)).verdict is Verdict.UNDECIDED
-    assert judge_sample(force, force=MeasuredForce(92.36, 1.0, dof=3.0)).verdict is Verdict.PASS
+    assert verdict(judge_sample(force, force=Measured(92.0, 1.0))) is Verdict.PASS
+    assert verdict(judge_sample(force, force=Measured(92.0, 1.0, dof=3.0))) is Verdict.UNDECIDED
+    assert verdict(judge_sample(force, force=Measured(92.36, 1.0, dof=3.0))) is Verdict.PASS

@@ -13,7 +13,6 @@ from station.crimp.resistance import (
     in_service,
     reduce_by_length,
     reduce_by_reference,
-    reversal_ohm,
 )
 from station.crimp.wire import MATERIALS, parse_size, resistance_ohm_per_m
 from station.errors import BadInput
@@ -144,13 +143,12 @@ def test_budget_by_reference_agrees_with_gtc() -> None:
 # ---- thermal voltages ----
 
 
-def test_reversal_and_delta_against_the_worked_drift() -> None:
-    # 1 mohm at 1 A with 5 uV + 2 uV/s, 0.2 s a reading: one-way 1005.0, reversal 999.8, delta
-    # 1000.0 microohm, by (V1 - V2) / 2 I and (V1 - 2 V2 + V3) / 4 I [calc].
+def test_delta_against_the_worked_drift() -> None:
+    # 1 mohm at 1 A with 5 uV + 2 uV/s, 0.2 s a reading: one-way 1005.0, delta 1000.0
+    # microohm, by (V1 - 2 V2 + V3) / 4 I [calc].
     emf = [5e-6 + 2e-6 * 0.2 * n for n in range(3)]
     first, second, third = 1e-3 + emf[0], -1e-3 + emf[1], 1e-3 + emf[2]
     assert first * 1e6 == pytest.approx(1005.0, abs=0.05)
-    assert reversal_ohm(first, second, 1.0) * 1e6 == pytest.approx(999.8, abs=0.05)
     assert delta_ohm(first, second, third, 1.0) * 1e6 == pytest.approx(1000.0, abs=1e-6)
 
 
@@ -167,7 +165,7 @@ def test_delta_cancels_any_even_drift(r: float, emf: float, drift: float, curren
 @pytest.mark.parametrize("current_a", [0.0, -1.0, math.nan])
 def test_impossible_currents_are_refused(current_a: float) -> None:
     with pytest.raises(BadInput, match="current"):
-        reversal_ohm(1.0, -1.0, current_a)
+        delta_ohm(1.0, -1.0, 1.0, current_a)
 
 
 # ---- by reference ----
@@ -203,7 +201,7 @@ def test_a_dry_circuit_leaves_microvolts() -> None:
     assert at_most.voltage_drop_v == pytest.approx(20e-3)
     one_way = (service.voltage_drop_v + 5e-6) / 0.1
     assert one_way == pytest.approx(0.55e-3)
-    assert reversal_ohm(55e-6, -45e-6, 0.1) == pytest.approx(0.5e-3)
+    assert delta_ohm(55e-6, -45e-6, 55e-6, 0.1) == pytest.approx(0.5e-3)
 
 
 def test_voltage_drop_and_heat() -> None:

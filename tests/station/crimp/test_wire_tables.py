@@ -11,11 +11,13 @@ from station.crimp.wire import (
 )
 from station.crimp.wire_tables import (
     IEC_60228_MAX_OHM_PER_KM,
-    SAE_STRANDS,
     Basis,
     iec_60228_max_ohm_per_m,
 )
 from station.errors import BadInput
+
+SAE_STRANDS = {20: (7, 28), 18: (16, 30), 16: (19, 29), 14: (19, 27), 12: (19, 25), 10: (19, 23)}
+"""Strand count and strand gauge (AWG) of one SAE J1128 wire type, by its gauge [seen-1]."""
 
 
 @pytest.mark.parametrize(

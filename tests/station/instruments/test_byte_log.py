@@ -3,12 +3,12 @@ from pathlib import Path
 import pytest
 
 from station.errors import BadInput
-from station.instruments.byte_log import TraceFile
+from station.instruments.byte_log import ByteLog
 
 
 def test_every_byte_is_noted_with_its_direction(tmp_path: Path) -> None:
     path = tmp_path / "trace.txt"
-    with TraceFile(path) as trace:
+    with ByteLog(path) as trace:
         trace("out", b"*IDN?\n")
         trace("in", b"\x02\xff 1.5\r\n")
     trace("in", b"after the end")
@@ -18,4 +18,4 @@ def test_every_byte_is_noted_with_its_direction(tmp_path: Path) -> None:
 
 def test_a_trace_that_cannot_be_written_says_so(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="name another"):
-        TraceFile(tmp_path / "no" / "folder")
+        ByteLog(tmp_path / "no" / "folder")

@@ -10,7 +10,7 @@ from station.instruments.force_lines import ForceLines, xor_intact
 from station.instruments.port import LinePort
 from station.instruments.profiles import (
     ForceAccuracy,
-    Measuring,
+    MeasuringCommands,
     MeterAccuracy,
     PullTesterProfile,
     Sampling,
@@ -91,7 +91,7 @@ KEYS = {
         ForceAccuracy,
         dialects.MeterDialect,
         dialects.Reversal,
-        Measuring,
+        MeasuringCommands,
         MeterAccuracy,
         PullTesterProfile,
     )

@@ -23,7 +23,6 @@ unquoted error  test_meter.test_an_error_after_the_settings_is_refused_with_its_
 power-on bit  test_meter.test_a_meter_switched_off_and_on_is_configured_again
 stale FETC  test_dialects_end_to_end.test_a_stale_reading_is_refused
 stale stream  test_pull_tester.test_a_tester_that_falls_silent_in_mid_run
-stale line  test_port.test_the_newest_line_is_the_last_and_stale_ones_are_refused
 1000 lines/s with counter  test_hardware_cases.test_a_fast_stream_loses_no_line
 port busy  test_port.test_a_held_port_is_busy
 no permission (pure)  test_port.test_no_permission

@@ -278,20 +278,6 @@ def test_ports_are_listed_by_name(monkeypatch: pytest.MonkeyPatch) -> None:
     ]
 
 
-def test_the_newest_line_is_the_last_and_stale_ones_are_refused(
-    far: FarEnd, port: LinePort
-) -> None:
-    far.say(b"1\r\n2\r\n3\r\n")
-    wait_until(lambda: port.lines_waiting == 3)
-    assert port.newest_line(LONG_S).data == b"3"
-    with pytest.raises(InstrumentSilent):
-        port.newest_line(LONG_S)
-    far.say(b"4\r\n")
-    wait_until(lambda: port.lines_waiting == 1)
-    with pytest.raises(InstrumentSilent):
-        port.newest_line(0.0)
-
-
 def test_all_that_waits_can_be_taken_at_once(far: FarEnd, port: LinePort) -> None:
     far.say(b"1\r\n2\r\n" + b"x" * 600 + b"\r\n3\r\n")
     wait_until(lambda: port.lines_waiting == 4)

@@ -7,7 +7,7 @@ from scipy import constants
 from station.errors import DataFileError
 from station.instruments.profiles import (
     SHIPPED_FOLDER,
-    Measuring,
+    MeasuringCommands,
     MeterProfile,
     PullTesterProfile,
     load_meter_profile,
@@ -44,7 +44,9 @@ def test_units_are_those_of_the_reference_library() -> None:
 def test_a_reading_takes_its_integration_time_doubled_twice() -> None:
     # Common practice, no source: NPLC over mains frequency, twice for autozero and twice for
     # offset compensation, so that 10 NPLC at 50 Hz take 0.8 s; wait three times that and 1 s.
-    measuring = Measuring(nplc=10, mains_frequency_hz=50, autozero=True, offset_compensation=True)
+    measuring = MeasuringCommands(
+        nplc=10, mains_frequency_hz=50, autozero=True, offset_compensation=True
+    )
     assert measuring.reading_time_s == pytest.approx(0.8)
     assert measuring.reading_timeout_s == pytest.approx(3.4)
 

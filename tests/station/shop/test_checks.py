@@ -6,8 +6,10 @@ from pathlib import Path
 import pytest
 
 from station.bench.sample_entry import (
+    Results,
     finished_sample,
     instrument_used,
+    judge,
     reduce_reading,
     resistance_result,
 )
@@ -77,10 +79,10 @@ class Shop:
         self._simulated.command({"mount": {"splice_ohm": 3e-4, "wire_ohm": 1.676e-3}})
         meter = self._bay.meter(5e-3)
         order = SampleOrder("Benno", "daily_check", JOINT, workshop.LIMIT_SET)
+        results = Results(resistance=self._reading(meter.read_repeats(3), order))
         finished = finished_sample(
-            sample_id, order, (), standing="shop", guard=1.645,
-            resistance=self._reading(meter.read_repeats(3), order), pull=None,
-        )  # fmt: skip
+            sample_id, begun, results, judge((), results, 1.645), standing="shop", guard=1.645
+        )
         self._ledger.append(finished, person="Benno")
         return sample_id
 

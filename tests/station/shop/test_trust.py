@@ -7,7 +7,7 @@ from typing import Literal
 
 import pytest
 
-from calibration.standing import State
+from calibration.standing import CalibrationState
 from station.errors import CalibrationNeeded
 from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, InstrumentUsed
 from station.ledger.store import Ledger
@@ -46,38 +46,57 @@ def checked(ledger: Ledger, passed: bool) -> InstrumentChecked:
     return payload
 
 
-def bring_about(ledger: Ledger, state: State) -> None:
-    if state is not State.MISSING:
-        calibrated(ledger, date(2024, 5, 1) if state is State.OVERDUE else date(2025, 2, 1))
-    checked(ledger, passed=state is not State.FAILED)
+def bring_about(ledger: Ledger, state: CalibrationState) -> None:
+    if state is not CalibrationState.MISSING:
+        calibrated(
+            ledger, date(2024, 5, 1) if state is CalibrationState.OVERDUE else date(2025, 2, 1)
+        )
+    checked(ledger, passed=state is not CalibrationState.FAILED)
 
 
 @pytest.mark.parametrize("uncalibrated", ["block", "mark"])
 @pytest.mark.parametrize("failed", ["block", "mark"])
-@pytest.mark.parametrize("state", [State.VALID, State.MISSING, State.OVERDUE, State.FAILED])
+@pytest.mark.parametrize(
+    "state",
+    [
+        CalibrationState.VALID,
+        CalibrationState.MISSING,
+        CalibrationState.OVERDUE,
+        CalibrationState.FAILED,
+    ],
+)
 def test_each_state_does_what_the_setting_names(
-    ledger: Ledger, state: State, uncalibrated: Policy, failed: Policy
+    ledger: Ledger, state: CalibrationState, uncalibrated: Policy, failed: Policy
 ) -> None:
     bring_about(ledger, state)
     trusted = book(ledger, uncalibrated, failed)
     found = trusted.of("meter", "invented")
-    policy = {State.VALID: "mark", State.FAILED: failed}.get(state, uncalibrated)
+    policy = {CalibrationState.VALID: "mark", CalibrationState.FAILED: failed}.get(
+        state, uncalibrated
+    )
     assert found.state is state
     assert found.blocked == (policy == "block")
-    assert found.warns == (state is not State.VALID)
+    assert found.warns == (state is not CalibrationState.VALID)
     if found.blocked:
         with pytest.raises(CalibrationNeeded, match="no sample is judged"):
             trusted.demand("meter", "invented")
     else:
         assert trusted.demand("meter", "invented") == found
-        assert ("marked" in found.sentence) == (state is not State.VALID)
+        assert ("marked" in found.sentence) == (state is not CalibrationState.VALID)
 
 
 @pytest.mark.parametrize(
     ("state", "corrects"),
-    [(State.VALID, True), (State.OVERDUE, False), (State.FAILED, False), (State.MISSING, False)],
+    [
+        (CalibrationState.VALID, True),
+        (CalibrationState.OVERDUE, False),
+        (CalibrationState.FAILED, False),
+        (CalibrationState.MISSING, False),
+    ],
 )
-def test_only_a_calibration_in_force_corrects(ledger: Ledger, state: State, corrects: bool) -> None:
+def test_only_a_calibration_in_force_corrects(
+    ledger: Ledger, state: CalibrationState, corrects: bool
+) -> None:
     bring_about(ledger, state)
     found = book(ledger).of("meter", "invented")
     assert (found.line is not None) == corrects
@@ -100,14 +119,14 @@ def test_the_latest_calibration_counts_whichever_was_entered_last(ledger: Ledger
     calibrated(ledger)
     old = {"calibrated_on": date(2023, 2, 1), "due_on": date(2024, 2, 1)}
     ledger.append(CALIBRATED.model_copy(update=old), person="Ana")
-    assert book(ledger).of("meter", "invented").state is State.VALID
+    assert book(ledger).of("meter", "invented").state is CalibrationState.VALID
 
 
 def test_points_that_make_no_line_correct_nothing(ledger: Ledger) -> None:
     two = CALIBRATED.model_copy(update={"as_found": CALIBRATED.as_found[:2]})
     ledger.append(two, person="Ana")
     found = book(ledger).of("meter", "invented")
-    assert found.state is State.VALID
+    assert found.state is CalibrationState.VALID
     assert found.line is None
 
 
@@ -116,15 +135,18 @@ def test_every_instrument_on_record_is_listed(ledger: Ledger) -> None:
     tester = {"role": "tester", "instrument": "T", "check": "weight"}
     ledger.append(CHECKED.model_copy(update=tester), person="Ana")
     found = [(trust.role, trust.instrument, trust.state) for trust in book(ledger).all()]
-    assert found == [("tester", "T", State.MISSING), ("meter", "invented", State.VALID)]
+    assert found == [
+        ("tester", "T", CalibrationState.MISSING),
+        ("meter", "invented", CalibrationState.VALID),
+    ]
 
 
 def test_due_dates_are_those_of_the_clock_given(ledger: Ledger) -> None:
     calibrated(ledger, date(2024, 6, 1))
     last_minute = datetime(2024, 6, 1, 23, 59, tzinfo=UTC)
-    assert book(ledger, at=last_minute).of("meter", "invented").state is State.DUE_SOON
+    assert book(ledger, at=last_minute).of("meter", "invented").state is CalibrationState.DUE_SOON
     after = datetime(2024, 6, 2, 0, 1, tzinfo=UTC)
-    assert book(ledger, at=after).of("meter", "invented").state is State.OVERDUE
+    assert book(ledger, at=after).of("meter", "invented").state is CalibrationState.OVERDUE
 
 
 def test_attention_names_the_worst_first_and_nothing_that_is_in_order(ledger: Ledger) -> None:
@@ -145,5 +167,5 @@ def test_attention_is_not_raised_by_an_instrument_that_was_never_calibrated(
     ledger: Ledger,
 ) -> None:
     checked(ledger, passed=True)
-    assert book(ledger).known()[0].state is State.MISSING
+    assert book(ledger).known()[0].state is CalibrationState.MISSING
     assert attention(book(ledger).known()) is None

@@ -2,7 +2,7 @@
 
 import pytest
 
-from station.instruments.panel.contacts import Change, Lamp
+from station.instruments.panel.contacts import ContactChange, Lamp
 from station.simulation.panel import SimulatedPanel
 
 
@@ -25,7 +25,7 @@ def panel(clock: HandClock) -> SimulatedPanel:
     return SimulatedPanel(clock)
 
 
-def changes(panel: SimulatedPanel) -> list[Change]:
+def changes(panel: SimulatedPanel) -> list[ContactChange]:
     return [event.change for event in panel.poll()]
 
 
@@ -35,11 +35,11 @@ def test_footswitch_is_pressed_and_comes_up_by_itself(
     panel.press_footswitch(held_s=0.2)
     assert changes(panel) == []
     clock.now_s += 0.1
-    assert changes(panel) == [Change.FOOTSWITCH_PRESSED]
+    assert changes(panel) == [ContactChange.FOOTSWITCH_PRESSED]
     clock.now_s += 0.11
     assert changes(panel) == []
     clock.now_s += 0.1
-    assert changes(panel) == [Change.FOOTSWITCH_RELEASED]
+    assert changes(panel) == [ContactChange.FOOTSWITCH_RELEASED]
 
 
 def test_guard_opened_during_a_pull_voids_it(panel: SimulatedPanel, clock: HandClock) -> None:
@@ -49,10 +49,10 @@ def test_guard_opened_during_a_pull_voids_it(panel: SimulatedPanel, clock: HandC
     panel.open_guard()
     assert panel.guard_closed is False
     clock.now_s += 0.1
-    assert changes(panel) == [Change.GUARD_OPENED]
+    assert changes(panel) == [ContactChange.GUARD_OPENED]
     panel.close_guard()
     clock.now_s += 0.1
-    assert changes(panel) == [Change.GUARD_CLOSED]
+    assert changes(panel) == [ContactChange.GUARD_CLOSED]
     assert panel.guard_closed is True
     assert panel.void_reason(began_s) is not None
     assert panel.void_reason(clock.now_s) is None

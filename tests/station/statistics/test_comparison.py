@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from station.statistics.comparison import Group, chance_above, compare, welch
+from station.statistics.comparison import SampleGroup, chance_above, compare, welch
 
 PERMEABILITY = (
     [0.80, 0.83, 1.89, 1.04, 1.45, 1.38, 1.91, 1.64, 0.73, 1.46],
@@ -28,8 +28,8 @@ def drawn(
 def test_two_makes_of_cars() -> None:
     # NIST/SEMATECH handbook, two-sample t test, miles per gallon, unequal variances: printed
     # T -12.94627 and 136.8750 degrees of freedom [memory], equal to the recomputation [calc].
-    first = Group(249, 20.14458, 6.414700, 20.0)
-    second = Group(79, 30.48101, 6.107710, 30.0)
+    first = SampleGroup(249, 20.14458, 6.414700, 20.0)
+    second = SampleGroup(79, 30.48101, 6.107710, 30.0)
     difference, dof = welch(first, second, confidence=0.95)
     assert dof == pytest.approx(136.8750, abs=1e-4)
     assert difference.low is not None

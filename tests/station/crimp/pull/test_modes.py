@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from station.crimp.pull.events import Fall
-from station.crimp.pull.modes import Shape, shape_of, suggest
+from station.crimp.pull.modes import TraceShape, shape_of, suggest
 from station.crimp.pull.peak import Climb
 from station.crimp.pull.reduce import FAILURE_MODES
 
 # What a clean break at the barrel's edge looks like (invented).
-EDGE = Shape(
+EDGE = TraceShape(
     level=0.8,
     straight=0.2,
     rounded=0.4,

@@ -11,8 +11,8 @@ from station.crimp.verdict import Verdict
 from station.instruments.panel.contacts import (
     HELD_TOO_LONG_S,
     STABLE_S,
-    Change,
     Contact,
+    ContactChange,
     Debounced,
     FootswitchState,
     Lamp,
@@ -30,7 +30,9 @@ def contacts(*, pressed: bool = False, guard_closed: bool = True) -> PanelContac
     return PanelContacts(0.0, {FOOT: pressed, GUARD: guard_closed})
 
 
-def changes(panel: PanelContacts, contact: Contact, *levels: tuple[float, bool]) -> list[Change]:
+def changes(
+    panel: PanelContacts, contact: Contact, *levels: tuple[float, bool]
+) -> list[ContactChange]:
     return [
         event.change for at_s, closed in levels for event in panel.see(Seen(at_s, contact, closed))
     ]
@@ -50,7 +52,7 @@ def test_five_bounces_are_one_press() -> None:
     panel = contacts()
     assert changes(panel, FOOT, *bounces) == []
     assert changes(panel, FOOT, (0.130, True), (0.146, True), (0.2, True)) == [
-        Change.FOOTSWITCH_PRESSED
+        ContactChange.FOOTSWITCH_PRESSED
     ]
     assert panel.footswitch is FootswitchState.PRESSED
 
@@ -58,8 +60,8 @@ def test_five_bounces_are_one_press() -> None:
 def test_press_and_release_known_from_edges_alone() -> None:
     panel = contacts()
     assert changes(panel, FOOT, (1.0, True), (1.2, False), (1.5, False)) == [
-        Change.FOOTSWITCH_PRESSED,
-        Change.FOOTSWITCH_RELEASED,
+        ContactChange.FOOTSWITCH_PRESSED,
+        ContactChange.FOOTSWITCH_RELEASED,
     ]
 
 
@@ -67,32 +69,34 @@ def test_press_known_from_polling_alone() -> None:
     panel = contacts()
     polled = [(1.0 + 0.01 * step, 5 <= step < 20) for step in range(40)]
     assert changes(panel, FOOT, *polled) == [
-        Change.FOOTSWITCH_PRESSED,
-        Change.FOOTSWITCH_RELEASED,
+        ContactChange.FOOTSWITCH_PRESSED,
+        ContactChange.FOOTSWITCH_RELEASED,
     ]
 
 
 def test_footswitch_held_at_start_is_stuck_until_released() -> None:
     panel = contacts(pressed=True)
-    assert changes(panel, FOOT, (0.01, True), (3.0, True)) == [Change.FOOTSWITCH_STUCK]
+    assert changes(panel, FOOT, (0.01, True), (3.0, True)) == [ContactChange.FOOTSWITCH_STUCK]
     assert panel.footswitch is FootswitchState.STUCK
     released = changes(panel, FOOT, (4.0, False), (4.1, False))
-    assert released == [Change.FOOTSWITCH_RELEASED]
-    assert changes(panel, FOOT, (5.0, True), (5.1, True)) == [Change.FOOTSWITCH_PRESSED]
+    assert released == [ContactChange.FOOTSWITCH_RELEASED]
+    assert changes(panel, FOOT, (5.0, True), (5.1, True)) == [ContactChange.FOOTSWITCH_PRESSED]
 
 
 def test_footswitch_held_too_long_is_stuck_once() -> None:
     panel = contacts()
-    assert changes(panel, FOOT, (1.0, True), (1.1, True)) == [Change.FOOTSWITCH_PRESSED]
+    assert changes(panel, FOOT, (1.0, True), (1.1, True)) == [ContactChange.FOOTSWITCH_PRESSED]
     late_s = 1.2 + HELD_TOO_LONG_S
-    assert changes(panel, FOOT, (late_s, True), (late_s + 1.0, True)) == [Change.FOOTSWITCH_STUCK]
+    assert changes(panel, FOOT, (late_s, True), (late_s + 1.0, True)) == [
+        ContactChange.FOOTSWITCH_STUCK
+    ]
     assert panel.footswitch is FootswitchState.STUCK
 
 
 def test_guard_blink_of_one_millisecond_is_latched() -> None:
     panel = contacts()
     blink = changes(panel, GUARD, (1.0, False), (1.001, True), (1.01, True), (1.03, True))
-    assert blink == [Change.GUARD_OPENED, Change.GUARD_CLOSED]
+    assert blink == [ContactChange.GUARD_OPENED, ContactChange.GUARD_CLOSED]
     assert panel.guard_closed
     assert panel.guard_opened_since(0.5)
     assert panel.guard_opened_since(1.0005)
@@ -103,7 +107,7 @@ def test_guard_counts_as_open_until_closed_is_stable() -> None:
     panel = contacts(guard_closed=False)
     assert changes(panel, GUARD, (1.0, True), (1.01, True)) == []
     assert panel.guard_opened_since(1.005)
-    assert changes(panel, GUARD, (1.0 + STABLE_S + 0.001, True)) == [Change.GUARD_CLOSED]
+    assert changes(panel, GUARD, (1.0 + STABLE_S + 0.001, True)) == [ContactChange.GUARD_CLOSED]
     assert not panel.guard_opened_since(1.005)
 
 
@@ -117,7 +121,7 @@ def test_contact_that_is_not_wired_says_nothing() -> None:
 
 def test_edge_that_comes_late_is_taken_at_the_latest_time() -> None:
     panel = contacts()
-    assert changes(panel, GUARD, (2.0, True), (1.9, False)) == [Change.GUARD_OPENED]
+    assert changes(panel, GUARD, (2.0, True), (1.9, False)) == [ContactChange.GUARD_OPENED]
     assert panel.guard_opened_since(2.0)
 
 

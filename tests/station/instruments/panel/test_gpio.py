@@ -21,7 +21,7 @@ from gpiozero.pins.mock import MockFactory, MockPin
 from pydantic import ValidationError
 
 from station.errors import PanelError, PanelMissing
-from station.instruments.panel.contacts import Change, FootswitchState, Lamp
+from station.instruments.panel.contacts import ContactChange, FootswitchState, Lamp
 from station.instruments.panel.gpio import Panel, open_panel
 from station.settings import PanelPins
 
@@ -87,17 +87,17 @@ def panel(pins: MockFactory, guard: Any, clock: HandClock) -> Iterator[Panel]:
         yield opened
 
 
-def changes(panel: Panel) -> list[Change]:
+def changes(panel: Panel) -> list[ContactChange]:
     return [event.change for event in panel.poll()]
 
 
 def test_footswitch_press_and_release(panel: Panel, foot: Any, clock: HandClock) -> None:
     foot.drive_low()
     clock.now_s += 0.1
-    assert changes(panel) == [Change.FOOTSWITCH_PRESSED]
+    assert changes(panel) == [ContactChange.FOOTSWITCH_PRESSED]
     foot.drive_high()
     clock.now_s += 0.1
-    assert changes(panel) == [Change.FOOTSWITCH_RELEASED]
+    assert changes(panel) == [ContactChange.FOOTSWITCH_RELEASED]
 
 
 def test_bounce_is_one_press(panel: Panel, foot: Any, clock: HandClock) -> None:
@@ -109,24 +109,24 @@ def test_bounce_is_one_press(panel: Panel, foot: Any, clock: HandClock) -> None:
         clock.now_s += 0.001
     foot.drive_low()
     clock.now_s += 0.03
-    assert changes(panel) == [Change.FOOTSWITCH_PRESSED]
+    assert changes(panel) == [ContactChange.FOOTSWITCH_PRESSED]
     assert foot.bounce is None
 
 
 def test_footswitch_held_at_start_needs_release(pins: MockFactory, clock: HandClock) -> None:
     foot = pins.pin(PINS.footswitch, pin_class=HeldDown)
     with Panel(PINS, allow_mock=True, clock=clock) as panel:
-        assert changes(panel) == [Change.FOOTSWITCH_STUCK]
+        assert changes(panel) == [ContactChange.FOOTSWITCH_STUCK]
         assert panel.footswitch is FootswitchState.STUCK
         assert "stuck" in (panel.line().trouble or "")
         clock.now_s += 5.0
         assert changes(panel) == []
         foot.drive_high()
         clock.now_s += 0.1
-        assert changes(panel) == [Change.FOOTSWITCH_RELEASED]
+        assert changes(panel) == [ContactChange.FOOTSWITCH_RELEASED]
         foot.drive_low()
         clock.now_s += 0.1
-        assert changes(panel) == [Change.FOOTSWITCH_PRESSED]
+        assert changes(panel) == [ContactChange.FOOTSWITCH_PRESSED]
 
 
 def test_guard_blink_between_two_polls_voids(panel: Panel, guard: Any, clock: HandClock) -> None:
@@ -139,7 +139,7 @@ def test_guard_blink_between_two_polls_voids(panel: Panel, guard: Any, clock: Ha
     clock.now_s += 0.5
     assert panel.guard_opened_since(began_s)
     assert "guard was open" in (panel.void_reason(began_s) or "")
-    assert Change.GUARD_OPENED in changes(panel)
+    assert ContactChange.GUARD_OPENED in changes(panel)
     clock.now_s += 0.5
     assert panel.guard_closed
     assert not panel.guard_opened_since(clock.now_s)
@@ -148,7 +148,7 @@ def test_guard_blink_between_two_polls_voids(panel: Panel, guard: Any, clock: Ha
 def test_level_is_polled_where_an_edge_was_lost(panel: Panel, guard: Any, clock: HandClock) -> None:
     guard.when_changed = None
     guard.drive_high()
-    assert changes(panel) == [Change.GUARD_OPENED]
+    assert changes(panel) == [ContactChange.GUARD_OPENED]
     assert panel.guard_closed is False
 
 
@@ -174,10 +174,10 @@ def test_raising_callback_is_reported_and_nothing_dies(
     assert panel.health().watching
     assert "could not be watched" in (panel.void_reason(began_s) or "")
     clock.now_s += 0.1
-    assert changes(panel) == [Change.FOOTSWITCH_PRESSED], "the next poll made the edge good"
+    assert changes(panel) == [ContactChange.FOOTSWITCH_PRESSED], "the next poll made the edge good"
     assert panel.void_reason(clock.now_s) is None
     guard.drive_high()
-    assert changes(panel) == [Change.GUARD_OPENED]
+    assert changes(panel) == [ContactChange.GUARD_OPENED]
 
 
 def test_level_that_cannot_be_read_is_reported(
@@ -339,8 +339,9 @@ def test_unwired_parts_are_left_out(pins: MockFactory) -> None:
 SERVED = """
 import sys
 from station.cli.serving import ended_by_sigterm
-from station.instruments.panel import PanelPins, open_panel
-from station.panel_logic import Lamp
+from station.instruments.panel.gpio import open_panel
+from station.instruments.panel.contacts import Lamp
+from station.settings import PanelPins
 import gpiozero, signal
 
 pins = PanelPins(current_reversal_relay=27)

@@ -5,7 +5,7 @@ import threading
 from station.errors import BadInput
 from station.instruments.panel.base import BasePanel
 from station.instruments.panel.contacts import (
-    Change,
+    ContactChange,
     Lamp,
     PanelContacts,
     PanelEvent,
@@ -18,11 +18,11 @@ LONG_S = 30.0
 
 def test_footswitch_reaches_the_bench_although_an_earlier_press_was_refused() -> None:
     released = threading.Semaphore(0)
-    seen: list[Change] = []
+    seen: list[ContactChange] = []
 
     def bench(event: PanelEvent) -> None:
         seen.append(event.change)
-        if event.change is Change.FOOTSWITCH_PRESSED:
+        if event.change is ContactChange.FOOTSWITCH_PRESSED:
             raise BadInput("The bench is not waiting for that: it is at idle.")
         released.release()
 
@@ -32,7 +32,7 @@ def test_footswitch_reaches_the_bench_although_an_earlier_press_was_refused() ->
             panel.press_footswitch(held_s=0.05)
             assert released.acquire(timeout=LONG_S)
         assert watch.trouble() is None
-    assert seen == [Change.FOOTSWITCH_PRESSED, Change.FOOTSWITCH_RELEASED] * 2
+    assert seen == [ContactChange.FOOTSWITCH_PRESSED, ContactChange.FOOTSWITCH_RELEASED] * 2
     assert not panel.health().watching
 
 
@@ -73,7 +73,7 @@ def test_handler_that_fails_ends_the_watch_with_its_reason() -> None:
         raise RuntimeError("handler out of order")
 
     panel = PanelThatFails()
-    panel.poll = lambda: [PanelEvent(0.0, Change.GUARD_OPENED)]  # type: ignore[method-assign]
+    panel.poll = lambda: [PanelEvent(0.0, ContactChange.GUARD_OPENED)]  # type: ignore[method-assign]
     with PanelWatch(panel, bench) as watch:
         assert panel.released.wait(LONG_S)
         assert "handler out of order" in (watch.trouble() or "")
