@@ -11,7 +11,9 @@ from werkzeug.exceptions import HTTPException
 
 from station.bench.bench import Bench
 from station.crimp.pull.reduce import FAILURE_MODES
+from station.crimp.units import NOTHING, milliohm
 from station.errors import SignInNeeded, StationError
+from station.jobs.step import OUTCOME_WORDS
 from station.shop.rights import Right
 from station.shop.trend_cache import TrendBook
 from web import access, languages, once, preferences, sentences
@@ -53,7 +55,7 @@ NOT_TAKEN = "The station could not take this request: load the page again and re
 """What is said where only a number is known."""
 
 FILTERS = (
-    written.milliohm,
+    milliohm,
     written.newton,
     written.quantity,
     written.uncertainty,
@@ -139,10 +141,10 @@ def _teach_templates(app: Flask) -> None:
         dictionary=words,
         Right=Right,
         place=written.place,
-        NOTHING=written.NOTHING,
+        NOTHING=NOTHING,
         VERDICT_WORDS=written.VERDICT_WORDS,
         JOB_WORDS=written.JOB_WORDS,
-        OUTCOME_WORDS=written.OUTCOME_WORDS,
+        OUTCOME_WORDS=OUTCOME_WORDS,
         CRITERION_WORDS=written.CRITERION_WORDS,
         FAILURE_MODES=FAILURE_MODES,
     )

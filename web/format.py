@@ -1,18 +1,15 @@
 """How values are written for people: units they use, as many digits as the uncertainty allows."""
 
 import json
-import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import datetime
 
-from station.crimp.units import NEWTON_PER_LBF
+from station.crimp import units as units_of
+from station.crimp.units import NOTHING
 from station.crimp.wire import parse_size
 from station.ledger.entries import CriterionResult
-
-NOTHING = "–"
-"""Stands where there is no value."""
 
 VERDICT_WORDS = {"pass": "Pass", "fail": "Fail", "undecided": "Undecided", "void": "Void"}
 JOB_WORDS = {
@@ -21,12 +18,6 @@ JOB_WORDS = {
     "certification": "Certification",
     "comparison": "Comparison of ways",
     "service": "After service",
-}
-OUTCOME_WORDS = {
-    "released": "Released for the day",
-    "watch": "On watch",
-    "held": "Held",
-    "broken off": "Broken off",
 }
 CRITERION_WORDS = {
     "pull_force_min": "Pull force",
@@ -53,57 +44,14 @@ units: ContextVar[Units] = ContextVar("units")
 """Those of who is being answered; set anew with each request."""
 
 
-def number(value: float, u: float | None = None, *, decimals: int) -> str:
-    """Write a value with two digits of its uncertainty, or ``decimals`` where ``u`` is unknown."""
-    return f"{value:z.{_decimals(u, decimals)}f}"
-
-
-def _decimals(u: float | None, otherwise: int) -> int:
-    if u is None or not u > 0.0:
-        return otherwise
-    return min(max(1 - math.floor(math.log10(u)), 0), 9)
-
-
-def milliohm(ohm: float | None, u_ohm: float | None = None) -> str:
-    """Write a resistance in milliohm."""
-    if ohm is None:
-        return NOTHING
-    return f"{number(ohm * 1e3, None if u_ohm is None else u_ohm * 1e3, decimals=3)} mΩ"
-
-
 def newton(force_n: float | None, u_n: float | None = None) -> str:
     """Write a force in newton and pound-force, the reader's own unit first."""
-    if force_n is None:
-        return NOTHING
-    decimals = _decimals(u_n, 1)
-    both = f"{force_n:z.{decimals}f} N", f"{force_n / NEWTON_PER_LBF:z.{decimals}f} lbf"
-    first, second = both if units.get(USUAL).force == "N" else both[::-1]
-    return f"{first} ({second})"
-
-
-def millivolt(volt: float | None, u_volt: float | None = None) -> str:
-    """Write a voltage in millivolt."""
-    if volt is None:
-        return NOTHING
-    return f"{number(volt * 1e3, None if u_volt is None else u_volt * 1e3, decimals=2)} mV"
-
-
-def ratio(value: float | None, u: float | None = None) -> str:
-    """Write a plain ratio."""
-    return NOTHING if value is None else number(value, u, decimals=3)
-
-
-_WRITERS: dict[str, Callable[[float | None, float | None], str]] = {
-    "N": newton,
-    "ohm": milliohm,
-    "V": millivolt,
-    "1": ratio,
-}
+    return units_of.newton(force_n, u_n, lbf_first=units.get(USUAL).force != "N")
 
 
 def quantity(value: float | None, unit: str, u: float | None = None) -> str:
     """Write a value that is stored in the SI unit ``unit``."""
-    return _WRITERS[unit](value, u)
+    return newton(value, u) if unit == "N" else units_of.quantity(value, unit, u)
 
 
 def uncertainty(u: float | None, unit: str) -> str:

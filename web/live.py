@@ -10,11 +10,12 @@ from markupsafe import Markup
 from station.bench.board import BenchState, Board, Stage
 from station.crimp.limits import Limit, LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
+from station.crimp.units import milliohm
 from station.crimp.wire import weakest_wire
 from station.errors import StationError
 from station.instruments.standstill import WORDS
 from station.jobs.sample_order import SampleOrder
-from web.format import JOB_WORDS, VERDICT_WORDS, milliohm, newton, reason, standing, wires
+from web.format import JOB_WORDS, VERDICT_WORDS, newton, reason, standing, wires
 from web.sentences import Part, Speaker, marked
 from web.sentences import speaker as speaker_here
 

@@ -26,7 +26,7 @@ from station.instruments.bay import InstrumentBay, InstrumentLine
 from station.instruments.panel.base import BasePanel, NoPanel, PanelLine
 from station.instruments.panel.contacts import PanelEvent
 from station.instruments.standard_reading import read_pull, read_standard
-from station.jobs.open_jobs import JobBook
+from station.jobs.open_jobs import OpenJobs
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Payload, PullBegun, SampleBegun, SampleFinished
 from station.ledger.entry import Entry
@@ -71,7 +71,7 @@ class Bench:
         self.connectors = connectors
         self.board = Board()
         self.trust = TrustBook(ledger.reader, settings)
-        self.jobs = JobBook(ledger, settings, demo=demo)
+        self.jobs = OpenJobs(ledger, settings, demo=demo)
         self.panel = BenchPanel(panel or NoPanel("This bench has no panel."), self.board)
         self.unsaved = UnsavedSample(ledger, self.board, settle=self._settle)
         self._ledger = ledger
@@ -229,8 +229,10 @@ class Bench:
         ------
         BadInput, NoLimit, UnknownSize, DataFileError
             A sample is under way, or the description cannot be used.
-        CalibrationNeeded
-            The settings do not let an instrument judge now.
+        CalibrationNeeded, NestOnHold
+            An instrument may not judge now, or the nest is held.
+        SampleUnsaved
+            The sample before could not be written: it is kept in memory.
         """
         if self._thread is not None and self.board.state.stage in (Stage.IDLE, Stage.DONE):
             # The board shows the end a moment before the thread has put its tools away.

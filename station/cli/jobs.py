@@ -1,9 +1,9 @@
 """Commands on jobs: job due, start, list, sample, report, odds."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, replace
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 import click
 
@@ -11,11 +11,11 @@ from station.bench.bench import SampleOutcome
 from station.cli.ledgers import reading
 from station.cli.opening import (
     BenchAtHand,
-    OpenBook,
+    OpenLedger,
     opened_bench,
-    opened_book,
+    opened_ledger,
     outcome_lines,
-    read_book,
+    read_ledger,
 )
 from station.cli.options import (
     FILE,
@@ -33,17 +33,23 @@ from station.cli.options import (
 from station.crimp.wire import parse_size
 from station.errors import BadInput
 from station.files import write_whole
-from station.jobs.daily.judge import DueNest
+from station.jobs.daily.judge import Nest
 from station.jobs.daily.plan import DailyCheckPlan
-from station.jobs.open_jobs import JobReadings
+from station.jobs.daily.record import demand_daily
+from station.jobs.daily.record import due as due_nests
+from station.jobs.daily.record import order as order_of_check
+from station.jobs.daily.steps import DueNest
+from station.jobs.open_jobs import state_of_job
 from station.jobs.papers.frame import Paper
 from station.jobs.papers.of_job import paper_of
 from station.jobs.plan_odds import error_lines, plan_errors
-from station.jobs.plans import load_plans, plan_named, read_plan
+from station.jobs.plans import chosen_plan, load_plans, read_plan
 from station.jobs.sample_order import SampleOrder
-from station.jobs.step import Course, Todo
+from station.jobs.step import JobState, Step
 from station.ledger.entries import Joint
+from station.ledger.jobs import job_record
 from station.ledger.jobs import jobs as jobs_on_record
+from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord, JobRow
 from station.settings import read_settings
 
@@ -65,9 +71,9 @@ def due(
     plan_id: str | None, ledger_path: Path | None, settings_path: Path | None, as_json: bool
 ) -> None:
     """Say which nests are due for their check today, which are held, and why."""
-    with read_book(ledger_path, settings_path) as book:
-        plan = plan_named(book.plans(), "daily_check", plan_id)
-        found = book.daily.due(cast(DailyCheckPlan, plan))
+    with read_ledger(ledger_path, settings_path) as at_hand:
+        plan = chosen_plan(at_hand.settings, DailyCheckPlan, plan_id)
+        found = due_nests(at_hand.reader, plan, datetime.now(UTC))
     if as_json:
         print_json([_due_document(item) for item in found])
         return
@@ -95,10 +101,10 @@ def start(
 ) -> None:
     """Begin a job; its id is printed, and the plan in force is recorded with it."""
     _demand_done_here(name)
-    with opened_book(ledger_path, settings_path) as opened:
-        asked = {"nests": [list(_place(text)) for text in nests]}
-        job_id = opened.book.begin(name, asked, person=person, plan_id=plan_id)
-        _show(opened.book, job_id, as_json)
+    with opened_ledger(ledger_path, settings_path) as opened:
+        places = [_place(text) for text in nests]
+        job_id = opened.jobs.begin_check(places, person=person, plan_id=plan_id)
+        _show(opened.ledger.reader, job_id, as_json)
 
 
 @job.command("list", epilog="Example: station job list --open")
@@ -150,21 +156,24 @@ def sample(
 ) -> int:
     """Make samples of a job at the bench; one that was interrupted is made again first."""
     outcomes: list[SampleOutcome] = []
-    with opened_book(ledger_path, settings_path) as opened:
-        _demand_done_here(opened.book.record(job_id).row.job)
+    with opened_ledger(ledger_path, settings_path) as opened:
+        _demand_done_here(opened.jobs.record(job_id).row.job)
         print_aside(SIMULATED if simulate else REAL)
         with opened_bench(opened, simulate=simulate, seed=seed, say=print_aside) as at_hand:
             for _ in range(count):
-                todo = _sample_wanted(opened, job_id, nest)
-                joint = _joint(opened, todo, connector, wire, wire2)
-                order = _order(opened, job_id, joint, person, limit_set)
+                step = _sample_wanted(opened, job_id, nest)
+                joint = _joint(opened, step, connector, wire, wire2)
+                order = order_of_check(
+                    opened.ledger.reader, opened.settings, job_id, joint,
+                    person=person, limit_set=limit_set,
+                )  # fmt: skip
                 outcomes.append(_take(at_hand, order))
-                if opened.book.record(job_id).ended is not None:
+                if opened.jobs.record(job_id).ended is not None:
                     break
         if not as_json:
             for outcome in outcomes:
                 print_lines(outcome_lines(outcome))
-        _show(opened.book, job_id, as_json)
+        _show(opened.ledger.reader, job_id, as_json)
     return 1 if any(item.finished.verdict == "fail" for item in outcomes) else 0
 
 
@@ -208,62 +217,49 @@ def odds(plan: str, tries: int, seed: int, settings_path: Path | None, as_json: 
     print_lines(error_lines(wanted.job, rates))
 
 
-def _show(book: JobReadings, job_id: str, as_json: bool) -> None:
-    record, course = book.record(job_id), book.course(job_id)
+def _show(reader: LedgerReader, job_id: str, as_json: bool) -> None:
+    record, state = job_record(reader, job_id), state_of_job(reader, job_id)
     if as_json:
-        print_json(_job_document(record, course))
+        print_json(_job_document(record, state))
     else:
-        print_lines(_job_lines(record, course))
+        print_lines(_job_lines(record, state))
 
 
 def _demand_done_here(name: str) -> None:
     if name in ON_THE_PAGE:
         words = name.replace("_", " ")
         raise BadInput(f"A {words} is done on the page: open Jobs there.")
+    demand_daily(name)
 
 
-def _place(text: str) -> tuple[str, str]:
+def _place(text: str) -> Nest:
     tool, slash, nest = text.partition("/")
     if not (tool and slash and nest):
         raise BadInput(f"{text!r} names no nest: write TOOL/NEST, as in Wren/blue.")
     return tool, nest
 
 
-def _sample_wanted(opened: OpenBook, job_id: str, nest: str | None) -> Todo:
-    todos = [todo for todo in opened.book.course(job_id).todos if todo.kind == "sample"]
+def _sample_wanted(opened: OpenLedger, job_id: str, nest: str | None) -> Step:
+    steps = opened.jobs.state(job_id).steps
     if nest is not None:
-        todos = [todo for todo in todos if (todo.tool, todo.nest) == _place(nest)]
-    if not todos:
+        steps = tuple(step for step in steps if (step.tool, step.nest) == _place(nest))
+    if not steps:
         raise BadInput(f"Job {job_id} wants no such sample: Jobs on the page says what is next.")
-    return todos[0]
+    return steps[0]
 
 
 def _joint(
-    opened: OpenBook, todo: Todo, connector: str | None, wire: str | None, wire2: str | None
+    opened: OpenLedger, step: Step, connector: str | None, wire: str | None, wire2: str | None
 ) -> Joint:
-    tool, nest = todo.tool or "", todo.nest or ""
+    tool, nest = step.tool or "", step.nest or ""
     latest = opened.ledger.reader.nest_samples(tool, nest, limit=1)
-    wires: Sequence[str] = todo.wires
+    wires: Sequence[str] = latest[0].wires if latest else ()
     if wire is not None:
         wires = (parse_size(wire).label, parse_size(wire2 or wire).label)
-    elif latest and not wires:
-        wires = latest[0].wires
-    connector = connector or todo.connector or (latest[0].connector if latest else None)
+    connector = connector or (latest[0].connector if latest else None)
     if connector is None or not wires:
         raise BadInput(f"Say which joint with --connector and --wire: {tool}, {nest} has no other.")
     return Joint(connector=connector, wires=tuple(wires), tool=tool, nest=nest)
-
-
-def _order(
-    opened: OpenBook, job_id: str, joint: Joint, person: str, limit_set: str | None
-) -> SampleOrder:
-    record = opened.book.record(job_id)
-    left = [row for row in opened.ledger.reader.unfinished() if row.job_id == record.row.job_id]
-    of_plan = record.begun.scope.get("limit_set") or record.begun.plan.get("limit_set")
-    chosen = limit_set or (str(of_plan) if of_plan else opened.settings.limit_set)
-    order = SampleOrder(person, record.row.job, joint, chosen, job_id=record.row.job_id)
-    # One that was interrupted is offered again; what it replaces counts as void.
-    return replace(order, offered_again_for=left[0].sample_id) if left else order
 
 
 def _take(at_hand: BenchAtHand, order: SampleOrder) -> SampleOutcome:
@@ -285,13 +281,13 @@ def _row_document(row: JobRow) -> dict[str, Any]:
     }
 
 
-def _job_document(record: JobRecord, course: Course) -> dict[str, Any]:
+def _job_document(record: JobRecord, state: JobState) -> dict[str, Any]:
     ended = record.ended
     return _row_document(record.row) | {
         "reasons": None if ended is None else list(ended.reasons),
         "figures": None if ended is None else ended.figures,
-        "lines": list(course.lines),
-        "todos": [asdict(todo) for todo in course.todos],
+        "lines": list(state.lines),
+        "todos": [_step_document(step) for step in state.steps],
         "samples": [
             picked(row, "sample_id step nest verdict peak_n splice_ohm") for row in record.samples
         ],
@@ -302,13 +298,27 @@ def _job_document(record: JobRecord, course: Course) -> dict[str, Any]:
     }
 
 
-def _job_lines(record: JobRecord, course: Course) -> Iterator[str]:
+def _step_document(step: Step) -> dict[str, Any]:
+    # Connector and wires are the person's to choose.
+    return {
+        "kind": "sample",
+        "step": step.name,
+        "sentence": step.words,
+        "left": step.left,
+        "tool": step.tool,
+        "nest": step.nest,
+        "connector": None,
+        "wires": [],
+    }
+
+
+def _job_lines(record: JobRecord, state: JobState) -> Iterator[str]:
     row = record.row
     yield f"{row.job.replace('_', ' ')} {row.job_id}, plan {row.plan_id}, begun by {row.person}"
-    for line in course.lines:
+    for line in state.lines:
         yield f"    {line}"
-    if course.next is not None:
-        yield f"Next: {course.next.sentence}"
+    if state.next is not None:
+        yield f"Next: {state.next.words}"
 
 
 def _due_document(found: DueNest) -> dict[str, Any]:

@@ -16,14 +16,15 @@ from station.cli.ledgers import reading, writing
 from station.crimp.facts import load_limit_sets, shipped_book
 from station.crimp.limits import LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
-from station.crimp.units import NEWTON_PER_LBF
+from station.crimp.units import NEWTON_PER_LBF, milliohm
 from station.instruments.bay import InstrumentBay
 from station.instruments.panel.base import BasePanel
 from station.instruments.panel.gpio import open_panel
 from station.instruments.standstill import WORDS
-from station.jobs.open_jobs import JobBook, JobReadings
+from station.jobs.open_jobs import OpenJobs
 from station.ledger.entries import Joint
 from station.ledger.in_use import ledger_in_use
+from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.settings import Settings, read_settings
 from station.simulation import demo as demo_run
@@ -33,32 +34,40 @@ Say = Callable[[str], None]
 
 
 @dataclass(frozen=True)
-class OpenBook:
-    """A ledger with its book of jobs, and the settings in force."""
+class OpenLedger:
+    """A ledger with its jobs, and the settings in force."""
 
     ledger: Ledger
-    book: JobBook
+    jobs: OpenJobs
     settings: Settings
 
 
 @contextmanager
-def opened_book(ledger_path: Path | None, settings_path: Path | None) -> Iterator[OpenBook]:
-    """Open the ledger for writing, with its book of jobs (BadInput where there is none)."""
+def opened_ledger(ledger_path: Path | None, settings_path: Path | None) -> Iterator[OpenLedger]:
+    """Open the ledger for writing, with its jobs (BadInput where there is none)."""
     settings = read_settings(settings_path)
     with writing(ledger_path or settings.ledger) as ledger:
         invented = ledger.reader.is_demo()
         settings = as_the_demo_judges(settings, invented=invented)
-        yield OpenBook(ledger, JobBook(ledger, settings, demo=invented), settings)
+        yield OpenLedger(ledger, OpenJobs(ledger, settings, demo=invented), settings)
+
+
+@dataclass(frozen=True)
+class ReadLedger:
+    """A ledger that is only read, and the settings in force."""
+
+    reader: LedgerReader
+    settings: Settings
 
 
 @contextmanager
-def read_book(ledger_path: Path | None, settings_path: Path | None) -> Iterator[JobReadings]:
+def read_ledger(ledger_path: Path | None, settings_path: Path | None) -> Iterator[ReadLedger]:
     """Open the ledger for reading alone, to see how its jobs stand (BadInput without one)."""
     settings = read_settings(settings_path)
     with reading(ledger_path or settings.ledger) as reader:
         invented = reader.is_demo()
         settings = as_the_demo_judges(settings, invented=invented)
-        yield JobReadings(reader, settings, demo=invented)
+        yield ReadLedger(reader, settings)
 
 
 def limit_sets_at_hand(ledger: Ledger, settings: Settings, *, simulate: bool) -> LimitSets:
@@ -104,7 +113,9 @@ class BenchAtHand:
 
 
 @contextmanager
-def opened_bench(opened: OpenBook, *, simulate: bool, seed: int, say: Say) -> Iterator[BenchAtHand]:
+def opened_bench(
+    opened: OpenLedger, *, simulate: bool, seed: int, say: Say
+) -> Iterator[BenchAtHand]:
     """Open the instruments that the settings name, or simulated ones; the ledger is then in use.
 
     Raises
@@ -141,8 +152,8 @@ def outcome_lines(outcome: SampleOutcome) -> Iterator[str]:
     if finished.resistance is not None:
         result = finished.resistance
         yield (
-            f"    splice {result.splice_ohm * 1e3:.3f} mΩ (u {result.u_ohm * 1e3:.3f}), after "
-            f"{result.wire_share_ohm * 1e3:.3f} mΩ of wire"
+            f"    splice {milliohm(result.splice_ohm)} (u {result.u_ohm * 1e3:.3f}), after "
+            f"{milliohm(result.wire_share_ohm)} of wire"
         )
     if finished.pull is not None:
         pull = finished.pull

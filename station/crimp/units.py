@@ -1,6 +1,7 @@
-"""Exact conversion factors between what is stored (SI) and what people read."""
+"""From what is stored (SI) to what people read: exact factors, and values as they are written."""
 
 import math
+from collections.abc import Callable
 
 NEWTON_PER_LBF = 4.4482216152605
 """Exact: 0.45359237 kg times 9.80665 m/s2 (international avoirdupois pound, standard gravity)."""
@@ -13,3 +14,65 @@ CIRCULAR_MIL_M2 = math.pi / 4.0 * (METRE_PER_INCH / 1000.0) ** 2
 """Area of a circle one thousandth of an inch across."""
 
 SQUARE_MILLIMETRE_M2 = 1e-6
+
+NOTHING = "–"
+"""Stands where there is no value."""
+
+
+def decimals_of(u: float | None, otherwise: int) -> int:
+    """Decimals that show two digits of an uncertainty, ``otherwise`` where it is unknown."""
+    if u is None or not u > 0.0:
+        return otherwise
+    return min(max(1 - math.floor(math.log10(u)), 0), 9)
+
+
+def number(value: float, u: float | None = None, *, decimals: int) -> str:
+    """Write a value with two digits of its uncertainty, or ``decimals`` where ``u`` is unknown."""
+    return f"{value:z.{decimals_of(u, decimals)}f}"
+
+
+def newton(force_n: float | None, u_n: float | None = None, *, lbf_first: bool = False) -> str:
+    """Write a force in newton and pound-force."""
+    if force_n is None:
+        return NOTHING
+    decimals = decimals_of(u_n, 1)
+    both = f"{force_n:z.{decimals}f} N", f"{force_n / NEWTON_PER_LBF:z.{decimals}f} lbf"
+    first, second = both[::-1] if lbf_first else both
+    return f"{first} ({second})"
+
+
+def milliohm(ohm: float | None, u_ohm: float | None = None) -> str:
+    """Write a resistance in milliohm."""
+    if ohm is None:
+        return NOTHING
+    return f"{number(ohm * 1e3, None if u_ohm is None else u_ohm * 1e3, decimals=3)} mΩ"
+
+
+def millivolt(volt: float | None, u_volt: float | None = None) -> str:
+    """Write a voltage in millivolt."""
+    if volt is None:
+        return NOTHING
+    return f"{number(volt * 1e3, None if u_volt is None else u_volt * 1e3, decimals=2)} mV"
+
+
+def ratio(value: float | None, u: float | None = None) -> str:
+    """Write a plain ratio."""
+    return NOTHING if value is None else number(value, u, decimals=3)
+
+
+_WRITERS: dict[str, Callable[[float | None, float | None], str]] = {
+    "N": newton,
+    "ohm": milliohm,
+    "V": millivolt,
+    "1": ratio,
+}
+
+
+def quantity(value: float | None, unit: str, u: float | None = None) -> str:
+    """Write a value that is stored in the SI unit ``unit``, in the unit that people read."""
+    return _WRITERS[unit](value, u)
+
+
+def shown_scale(unit: str) -> tuple[float, str]:
+    """Factor and name of the unit in which people read an SI unit."""
+    return {"ohm": (1e3, "mΩ"), "V": (1e3, "mV"), "1": (1.0, "")}.get(unit, (1.0, unit))

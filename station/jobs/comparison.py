@@ -6,9 +6,10 @@ connector, wire, tool, nest, material or person. Pure: rows in, values out.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Literal
 
 from station.errors import BadInput
+from station.ledger.rows import SampleRow
 
 COMPARISON = "comparison"
 """Job of samples that are made to be compared; their ``step`` is the label of their way."""
@@ -16,54 +17,6 @@ COMPARISON = "comparison"
 Characteristic = Literal["pull", "resistance"]
 FILTERS = ("way", "connector", "wire", "material", "tool", "nest", "person")
 LABEL_LENGTH = 60
-
-
-class Sample(Protocol):
-    """A sample as the record lists it."""
-
-    @property
-    def job(self) -> str:
-        """What it was made for."""
-
-    @property
-    def step(self) -> str | None:
-        """Label of its way, for a comparison."""
-
-    @property
-    def connector(self) -> str:
-        """Identifier of the connector."""
-
-    @property
-    def wires(self) -> tuple[str, ...]:
-        """Wire sizes."""
-
-    @property
-    def material(self) -> str:
-        """Of the conductor."""
-
-    @property
-    def tool(self) -> str:
-        """Crimp tool."""
-
-    @property
-    def nest(self) -> str:
-        """Die cavity."""
-
-    @property
-    def person(self) -> str:
-        """Who made it."""
-
-    @property
-    def verdict(self) -> str | None:
-        """None while unfinished."""
-
-    @property
-    def peak_n(self) -> float | None:
-        """Pulled force in newton."""
-
-    @property
-    def splice_ohm(self) -> float | None:
-        """Resistance in ohm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +30,7 @@ class Way:
         """In words, for people: the label where there is one."""
         return ", ".join(value for _, value in self.pairs)
 
-    def takes(self, sample: Sample) -> bool:
+    def takes(self, sample: SampleRow) -> bool:
         """Whether a sample was made this way; void and unfinished ones show nothing."""
         return sample.verdict not in (None, "void") and all(
             _matches(sample, name, value) for name, value in self.pairs
@@ -117,7 +70,7 @@ def label_from(text: str) -> str:
     return label
 
 
-def values_of(way: Way, samples: Iterable[Sample], what: Characteristic) -> list[float]:
+def values_of(way: Way, samples: Iterable[SampleRow], what: Characteristic) -> list[float]:
     """Values of the samples of a way, in newton or ohm; those not measured are left out."""
     found = (
         sample.peak_n if what == "pull" else sample.splice_ohm
@@ -127,7 +80,7 @@ def values_of(way: Way, samples: Iterable[Sample], what: Characteristic) -> list
     return [value for value in found if value is not None]
 
 
-def doubts(ways: Sequence[Way], samples: Sequence[Sample]) -> list[str]:
+def doubts(ways: Sequence[Way], samples: Sequence[SampleRow]) -> list[str]:
     """What speaks against comparing, in sentences: other wires, or one sample in both ways."""
     found = []
     of_both = [{sample.wires for sample in samples if way.takes(sample)} for way in ways]
@@ -138,7 +91,7 @@ def doubts(ways: Sequence[Way], samples: Sequence[Sample]) -> list[str]:
     return found
 
 
-def _matches(sample: Sample, name: str, value: str) -> bool:
+def _matches(sample: SampleRow, name: str, value: str) -> bool:
     if name == "way":
         return sample.job == COMPARISON and (sample.step or "").casefold() == value.casefold()
     if name == "wire":

@@ -3,6 +3,7 @@
 import tomllib
 from importlib.resources.abc import Traversable
 from pathlib import Path
+from typing import TypeVar
 
 from station.crimp.limits import LimitSets
 from station.errors import BadInput, DataFileError
@@ -10,7 +11,9 @@ from station.files import DATA, read_text, read_toml, toml_files, unread
 from station.jobs.certification.plan import CertificationPlan
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.validation.plan import ToolValidationPlan
+from station.settings import Settings
 
+P = TypeVar("P", DailyCheckPlan, ToolValidationPlan, CertificationPlan)
 Plan = DailyCheckPlan | ToolValidationPlan | CertificationPlan
 
 MODELS: dict[str, type[Plan]] = {
@@ -73,13 +76,23 @@ def read_plan(file: Traversable | Path) -> Plan:
     return read_toml(file, model)
 
 
-def plan_named(plans: dict[str, Plan], job: str, plan_id: str | None = None) -> Plan:
-    """The plan of this id, or the shipped one of a job (BadInput if there is none)."""
+def chosen_plan(settings: Settings, kind: type[P], plan_id: str | None = None) -> P:
+    """The plan of this id for a kind of job, or the shipped one (BadInput if there is none).
+
+    Files are read anew, so that a changed one counts for the next job.
+    """
+    job = next(name for name, model in MODELS.items() if model is kind)
+    plans = load_plans(settings.plans_folder)
     wanted = plan_id or job.replace("_", "-")
     plan = plans.get(wanted)
-    if plan is None or plan.job != job:
+    if not isinstance(plan, kind):
         known = [name for name, found in plans.items() if found.job == job]
         raise BadInput(
             f"There is no plan {wanted!r} for this job: use one of {', '.join(known) or 'none'}."
         )
     return plan
+
+
+def limit_set_for(plan: Plan, settings: Settings, asked: str | None = None) -> str:
+    """By which limit set a job judges: what was asked for, else the plan's, else the bench's."""
+    return asked or plan.limit_set or settings.limit_set

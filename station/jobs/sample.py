@@ -1,15 +1,10 @@
-"""What jobs need of the record: samples with their present verdict, checks, and a hash to keep."""
+"""A finished sample as jobs judge it: with its present verdict. Pure."""
 
-import hashlib
-import json
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 from station.ledger.entries import CriterionResult, Joint, SampleFinished
-from station.ledger.reader import LedgerReader
-from station.ledger.rows import JobRecord, SampleRow
 
 MIN_SPLICE_OHM = 1e-6
 """Below a microohm the logarithm says more about the meter than about the crimp."""
@@ -89,52 +84,3 @@ def job_sample(
         None if resistance is None else resistance.splice_ohm,
         finished.void_by == "person" and void_reason == finished.void_reason,
     )
-
-
-def samples_with_replaced(reader: LedgerReader, rows: Sequence[SampleRow]) -> list[JobSample]:
-    """As `finished_samples`; a sample that was begun and made again counts as void.
-
-    Otherwise a weak one could be lost by pulling the plug.
-    """
-    replaced = {row.replaces for row in rows if row.replaces}
-    lost = [
-        JobSample(row.sample_id, row.joint, "void", None, (), step=row.step)
-        for row in rows
-        if row.verdict is None and row.sample_id in replaced
-    ]
-    return [*lost, *finished_samples(reader, rows)]
-
-
-def finished_samples(reader: LedgerReader, rows: Iterable[SampleRow]) -> list[JobSample]:
-    """Finished samples in the order of ``rows``, corrections included."""
-    found = []
-    for row in rows:
-        finished = reader.finished_payload(row.sample_id) if row.verdict is not None else None
-        if finished is not None and row.verdict is not None:
-            found.append(
-                job_sample(
-                    finished,
-                    verdict=row.verdict,
-                    failure_mode=row.failure_mode,
-                    void_reason=row.void_reason,
-                    step=row.step,
-                )
-            )
-    return found
-
-
-def record_hash_of(
-    reader: LedgerReader, record: JobRecord, samples: Sequence[SampleRow] | None = None
-) -> str:
-    """Hash over the hashes of all entries of a job, so that a paper can be held against them."""
-    seqs = {record.row.begun_seq, *(taken.seq for taken in record.steps)}
-    for row in record.samples if samples is None else samples:
-        seqs |= {row.begun_seq, *([row.finished_seq] if row.finished_seq else [])}
-    hashes = [next(reader.entries(after_seq=seq - 1, limit=1)).hash for seq in sorted(seqs)]
-    return hashlib.sha256("\n".join(hashes).encode()).hexdigest()
-
-
-def plain(content: dict[str, Any]) -> dict[str, Any]:
-    """Content as JSON would give it back: what the record can hold without a change."""
-    found: dict[str, Any] = json.loads(json.dumps(content, allow_nan=False))
-    return found

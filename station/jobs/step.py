@@ -1,45 +1,56 @@
 """How a job stands: what is to be done next, and what it has come to. The same for every job.
 
-A course is worked out anew from the record each time it is asked for, so that a job goes on where
-it was after the page was closed, the station was killed, another day began or another person came.
+It is worked out anew from the record each time it is asked for, so that a job goes on where it was
+after the page was closed, the station was killed, another day began or another person came.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal, cast
 
-from pydantic import JsonValue
-
-from station.ledger.entries import JobEnded
-from station.ledger.rows import JobRecord
+OUTCOME_WORDS: dict[str, str] = {
+    "released": "Released for the day",
+    "watch": "On watch",
+    "held": "Held",
+    "broken off": "Broken off",
+    "accepted": "Accepted",
+    "accepted_in_part": "Accepted for some joints",
+    "refused": "Refused",
+    "certified": "Certified",
+    "not_certified": "Not certified",
+    "re_sit": "Re-sit",
+    "given_up": "Given up",
+    "not_finished": "Not finished",
+}
+"""What a job of any kind may come to, as people read it."""
 
 
 @dataclass(frozen=True, slots=True)
-class Todo:
-    """One thing to do next.
+class Step:
+    """One thing to do.
 
     Attributes
     ----------
-    kind
-        ``sample``: make one at the bench; ``step``: do and enter something else.
-    step
-        Its name in the plan, for the entry.
-    sentence
-        What to do, for the person at the bench.
+    name
+        Short and stable: what a command or a form names, and the record keeps.
+    words
+        What the person does, in a sentence.
+    about
+        What it is about: a nest, a joint key; empty where that is clear.
+    blocked
+        True where the steps after it cannot be done before it.
     left
         How many times.
-    tool, nest, connector, wires
-        What a sample must be; None or empty where the person chooses.
+    tool, nest
+        What a sample must be made with; None where it is no sample, or ``about`` names its joint.
     """
 
-    kind: Literal["sample", "step"]
-    step: str
-    sentence: str
+    name: str
+    words: str
+    about: str = ""
+    blocked: bool = False
     left: int = 1
     tool: str | None = None
     nest: str | None = None
-    connector: str | None = None
-    wires: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,12 +63,12 @@ class Outcome:
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class JobState:
     """How a job stands.
 
     Attributes
     ----------
-    todos
+    steps
         What is left, first things first; empty when nothing is.
     lines
         How each part stands, in words.
@@ -65,47 +76,11 @@ class Course:
         What ending the job would record; None while something is left to do.
     """
 
-    todos: tuple[Todo, ...]
+    steps: tuple[Step, ...]
     lines: tuple[str, ...]
     outcome: Outcome | None = None
 
     @property
-    def next(self) -> Todo | None:
+    def next(self) -> Step | None:
         """What to do now."""
-        return self.todos[0] if self.todos else None
-
-
-Content = dict[str, JsonValue]
-
-
-def job_ended(record: JobRecord, outcome: Outcome) -> JobEnded:
-    """The entry that ends a job with this outcome."""
-    return JobEnded(
-        job_id=record.row.job_id,
-        outcome=outcome.word,
-        reasons=outcome.reasons,
-        figures=cast(Content, dict(outcome.figures)),
-        demo=record.begun.demo,
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class NextStep:
-    """One thing to do.
-
-    Attributes
-    ----------
-    name
-        Short and stable: what a command or a form names.
-    words
-        What the person does, in a sentence.
-    about
-        What it is about: a nest, a joint key, a code; empty where that is clear.
-    blocked
-        True where the steps after it cannot be done before it.
-    """
-
-    name: str
-    words: str
-    about: str = ""
-    blocked: bool = False
+        return self.steps[0] if self.steps else None

@@ -23,11 +23,11 @@ from station.crimp.pull.reduce import reduce_trace
 from station.crimp.wire import parse_size
 from station.instruments.profiles import MeterProfile, PullTesterProfile
 from station.jobs.daily import judge as daily_check
-from station.jobs.daily.judge import STEP_FIRST, NestEvidence, OutcomeWord, Place
+from station.jobs.daily.judge import STEP_FIRST, Nest, NestEvidence, OutcomeWord
 from station.jobs.daily.plan import DailyCheckPlan
-from station.jobs.plans import load_plans, plan_named
+from station.jobs.daily.steps import outcome_of
+from station.jobs.plans import chosen_plan
 from station.jobs.sample_order import SampleOrder
-from station.jobs.step import Content
 from station.ledger.chain import Moment
 from station.ledger.entries import (
     NEST_OUTCOME,
@@ -61,7 +61,7 @@ class Round:
     day: date
     person: str
     plan: DailyCheckPlan
-    samples: dict[Place, list[tuple[str, str]]] = field(default_factory=dict)
+    samples: dict[Nest, list[tuple[str, str]]] = field(default_factory=dict)
     """Id and verdict of each sample, by tool and nest."""
 
     def note(self, sample_id: str, finished: SampleFinished) -> None:
@@ -72,7 +72,7 @@ class Round:
 
 def round_plan() -> DailyCheckPlan:
     """The invented shop's own plan: the shipped one with a single stage of fewer samples."""
-    shipped = plan_named(load_plans(None), daily_check.JOB, None)
+    shipped = chosen_plan(Settings(), DailyCheckPlan)
     return DailyCheckPlan.model_validate(
         shipped.model_dump()
         | {
@@ -89,7 +89,7 @@ def round_plan() -> DailyCheckPlan:
 def begin_round(
     ledger: Ledger,
     plan: DailyCheckPlan,
-    places: Sequence[Place],
+    places: Sequence[Nest],
     person: str,
     moment: Moment,
     *,
@@ -123,8 +123,8 @@ def end_round(ledger: Ledger, made: Round, moment: Moment) -> None:
 
     The wear watch is not asked: nests that wear in the invented history are not checked in it.
     """
-    words: dict[Place, OutcomeWord] = {}
-    left: list[Place] = []
+    words: dict[Nest, OutcomeWord] = {}
+    left: list[Nest] = []
     for place, samples in made.samples.items():
         evidence = NestEvidence(tuple(verdict for _, verdict in samples))
         finding = daily_check.judge(made.plan, evidence)
@@ -132,7 +132,7 @@ def end_round(ledger: Ledger, made: Round, moment: Moment) -> None:
             left.append(place)
             continue
         words[place] = finding.outcome
-        content: Content = {
+        content: dict[str, JsonValue] = {
             "tool": place[0],
             "nest": place[1],
             "outcome": finding.outcome,
@@ -144,13 +144,13 @@ def end_round(ledger: Ledger, made: Round, moment: Moment) -> None:
         }
         found = JobStep(demo=True, job_id=made.job_id, step=NEST_OUTCOME, content=content)
         ledger.append(found, person=made.person, moment=moment)
-    outcome = daily_check.outcome_of(words, left)
+    outcome = outcome_of(words, left)
     ended = JobEnded(
         demo=True,
         job_id=made.job_id,
         outcome=outcome.word,
         reasons=outcome.reasons,
-        figures=cast(Content, dict(outcome.figures)),
+        figures=cast(dict[str, JsonValue], dict(outcome.figures)),
     )
     ledger.append(ended, person=made.person, moment=moment)
 

@@ -25,9 +25,8 @@ from station.jobs.daily.odds import (
     SPREAD_N,
     U_N,
 )
-from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.odds import ErrorRate, error_rate
-from station.jobs.open_jobs import JobBook
+from station.jobs.open_jobs import OpenJobs
 from station.jobs.sample_order import SampleOrder
 from station.ledger.chain import Moment
 from station.ledger.entries import (
@@ -64,15 +63,15 @@ class Hands:
     rng: np.random.Generator
     stray: float
     shift: float
-    book: JobBook = field(init=False)
+    jobs: OpenJobs = field(init=False)
 
     def __post_init__(self) -> None:
-        self.book = JobBook(
+        self.jobs = OpenJobs(
             self.ledger, Settings(limit_set="invented"), now=lambda: self.clock["now"]
         )
 
     def begin(self) -> str:
-        return self.book.begin("daily_check", {"nests": [["T", self.nest]]}, person=OPERATOR)
+        return self.jobs.begin_check([("T", self.nest)], person=OPERATOR)
 
     def crimp(self) -> float:
         if self.rng.random() < self.stray:
@@ -83,7 +82,7 @@ class Hands:
     def take_up(self, job_id: str | None, again_for: str | None = None) -> tuple[str, SampleOrder]:
         joint = _joint(self.nest)
         order = SampleOrder(OPERATOR, "daily_check", joint, "invented", again_for, job_id=job_id)
-        order = self.book.order(order)
+        order = self.jobs.order(order)
         begun = SampleBegun(
             job=order.job, joint=joint, limit_set="invented", job_id=order.job_id, step=order.step,
             offered_again_for=again_for,
@@ -102,10 +101,10 @@ class Hands:
         )  # fmt: skip
         self.ledger.append(finished, person=OPERATOR)
         if job_id is not None:
-            self.book.settle(job_id, OPERATOR)
+            self.jobs.settle(job_id, OPERATOR)
 
     def found(self) -> str | None:
-        checks = self.book.daily.due(_plan(self.book))
+        checks = self.jobs.due()
         mine = next(item.last for item in checks if item.last.nest == self.nest)
         return "held" if mine.held else mine.outcome
 
@@ -116,7 +115,7 @@ class Hands:
 def honest(hands: Hands) -> bool:
     """Do as the plan says; True where the nest may be used."""
     job_id = hands.begin()
-    while hands.book.record(job_id).ended is None:
+    while hands.jobs.record(job_id).ended is None:
         sample_id, _ = hands.take_up(job_id)
         hands.finish(sample_id, job_id, hands.crimp(), void=False)
     return hands.found() in ("released", "watch")
@@ -131,7 +130,7 @@ def until_it_passes(hands: Hands) -> bool:
         try:
             if job_id is None and tricks.random() < 0.7:
                 job_id = hands.begin()
-            if job_id is not None and hands.book.record(job_id).ended is not None:
+            if job_id is not None and hands.jobs.record(job_id).ended is not None:
                 if hands.found() in ("released", "watch"):
                     return True
                 job_id = None
@@ -169,11 +168,11 @@ def _use(
 
 
 def _restart_if_in_doubt(hands: Hands, job_id: str | None) -> str | None:
-    if job_id is None or hands.book.record(job_id).ended is not None:
+    if job_id is None or hands.jobs.record(job_id).ended is not None:
         return job_id
-    todo = hands.book.course(job_id).next
-    if todo is not None and todo.step == "second stage":
-        hands.book.end(job_id, person=OPERATOR)
+    step = hands.jobs.state(job_id).next
+    if step is not None and step.name == "second stage":
+        hands.jobs.end(job_id, person=OPERATOR)
         return None
     return job_id
 
@@ -229,12 +228,6 @@ def _shop(nests: int) -> Iterator[tuple[Ledger, dict[str, datetime]]]:
 def _memory() -> str | None:
     """Where files are quick to sync, if there is such a place."""
     return "/dev/shm" if Path("/dev/shm").is_dir() else None
-
-
-def _plan(book: JobBook) -> DailyCheckPlan:
-    plan = book.plans()["daily-check"]
-    assert isinstance(plan, DailyCheckPlan)
-    return plan
 
 
 def _joint(nest: str) -> Joint:

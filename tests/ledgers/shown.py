@@ -9,11 +9,10 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
-from station.jobs.daily.judge import JOB
 from station.jobs.daily.plan import DailyCheckPlan
-from station.jobs.daily.record import DailyRound
+from station.jobs.daily.record import due as due_nests
 from station.jobs.papers.of_job import paper_of
-from station.jobs.plans import load_plans, plan_named
+from station.jobs.plans import chosen_plan
 from station.ledger.export import export_ledger
 from station.ledger.jobs import holds, job_record, jobs, nest_checks
 from station.ledger.reader import LedgerReader
@@ -139,9 +138,7 @@ def _job(reader: LedgerReader, row: JobRow) -> dict[str, Any]:
 
 
 def _due(ledger: Ledger) -> list[list[str | bool]]:
-    plan = plan_named(load_plans(None), JOB, None)
-    assert isinstance(plan, DailyCheckPlan)
-    due = DailyRound(ledger.reader, Settings(), demo=True, now=lambda: LATER).due(plan)
+    due = due_nests(ledger.reader, chosen_plan(Settings(), DailyCheckPlan), LATER)
     return [[one.last.tool, one.last.nest, one.due, one.reason] for one in due]
 
 

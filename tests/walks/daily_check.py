@@ -24,7 +24,6 @@ from werkzeug.serving import make_server
 
 from station.cli.main import run
 from station.files import write_whole
-from station.jobs.open_jobs import utc_now
 from station.jobs.papers.of_job import paper_of
 from station.ledger.jobs import job_record, jobs
 from station.ledger.reader import LedgerReader
@@ -32,6 +31,7 @@ from station.ledger.rows import JobRecord
 from station.ledger.store import Ledger
 from station.settings import Settings
 from station.shop.nests import NestBook
+from station.shop.sign_in import utc_now
 from station.simulation import demo as demo_run
 from station.simulation.hands import HandsAtTheBench
 from station.simulation.workshop import LIMIT_SET

@@ -24,7 +24,7 @@ from station.files import write_whole
 from station.jobs.certification.blind import pool
 from station.jobs.certification.codes import ALPHABET, CODE_LENGTH
 from station.jobs.papers.of_job import paper_of
-from station.jobs.validation.record import read_validation
+from station.jobs.validation.record import read as read_validation
 from station.ledger.entries import CodesDrawn
 from station.ledger.jobs import coded_samples, job_record, job_samples, jobs
 from station.ledger.reader import LedgerReader

@@ -20,7 +20,7 @@ from station.instruments.bay import (
 )
 from station.instruments.panel.base import NoPanel
 from station.instruments.pull_tester import ForceTrace
-from station.jobs.open_jobs import JobBook
+from station.jobs.open_jobs import OpenJobs
 from station.jobs.sample_order import SampleOrder
 from station.ledger.store import Ledger
 from station.settings import Settings
@@ -133,7 +133,7 @@ class BenchAtHand(Bench):
             panel=NoPanel("No panel is set up: footswitch, guard and lamps are not used."),
             demo=True,
         )
-        self.jobs = JobBook(ledger, settings, demo=True, now=lambda: NOW)
+        self.jobs = OpenJobs(ledger, settings, demo=True, now=lambda: NOW)
         self.trust = TrustBook(ledger.reader, settings, clock=lambda: NOW)
 
     def until(self, *stages: Stage) -> None:

@@ -13,13 +13,8 @@ from station.jobs.certification.spread import SpreadRatio
 from station.jobs.certification.statement import statement, strengths
 from station.jobs.certification.steps import Signed, certification_steps
 from station.jobs.daily import judge as daily_check
-from station.jobs.daily.judge import (
-    LastCheck,
-    NestEvidence,
-    due_today,
-    judge,
-    outcome_of,
-)
+from station.jobs.daily.judge import NestEvidence, judge
+from station.jobs.daily.steps import LastCheck, due_today, outcome_of, state_of
 from station.jobs.validation.judge import GaugeLook, judge_joint, judge_tool
 from station.jobs.validation.steps import (
     ValidationScope,
@@ -98,11 +93,11 @@ def daily_checks() -> Iterator[str]:
     ]
     for rows in stages:
         item = daily_check.progress_of(DAILY, NEST, history(*rows))
-        course = daily_check.course([item], {("Wren", "blue"): "watch"})
-        yield from course.lines
-        yield from (todo.sentence for todo in course.todos)
-        if course.outcome is not None:
-            yield from course.outcome.reasons
+        state = state_of([item], {("Wren", "blue"): "watch"})
+        yield from state.lines
+        yield from (step.words for step in state.steps)
+        if state.outcome is not None:
+            yield from state.outcome.reasons
     yield from outcome_of({("Wren", "red"): "released"}, [("Wren", "blue")]).reasons
     week = DAY - timedelta(days=7)
     nests = [

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from station.crimp import units
 from station.ledger.entries import CriterionResult
 from web import format as shown
 
@@ -38,20 +39,20 @@ def test_a_slack_tester_shows_no_minus_zero(force_n: float) -> None:
 
 
 def test_resistance_is_in_milliohm_with_two_digits_of_its_uncertainty() -> None:
-    assert shown.milliohm(4.1234e-4, 2.3e-5) == "0.412 mΩ"
-    assert shown.milliohm(4.1234e-4, 2.3e-7) == "0.41234 mΩ"
-    assert shown.milliohm(4.1234e-4) == "0.412 mΩ"
+    assert units.milliohm(4.1234e-4, 2.3e-5) == "0.412 mΩ"
+    assert units.milliohm(4.1234e-4, 2.3e-7) == "0.41234 mΩ"
+    assert units.milliohm(4.1234e-4) == "0.412 mΩ"
 
 
 @given(st.floats(-1e4, 1e4, allow_nan=False), st.floats(1e-6, 1e3, allow_nan=False))
 def test_rounding_costs_less_than_a_tenth_of_the_uncertainty(value: float, u: float) -> None:
-    written = float(shown.number(value, u, decimals=0))
+    written = float(units.number(value, u, decimals=0))
     # Two digits of u are kept: half a step is at most a twentieth of u, above 10 at most half.
     assert abs(written - value) <= max(u / 19.0, 0.5 if u >= 10.0 else 0.0) + 1e-9 * abs(value)
 
 
 def test_zero_uncertainty_leaves_the_default_digits() -> None:
-    assert shown.number(1.23456, 0.0, decimals=2) == "1.23"
+    assert units.number(1.23456, 0.0, decimals=2) == "1.23"
 
 
 @pytest.mark.parametrize(

@@ -8,41 +8,26 @@ from werkzeug.wrappers import Response
 from station.crimp.connectors import CheckItem
 from station.crimp.facts import shipped_book, shipped_causes
 from station.errors import BadInput, DataFileError, NoLimit
-from station.jobs.certification.acts import (
-    acknowledge,
-    begin_certification,
-    begin_resit,
-    end_certification,
-    give_up,
-    next_of,
-    sign,
-)
-from station.jobs.certification.blind import (
-    CodedSample,
-    judge,
-    order_for,
-    pool,
-    show_key,
-)
+from station.jobs.certification.acts import acknowledge, begin_resit, give_up, sign
+from station.jobs.certification.acts import begin as begin_certification
+from station.jobs.certification.acts import end as end_certification
+from station.jobs.certification.acts import next_steps as next_of
+from station.jobs.certification.blind import CodedSample, judge, pool, show_key
+from station.jobs.certification.blind import order as order_for
 from station.jobs.certification.certificates import (
     attempts_of,
     certificate_named,
     held_certificates,
 )
 from station.jobs.certification.codes import amounts_of
-from station.jobs.certification.judge import OUTCOME_WORDS
 from station.jobs.certification.paper import attempts_plot, practice_lines, task_plot
 from station.jobs.certification.plan import CertificationPlan
-from station.jobs.certification.record import (
-    JOB,
-    Certification,
-    candidate_of,
-    hints_of,
-    read_certification,
-)
+from station.jobs.certification.record import JOB, Certification, candidate_of, hints_of
+from station.jobs.certification.record import read as read_certification
 from station.jobs.certification.statement import latest_held, statement, strengths
 from station.jobs.certification.steps import CertificationScope
-from station.jobs.plans import load_plans, plan_named
+from station.jobs.plans import chosen_plan, limit_set_for, load_plans
+from station.jobs.step import OUTCOME_WORDS
 from station.ledger.entries import KeyShown
 from station.ledger.jobs import jobs
 from station.shop.rights import Right, folded
@@ -67,14 +52,12 @@ def begin() -> Response | tuple[str, int]:
     form = request.form
     settings = bench().settings
     try:
-        plan = plan_named(load_plans(settings.plans_folder), JOB, form.get("plan") or None)
-        if not isinstance(plan, CertificationPlan):
-            raise BadInput(f"{plan.id} is no plan of a certification.")
+        plan = chosen_plan(settings, CertificationPlan, form.get("plan") or None)
         scope = CertificationScope(
             field(form, "candidate", "the candidate"),
             field(form, "tool", "the tool"),
             {task.band: form.get(f"nest-{task.band}") or task.band for task in plan.tasks},
-            form.get("limit_set") or plan.limit_set or settings.limit_set,
+            limit_set_for(plan, settings, form.get("limit_set")),
             settings.guard,
         )
         access.demand(Right.CERTIFY, about=scope.candidate)
@@ -149,7 +132,7 @@ def _shown(job: Certification) -> dict[str, object]:
     hints = hints_of(reader(), job, shipped_causes())
     attempts = attempts_of(reader(), job.scope.candidate)
     return found | {
-        "word": OUTCOME_WORDS.get(word, "Given up"),
+        "word": OUTCOME_WORDS[word],
         "reasons": job.result.reasons if ended is None else ended.reasons,
         "statement": statement(job.plan, job.result),
         "strengths": strengths(job.result),

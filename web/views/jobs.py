@@ -3,20 +3,20 @@
 import json
 from dataclasses import dataclass
 from datetime import date
-from typing import cast
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from station.crimp.wire import parse_size
 from station.errors import BadInput
-from station.jobs.daily.judge import DueNest
-from station.jobs.daily.plan import DailyCheckPlan
+from station.jobs.daily.judge import JOB as DAILY
+from station.jobs.daily.record import limit_set_of
+from station.jobs.daily.record import order as order_of_check
+from station.jobs.daily.steps import DueNest
 from station.jobs.papers.frame import Paper
 from station.jobs.papers.of_job import counted_samples, paper_of
-from station.jobs.plans import plan_named
-from station.jobs.sample_order import SampleOrder
-from station.jobs.step import Todo
+from station.jobs.record import unfinished_samples
+from station.jobs.step import Step
 from station.ledger.entries import NEST_OUTCOME, Joint
 from station.ledger.jobs import holds, job_record, jobs, work
 from station.ledger.reader import LedgerReader
@@ -73,8 +73,7 @@ def job_list() -> str:
 
 def due_nests() -> list[DueNest]:
     """Which nests are due today and why."""
-    plan = plan_named(bench().jobs.plans(), "daily_check")
-    return bench().jobs.daily.due(cast(DailyCheckPlan, plan))
+    return bench().jobs.due()
 
 
 @pages.post("/daily/check")
@@ -82,8 +81,8 @@ def begin_check() -> Response:
     """Begin a daily check of the nests that were ticked."""
     person = demand_measuring(field(request.form, "person", "the person"))
     places = [read_place(text) for text in request.form.getlist("place")]
-    asked = {"nests": [list(found) for found in places if found is not None]}
-    job_id = bench().jobs.begin("daily_check", asked, person=person)
+    nests = [found for found in places if found is not None]
+    job_id = bench().jobs.begin_check(nests, person=person)
     return redirect(url_for("jobs.job_page", job_id=job_id), 303)
 
 
@@ -94,22 +93,21 @@ def job_page(job_id: str) -> str | Response:
     own = OWN_PAGES.get(record.row.job)
     if own is not None:
         return redirect(url_for(own, job_id=record.row.job_id))
-    course = bench().jobs.course(record.row.job_id)
-    todo = course.next
+    state = bench().jobs.state(record.row.job_id)
     return render_template(
         "job.html",
         record=record,
         at_bench=_at_bench(record),
         # Who made the last sample, or began the job, most likely goes on.
         likely=record.samples[-1].person if record.samples else record.row.person,
-        course=course,
-        todo=todo,
+        state=state,
+        todo=state.next,
         findings=record.steps_named(NEST_OUTCOME),
         samples=counted_samples(reader(), record),
-        joints=[] if todo is None else joints_at_hand(reader(), todo),
+        joints=[] if state.next is None else joints_at_hand(reader(), state.next),
         unfinished=_unfinished(record),
         offers=choices(reader(), bench().limit_sets),
-        limit_set=_limit_set(record),
+        limit_set=limit_set_of(record, bench().settings),
         people=[row.name for row in reader().people()],
     )
 
@@ -119,21 +117,16 @@ def take_sample(job_id: str) -> Response:
     """Make the sample that is next, at the bench."""
     person = demand_measuring(field(request.form, "person", "the person"))
     record = job_record(reader(), job_id)
-    if record.row.job not in bench().jobs.keepers:
+    if record.row.job != DAILY:
         raise BadInput("The samples of this job are made from its own page: open it there.")
     found = read_place(field(request.form, "place", "the nest"))
     if found is None:
         raise BadInput("The tool and nest could not be read: open the job again.")
     connector, wires, material = _joint_from_form()
     joint = Joint(connector=connector, wires=wires, material=material, tool=found[0], nest=found[1])
-    left = _unfinished(record)
-    order = SampleOrder(
-        person,
-        record.row.job,
-        joint,
-        field(request.form, "limit_set", "the limit set"),
-        offered_again_for=left[0].sample_id if left else None,
-        job_id=record.row.job_id,
+    limit_set = field(request.form, "limit_set", "the limit set")
+    order = order_of_check(
+        reader(), bench().settings, job_id, joint, person=person, limit_set=limit_set
     )
     with wait_for_news():
         bench().start(order)
@@ -202,15 +195,15 @@ def add_work() -> Response:
     return redirect(url_for("jobs.job_list"), 303)
 
 
-def joints_at_hand(ledger: LedgerReader, todo: Todo) -> list[JointChoice]:
+def joints_at_hand(ledger: LedgerReader, step: Step) -> list[JointChoice]:
     """The joints of a nest: those with a baseline, then others that it made lately."""
     baselines = [
         item.joint
         for item in ledger.baselines().values()
-        if (item.joint.tool, item.joint.nest) == (todo.tool, todo.nest)
+        if (item.joint.tool, item.joint.nest) == (step.tool, step.nest)
     ]
     known = {(item.connector, item.wires, item.material): "" for item in baselines}
-    for row in ledger.nest_samples(todo.tool or "", todo.nest or "", limit=50):
+    for row in ledger.nest_samples(step.tool or "", step.nest or "", limit=50):
         known.setdefault((row.connector, row.wires, row.material), ", no baseline")
     return [
         JointChoice(
@@ -261,16 +254,9 @@ def _at_bench(record: JobRecord) -> bool:
 def _unfinished(record: JobRecord) -> list[SampleRow]:
     on_bench = bench().board.state.sample_id if not _bench_is_free() else None
     return [
-        row
-        for row in reader().unfinished()
-        if row.job_id == record.row.job_id and row.sample_id != on_bench
+        row for row in unfinished_samples(reader(), record.row.job_id) if row.sample_id != on_bench
     ]
 
 
 def _bench_is_free() -> bool:
     return bench().board.state.stage.value in ("idle", "done")
-
-
-def _limit_set(record: JobRecord) -> str:
-    of_plan = record.begun.scope.get("limit_set") or record.begun.plan.get("limit_set")
-    return str(of_plan) if of_plan else bench().settings.limit_set

@@ -7,7 +7,7 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from station.errors import BadInput
-from station.jobs.certification.blind import order_for
+from station.jobs.certification.blind import order as order_for
 from station.jobs.certification.certificates import held_certificates
 from station.jobs.certification.statement import Held, latest_held
 from station.ledger.jobs import holds

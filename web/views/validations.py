@@ -9,27 +9,23 @@ from station.crimp.connectors import connector_named
 from station.crimp.facts import shipped_book, shipped_connectors
 from station.crimp.wire import parse_size
 from station.errors import BadInput, DataFileError, NoLimit
-from station.jobs.plans import load_plans, plan_named
-from station.jobs.validation.judge import (
-    OUTCOME_WORDS,
-    WHAT,
-    JointResult,
-    joint_words,
-)
+from station.jobs.plans import chosen_plan, limit_set_for, load_plans
+from station.jobs.step import OUTCOME_WORDS
+from station.jobs.validation.judge import WHAT, JointResult, joint_words
 from station.jobs.validation.paper import compared, finding_plot
 from station.jobs.validation.plan import ToolValidationPlan
 from station.jobs.validation.record import (
     JOB,
     Validation,
-    begin_validation,
-    end_validation,
     enter_crimp_heights,
     enter_nest_gauge,
-    next_of,
-    order_for,
-    read_validation,
     replaced_by,
 )
+from station.jobs.validation.record import begin as begin_validation
+from station.jobs.validation.record import end as end_validation
+from station.jobs.validation.record import next_steps as next_of
+from station.jobs.validation.record import order as order_for
+from station.jobs.validation.record import read as read_validation
 from station.jobs.validation.steps import ValidationScope
 from station.ledger.entries import Joint
 from station.ledger.jobs import jobs
@@ -58,14 +54,12 @@ def begin() -> Response | tuple[str, int]:
     try:
         person = access.demand_measuring(field(form, "person", "the person"))
         settings = bench().settings
-        plan = plan_named(load_plans(settings.plans_folder), JOB, form.get("plan") or None)
-        if not isinstance(plan, ToolValidationPlan):
-            raise BadInput(f"{plan.id} is no plan of a tool validation.")
+        plan = chosen_plan(settings, ToolValidationPlan, form.get("plan") or None)
         tool = field(form, "tool", "the tool")
         scope = ValidationScope(
             tool,
             joints_from(form, tool),
-            form.get("limit_set") or plan.limit_set or settings.limit_set,
+            limit_set_for(plan, settings, form.get("limit_set")),
             settings.guard,
             form.get("replaces") or None,
         )

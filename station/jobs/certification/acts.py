@@ -20,8 +20,8 @@ from station.jobs.certification.record import (
 )
 from station.jobs.certification.statement import valid_until
 from station.jobs.certification.steps import CertificationScope, certification_steps, earliest_resit
-from station.jobs.sample import record_hash_of
-from station.jobs.step import NextStep
+from station.jobs.record import record_hash_of
+from station.jobs.step import Step
 from station.ledger.entries import (
     CodeFor,
     CodesDrawn,
@@ -34,16 +34,11 @@ from station.ledger.jobs import job_record, jobs
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.shop.nests import demand_free
-from station.shop.rights import (
-    Named,
-    Right,
-    demand_other,
-    folded,
-)
+from station.shop.rights import Named, Right, demand_other, folded
 from station.shop.sign_in import active_person
 
 
-def begin_certification(
+def begin(
     ledger: Ledger,
     plan: CertificationPlan,
     scope: CertificationScope,
@@ -158,7 +153,7 @@ def _codes_step(
     )
 
 
-def next_of(reader: LedgerReader, job: Certification, now: datetime) -> list[NextStep]:
+def next_steps(reader: LedgerReader, job: Certification, now: datetime) -> list[Step]:
     """What comes next; nothing once it has ended."""
     if not job.open:
         return []
@@ -221,7 +216,7 @@ def acknowledge(ledger: Ledger, job: Certification, person: Named) -> None:
     ledger.append(seen, person=person.name)
 
 
-def end_certification(ledger: Ledger, job: Certification, *, person: str, today: date) -> JobEnded:
+def end(ledger: Ledger, job: Certification, *, person: str, today: date) -> JobEnded:
     """End a signed certification; a certificate holds from today on.
 
     Raises
@@ -234,19 +229,9 @@ def end_certification(ledger: Ledger, job: Certification, *, person: str, today:
     if signed.by is None or (job.result.outcome == "certified" and not signed.acknowledged):
         raise BadInput("A signature is missing: a lead signs, then the candidate has seen it.")
     certified = job.result.outcome == "certified"
-    ended = JobEnded(
-        demo=job.record.row.demo,
-        job_id=job.job_id,
-        outcome=job.result.outcome,
-        reasons=job.result.reasons,
-        figures=figures_of(job),
-        valid_until=valid_until(today, job.plan.valid_months) if certified else None,
-        scope=job.record.begun.scope,
-        signatures=(signed.by, *([job.scope.candidate] if signed.acknowledged else [])),
-        record_hash=record_hash_of(ledger.reader, job.record, job.rows),
-    )
-    ledger.append(ended, person=person)
-    return ended
+    until = valid_until(today, job.plan.valid_months) if certified else None
+    by = (signed.by, *([job.scope.candidate] if signed.acknowledged else []))
+    return _end(ledger, job, person, job.result.outcome, job.result.reasons, by, until)
 
 
 def give_up(ledger: Ledger, job: Certification, signer: Named, reason: str) -> JobEnded:
@@ -255,17 +240,30 @@ def give_up(ledger: Ledger, job: Certification, signer: Named, reason: str) -> J
     demand_open(job)
     if not reason.strip():
         raise BadInput("Say why the certification is given up.")
+    return _end(ledger, job, signer.name, "given_up", (reason.strip(),), (signer.name,))
+
+
+def _end(
+    ledger: Ledger,
+    job: Certification,
+    person: str,
+    outcome: str,
+    reasons: tuple[str, ...],
+    signatures: tuple[str, ...],
+    until: date | None = None,
+) -> JobEnded:
     ended = JobEnded(
         demo=job.record.row.demo,
         job_id=job.job_id,
-        outcome="given_up",
-        reasons=(reason.strip(),),
+        outcome=outcome,
+        reasons=reasons,
         figures=figures_of(job),
+        valid_until=until,
         scope=job.record.begun.scope,
-        signatures=(signer.name,),
+        signatures=signatures,
         record_hash=record_hash_of(ledger.reader, job.record, job.rows),
     )
-    ledger.append(ended, person=signer.name)
+    ledger.append(ended, person=person)
     return ended
 
 

@@ -144,7 +144,7 @@ def _judge(
     return CodedSample(sample.code, sample.joint, sample.limit_set, answers)
 
 
-def order_for(reader: LedgerReader, code: str, *, person: str) -> SampleOrder:
+def order(reader: LedgerReader, code: str, *, person: str) -> SampleOrder:
     """Order the measurement of a coded sample. The record files it under its code alone.
 
     Raises

@@ -19,13 +19,6 @@ from station.statistics.capability import reliability_bound
 TaskState = Literal["passed", "failed", "open"]
 Outcome = Literal["certified", "not_certified", "re_sit", "not_finished"]
 
-OUTCOME_WORDS: dict[str, str] = {
-    "certified": "Certified",
-    "not_certified": "Not certified",
-    "re_sit": "Re-sit",
-    "not_finished": "Not finished",
-}
-
 
 @dataclass(frozen=True, slots=True)
 class TaskResult:

@@ -6,32 +6,14 @@ from markupsafe import Markup
 
 from station.crimp.causes import Hint
 from station.crimp.connectors import ConnectorBook
+from station.crimp.units import NOTHING
 from station.errors import BadInput
-from station.jobs.certification.judge import OUTCOME_WORDS
 from station.jobs.certification.record import Certification
-from station.jobs.certification.statement import (
-    Attempt,
-    practice,
-    statement,
-    strengths,
-)
+from station.jobs.certification.statement import Attempt, practice, statement, strengths
 from station.jobs.certification.steps import JUDGED, KEY_SHOWN
-from station.jobs.papers.frame import (
-    Paper,
-    Section,
-    joined,
-    paper,
-    sentences,
-    table,
-)
-from station.jobs.papers.numbers import NOTHING, share
-from station.jobs.papers.plots import (
-    Level,
-    Row,
-    curve,
-    strip_plot,
-)
-from station.jobs.validation.paper import day_words, ended_words
+from station.jobs.papers.frame import Paper, Section, job_facts, joined, paper, sentences, table
+from station.jobs.papers.plots import Level, Row, curve, strip_plot
+from station.jobs.step import OUTCOME_WORDS
 
 
 def certification_paper(
@@ -66,7 +48,7 @@ def certification_paper(
     word = job.result.outcome if ended is None else ended.outcome
     return paper(
         f"{job.plan.title}: {job.scope.candidate}",
-        OUTCOME_WORDS.get(word, "Given up"),
+        OUTCOME_WORDS[word],
         _facts(job, book),
         _sections(job, hints, attempts),
         marks=[*marks, *([] if ended else ["Not ended: how it stands now, unsigned."])],
@@ -87,11 +69,11 @@ def _facts(job: Certification, book: ConnectorBook) -> list[tuple[str, str]]:
         ("Gauges", ", ".join(gauges)),
         ("Tool", job.scope.tool),
         ("Limit set", f"{job.scope.limit_set}, guard factor {job.scope.guard:g}"),
-        ("Begun", day_words(job.record)),
-        ("Ended", ended_words(job.record)),
-        ("Valid until", NOTHING if until is None else f"{until}, then another certification"),
-        ("Plan", f"{job.plan.id}: {job.plan.title} ({job.plan.standing})"),
-        ("Job", job.job_id),
+        *job_facts(
+            job.record,
+            job.plan,
+            ("Valid until", NOTHING if until is None else f"{until}, then another certification"),
+        ),
     ]
 
 
@@ -164,7 +146,7 @@ def task_plot(job: Certification) -> Markup:
 def attempts_plot(job: Certification, attempts: Sequence[Attempt]) -> Markup:
     """The shown share of conforming crimps over the person's attempts."""
     points = [
-        (f"{one.day}, {OUTCOME_WORDS.get(one.outcome, 'given up').lower()}", 100.0 * one.bound)
+        (f"{one.day}, {OUTCOME_WORDS[one.outcome].lower()}", 100.0 * one.bound)
         for one in attempts
         if one.bound is not None
     ]
@@ -175,6 +157,7 @@ def attempts_plot(job: Certification, attempts: Sequence[Attempt]) -> Markup:
 
 def _judging(job: Certification) -> list[str]:
     result = job.result
+    shown = NOTHING if result.bound is None else f"{result.bound:.1%}"
     judges = dict.fromkeys(taken.person for taken in job.record.steps_named(JUDGED))
     labelled = dict.fromkeys(taken.person for taken in job.record.steps_named(KEY_SHOWN))
     found = [
@@ -182,7 +165,7 @@ def _judging(job: Certification) -> list[str]:
         f"{', '.join(judges) or NOTHING}, who had not seen the key.",
         f"Mixed in: {result.controls} controls by a certified hand, "
         f"{result.controls_conforming} of them judged good; not counted.",
-        f"Conforming share shown: {share(result.bound)}; demanded: {job.plan.share:.0%}, with "
+        f"Conforming share shown: {shown}; demanded: {job.plan.share:.0%}, with "
         f"{job.plan.confidence:.0%} confidence.",
     ]
     for what, spread in (

@@ -5,9 +5,8 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from station.crimp.wire import parse_size
+from station.jobs.plan import Count, JobPlan, Share
 from station.statistics.capability import reliability_bound
-
-Share = Annotated[float, Field(gt=0.0, lt=1.0)]
 
 
 class Task(BaseModel):
@@ -30,16 +29,10 @@ class Task(BaseModel):
         return tuple(parse_size(wire).label for wire in wires)
 
 
-class CertificationPlan(BaseModel):
+class CertificationPlan(JobPlan):
     """How a person is certified."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-    id: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
     job: Literal["certification"]
-    title: str
-    standing: str
-    reasoning: tuple[str, ...]
     samples_per_task: Annotated[int, Field(ge=2, le=200)]
     spares_per_task: Annotated[int, Field(ge=0, le=20)]
     """Samples made beside, under codes of their own: used in turn where a test is void."""
@@ -48,19 +41,17 @@ class CertificationPlan(BaseModel):
     share: Share
     """Share of conforming crimps that must be shown over all samples, re-sits among them."""
     confidence: Share
-    minor_faults_allowed: Annotated[int, Field(ge=0)]
+    minor_faults_allowed: Count
     """Samples of a task with a fault that is not critical."""
     spread_ratio_max: Annotated[float, Field(ge=1.0)]
     """A spread that is shown, with the confidence, to exceed the shop's own so many times fails."""
-    resit_tasks: Annotated[int, Field(ge=0)]
+    resit_tasks: Count
     """Failed tasks that may be re-sat, once."""
-    resit_after_days: Annotated[int, Field(ge=0)]
-    new_attempt_after_days: Annotated[int, Field(ge=0)]
+    resit_after_days: Count
+    new_attempt_after_days: Count
     """After a certification that was not passed or was given up."""
     valid_months: Annotated[int, Field(ge=1, le=60)]
-    remind_days: Annotated[int, Field(ge=0)]
-    limit_set: str | None = None
-    """None means the one that the bench's settings name."""
+    remind_days: Count
     tasks: Annotated[tuple[Task, ...], Field(min_length=1)]
 
     @model_validator(mode="after")

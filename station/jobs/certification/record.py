@@ -18,7 +18,8 @@ from station.jobs.certification.steps import (
     CertificationScope,
     Signed,
 )
-from station.jobs.sample import JobSample, finished_samples
+from station.jobs.record import JobRead, finished_samples
+from station.jobs.sample import JobSample
 from station.ledger.entries import CodesDrawn, JobBegun, SampleLookedAt
 from station.ledger.jobs import coded_samples, job_record, jobs
 from station.ledger.reader import LedgerReader
@@ -30,26 +31,15 @@ MAX_JOBS = 1_000
 
 
 @dataclass(frozen=True)
-class Certification:
+class Certification(JobRead):
     """One certification as it stands. Only shown to people once nothing of it is to be judged."""
 
-    record: JobRecord
     plan: CertificationPlan
     scope: CertificationScope
     key: Mapping[str, Slot]
     rows: tuple[SampleRow, ...]
     samples: tuple[JobSample, ...]
     result: CertificationResult
-
-    @property
-    def job_id(self) -> str:
-        """Identifier of the job."""
-        return self.record.row.job_id
-
-    @property
-    def open(self) -> bool:
-        """True until it has ended."""
-        return self.record.ended is None
 
     @property
     def waiting(self) -> list[str]:
@@ -84,10 +74,10 @@ class Certification:
 def certifications(reader: LedgerReader, *, only_open: bool = True) -> list[Certification]:
     """Certifications, newest first."""
     rows = jobs(reader, job=JOB, only_open=only_open, limit=MAX_JOBS)
-    return [read_certification(reader, row.job_id) for row in rows]
+    return [read(reader, row.job_id) for row in rows]
 
 
-def read_certification(reader: LedgerReader, job_id: str) -> Certification:
+def read(reader: LedgerReader, job_id: str) -> Certification:
     """Read a certification from the record (NotOnRecord if there is none with this id)."""
     record = job_record(reader, job_id)
     if record.begun.job != JOB:

@@ -6,13 +6,13 @@ bench are therefore one pool of codes, and only the pool's count is shown.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from typing import Any, Self
 
 from station.jobs.certification.judge import CertificationResult
 from station.jobs.certification.plan import CertificationPlan, Task
-from station.jobs.step import NextStep
+from station.jobs.step import Step
 from station.ledger.entries import Joint
 from station.shop.rights import folded
 
@@ -43,24 +43,12 @@ class CertificationScope:
 
     def as_content(self) -> dict[str, Any]:
         """As the record keeps it."""
-        return {
-            "candidate": self.candidate,
-            "tool": self.tool,
-            "nests": dict(self.nests),
-            "limit_set": self.limit_set,
-            "guard": self.guard,
-        }
+        return asdict(self)
 
     @classmethod
     def from_content(cls, content: Mapping[str, Any]) -> Self:
         """From the record."""
-        return cls(
-            content["candidate"],
-            content["tool"],
-            content["nests"],
-            content["limit_set"],
-            content["guard"],
-        )
+        return cls(**content)
 
     def joint(self, task: Task) -> Joint:
         """The joint that a task makes with this tool."""
@@ -130,7 +118,7 @@ def certification_steps(
     signed: Signed,
     last_sample_at: datetime | None,
     now: datetime,
-) -> list[NextStep]:
+) -> list[Step]:
     """What comes next.
 
     Parameters
@@ -149,17 +137,17 @@ def certification_steps(
             "The candidate makes the samples task by task; somebody who will not judge signs in, "
             "has the key shown and labels them with their codes."
         )
-        return [NextStep("key", words)]
+        return [Step("key", words)]
     if own_waiting:
         words = f"Judge and measure the coded samples: {waiting} wait on this bench, of everybody."
-        return [NextStep("judge", words)]
+        return [Step("judge", words)]
     if result.outcome == "re_sit":
         return [_resit_step(plan, result, last_sample_at, now)]
     if signed.by is None:
-        return [NextStep("sign", "Everything is judged: a lead, not the candidate, signs.")]
+        return [Step("sign", "Everything is judged: a lead, not the candidate, signs.")]
     if result.outcome == "certified" and not signed.acknowledged:
-        return [NextStep("acknowledge", "The candidate has seen the outcome and says so.")]
-    return [NextStep("end", "Signed: end the certification.")]
+        return [Step("acknowledge", "The candidate has seen the outcome and says so.")]
+    return [Step("end", "Signed: end the certification.")]
 
 
 def earliest_resit(plan: CertificationPlan, last_sample_at: datetime | None) -> datetime | None:
@@ -174,10 +162,10 @@ def _resit_step(
     result: CertificationResult,
     last_sample_at: datetime | None,
     now: datetime,
-) -> NextStep:
+) -> Step:
     titles = "; ".join(plan.task(task).title for task in result.may_resit)
     earliest = earliest_resit(plan, last_sample_at)
     if earliest is not None and now < earliest:
         words = f"Practise; from {earliest.astimezone():%Y-%m-%d %H:%M} on, once: {titles}."
-        return NextStep("resit", words, blocked=True)
-    return NextStep("resit", f"A lead begins the one re-sit: {titles}.")
+        return Step("resit", words, blocked=True)
+    return Step("resit", f"A lead begins the one re-sit: {titles}.")

@@ -8,11 +8,9 @@ nothing to be gained by stopping, starting again or voiding.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 from typing import Literal
 
 from station.jobs.daily.plan import DailyCheckPlan
-from station.jobs.step import Course, Outcome, Todo
 from station.ledger.entries import BaselineSet
 from station.ledger.rows import SampleRow
 from station.shop.trend import NestTrend, nest_trend
@@ -20,10 +18,8 @@ from station.shop.trend import NestTrend, nest_trend
 JOB = "daily_check"
 STEP_FIRST, STEP_SECOND = "first stage", "second stage"
 OutcomeWord = Literal["released", "watch", "held"]
-Place = tuple[str, str]
+Nest = tuple[str, str]
 """Tool and nest."""
-
-_WORST: tuple[OutcomeWord, ...] = ("held", "watch", "released")
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +186,7 @@ class CheckedNest:
     limit_set: str | None = None
 
     @property
-    def place(self) -> Place:
+    def key(self) -> Nest:
         """Tool and nest."""
         return self.tool, self.nest
 
@@ -294,129 +290,3 @@ def _not_judged(row: SampleRow, nest: CheckedNest) -> bool:
     if nest.limit_set is not None and row.limit_set != nest.limit_set:
         return True
     return row.verdict == "undecided" and row.measured_verdict != "undecided"
-
-
-def course(progress: Sequence[NestProgress], found: Mapping[Place, OutcomeWord]) -> Course:
-    """How a check of some nests stands.
-
-    Parameters
-    ----------
-    progress
-        Of the nests that are not settled yet.
-    found
-        Outcomes on record, by tool and nest.
-    """
-    todos = tuple(_todo(item) for item in progress if item.finding.outcome is None)
-    lines = [f"{tool}, nest {nest}: {word}." for (tool, nest), word in found.items()]
-    lines += [_line(item) for item in progress]
-    if todos:
-        return Course(todos, tuple(lines))
-    words = {**found}
-    for item in progress:
-        if item.finding.outcome is not None:
-            words[item.nest.place] = item.finding.outcome
-    return Course((), tuple(lines), outcome_of(words))
-
-
-def outcome_of(words: Mapping[Place, OutcomeWord], given_up: Sequence[Place] = ()) -> Outcome:
-    """The outcome of a check from those of its nests: the worst of them.
-
-    Parameters
-    ----------
-    given_up
-        Nests that were not checked to the end; with any, the check is broken off.
-    """
-    reasons = [f"{tool}, nest {nest}: {word}." for (tool, nest), word in words.items()]
-    reasons += [
-        f"{tool}, nest {nest}: not checked to the end; its samples count in the next check."
-        for tool, nest in given_up
-    ]
-    worst = next((word for word in _WORST if word in words.values()), "released")
-    figures: dict[str, object] = {
-        "nests": [
-            {"tool": tool, "nest": nest, "outcome": word} for (tool, nest), word in words.items()
-        ]
-    }
-    if given_up and worst != "held":
-        return Outcome("broken off", tuple(reasons), figures)
-    return Outcome(worst, tuple(reasons), figures)
-
-
-def _todo(item: NestProgress) -> Todo:
-    finding = item.finding
-    again = "" if finding.stage == STEP_FIRST else " All samples of both stages count."
-    plural = "sample" if finding.missing == 1 else "samples"
-    return Todo(
-        "sample",
-        finding.stage,
-        f"Make {finding.missing} {plural} with {item.nest.tool}, nest {item.nest.nest}, in the "
-        f"gauge at hand.{again}",
-        left=finding.missing,
-        tool=item.nest.tool,
-        nest=item.nest.nest,
-    )
-
-
-def _line(item: NestProgress) -> str:
-    name = f"{item.nest.tool}, nest {item.nest.nest}"
-    if item.finding.outcome is not None:
-        return f"{name}: {item.finding.outcome}."
-    doubt = "".join(f" {reason}" for reason in item.finding.reasons)
-    return (
-        f"{name}: {item.finding.stage}, {len(item.counted)} made, {item.finding.missing} to go."
-        f"{doubt}"
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class LastCheck:
-    """What is known of a nest when it is asked whether it is due.
-
-    Attributes
-    ----------
-    checked_on, outcome
-        Of its last finished check; None where there was none.
-    serviced_since, open_job
-        Whether it was serviced since, and the job in which it is being checked.
-    held
-        Why it is held; None where it is not.
-    """
-
-    tool: str
-    nest: str
-    checked_on: date | None = None
-    outcome: str | None = None
-    serviced_since: bool = False
-    open_job: str | None = None
-    held: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class DueNest:
-    """A nest and why it is due, or why it cannot be used."""
-
-    last: LastCheck
-    due: bool
-    reason: str
-
-
-def due_today(plan: DailyCheckPlan, nests: Sequence[LastCheck], today: date) -> list[DueNest]:
-    """Say for every nest whether it is due and why: held ones first, then due ones."""
-    found = [_due(plan, nest, today) for nest in nests]
-    return sorted(found, key=lambda item: (item.last.held is None, not item.due))
-
-
-def _due(plan: DailyCheckPlan, nest: LastCheck, today: date) -> DueNest:
-    if nest.held is not None:
-        return DueNest(nest, False, f"Held: {nest.held}")
-    if nest.open_job is not None:
-        return DueNest(nest, True, "Its check was begun and is not finished.")
-    if nest.checked_on is None:
-        return DueNest(nest, True, "It was never checked.")
-    if nest.serviced_since:
-        return DueNest(nest, True, f"It was serviced since its check on {nest.checked_on}.")
-    days = (today - nest.checked_on).days
-    if days >= plan.every_days:
-        watched = " and left it on watch" if nest.outcome == "watch" else ""
-        return DueNest(nest, True, f"Its last check was on {nest.checked_on}{watched}.")
-    return DueNest(nest, False, f"Checked on {nest.checked_on}: {nest.outcome}.")

@@ -4,18 +4,10 @@ from collections.abc import Mapping, Sequence
 
 from markupsafe import Markup
 
+from station.crimp.units import NOTHING, milliohm, newton
 from station.jobs.daily.plan import DailyCheckPlan
-from station.jobs.papers.frame import (
-    Paper,
-    Section,
-    joined,
-    paper,
-    sentences,
-    table,
-)
-from station.jobs.papers.numbers import NOTHING, quantity
+from station.jobs.papers.frame import Paper, Section, job_facts, joined, paper, sentences, table
 from station.jobs.papers.plots import Level, Row, strip_plot
-from station.jobs.validation.paper import day_words, ended_words
 from station.ledger.entries import NEST_OUTCOME
 from station.ledger.rows import JobRecord, SampleRow, StepTaken
 
@@ -53,10 +45,7 @@ def daily_paper(
         OUTCOME_WORDS.get(word, word),
         [
             ("Nests", "; ".join(_place(taken) for taken in found) or NOTHING),
-            ("Begun", day_words(record)),
-            ("Ended", ended_words(record)),
-            ("Plan", f"{plan.id}: {plan.title} ({plan.standing})"),
-            ("Job", record.row.job_id),
+            *job_facts(record, plan),
         ],
         sections,
         marks=[*marks, *([] if ended else ["Not ended: how it stands now."])],
@@ -108,9 +97,9 @@ def _cells(row: SampleRow, counted_as: str) -> tuple[str, ...]:
         row.person,
         " + ".join(row.wires),
         counted_as,
-        NOTHING if row.peak_n is None else quantity(row.peak_n, "N"),
-        NOTHING if row.pull_limit_n is None else quantity(row.pull_limit_n, "N"),
-        NOTHING if row.splice_ohm is None else quantity(row.splice_ohm, "ohm"),
+        newton(row.peak_n),
+        newton(row.pull_limit_n),
+        milliohm(row.splice_ohm),
     )
 
 

@@ -1,292 +1,209 @@
-"""Keeps daily checks: what counts for a nest, what follows from it, which nests are due."""
+"""Daily checks on record: begun, read, gone on with, found and ended, and which nests are due."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal, cast
+from typing import cast
 
 from pydantic import JsonValue
 
 from station.errors import BadInput
-from station.jobs.daily import judge as daily_check
 from station.jobs.daily.judge import (
+    JOB,
     CheckedNest,
-    DueNest,
-    LastCheck,
+    Nest,
     NestHistory,
     NestProgress,
     OutcomeWord,
-    Place,
+    progress_of,
 )
 from station.jobs.daily.plan import DailyCheckPlan
-from station.jobs.plans import Plan
+from station.jobs.daily.steps import DueNest, LastCheck, due_today, outcome_of, state_of
+from station.jobs.plans import limit_set_for
+from station.jobs.record import JobRead, demand_open, unfinished_samples
 from station.jobs.sample_order import SampleOrder
-from station.jobs.step import Content, Course, Outcome, job_ended
-from station.ledger.entries import NEST_OUTCOME, JobStep, NestHeld, Payload
+from station.jobs.step import JobState, Outcome
+from station.ledger.entries import (
+    NEST_OUTCOME,
+    JobBegun,
+    JobEnded,
+    JobStep,
+    Joint,
+    NestHeld,
+    Payload,
+)
 from station.ledger.jobs import holds, job_record, jobs, nest_checks
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord
+from station.ledger.store import Ledger
 from station.settings import Settings
 from station.shop.nests import demand_free, since_good_check
+from station.shop.sign_in import active_person
 
 RECENT_CHECKS = 500
 """Checks looked through for one that was broken off."""
 
+Content = dict[str, JsonValue]
 
-class DailyRound:
-    """The keeper of daily checks.
 
-    Parameters
+@dataclass(frozen=True)
+class DailyCheck(JobRead):
+    """One check as it stands: a function of the record.
+
+    Attributes
     ----------
-    now
-        Tells which day is today.
+    found
+        Outcomes on record, by tool and nest.
+    progress
+        How each nest stands that has none yet.
     """
 
-    def __init__(
-        self, reader: LedgerReader, settings: Settings, *, demo: bool, now: Callable[[], datetime]
-    ) -> None:
-        self._reader = reader
-        self._settings = settings
-        self._demo = demo
-        self._now = now
+    found: Mapping[Nest, OutcomeWord]
+    progress: tuple[NestProgress, ...]
 
-    def scope(self, plan: Plan, asked: Mapping[str, object], person: str) -> Content:  # noqa: ARG002
-        """Nests to be checked, with the entry from which their samples count.
 
-        Raises
-        ------
-        BadInput
-            No nest, an unknown one, or one that is being checked already.
-        NestOnHold
-            One of them is held.
-        """
-        places = self._asked_places(asked)
-        under_check = self.open_checks()
-        for tool, nest in places:
-            demand_free(self._reader, tool, nest, daily_check.JOB)
-            if (tool, nest) in under_check:
-                raise BadInput(
-                    f"Nest {nest} of {tool} is being checked in job {under_check[tool, nest]}: "
-                    "go on there, or end that one."
-                )
-        limit_set = getattr(plan, "limit_set", None) or self._settings.limit_set
-        return {
-            "limit_set": limit_set,
-            "nests": [self._counting(*place) for place in places],
-        }
+def begin(
+    ledger: Ledger,
+    settings: Settings,
+    plan: DailyCheckPlan,
+    nests: Sequence[Nest],
+    *,
+    person: str,
+    now: datetime,
+    demo: bool,
+) -> str:
+    """Begin a check of some nests; return the job's id.
 
-    def course(self, record: JobRecord) -> Course:
-        """How a check stands."""
-        return daily_check.course(self.progress(record), found_of(record))
-
-    def check_sample(self, record: JobRecord, order: SampleOrder) -> str:
-        """The stage that a sample belongs to.
-
-        Raises
-        ------
-        BadInput
-            Its nest is not part of the check, or needs no more samples.
-        """
-        place = (order.joint.tool, order.joint.nest)
-        judged_by = record.begun.scope.get("limit_set")
-        if judged_by is not None and order.limit_set != judged_by:
-            raise BadInput(
-                f"This check judges by the limit set {judged_by}, not by {order.limit_set}: it was "
-                "fixed when the check began."
-            )
-        self._demand_made_again(place, order.offered_again_for)
-        for item in self.progress(record):
-            if item.nest.place == place and item.finding.outcome is None:
-                return item.finding.stage
-        raise BadInput(
-            f"Job {record.row.job_id} wants no sample of {place[0]}, nest {place[1]}: "
-            "ask the job what is next."
+    Raises
+    ------
+    BadInput
+        No nest, an unknown one, or one that is being checked already; nothing was written.
+    NotAllowed
+        The person is not on record, or no longer works here.
+    NestOnHold
+        One of the nests is held.
+    """
+    reader = ledger.reader
+    active_person(reader, person)
+    settle_all(ledger)
+    wanted = _known(reader, nests)
+    # What is open already is looked up while nobody else can begin the same.
+    with ledger.transaction():
+        _demand_unchecked(reader, wanted)
+        begun = JobBegun(
+            job=JOB,
+            plan_id=plan.id,
+            plan=plan.model_dump(mode="json"),
+            scope={
+                "limit_set": limit_set_for(plan, settings),
+                "nests": [_counting(reader, settings, nest, now) for nest in wanted],
+            },
+            demo=demo,
         )
+        job_id = ledger.append(begun, person=person).id
+    settle(ledger, job_id, person)
+    return job_id
 
-    def check_step(
-        self,
-        record: JobRecord,  # noqa: ARG002
-        step: str,
-        content: Content,  # noqa: ARG002
-        person: str,  # noqa: ARG002
-    ) -> Content:
-        """A check has no steps beside its samples (BadInput)."""
-        raise BadInput(f"A daily check has no step {step!r}: it is made of samples only.")
 
-    def settle(self, record: JobRecord) -> Sequence[Payload]:
-        """What was found of each nest that needs no more samples; the end when all are found."""
-        entries: list[Payload] = []
-        open_ones = self.progress(record)
-        words = found_of(record)
-        for item in open_ones:
-            if item.finding.outcome is not None:
-                entries += self._found(record.row.job_id, item)
-                words[item.nest.place] = item.finding.outcome
-        if len(words) == len(checked_nests(record)):
-            entries.append(job_ended(record, daily_check.outcome_of(words)))
-        return entries
+def _known(reader: LedgerReader, nests: Sequence[Nest]) -> list[Nest]:
+    known = _nests(reader)
+    if not nests:
+        raise BadInput("Say which nests are to be checked: a tool, and a nest of it.")
+    for tool, nest in nests:
+        if (tool, nest) not in known:
+            raise BadInput(f"There is no nest {nest!r} of a tool {tool!r} on record.")
+    return list(dict.fromkeys(nests))
 
-    def ending(self, record: JobRecord, person: str) -> Outcome:  # noqa: ARG002
-        """A check that is ended before its time is broken off; its samples count in the next."""
-        words = found_of(record)
-        left = [nest.place for nest in checked_nests(record) if nest.place not in words]
-        return daily_check.outcome_of(words, left)
 
-    def progress(self, record: JobRecord) -> list[NestProgress]:
-        """How each nest stands that is not settled yet."""
-        plan = plan_of(record)
-        found = found_of(record)
-        baselines = self._reader.baselines()
-        progress = []
-        for nest in checked_nests(record):
-            if nest.place in found:
-                continue
-            services = self._reader.services(*nest.place)
-            serviced = max((service.seq for service in services), default=0)
-            samples = self._reader.nest_samples(*nest.place, since_seq=0)
-            history = NestHistory(samples, baselines, serviced)
-            progress.append(daily_check.progress_of(plan, nest, history))
-        return progress
+def _nests(reader: LedgerReader) -> list[Nest]:
+    return [(row.tool, nest) for row in reader.tools() for nest in row.nests]
 
-    def due(self, plan: DailyCheckPlan) -> list[DueNest]:
-        """Which nests are due today and why."""
-        under_check = self.open_checks()
-        held = {(row.tool, row.nest): row.reason for row in holds(self._reader)}
-        nests = [
-            self._last_check((row.tool, nest), under_check, held)
-            for row in self._reader.tools()
-            for nest in row.nests
-        ]
-        return daily_check.due_today(plan, nests, self._now().astimezone().date())
 
-    def open_checks(self) -> dict[Place, str]:
-        """Nests that are being checked and not settled yet, with their job."""
-        found: dict[Place, str] = {}
-        for row in jobs(self._reader, job=daily_check.JOB, only_open=True):
-            record = job_record(self._reader, row.job_id)
-            settled = found_of(record)
-            for nest in checked_nests(record):
-                if nest.place not in settled:
-                    found[nest.place] = row.job_id
-        return found
-
-    def _demand_made_again(self, place: Place, replaces: str | None) -> None:
-        """Refuse a fresh sample while one of the nest is unfinished: none is quietly forgotten."""
-        left = [
-            row.sample_id
-            for row in self._reader.unfinished()
-            if (row.tool, row.nest) == place and row.job == daily_check.JOB
-        ]
-        if left and replaces not in left:
+def _demand_unchecked(reader: LedgerReader, nests: Sequence[Nest]) -> None:
+    under_check = open_checks(reader)
+    for tool, nest in nests:
+        demand_free(reader, tool, nest, JOB)
+        if (tool, nest) in under_check:
             raise BadInput(
-                f"Sample {left[0]} of {place[0]}, nest {place[1]} was begun and never finished: "
-                "measure it again or void it first."
+                f"Nest {nest} of {tool} is being checked in job {under_check[tool, nest]}: "
+                "go on there, or end that one."
             )
 
-    def _last_check(
-        self, place: Place, under_check: Mapping[Place, str], held: Mapping[Place, str]
-    ) -> LastCheck:
-        checks = nest_checks(self._reader, *place, limit=1)
-        last = checks[-1] if checks else None
-        services = self._reader.services(*place)
-        return LastCheck(
-            *place,
-            checked_on=None if last is None else last.at_utc.astimezone().date(),
-            outcome=None if last is None else last.outcome,
-            serviced_since=last is not None and any(item.seq > last.seq for item in services),
-            open_job=under_check.get(place),
-            held=held.get(place),
-        )
 
-    def _asked_places(self, asked: Mapping[str, object]) -> list[Place]:
-        known = [(row.tool, nest) for row in self._reader.tools() for nest in row.nests]
-        wanted = asked.get("nests")
-        places: list[Place] = []
-        for item in wanted if isinstance(wanted, list) else []:
-            match item:
-                case [str(tool), str(nest)]:
-                    places.append((tool, nest))
-                case _:
-                    raise BadInput("Name the nests to be checked as pairs of tool and nest.")
-        if not places:
-            raise BadInput("Say which nests are to be checked: a tool, and a nest of it.")
-        for tool, nest in places:
-            if (tool, nest) not in known:
-                raise BadInput(f"There is no nest {nest!r} of a tool {tool!r} on record.")
-        return list(dict.fromkeys(places))
-
-    def _counting(self, tool: str, nest: str) -> Content:
-        """The entry after which samples count: the last finding, or before what was broken off."""
-        reader = self._reader
-        settled = [row for row in nest_checks(reader, tool, nest) if row.needs != "lead"]
-        services = reader.services(tool, nest)
-        since = max(
-            settled[-1].seq if settled else 0, max((item.seq for item in services), default=0)
-        )
-        earlier = self._broken_off(tool, nest, since) + self._loose_today(tool, nest, since)
-        counts_from = min([self._reader.counts().entries, *earlier])
-        released = [
-            row.released_seq or 0 for row in holds(reader, tool=tool, nest=nest, only_open=False)
-        ]
-        return {
-            "tool": tool,
-            "nest": nest,
-            "counts_from_seq": counts_from,
-            "voids_from_seq": max(counts_from, *released, 0),
-            "run_length": self._settings.wear_watch_run_length,
-        }
-
-    def _broken_off(self, tool: str, nest: str, since: int) -> list[int]:
-        """Where the samples of earlier checks of this nest count from that came to no finding."""
-        later = [
-            job_record(self._reader, row.job_id)
-            for row in jobs(self._reader, job=daily_check.JOB, limit=RECENT_CHECKS)
-            if row.begun_seq > since
-        ]
-        return [
-            max(checked.counts_from_seq, since)
-            for record in later
-            for checked in checked_nests(record)
-            if checked.place == (tool, nest)
-        ]
-
-    def _loose_today(self, tool: str, nest: str, since: int) -> list[int]:
-        """Just before the first sample that was made today outside of a job."""
-        start = self._now().astimezone().replace(hour=0, minute=0, second=0, microsecond=0)
-        rows = self._reader.nest_samples(tool, nest, since_seq=since, limit=RECENT_CHECKS)
-        return [
-            row.begun_seq - 1
-            for row in rows
-            if row.job == daily_check.JOB and row.job_id is None and row.at_utc >= start
-        ][:1]
-
-    def _found(self, job_id: str, item: NestProgress) -> list[Payload]:
-        finding, nest = item.finding, item.nest
-        content: Content = {
-            "tool": nest.tool,
-            "nest": nest.nest,
-            "outcome": finding.outcome,
-            "needs": finding.needs if finding.outcome == "held" else "",
-            "stage": finding.stage,
-            "reasons": list(finding.reasons),
-            "samples": [row.sample_id for row in item.counted],
-            "voids": [row.sample_id for row in item.voids],
-        }
-        if finding.outcome != "held":
-            return [
-                JobStep(job_id=job_id, step=NEST_OUTCOME, content=content, demo=self._demo),
-            ]
-        since = since_good_check(self._reader, nest.tool, nest.nest)
-        content["since_last_good"] = cast(JsonValue, since.as_document())
-        held = NestHeld(
-            tool=nest.tool, nest=nest.nest, reason=" ".join(finding.reasons), job_id=job_id,
-            needs=finding.needs, demo=self._demo,
-        )  # fmt: skip
-        return [JobStep(job_id=job_id, step=NEST_OUTCOME, content=content, demo=self._demo), held]
+def _counting(reader: LedgerReader, settings: Settings, nest: Nest, now: datetime) -> Content:
+    """The entry after which samples count: the last finding, or before what was broken off."""
+    settled = [row for row in nest_checks(reader, *nest) if row.needs != "lead"]
+    since = max(settled[-1].seq if settled else 0, _serviced_seq(reader, nest))
+    earlier = _broken_off(reader, nest, since) + _loose_today(reader, nest, since, now)
+    counts_from = min([reader.counts().entries, *earlier])
+    released = [
+        row.released_seq or 0 for row in holds(reader, tool=nest[0], nest=nest[1], only_open=False)
+    ]
+    return {
+        "tool": nest[0],
+        "nest": nest[1],
+        "counts_from_seq": counts_from,
+        "voids_from_seq": max(counts_from, *released, 0),
+        "run_length": settings.wear_watch_run_length,
+    }
 
 
-def plan_of(record: JobRecord) -> DailyCheckPlan:
-    """The plan that was in force when the check began."""
-    return DailyCheckPlan.model_validate(record.begun.plan)
+def _serviced_seq(reader: LedgerReader, nest: Nest) -> int:
+    """Entry of the last service; 0 where there was none."""
+    return max((service.seq for service in reader.services(*nest)), default=0)
+
+
+def _broken_off(reader: LedgerReader, nest: Nest, since: int) -> list[int]:
+    """Where the samples of earlier checks of this nest count from that came to no finding."""
+    later = [
+        job_record(reader, row.job_id)
+        for row in jobs(reader, job=JOB, limit=RECENT_CHECKS)
+        if row.begun_seq > since
+    ]
+    return [
+        max(checked.counts_from_seq, since)
+        for record in later
+        for checked in checked_nests(record)
+        if checked.key == nest
+    ]
+
+
+def _loose_today(reader: LedgerReader, nest: Nest, since: int, now: datetime) -> list[int]:
+    """Just before the first sample that was made today outside of a job."""
+    start = now.astimezone().replace(hour=0, minute=0, second=0, microsecond=0)
+    rows = reader.nest_samples(*nest, since_seq=since, limit=RECENT_CHECKS)
+    return [
+        row.begun_seq - 1
+        for row in rows
+        if row.job == JOB and row.job_id is None and row.at_utc >= start
+    ][:1]
+
+
+def read(reader: LedgerReader, job_id: str) -> DailyCheck:
+    """Read a check from the record (BadInput if there is none with this id)."""
+    record = job_record(reader, job_id)
+    demand_daily(record.row.job)
+    return check_of(reader, record)
+
+
+def demand_daily(job: str) -> None:
+    """Refuse another kind of job (BadInput): those have ways of their own."""
+    if job != JOB:
+        raise BadInput(f"There is no job {job!r}: use one of {JOB}.")
+
+
+def check_of(reader: LedgerReader, record: JobRecord) -> DailyCheck:
+    """How a check stands by this record of it."""
+    plan = DailyCheckPlan.model_validate(record.begun.plan)
+    found = found_of(record)
+    baselines = reader.baselines()
+    progress = []
+    for nest in checked_nests(record):
+        if nest.key not in found:
+            samples = reader.nest_samples(*nest.key, since_seq=0)
+            history = NestHistory(samples, baselines, _serviced_seq(reader, nest.key))
+            progress.append(progress_of(plan, nest, history))
+    return DailyCheck(record, found, tuple(progress))
 
 
 def checked_nests(record: JobRecord) -> list[CheckedNest]:
@@ -307,11 +224,210 @@ def checked_nests(record: JobRecord) -> list[CheckedNest]:
     ]
 
 
-def found_of(record: JobRecord) -> dict[Place, OutcomeWord]:
+def found_of(record: JobRecord) -> dict[Nest, OutcomeWord]:
     """Outcomes on record, by tool and nest."""
     return {
         (str(taken.step.content["tool"]), str(taken.step.content["nest"])): cast(
-            Literal["released", "watch", "held"], taken.step.content["outcome"]
+            OutcomeWord, taken.step.content["outcome"]
         )
         for taken in record.steps_named(NEST_OUTCOME)
     }
+
+
+def open_checks(reader: LedgerReader) -> dict[Nest, str]:
+    """Nests that are being checked and not settled yet, with their job."""
+    found: dict[Nest, str] = {}
+    for row in jobs(reader, job=JOB, only_open=True):
+        record = job_record(reader, row.job_id)
+        settled = found_of(record)
+        for nest in checked_nests(record):
+            if nest.key not in settled:
+                found[nest.key] = row.job_id
+    return found
+
+
+def next_steps(check: DailyCheck) -> JobState:
+    """How a check stands and what is next."""
+    return state_of(check.progress, check.found)
+
+
+def limit_set_of(record: JobRecord, settings: Settings) -> str:
+    """By which set the samples of a check are judged."""
+    fixed = record.begun.scope.get("limit_set") or record.begun.plan.get("limit_set")
+    return str(fixed) if fixed else settings.limit_set
+
+
+def order(
+    reader: LedgerReader,
+    settings: Settings,
+    job_id: str,
+    joint: Joint,
+    *,
+    person: str,
+    limit_set: str | None = None,
+) -> SampleOrder:
+    """Order the next sample of a check; one that was interrupted is made again first."""
+    record = job_record(reader, job_id)
+    left = unfinished_samples(reader, record.row.job_id)
+    return SampleOrder(
+        person,
+        record.row.job,
+        joint,
+        limit_set or limit_set_of(record, settings),
+        # What it replaces then counts as void.
+        offered_again_for=left[0].sample_id if left else None,
+        job_id=record.row.job_id,
+    )
+
+
+def stage_for(reader: LedgerReader, record: JobRecord, order: SampleOrder) -> str:
+    """The stage that an ordered sample belongs to.
+
+    Raises
+    ------
+    BadInput
+        It is judged by another limit set, a sample of its nest is unfinished, or its nest is not
+        part of the check or needs no more samples.
+    """
+    nest = (order.joint.tool, order.joint.nest)
+    judged_by = record.begun.scope.get("limit_set")
+    if judged_by is not None and order.limit_set != judged_by:
+        raise BadInput(
+            f"This check judges by the limit set {judged_by}, not by {order.limit_set}: it was "
+            "fixed when the check began."
+        )
+    _demand_made_again(reader, nest, order.offered_again_for)
+    for item in check_of(reader, record).progress:
+        if item.nest.key == nest and item.finding.outcome is None:
+            return item.finding.stage
+    raise BadInput(
+        f"Job {record.row.job_id} wants no sample of {nest[0]}, nest {nest[1]}: "
+        "ask the job what is next."
+    )
+
+
+def _demand_made_again(reader: LedgerReader, nest: Nest, replaces: str | None) -> None:
+    """Refuse a fresh sample while one of the nest is unfinished: none is quietly forgotten."""
+    left = [
+        row.sample_id
+        for row in reader.unfinished()
+        if (row.tool, row.nest) == nest and row.job == JOB
+    ]
+    if left and replaces not in left:
+        raise BadInput(
+            f"Sample {left[0]} of {nest[0]}, nest {nest[1]} was begun and never finished: "
+            "measure it again or void it first."
+        )
+
+
+def settle(ledger: Ledger, job_id: str, person: str) -> None:
+    """Enter what follows from the record by itself; nothing where nothing does."""
+    if not _following(ledger.reader, job_id):
+        return
+    with ledger.transaction():
+        # Asked again: somebody else may have entered it meanwhile.
+        for payload in _following(ledger.reader, job_id):
+            ledger.append(payload, person=person)
+
+
+def settle_all(ledger: Ledger) -> None:
+    """Enter what follows in every open check: the station may have stopped before it did."""
+    for row in jobs(ledger.reader, job=JOB, only_open=True):
+        settle(ledger, row.job_id, row.person)
+
+
+def _following(reader: LedgerReader, job_id: str) -> list[Payload]:
+    """What was found of each nest that needs no more samples; the end when all are found."""
+    record = job_record(reader, job_id)
+    if record.row.job != JOB or record.ended is not None:
+        return []
+    check = check_of(reader, record)
+    entries: list[Payload] = []
+    words = dict(check.found)
+    for item in check.progress:
+        if item.finding.outcome is not None:
+            entries += _found(reader, record, item)
+            words[item.nest.key] = item.finding.outcome
+    if len(words) == len(checked_nests(record)):
+        entries.append(_ended(record, outcome_of(words)))
+    return entries
+
+
+def _found(reader: LedgerReader, record: JobRecord, item: NestProgress) -> list[Payload]:
+    finding, nest = item.finding, item.nest
+    job_id, demo = record.row.job_id, record.begun.demo
+    content: Content = {
+        "tool": nest.tool,
+        "nest": nest.nest,
+        "outcome": finding.outcome,
+        "needs": finding.needs if finding.outcome == "held" else "",
+        "stage": finding.stage,
+        "reasons": list(finding.reasons),
+        "samples": [row.sample_id for row in item.counted],
+        "voids": [row.sample_id for row in item.voids],
+    }
+    if finding.outcome != "held":
+        return [JobStep(job_id=job_id, step=NEST_OUTCOME, content=content, demo=demo)]
+    since = since_good_check(reader, nest.tool, nest.nest)
+    content["since_last_good"] = cast(JsonValue, since.as_document())
+    held = NestHeld(
+        tool=nest.tool, nest=nest.nest, reason=" ".join(finding.reasons), job_id=job_id,
+        needs=finding.needs, demo=demo,
+    )  # fmt: skip
+    return [JobStep(job_id=job_id, step=NEST_OUTCOME, content=content, demo=demo), held]
+
+
+def end(ledger: Ledger, job_id: str, *, person: str) -> JobEnded:
+    """End a check before its time: it is broken off, and its samples count in the next.
+
+    Raises
+    ------
+    BadInput, NotAllowed
+        It has ended already, or the person is not on record.
+    """
+    active_person(ledger.reader, person)
+    record = job_record(ledger.reader, job_id)
+    demand_open(record)
+    demand_daily(record.row.job)
+    words = found_of(record)
+    left = [nest.key for nest in checked_nests(record) if nest.key not in words]
+    ended = _ended(record, outcome_of(words, left))
+    ledger.append(ended, person=person)
+    return ended
+
+
+def _ended(record: JobRecord, outcome: Outcome) -> JobEnded:
+    return JobEnded(
+        job_id=record.row.job_id,
+        outcome=outcome.word,
+        reasons=outcome.reasons,
+        figures=cast(Content, dict(outcome.figures)),
+        demo=record.begun.demo,
+    )
+
+
+def due(reader: LedgerReader, plan: DailyCheckPlan, now: datetime) -> list[DueNest]:
+    """Which nests are due today and why."""
+    under_check = open_checks(reader)
+    held = {(row.tool, row.nest): row.reason for row in holds(reader)}
+    last = [
+        _last_check(reader, nest, under_check.get(nest), held.get(nest)) for nest in _nests(reader)
+    ]
+    return due_today(plan, last, now.astimezone().date())
+
+
+def _last_check(
+    reader: LedgerReader, nest: Nest, open_job: str | None, held: str | None
+) -> LastCheck:
+    checks = nest_checks(reader, *nest, limit=1)
+    if not checks:
+        return LastCheck(*nest, open_job=open_job, held=held)
+    last = checks[-1]
+    return LastCheck(
+        *nest,
+        checked_on=last.at_utc.astimezone().date(),
+        outcome=last.outcome,
+        serviced_since=_serviced_seq(reader, nest) > last.seq,
+        open_job=open_job,
+        held=held,
+    )

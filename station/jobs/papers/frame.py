@@ -10,6 +10,10 @@ from typing import Literal
 
 from markupsafe import Markup
 
+from station.crimp.units import NOTHING
+from station.jobs.plan import JobPlan
+from station.ledger.rows import JobRecord
+
 Paper = Literal["a4", "letter"]
 
 PAPERS: dict[Paper, str] = {"a4": "A4", "letter": "letter"}
@@ -105,6 +109,21 @@ def paper(
             "<style>{}</style></head><body>{}</body></html>\n"
         ).format(title, _STYLE % PAPERS[size], joined(parts))
     )
+
+
+def job_facts(record: JobRecord, plan: JobPlan, *more: tuple[str, str]) -> list[tuple[str, str]]:
+    """What the top of every job's paper says: when, by whom, by which plan."""
+    begun = f"{record.row.at_utc.astimezone():%Y-%m-%d %H:%M} by {record.row.person}"
+    ended = NOTHING
+    if record.ended_at_utc is not None:
+        ended = f"{record.ended_at_utc.astimezone():%Y-%m-%d %H:%M} by {record.ended_by}"
+    return [
+        ("Begun", begun),
+        ("Ended", ended),
+        *more,
+        ("Plan", f"{plan.id}: {plan.title} ({plan.standing})"),
+        ("Job", record.row.job_id),
+    ]
 
 
 def joined(parts: Iterable[Markup]) -> Markup:

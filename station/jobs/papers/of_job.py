@@ -4,11 +4,13 @@ from station.crimp.facts import shipped_book, shipped_causes
 from station.errors import BadInput
 from station.jobs.certification.certificates import attempts_of
 from station.jobs.certification.paper import certification_paper
-from station.jobs.certification.record import hints_of, read_certification
+from station.jobs.certification.record import hints_of
+from station.jobs.certification.record import read as read_certification
 from station.jobs.daily.paper import daily_paper
 from station.jobs.papers.frame import Paper
 from station.jobs.validation.paper import validation_paper
-from station.jobs.validation.record import read_validation, replaced_by
+from station.jobs.validation.record import read as read_validation
+from station.jobs.validation.record import replaced_by
 from station.ledger.entries import NEST_OUTCOME
 from station.ledger.jobs import job_record
 from station.ledger.reader import LedgerReader

@@ -20,13 +20,6 @@ from station.statistics.capability import reliability_bound
 JointState = Literal["accepted", "refused", "not_finished"]
 Outcome = Literal["accepted", "accepted_in_part", "refused", "not_finished"]
 
-OUTCOME_WORDS: dict[str, str] = {
-    "accepted": "Accepted",
-    "accepted_in_part": "Accepted for some joints",
-    "refused": "Refused",
-    "not_finished": "Not finished",
-}
-
 WHAT = {
     "pull_force_min": "pull force",
     "voltage_drop_max": "voltage drop",

@@ -5,28 +5,16 @@ from collections.abc import Mapping, Sequence
 from markupsafe import Markup
 
 from station.crimp.pull.reduce import FAILURE_MODES
-from station.jobs.papers.frame import (
-    Paper,
-    Section,
-    joined,
-    paper,
-    sentences,
-    table,
-)
-from station.jobs.papers.numbers import NOTHING, quantity, shown_scale
+from station.crimp.units import NOTHING, quantity, shown_scale
+from station.jobs.papers.frame import Paper, Section, job_facts, joined, paper, sentences, table
 from station.jobs.papers.plots import Level, Row, strip_plot
 from station.jobs.sample import JobSample
-from station.jobs.validation.judge import (
-    OUTCOME_WORDS,
-    WHAT,
-    JointResult,
-    joint_words,
-)
+from station.jobs.step import OUTCOME_WORDS
+from station.jobs.validation.judge import WHAT, JointResult, joint_words
 from station.jobs.validation.plan import ToolValidationPlan
 from station.jobs.validation.record import Validation
 from station.jobs.validation.replaced import ToolComparison
 from station.jobs.validation.tolerance import Finding
-from station.ledger.rows import JobRecord
 
 MODE_WORDS = {**FAILURE_MODES, "not named": "not named"}
 
@@ -78,23 +66,8 @@ def _facts(job: Validation) -> list[tuple[str, str]]:
         ("Tool", job.scope.tool),
         ("Nests", ", ".join(job.scope.nests)),
         ("Limit set", f"{job.scope.limit_set}, guard factor {job.scope.guard:g}"),
-        ("Begun", day_words(job.record)),
-        ("Ended", ended_words(job.record)),
-        ("Plan", f"{job.plan.id}: {job.plan.title} ({job.plan.standing})"),
-        ("Job", job.job_id),
+        *job_facts(job.record, job.plan),
     ]
-
-
-def day_words(record: JobRecord) -> str:
-    """When and by whom a job was begun."""
-    return f"{record.row.at_utc.astimezone():%Y-%m-%d %H:%M} by {record.row.person}"
-
-
-def ended_words(record: JobRecord) -> str:
-    """When and by whom a job was ended."""
-    if record.ended_at_utc is None:
-        return NOTHING
-    return f"{record.ended_at_utc.astimezone():%Y-%m-%d %H:%M} by {record.ended_by}"
 
 
 def _joint(

@@ -8,9 +8,16 @@ from typing import Any
 from station.crimp.limits import LimitSets
 from station.crimp.wire import weakest_wire
 from station.errors import BadInput, CalibrationNeeded, NotOnRecord
-from station.jobs.sample import JobSample, plain, record_hash_of, samples_with_replaced
+from station.jobs.record import (
+    JobRead,
+    plain,
+    record_hash_of,
+    samples_with_replaced,
+    unfinished_samples,
+)
+from station.jobs.sample import JobSample
 from station.jobs.sample_order import SampleOrder
-from station.jobs.step import NextStep
+from station.jobs.step import Step
 from station.jobs.validation.judge import (
     GaugeLook,
     JointResult,
@@ -33,7 +40,7 @@ from station.jobs.validation.steps import (
 from station.ledger.entries import BaselineSet, JobBegun, JobEnded, JobStep
 from station.ledger.jobs import job_record, jobs
 from station.ledger.reader import LedgerReader
-from station.ledger.rows import JobRecord, ToolRow
+from station.ledger.rows import ToolRow
 from station.ledger.store import Ledger
 from station.shop.checks import LastCheck, checks_by_role
 from station.shop.rights import Named, Right, demand
@@ -43,28 +50,17 @@ JOB = "tool_validation"
 
 
 @dataclass(frozen=True)
-class Validation:
+class Validation(JobRead):
     """One validation as it stands: a function of the record."""
 
-    record: JobRecord
     plan: ToolValidationPlan
     scope: ValidationScope
     samples: tuple[JobSample, ...]
     looks: tuple[GaugeLook, ...]
     result: ValidationResult
 
-    @property
-    def job_id(self) -> str:
-        """Identifier of the job."""
-        return self.record.row.job_id
 
-    @property
-    def open(self) -> bool:
-        """True until it has ended."""
-        return self.record.ended is None
-
-
-def begin_validation(
+def begin(
     ledger: Ledger,
     plan: ToolValidationPlan,
     scope: ValidationScope,
@@ -124,7 +120,7 @@ def _check_scope(scope: ValidationScope, tools: dict[str, ToolRow]) -> None:
             )
 
 
-def read_validation(reader: LedgerReader, job_id: str) -> Validation:
+def read(reader: LedgerReader, job_id: str) -> Validation:
     """Read a validation from the record (NotOnRecord if there is none with this id)."""
     record = job_record(reader, job_id)
     if record.begun.job != JOB:
@@ -141,7 +137,7 @@ def read_validation(reader: LedgerReader, job_id: str) -> Validation:
     return Validation(record, plan, scope, samples, looks, result)
 
 
-def next_of(reader: LedgerReader, job: Validation, now: datetime) -> list[NextStep]:
+def next_steps(reader: LedgerReader, job: Validation, now: datetime) -> list[Step]:
     """What comes next; nothing once it has ended."""
     if not job.open:
         return []
@@ -149,7 +145,7 @@ def next_of(reader: LedgerReader, job: Validation, now: datetime) -> list[NextSt
     return validation_steps(job.plan, job.scope, job.result, job.looks, checks, now)
 
 
-def order_for(
+def order(
     ledger: Ledger, job: Validation, joint_key: str | None, *, person: str, now: datetime
 ) -> SampleOrder:
     """Order the next sample of a joint, the first unfinished one where none is named.
@@ -181,8 +177,8 @@ def order_for(
     joint = wanted[0].joint
     left = [
         row.sample_id
-        for row in ledger.reader.unfinished()
-        if row.job_id == job.job_id and row.joint_key == joint.key
+        for row in unfinished_samples(ledger.reader, job.job_id)
+        if row.joint_key == joint.key
     ]
     return SampleOrder(
         person,
@@ -202,7 +198,7 @@ def _note_checks(
     content = {role: check.entry_id for role, check in sorted(checks.items())}
     noted = job.record.steps_named(GAUGE_CHECK)
     if content and (not noted or noted[-1].step.content != content):
-        enter_step(ledger, job, GAUGE_CHECK, content, person=person)
+        _note(ledger, job, GAUGE_CHECK, content, person)
 
 
 def enter_nest_gauge(
@@ -259,25 +255,15 @@ def enter_crimp_heights(
 def _enter_look(
     ledger: Ledger, job: Validation, step: str, content: dict[str, Any], person: str
 ) -> GaugeLook:
-    enter_step(ledger, job, step, content, person=person)
+    _demand_open(job)
+    _note(ledger, job, step, content, person)
     look = look_of(step, content)
     if look is None:
         raise BadInput(f"{step} is no look at a gauge.")
     return look
 
 
-def enter_step(
-    ledger: Ledger, job: Validation, step: str, content: dict[str, Any], *, person: str
-) -> None:
-    """Note a step of an open validation (BadInput if it has ended)."""
-    _demand_open(job)
-    entry = JobStep(demo=job.record.row.demo, job_id=job.job_id, step=step, content=content)
-    ledger.append(entry, person=person)
-
-
-def end_validation(
-    ledger: Ledger, job: Validation, signer: Named, *, give_up: bool = False
-) -> JobEnded:
+def end(ledger: Ledger, job: Validation, signer: Named, *, give_up: bool = False) -> JobEnded:
     """End a validation and set the baselines of the accepted joints, all or nothing.
 
     Parameters
@@ -393,6 +379,11 @@ def _baseline_pair(samples: Sequence[JobSample]) -> tuple[Baseline, Baseline] | 
         return baseline_of(ratios), baseline_of(logs)
     except ValueError:
         return None
+
+
+def _note(ledger: Ledger, job: Validation, step: str, content: dict[str, Any], person: str) -> None:
+    entry = JobStep(demo=job.record.row.demo, job_id=job.job_id, step=step, content=content)
+    ledger.append(entry, person=person)
 
 
 def _demand_open(job: Validation) -> None:

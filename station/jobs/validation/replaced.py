@@ -2,22 +2,10 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 from station.jobs.sample import JobSample
+from station.ledger.rows import SampleRow
 from station.statistics.comparison import Estimate, compare
-
-
-class OldSample(Protocol):
-    """A sample of the replaced tool, as the record lists it."""
-
-    @property
-    def peak_n(self) -> float | None:
-        """Pulled force in newton."""
-
-    @property
-    def splice_ohm(self) -> float | None:
-        """Resistance in ohm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +22,7 @@ class ToolComparison:
 
 
 def compared_with_replaced(
-    tool: str, new: Sequence[JobSample], old: Sequence[OldSample]
+    tool: str, new: Sequence[JobSample], old: Sequence[SampleRow]
 ) -> ToolComparison | None:
     """Compare by means with unequal variances; None where the old tool has no such sample."""
     if not old:

@@ -5,17 +5,12 @@ by whom the job is taken up again.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from typing import Any, Self
 
-from station.jobs.step import NextStep
-from station.jobs.validation.judge import (
-    GaugeLook,
-    JointResult,
-    ValidationResult,
-    joint_words,
-)
+from station.jobs.step import Step
+from station.jobs.validation.judge import GaugeLook, JointResult, ValidationResult, joint_words
 from station.jobs.validation.plan import ToolValidationPlan
 from station.ledger.entries import Joint
 from station.shop.checks import LastCheck
@@ -47,24 +42,13 @@ class ValidationScope:
 
     def as_content(self) -> dict[str, Any]:
         """As the record keeps it."""
-        return {
-            "tool": self.tool,
-            "joints": [joint.model_dump(mode="json") for joint in self.joints],
-            "limit_set": self.limit_set,
-            "guard": self.guard,
-            "replaces": self.replaces,
-        }
+        return asdict(self) | {"joints": [joint.model_dump(mode="json") for joint in self.joints]}
 
     @classmethod
     def from_content(cls, content: Mapping[str, Any]) -> Self:
         """From the record."""
-        return cls(
-            content["tool"],
-            tuple(Joint.model_validate(joint) for joint in content["joints"]),
-            content["limit_set"],
-            content["guard"],
-            content["replaces"],
-        )
+        joints = tuple(Joint.model_validate(joint) for joint in content["joints"])
+        return cls(**{**content, "joints": joints})
 
     @property
     def nests(self) -> list[str]:
@@ -143,20 +127,20 @@ def validation_steps(
     looks: Sequence[GaugeLook],
     checks: Mapping[str, LastCheck],
     now: datetime,
-) -> list[NextStep]:
+) -> list[Step]:
     """What comes next, in order; the last step ends the job."""
     going = [joint for joint in result.joints if joint.state == "not_finished"]
     if not going:
-        return [NextStep("end", "Everything is there: a lead ends the validation.")]
+        return [Step("end", "Everything is there: a lead ends the validation.")]
     steps = [
-        NextStep("check", f"{reason} Check it against a standard first.", blocked=True)
+        Step("check", f"{reason} Check it against a standard first.", blocked=True)
         for reason in (stale_checks(plan, checks, now) if _wants_samples(going) else [])
     ]
     steps += _look_steps(plan, scope, going, looks)
     for joint in going:
         if joint.missing:
             steps.append(
-                NextStep(
+                Step(
                     "sample",
                     f"Make and test sample {len(joint.counted) + 1} of {joint.planned}: "
                     f"{joint_words(joint.joint)}.",
@@ -175,21 +159,19 @@ def _look_steps(
     scope: ValidationScope,
     going: Sequence[JointResult],
     looks: Sequence[GaugeLook],
-) -> list[NextStep]:
+) -> list[Step]:
     answered = {(look.kind, look.of) for look in looks}
     open_nests = [nest for nest in scope.nests if nest in {joint.joint.nest for joint in going}]
     steps = []
     if plan.nest_gauge != "off":
         steps += [
-            NextStep(
-                NEST_GAUGE, f"Try the go/no-go gauge in nest {nest}, or say there is none.", nest
-            )
+            Step(NEST_GAUGE, f"Try the go/no-go gauge in nest {nest}, or say there is none.", nest)
             for nest in open_nests
             if (NEST_GAUGE, nest) not in answered
         ]
     if plan.crimp_height != "off":
         steps += [
-            NextStep(
+            Step(
                 CRIMP_HEIGHT,
                 f"Measure {plan.crimp_heights} crimp heights of {joint_words(joint.joint)}, or say "
                 "that they are not measured.",

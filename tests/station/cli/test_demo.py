@@ -15,13 +15,12 @@ from pathlib import Path
 import pytest
 
 from station.cli.main import run
-from station.jobs.open_jobs import JobBook
+from station.jobs.daily.record import check_of
 from station.ledger.entries import NEST_OUTCOME, NestHeld
 from station.ledger.jobs import job_record, jobs, nest_checks
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
-from station.settings import Settings
 from station.simulation import workshop
 from station.simulation.history import SAMPLES
 from tests.pace import unpaced
@@ -134,16 +133,16 @@ def test_the_invented_shop_checked_its_nests_until_the_day_before(filled: Path) 
     assert unchecked == [workshop.WORN]
 
 
-def test_a_round_comes_to_what_the_book_of_jobs_finds_in_its_samples(copy: Path) -> None:
+def test_a_round_comes_to_what_a_daily_check_finds_in_its_samples(copy: Path) -> None:
     with Ledger.open(copy) as ledger:
-        keeper = JobBook(ledger, Settings(), demo=True).daily
         last = max(row.job_id for row in jobs(ledger.reader, job="daily_check"))
         record = job_record(ledger.reader, last)
-        judged = {item.nest.place: item for item in keeper.progress(replace(record, steps=()))}
+        judged = check_of(ledger.reader, replace(record, steps=())).progress
     written = [taken.step.content for taken in record.steps_named(NEST_OUTCOME)]
+    judged_by_nest = {item.nest.key: item for item in judged}
     assert len(written) == len(judged) == 8
     for content in written:
-        item = judged[str(content["tool"]), str(content["nest"])]
+        item = judged_by_nest[str(content["tool"]), str(content["nest"])]
         counted = [sample.sample_id for sample in item.counted]
         assert item.finding.outcome == content["outcome"]
         # The demo's live sample of today comes after them.

@@ -4,7 +4,9 @@ from pathlib import Path
 import pytest
 
 from station.cli.main import run
-from station.jobs.validation.record import begin_validation, order_for, read_validation
+from station.jobs.validation.record import begin as begin_validation
+from station.jobs.validation.record import order as order_for
+from station.jobs.validation.record import read as read_validation
 from station.jobs.validation.steps import ValidationScope
 from station.ledger.store import Ledger
 from station.simulation.demo import demo_limit_sets

@@ -94,7 +94,7 @@ def test_bad_input_is_one_sentence_and_changes_nothing(
 
 
 def test_a_paper_is_written_of_a_held_nest(shop: Shop, terminal: Terminal, tmp_path: Path) -> None:
-    shop.book.nests.log_work(TOOL, "red", "W-7", "Bo Invented")
+    shop.jobs.nests.log_work(TOOL, "red", "W-7", "Bo Invented")
     job_id = shop.begin("red")
     shop.make(job_id, void_reason="the meter was silent")
     shop.make(job_id, WEAK_N)

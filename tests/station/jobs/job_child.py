@@ -8,10 +8,10 @@ import threading
 from datetime import UTC, datetime
 from pathlib import Path
 
-from station.jobs.certification import blind as blind_judging
+from station.jobs.certification import blind as blind
 from station.jobs.sample_order import SampleOrder
-from station.jobs.validation import record as validation_book
-from station.jobs.validation.record import read_validation
+from station.jobs.validation import record as validations
+from station.jobs.validation.record import read as read_validation
 from station.ledger.jobs import job_record
 from station.ledger.store import Ledger
 from station.settings import Settings
@@ -50,12 +50,10 @@ def order_of_job(ledger: Ledger, job_id: str) -> SampleOrder:
     job = job_record(ledger.reader, job_id).begun.job
     if job == "tool_validation":
         validation = read_validation(ledger.reader, job_id)
-        return validation_book.order_for(
-            ledger, validation, None, person="Ben", now=datetime.now(UTC)
-        )
+        return validations.order(ledger, validation, None, person="Ben", now=datetime.now(UTC))
     if job == "certification":
-        judged = [one.code for one in blind_judging.pool(ledger.reader).samples if one.judged]
-        return blind_judging.order_for(ledger.reader, judged[0], person="Ida")
+        judged = [one.code for one in blind.pool(ledger.reader).samples if one.judged]
+        return blind.order(ledger.reader, judged[0], person="Ida")
     plain = order_of("Bo Invented", "red")
     return SampleOrder(plain.person, plain.job, plain.joint, plain.limit_set, job_id=job_id)
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from station.jobs.open_jobs import JobBook
+from station.jobs.open_jobs import OpenJobs
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import BaselineSet, PersonAdded, SampleFinished, ToolAdded
 from station.ledger.store import Ledger
@@ -30,30 +30,30 @@ class Clock:
 
 @dataclass
 class Shop:
-    """A ledger with its book."""
+    """A ledger with its jobs."""
 
     ledger: Ledger
     clock: Clock
-    book: JobBook = field(init=False)
+    jobs: OpenJobs = field(init=False)
 
     def __post_init__(self) -> None:
-        self.open_book()
+        self.start_again()
 
-    def open_book(self) -> None:
+    def start_again(self) -> None:
         """As after a start of the station: nothing is known but the ledger."""
-        self.book = JobBook(self.ledger, Settings(), now=lambda: self.clock.now)
+        self.jobs = OpenJobs(self.ledger, Settings(), now=lambda: self.clock.now)
 
     def begin(self, *nests: str, person: str = "Bo Invented") -> str:
-        asked = [[TOOL, nest] for nest in nests or ("red",)]
-        return self.book.begin("daily_check", {"nests": asked}, person=person)
+        asked = [(TOOL, nest) for nest in nests or ("red",)]
+        return self.jobs.begin_check(asked, person=person)
 
     def order(self, job_id: str | None, nest: str = "red", person: str = "Bo Invented",
               again_for: str | None = None) -> SampleOrder:  # fmt: skip
         plain = order_of(person, nest, again_for)
         # A check judges by the set that was fixed when it began.
-        scope = {} if job_id is None else self.book.record(job_id).begun.scope
+        scope = {} if job_id is None else self.jobs.record(job_id).begun.scope
         judged_by = str(scope.get("limit_set", plain.limit_set))
-        return self.book.order(replace(plain, job_id=job_id, limit_set=judged_by))
+        return self.jobs.order(replace(plain, job_id=job_id, limit_set=judged_by))
 
     def make(
         self, job_id: str | None, peak_n: float = STRONG_N, *, nest: str = "red",
@@ -66,11 +66,11 @@ class Shop:
             self.ledger, sample_id, order, peak_n=peak_n, void_reason=void_reason, demo=False
         )
         if job_id is not None and settle:
-            self.book.settle(job_id, person)
+            self.jobs.settle(job_id, person)
         return finished
 
     def outcome(self, job_id: str) -> str | None:
-        ended = self.book.record(job_id).ended
+        ended = self.jobs.record(job_id).ended
         return None if ended is None else ended.outcome
 
     def new_baseline(self, nest: str) -> BaselineSet:

@@ -1,4 +1,5 @@
-from dataclasses import dataclass
+from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -9,40 +10,36 @@ from station.jobs.comparison import (
     values_of,
     way_from,
 )
+from station.ledger.rows import SampleRow
+from tests.station.jobs.daily.test_judge import sample
 
 
-@dataclass
-class Made:
-    job: str = "comparison"
-    step: str | None = "good strip"
-    connector: str = "butt-splice-red"
-    wires: tuple[str, ...] = ("18 AWG", "18 AWG")
-    material: str = "copper"
-    tool: str = "Egret"
-    nest: str = "red"
-    person: str = "Ben"
-    verdict: str | None = "pass"
-    peak_n: float | None = 140.0
-    splice_ohm: float | None = 2.5e-4
+def made(**known: Any) -> SampleRow:
+    """A sample of one way of a comparison."""
+    usual: dict[str, Any] = {
+        "job": "comparison", "step": "good strip", "tool": "Egret", "person": "Ben",
+        "verdict": "pass", "peak_n": 140.0, "splice_ohm": 2.5e-4,
+    }  # fmt: skip
+    return replace(sample(0), **(usual | known))
 
 
 def test_a_label_and_a_filter() -> None:
-    made = [Made(), Made(step="Nicked", peak_n=80.0), Made(nest="blue", peak_n=100.0)]
-    assert values_of(way_from("GOOD strip"), made, "pull") == [140.0, 100.0]
-    assert values_of(way_from("nicked"), made, "pull") == [80.0]
-    assert values_of(way_from("nest=red, way=good strip"), made, "pull") == [140.0]
-    assert values_of(way_from("wire=18 AWG"), made, "resistance") == [2.5e-4] * 3
-    assert values_of(way_from("wire=16 AWG"), made, "resistance") == []
+    rows = [made(), made(step="Nicked", peak_n=80.0), made(nest="blue", peak_n=100.0)]
+    assert values_of(way_from("GOOD strip"), rows, "pull") == [140.0, 100.0]
+    assert values_of(way_from("nicked"), rows, "pull") == [80.0]
+    assert values_of(way_from("nest=red, way=good strip"), rows, "pull") == [140.0]
+    assert values_of(way_from("wire=18 AWG"), rows, "resistance") == [2.5e-4] * 3
+    assert values_of(way_from("wire=16 AWG"), rows, "resistance") == []
     assert way_from("nest=red, wire=18 AWG").name == "red, 18 AWG"
 
 
 def test_void_unfinished_and_unmeasured_are_left_out() -> None:
-    made = [Made(verdict="void"), Made(verdict=None), Made(peak_n=None), Made(verdict="fail")]
-    assert values_of(way_from("good strip"), made, "pull") == [140.0]
+    rows = [made(verdict="void"), made(verdict=None), made(peak_n=None), made(verdict="fail")]
+    assert values_of(way_from("good strip"), rows, "pull") == [140.0]
 
 
 def test_a_step_of_another_job_is_no_label() -> None:
-    assert values_of(way_from("good strip"), [Made(job="certification")], "pull") == []
+    assert values_of(way_from("good strip"), [made(job="certification")], "pull") == []
 
 
 @pytest.mark.parametrize("text", ["", " , ", "beauty=much", "nest="])
@@ -59,7 +56,7 @@ def test_labels() -> None:
 
 
 def test_doubts() -> None:
-    made = [Made(), Made(step="thick", wires=("14 AWG", "14 AWG"))]
-    assert "different wires" in doubts([way_from("good strip"), way_from("thick")], made)[0]
-    assert "belong to both" in doubts([way_from("nest=red"), way_from("tool=Egret")], made)[-1]
-    assert doubts([way_from("good strip"), way_from("none")], made) == []
+    rows = [made(), made(step="thick", wires=("14 AWG", "14 AWG"))]
+    assert "different wires" in doubts([way_from("good strip"), way_from("thick")], rows)[0]
+    assert "belong to both" in doubts([way_from("nest=red"), way_from("tool=Egret")], rows)[-1]
+    assert doubts([way_from("good strip"), way_from("none")], rows) == []

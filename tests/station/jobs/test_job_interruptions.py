@@ -32,16 +32,16 @@ def make_again(shop: Shop, job_id: str, left: str, person: str) -> None:
     order = shop.order(job_id, person=person, again_for=left)
     sample_id = shop.ledger.append(begun(order), person=person).id
     finish(shop.ledger, sample_id, order, demo=False)
-    shop.book.settle(job_id, person)
+    shop.jobs.settle(job_id, person)
 
 
 @pytest.mark.parametrize("step", STEPS)
 def test_a_check_killed_in_mid_sample(shop: Shop, step: str) -> None:
     job_id = shop.begin("red")
     kill_at(shop.ledger.path, job_id, step)
-    shop.open_book()
+    shop.start_again()
     left = shop.ledger.reader.samples(limit=1)[0].sample_id
-    assert left in shop.book.course(job_id).lines[0]
+    assert left in shop.jobs.state(job_id).lines[0]
     with pytest.raises(BadInput, match="never finished"):
         shop.order(job_id)
     # It is taken up next day, by somebody else.
@@ -55,11 +55,11 @@ def test_a_check_killed_in_mid_sample(shop: Shop, step: str) -> None:
         assert "no force on record" in hold.reason
         with pytest.raises(NestOnHold, match="until a lead has looked"):
             shop.begin("red")
-        shop.book.nests.release(hold.tool, hold.nest, "the power was cut", "Ann Example")
+        shop.jobs.nests.release(hold.tool, hold.nest, "the power was cut", "Ann Example")
         job_id = shop.begin("red", person="Cy Invented")
-    todo = shop.book.course(job_id).next
-    assert todo is not None
-    assert todo.left == 2
+    following = shop.jobs.state(job_id).next
+    assert following is not None
+    assert following.left == 2
     shop.make(job_id)
     shop.make(job_id, person="Ann Example")
     assert shop.outcome(job_id) == "released"

@@ -11,22 +11,19 @@ from station.crimp.facts import shipped_book
 from station.errors import BadInput, CalibrationNeeded
 from station.files import DATA, read_toml
 from station.instruments.bay import InstrumentBay
-from station.jobs.certification import acts as certification_book
-from station.jobs.certification import blind as blind_judging
+from station.jobs.certification import acts as certifications
+from station.jobs.certification import blind as blind
 from station.jobs.certification.blind import judge, pool, show_key
 from station.jobs.certification.plan import CertificationPlan
-from station.jobs.certification.record import Certification, read_certification
+from station.jobs.certification.record import Certification
+from station.jobs.certification.record import read as read_certification
 from station.jobs.certification.steps import CertificationScope
 from station.jobs.sample_order import SampleOrder
-from station.jobs.validation import record as validation_book
+from station.jobs.validation import record as validations
 from station.jobs.validation.plan import ToolValidationPlan
-from station.jobs.validation.record import (
-    Validation,
-    end_validation,
-    enter_crimp_heights,
-    enter_nest_gauge,
-    read_validation,
-)
+from station.jobs.validation.record import Validation, enter_crimp_heights, enter_nest_gauge
+from station.jobs.validation.record import end as end_validation
+from station.jobs.validation.record import read as read_validation
 from station.jobs.validation.steps import ValidationScope
 from station.ledger.rows import SampleRow
 from station.ledger.store import Ledger
@@ -85,14 +82,12 @@ def look(ledger: Ledger, job_id: str) -> Validation:
 
 def next_sample(ledger: Ledger, job_id: str, clock: Clock, person: str) -> SampleOrder:
     job = look(ledger, job_id)
-    return validation_book.order_for(ledger, job, None, person=person, now=clock.at)
+    return validations.order(ledger, job, None, person=person, now=clock.at)
 
 
 def begin_validation(ledger: Ledger, clock: Clock) -> str:
     """Begin one, look at its nest, and make two samples."""
-    job_id = validation_book.begin_validation(
-        ledger, SHORT_VALIDATION, SCOPE, demo_limit_sets(), person="Ben"
-    )
+    job_id = validations.begin(ledger, SHORT_VALIDATION, SCOPE, demo_limit_sets(), person="Ben")
     job = look(ledger, job_id)
     enter_nest_gauge(ledger, job, "red", "", go_enters=False, no_go_stops=False, person="Ben")
     enter_crimp_heights(ledger, job, JOINT.key, [], 0.0, 0.0, person="Ben")
@@ -111,7 +106,7 @@ def test_a_validation_killed_in_mid_sample(path: Path, clock: Clock, step: str) 
         left = interrupted(ledger, step)
         assert (left.job_id, left.person) == (job_id, "Ben")
         # Next day the gauges are checked anew, and somebody else goes on where it was.
-        steps = validation_book.next_of(ledger.reader, look(ledger, job_id), clock.at)
+        steps = validations.next_steps(ledger.reader, look(ledger, job_id), clock.at)
         assert [one.name for one in steps] == ["check", "check", "sample"]
         assert "sample 3 of 10" in steps[-1].words
         with pytest.raises(CalibrationNeeded, match="older than"):
@@ -138,13 +133,13 @@ def candidacy(ledger: Ledger, job_id: str) -> Certification:
 
 
 def measure(ledger: Ledger, code: str, person: str) -> None:
-    order = blind_judging.order_for(ledger.reader, code, person=person)
+    order = blind.order(ledger.reader, code, person=person)
     take(ledger, order, 140.0 + random.Random(code).gauss(0.0, 4.0))
 
 
 def begin_certification(ledger: Ledger, clock: Clock) -> tuple[str, str]:
     """Begin one and measure two samples; return its id and a code that is judged meanwhile."""
-    job_id = certification_book.begin_certification(
+    job_id = certifications.begin(
         ledger, SHORT_CERTIFICATION, CANDIDACY, demo_limit_sets(), LEA, now=clock.at
     )
     show_key(ledger, candidacy(ledger, job_id), BEN)
@@ -187,13 +182,13 @@ def test_a_certification_killed_in_mid_sample(path: Path, clock: Clock, step: st
         assert {one.code for one in pool(ledger.reader).samples} == waited
         assert pool(ledger.reader).demand(code).judged is not None
         if step != PULLED:
-            order = blind_judging.order_for(ledger.reader, code, person="Lea")
+            order = blind.order(ledger.reader, code, person="Lea")
             assert order.offered_again_for == left.sample_id
             measure(ledger, code, "Lea")
         else:
             # The crimp that was labelled is gone: no other is measured under its code.
             with pytest.raises(BadInput, match="force is not on record"):
-                blind_judging.order_for(ledger.reader, code, person="Lea")
+                blind.order(ledger.reader, code, person="Lea")
     if step == PULLED:
         void_at_the_bench(path, left.sample_id)
     with Ledger.open(path, clock=clock) as ledger:
@@ -202,9 +197,7 @@ def test_a_certification_killed_in_mid_sample(path: Path, clock: Clock, step: st
         finish_certification(ledger, job_id)
         job = candidacy(ledger, job_id)
         assert sum(task.voids for task in job.result.tasks) == len(called)
-        ended = certification_book.end_certification(
-            ledger, job, person="Lea", today=clock.at.date()
-        )
+        ended = certifications.end(ledger, job, person="Lea", today=clock.at.date())
         assert ended.outcome == "certified"
         assert ended.figures["n"] == 30
         assert ledger.verify().first_bad is None
@@ -214,5 +207,5 @@ def finish_certification(ledger: Ledger, job_id: str) -> None:
     while waiting := pool(ledger.reader).samples:
         judge(ledger, waiting[0].code, (), BOOK, LEA)
         measure(ledger, waiting[0].code, "Lea")
-    certification_book.sign(ledger, candidacy(ledger, job_id), LEA)
-    certification_book.acknowledge(ledger, candidacy(ledger, job_id), DAG)
+    certifications.sign(ledger, candidacy(ledger, job_id), LEA)
+    certifications.acknowledge(ledger, candidacy(ledger, job_id), DAG)

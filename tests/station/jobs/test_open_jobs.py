@@ -1,4 +1,4 @@
-"""The book of jobs over a real ledger: a daily check begun, broken off, gone on with, and held."""
+"""Jobs over a real ledger: a daily check begun, broken off, gone on with, and held."""
 
 import threading
 from dataclasses import replace
@@ -7,6 +7,7 @@ from datetime import date, timedelta
 import pytest
 
 from station.errors import BadInput, NestOnHold, NotAllowed
+from station.jobs.plans import load_plans
 from station.ledger.entries import Correction, WorkDone
 from station.ledger.jobs import holds, jobs
 from station.shop.nests import since_good_check
@@ -19,20 +20,20 @@ def held_nests(shop: Shop) -> list[tuple[str, str]]:
 
 
 def test_a_check_goes_from_due_to_released(shop: Shop) -> None:
-    plan = shop.book.plans()["daily-check"]
-    assert [item.due for item in shop.book.daily.due(plan)] == [True] * 3  # type: ignore[arg-type]
+    plan = load_plans()["daily-check"]
+    assert [item.due for item in shop.jobs.due()] == [True] * 3
     job_id = shop.begin("red")
     for left in (3, 2, 1):
-        todo = shop.book.course(job_id).next
-        assert todo is not None
-        assert (todo.kind, todo.nest, todo.left) == ("sample", "red", left)
+        step = shop.jobs.state(job_id).next
+        assert step is not None
+        assert (step.nest, step.left) == ("red", left)
         shop.make(job_id)
-    record = shop.book.record(job_id)
+    record = shop.jobs.record(job_id)
     assert record.ended is not None
     assert record.ended.outcome == "released"
     assert record.begun.plan == plan.model_dump(mode="json")
-    assert shop.book.course(job_id).next is None
-    due = {item.last.nest: item for item in shop.book.daily.due(plan)}  # type: ignore[arg-type]
+    assert shop.jobs.state(job_id).next is None
+    due = {item.last.nest: item for item in shop.jobs.due()}
     assert not due["red"].due
     assert due["blue"].due
 
@@ -43,10 +44,10 @@ def test_each_nest_of_a_check_has_its_own_outcome(shop: Shop) -> None:
         shop.make(job_id, nest=nest)
     shop.make(job_id, WEAK_N, nest="blue")
     assert held_nests(shop) == [("blue", "service")]
-    assert [todo.nest for todo in shop.book.course(job_id).todos] == ["yellow"]
+    assert [step.nest for step in shop.jobs.state(job_id).steps] == ["yellow"]
     for _ in range(2):
         shop.make(job_id, nest="yellow")
-    record = shop.book.record(job_id)
+    record = shop.jobs.record(job_id)
     words = {taken.step.content["nest"]: taken.step.content["outcome"] for taken in record.steps}
     assert words == {"red": "released", "blue": "held", "yellow": "watch"}
     assert shop.outcome(job_id) == "held"
@@ -57,16 +58,16 @@ def test_a_held_nest_is_refused_for_all_but_its_way_back(shop: Shop) -> None:
     assert held_nests(shop) == [("red", "service")]
     for job in ("daily_check", "certification", "comparison"):
         with pytest.raises(NestOnHold, match="held since"):
-            shop.book.order(replace(order_of("Bo Invented", "red"), job=job))
+            shop.jobs.order(replace(order_of("Bo Invented", "red"), job=job))
     with pytest.raises(NestOnHold):
         shop.begin("red")
     for job in ("service", "tool_validation"):
-        shop.book.order(replace(order_of("Bo Invented", "red"), job=job))
-    shop.book.order(order_of("Bo Invented", "blue"))
+        shop.jobs.order(replace(order_of("Bo Invented", "red"), job=job))
+    shop.jobs.order(order_of("Bo Invented", "blue"))
 
 
 def test_a_nest_comes_back_after_service_baseline_and_a_lead(shop: Shop) -> None:
-    nests = shop.book.nests
+    nests = shop.jobs.nests
     shop.make(shop.begin("red"), WEAK_N)
     with pytest.raises(NotAllowed, match="lead"):
         nests.release(TOOL, "red", "looks fine", "Bo Invented")
@@ -95,37 +96,37 @@ def test_too_many_voids_need_a_lead_and_the_samples_still_count(shop: Shop) -> N
         shop.make(job_id, void_reason="the meter was silent")
     assert held_nests(shop) == [("red", "lead")]
     assert shop.outcome(job_id) == "held"
-    shop.book.nests.release(TOOL, "red", "a loose cable", "Ann Example")
+    shop.jobs.nests.release(TOOL, "red", "a loose cable", "Ann Example")
     again = shop.begin("red")
-    todo = shop.book.course(again).next
-    assert todo is not None
-    assert todo.left == 2
+    step = shop.jobs.state(again).next
+    assert step is not None
+    assert step.left == 2
     shop.make(again)
     shop.make(again)
-    todo = shop.book.course(again).next
-    assert todo is not None
-    assert (todo.step, todo.left) == ("second stage", 5)
+    step = shop.jobs.state(again).next
+    assert step is not None
+    assert (step.name, step.left) == ("second stage", 5)
 
 
 def test_a_check_broken_off_counts_in_the_next_one(shop: Shop) -> None:
     job_id = shop.begin("red")
     shop.make(job_id)
     shop.make(job_id, CLOSE_N)
-    ended = shop.book.end(job_id, person="Cy Invented")
+    ended = shop.jobs.end(job_id, person="Cy Invented")
     assert ended.outcome == "broken off"
     shop.next_day()
-    todo = shop.book.course(shop.begin("red")).next
-    assert todo is not None
-    assert todo.left == 1
+    step = shop.jobs.state(shop.begin("red")).next
+    assert step is not None
+    assert step.left == 1
 
 
 def test_samples_made_beforehand_count(shop: Shop) -> None:
     for _ in range(2):
         shop.make(None)
     job_id = shop.begin("red")
-    todo = shop.book.course(job_id).next
-    assert todo is not None
-    assert todo.left == 1
+    step = shop.jobs.state(job_id).next
+    assert step is not None
+    assert step.left == 1
     with pytest.raises(BadInput, match="make the sample there"):
         shop.order(None)
     with pytest.raises(BadInput, match="go on there"):
@@ -142,7 +143,7 @@ def test_the_limits_are_fixed_when_the_check_begins(shop: Shop) -> None:
     job_id = shop.begin("red")
     lax = replace(order_of("Bo Invented", "red"), job_id=job_id, limit_set="mil-t-7928")
     with pytest.raises(BadInput, match="judges by the limit set"):
-        shop.book.order(lax)
+        shop.jobs.order(lax)
 
 
 def test_correcting_a_fail_away_does_not_help(shop: Shop) -> None:
@@ -156,7 +157,7 @@ def test_correcting_a_fail_away_does_not_help(shop: Shop) -> None:
 def test_a_finding_that_was_not_entered_is_made_up_for(shop: Shop) -> None:
     job_id = shop.begin("red", "blue")
     shop.make(job_id, WEAK_N, settle=False)
-    shop.open_book()
+    shop.start_again()
     with pytest.raises(NestOnHold):
         shop.order(None)
     assert held_nests(shop) == [("red", "service")]
@@ -166,10 +167,10 @@ def test_it_goes_on_next_day_with_another_person(shop: Shop) -> None:
     job_id = shop.begin("red", person="Ann Example")
     shop.make(job_id, person="Ann Example")
     shop.next_day()
-    shop.open_book()
+    shop.start_again()
     for _ in range(2):
         shop.make(job_id, person="Cy Invented")
-    record = shop.book.record(job_id)
+    record = shop.jobs.record(job_id)
     assert [row.person for row in record.samples] == ["Ann Example"] + ["Cy Invented"] * 2
     assert shop.outcome(job_id) == "released"
 
@@ -177,14 +178,14 @@ def test_it_goes_on_next_day_with_another_person(shop: Shop) -> None:
 def test_an_unfinished_sample_is_named_and_keeps_the_job_open(shop: Shop) -> None:
     job_id = shop.begin("red")
     sample_id = shop.ledger.append(begun(shop.order(job_id)), person="Bo Invented").id
-    assert sample_id in shop.book.course(job_id).lines[0]
+    assert sample_id in shop.jobs.state(job_id).lines[0]
     with pytest.raises(BadInput, match="in hand"):
-        shop.book.end(job_id, person="Bo Invented")
+        shop.jobs.end(job_id, person="Bo Invented")
     with pytest.raises(BadInput, match="never finished"):
         shop.order(job_id)
     again = shop.order(job_id, again_for=sample_id)
     shop.ledger.append(begun(again), person="Bo Invented")
-    assert sample_id not in "".join(shop.book.course(job_id).lines)
+    assert sample_id not in "".join(shop.jobs.state(job_id).lines)
 
 
 def test_holding_lists_what_went_through_since_the_last_good_check(shop: Shop) -> None:
@@ -202,14 +203,14 @@ def test_holding_lists_what_went_through_since_the_last_good_check(shop: Shop) -
     held = next(
         taken.step.content
         for row in jobs(shop.ledger.reader)
-        for taken in shop.book.record(row.job_id).steps
+        for taken in shop.jobs.record(row.job_id).steps
         if taken.step.content["outcome"] == "held"
     )
     assert held["since_last_good"] == since.as_document()
 
 
 def test_work_is_logged_for_known_nests_and_days(shop: Shop) -> None:
-    nests = shop.book.nests
+    nests = shop.jobs.nests
     nests.log_work(TOOL, "red", "W-7", "Bo Invented", note="van loom")
     for bad, says in (
         ({"nest": "green"}, "no nest"),
@@ -227,16 +228,14 @@ def test_work_is_logged_for_known_nests_and_days(shop: Shop) -> None:
 @pytest.mark.parametrize(
     ("asked", "says"),
     [
-        ({}, "Say which nests"),
-        ({"nests": []}, "Say which nests"),
-        ({"nests": [["Nothing", "red"]]}, "no nest"),
-        ({"nests": ["red"]}, "pairs"),
+        ([], "Say which nests"),
+        ([("Nothing", "red")], "no nest"),
     ],
 )
-def test_a_check_of_nothing_is_refused(shop: Shop, asked: dict[str, object], says: str) -> None:
+def test_a_check_of_nothing_is_refused(shop: Shop, asked: list[tuple[str, str]], says: str) -> None:
     before = shop.ledger.reader.counts().entries
     with pytest.raises(BadInput, match=says):
-        shop.book.begin("daily_check", asked, person="Bo Invented")
+        shop.jobs.begin_check(asked, person="Bo Invented")
     assert shop.ledger.reader.counts().entries == before
 
 
@@ -244,20 +243,16 @@ def test_a_job_is_refused_what_is_not_its_own(shop: Shop) -> None:
     job_id = shop.begin("red")
     with pytest.raises(BadInput, match="wants no sample"):
         shop.order(job_id, nest="blue")
-    with pytest.raises(BadInput, match="no step"):
-        shop.book.enter(job_id, "dance", {}, person="Bo Invented")
     with pytest.raises(BadInput, match="is a daily_check"):
-        shop.book.order(
+        shop.jobs.order(
             replace(order_of("Bo Invented", "red"), job="tool_validation", job_id=job_id)
         )
     with pytest.raises(NotAllowed, match="not on record"):
-        shop.book.end(job_id, person="A stranger")
-    with pytest.raises(BadInput, match="no job"):
-        shop.book.begin("juggling", {}, person="Bo Invented")
-    shop.book.end(job_id, person="Bo Invented")
+        shop.jobs.end(job_id, person="A stranger")
+    shop.jobs.end(job_id, person="Bo Invented")
     for late in (
         lambda: shop.order(job_id),
-        lambda: shop.book.end(job_id, person="Bo Invented"),
+        lambda: shop.jobs.end(job_id, person="Bo Invented"),
     ):
         with pytest.raises(BadInput, match="has ended"):
             late()

@@ -9,7 +9,7 @@ from flask import Flask
 
 from station.bench.board import Stage
 from station.jobs.certification.blind import pool
-from station.jobs.certification.record import read_certification
+from station.jobs.certification.record import read as read_certification
 from station.ledger.entries import JobBegun, JobEnded, NestHeld, PersonAdded
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, PIN, give_secret

@@ -19,8 +19,8 @@ def test_due_are_the_nests_that_were_not_checked_today(
 ) -> None:
     due = client.get("/").text.split("Due for their daily check")[1]
     assert due.count("It was never checked.") == 4
-    asked = {"nests": [["Hand tool 1", "blue"], ["Bench tool 2", "16/14"]]}
-    job_id = bench.jobs.begin("daily_check", asked, person="Bo Invented")
+    asked = [("Hand tool 1", "blue"), ("Bench tool 2", "16/14")]
+    job_id = bench.jobs.begin_check(asked, person="Bo Invented")
     due = client.get("/").text.split("Due for their daily check")[1]
     assert due.count(f'href="/jobs/{job_id}"') == 2
 

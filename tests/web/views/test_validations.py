@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from station.jobs.validation.record import read_validation
+from station.jobs.validation.record import read as read_validation
 from station.ledger.store import Ledger
 from tests.station.jobs.invented_samples import normal_forces
 from tests.station.jobs.recorded import check_instruments

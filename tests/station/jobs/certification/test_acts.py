@@ -9,23 +9,15 @@ import pytest
 from station.crimp.facts import shipped_book, shipped_causes
 from station.errors import BadInput, NestOnHold, NotAllowed
 from station.files import DATA, read_toml
-from station.jobs.certification.acts import (
-    acknowledge,
-    begin_certification,
-    begin_resit,
-    end_certification,
-    give_up,
-    next_of,
-    sign,
-)
-from station.jobs.certification.blind import (
-    judge,
-    order_for,
-    pool,
-    show_key,
-)
+from station.jobs.certification.acts import acknowledge, begin_resit, give_up, sign
+from station.jobs.certification.acts import begin as begin_certification
+from station.jobs.certification.acts import end as end_certification
+from station.jobs.certification.acts import next_steps as next_of
+from station.jobs.certification.blind import judge, pool, show_key
+from station.jobs.certification.blind import order as order_for
 from station.jobs.certification.plan import CertificationPlan
-from station.jobs.certification.record import Certification, hints_of, read_certification
+from station.jobs.certification.record import Certification, hints_of
+from station.jobs.certification.record import read as read_certification
 from station.jobs.certification.steps import CertificationScope
 from station.ledger.chain import Moment
 from station.ledger.entries import NestHeld, SampleBegun

@@ -9,16 +9,13 @@ from hypothesis import strategies as st
 
 from station.jobs.daily.judge import (
     CheckedNest,
-    LastCheck,
     NestEvidence,
     NestHistory,
-    course,
-    due_today,
     judge,
-    outcome_of,
     progress_of,
 )
 from station.jobs.daily.plan import DailyCheckPlan
+from station.jobs.daily.steps import LastCheck, due_today, outcome_of, state_of
 from station.jobs.plans import load_plans
 from station.ledger.entries import BaselineSet, Joint
 from station.ledger.rows import SampleRow
@@ -247,14 +244,14 @@ def test_a_sample_judged_by_other_limits_shows_no_pass() -> None:
     assert progress_of(PLAN, strict, history(bad)).finding.outcome == "held"
 
 
-def test_the_course_says_what_is_left_and_what_it_came_to() -> None:
+def test_a_check_says_what_is_left_and_what_it_came_to() -> None:
     other = replace(NEST, nest="blue")
     progress = [progress_of(PLAN, NEST, history(sample(0))), progress_of(PLAN, other, history())]
-    standing = course(progress, {})
-    assert [(todo.nest, todo.left) for todo in standing.todos] == [("red", 2), ("blue", 3)]
+    standing = state_of(progress, {})
+    assert [(step.nest, step.left) for step in standing.steps] == [("red", 2), ("blue", 3)]
     assert standing.outcome is None
     done = progress_of(PLAN, NEST, history(*[sample(place) for place in range(3)]))
-    standing = course([done], {("Wren", "blue"): "watch"})
+    standing = state_of([done], {("Wren", "blue"): "watch"})
     assert standing.next is None
     assert standing.outcome is not None
     assert standing.outcome.word == "watch"

@@ -5,10 +5,11 @@ from pathlib import Path
 import pytest
 
 from station.errors import BadInput
-from station.jobs.certification.acts import acknowledge, end_certification, sign
+from station.jobs.certification.acts import acknowledge, sign
+from station.jobs.certification.acts import end as end_certification
 from station.jobs.certification.blind import show_key
 from station.jobs.papers.of_job import paper_of
-from station.jobs.validation.record import end_validation
+from station.jobs.validation.record import end as end_validation
 from station.ledger.chain import Moment
 from station.ledger.store import Ledger
 from tests.station.jobs.certification import test_acts as certified

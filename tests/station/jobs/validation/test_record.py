@@ -8,16 +8,12 @@ from station.crimp.facts import load_limit_sets
 from station.errors import BadInput, CalibrationNeeded, NoLimit, NotAllowed
 from station.files import DATA, read_toml
 from station.jobs.validation.plan import ToolValidationPlan
-from station.jobs.validation.record import (
-    Validation,
-    begin_validation,
-    end_validation,
-    enter_crimp_heights,
-    enter_nest_gauge,
-    next_of,
-    order_for,
-    read_validation,
-)
+from station.jobs.validation.record import Validation, enter_crimp_heights, enter_nest_gauge
+from station.jobs.validation.record import begin as begin_validation
+from station.jobs.validation.record import end as end_validation
+from station.jobs.validation.record import next_steps as next_of
+from station.jobs.validation.record import order as order_for
+from station.jobs.validation.record import read as read_validation
 from station.jobs.validation.steps import ValidationScope
 from station.ledger.chain import Moment
 from station.ledger.entries import BaselineSet, Correction

@@ -1,0 +1,22 @@
+"""What the plan of every job holds."""
+
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Share = Annotated[float, Field(gt=0.0, lt=1.0)]
+Count = Annotated[int, Field(ge=0)]
+
+
+class JobPlan(BaseModel):
+    """A plan: read from a file, and recorded with each job that is done by it."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    id: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
+    title: str
+    standing: str
+    reasoning: tuple[str, ...]
+    """Why the numbers are what they are, a sentence or two each."""
+    limit_set: str | None = None
+    """None means the one that the bench's settings name."""

@@ -1,0 +1,91 @@
+"""What every job needs of the record: its samples as they stand now, and a hash to keep."""
+
+import hashlib
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from station.errors import BadInput
+from station.jobs.sample import JobSample, job_sample
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import JobRecord, SampleRow
+
+
+def samples_with_replaced(reader: LedgerReader, rows: Sequence[SampleRow]) -> list[JobSample]:
+    """As `finished_samples`; a sample that was begun and made again counts as void.
+
+    Otherwise a weak one could be lost by pulling the plug.
+    """
+    replaced = {row.replaces for row in rows if row.replaces}
+    lost = [
+        JobSample(row.sample_id, row.joint, "void", None, (), step=row.step)
+        for row in rows
+        if row.verdict is None and row.sample_id in replaced
+    ]
+    return [*lost, *finished_samples(reader, rows)]
+
+
+def finished_samples(reader: LedgerReader, rows: Iterable[SampleRow]) -> list[JobSample]:
+    """Finished samples in the order of ``rows``, corrections included."""
+    found = []
+    for row in rows:
+        finished = reader.finished_payload(row.sample_id) if row.verdict is not None else None
+        if finished is not None and row.verdict is not None:
+            found.append(
+                job_sample(
+                    finished,
+                    verdict=row.verdict,
+                    failure_mode=row.failure_mode,
+                    void_reason=row.void_reason,
+                    step=row.step,
+                )
+            )
+    return found
+
+
+@dataclass(frozen=True)
+class JobRead:
+    """A job as it stands: a function of the record."""
+
+    record: JobRecord
+
+    @property
+    def job_id(self) -> str:
+        """Identifier of the job."""
+        return self.record.row.job_id
+
+    @property
+    def open(self) -> bool:
+        """True until it has ended."""
+        return self.record.ended is None
+
+
+def unfinished_samples(reader: LedgerReader, job_id: str) -> list[SampleRow]:
+    """Samples of a job that were begun and never finished: each is made again first, or voided."""
+    return [row for row in reader.unfinished() if row.job_id == job_id]
+
+
+def demand_open(record: JobRecord) -> None:
+    """Refuse what comes after the end of a job (BadInput)."""
+    if record.ended is not None:
+        raise BadInput(
+            f"Job {record.row.job_id} has ended ({record.ended.outcome}): start another."
+        )
+
+
+def record_hash_of(
+    reader: LedgerReader, record: JobRecord, samples: Sequence[SampleRow] | None = None
+) -> str:
+    """Hash over the hashes of all entries of a job, so that a paper can be held against them."""
+    seqs = {record.row.begun_seq, *(taken.seq for taken in record.steps)}
+    for row in record.samples if samples is None else samples:
+        seqs |= {row.begun_seq, *([row.finished_seq] if row.finished_seq else [])}
+    hashes = [next(reader.entries(after_seq=seq - 1, limit=1)).hash for seq in sorted(seqs)]
+    return hashlib.sha256("\n".join(hashes).encode()).hexdigest()
+
+
+def plain(content: dict[str, Any]) -> dict[str, Any]:
+    """Content as JSON would give it back: what the record can hold without a change."""
+    found: dict[str, Any] = json.loads(json.dumps(content, allow_nan=False))
+    return found
