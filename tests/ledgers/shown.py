@@ -28,8 +28,11 @@ RUN_LENGTH = 5_000
 LATER = datetime(2027, 1, 4, 12, tzinfo=UTC)
 """When it is looked at, so that what is due does not depend on today."""
 
-_NAMES_A_COMMAND = "Compare it on the bench"
-"""Begins the small print of a paper that says by which command it is looked up."""
+_NAMES_A_COMMAND = ("Compare it on the bench", "station nest since")
+"""Lines of a paper that say by which command, or where now, more is looked up."""
+
+_WHERE_MORE_IS = " All of them"
+"""Begins the words that lead there."""
 
 
 def what_it_shows(path: Path) -> dict[str, Any]:
@@ -147,7 +150,11 @@ def text_of(paper: str) -> list[str]:
     reading = _Reading()
     reading.feed(paper)
     reading.close()
-    return [line for line in reading.lines if _NAMES_A_COMMAND not in line]
+    return [
+        line.split(_WHERE_MORE_IS)[0]
+        for line in reading.lines
+        if not any(words in line for words in _NAMES_A_COMMAND)
+    ]
 
 
 class _Reading(HTMLParser):
