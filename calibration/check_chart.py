@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from calibration.saying import say
 from calibration.uncertainty import coverage_factor, repeatability
 
 LEAST_BASELINE = 10
@@ -93,15 +94,35 @@ def judge_check(
     if not limit > 0.0:
         raise ValueError(f"the limit of a check must be positive: {limit:g}")
     chart = check_chart(good_values, expected=expected, limit=limit)
-    unit = f" {unit}" if unit else ""
     if not abs(value - expected) <= limit:
-        off = f"{value / scale:.6g}{unit} is {abs(value - expected) / scale:.2g}{unit} from "
-        reason = f"{off}{expected / scale:.6g}{unit}, and {limit / scale:.2g}{unit} is allowed"
-        return CheckJudgement(False, reason, chart)
+        return CheckJudgement(False, off_limit(value, expected, limit, unit, scale), chart)
     if chart.signals(value):
-        reason = (
-            f"{value / scale:.6g}{unit} is outside of what this check was before "
-            f"({chart.lower / scale:.6g} to {chart.upper / scale:.6g}{unit})"
+        reason = say(
+            "{value:.6g}{unit} is outside of what this check was before ({lower:.6g} "
+            "to {upper:.6g}{unit})",
+            value=value / scale,
+            unit=_after_value(unit),
+            lower=chart.lower / scale,
+            upper=chart.upper / scale,
         )
         return CheckJudgement(False, reason, chart)
     return CheckJudgement(True, None, chart)
+
+
+def off_limit(
+    value: float, expected: float, limit: float, unit: str = "", scale: float = 1.0
+) -> str:
+    """Say how far a value is from the one expected; arguments as in :func:`judge_check`."""
+    return say(
+        "{value:.6g}{unit} is {off:.2g}{unit} from {expected:.6g}{unit}, and {limit:.2g}{unit} is "
+        "allowed",
+        value=value / scale,
+        unit=_after_value(unit),
+        off=abs(value - expected) / scale,
+        expected=expected / scale,
+        limit=limit / scale,
+    )
+
+
+def _after_value(unit: str) -> str:
+    return f" {unit}" if unit else ""

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from calibration.saying import say
+
 
 @dataclass(frozen=True, slots=True)
 class LineFit:
@@ -69,7 +71,7 @@ def fit_line(reference: ArrayLike, reading: ArrayLike) -> LineFit:
     dx, dy = x - center, y - height
     sum_of_squares = float(dx @ dx)
     if sum_of_squares == 0.0:
-        raise ValueError("all reference values are equal: no line can be fitted")
+        raise ValueError(say("all reference values are equal: no line can be fitted"))
     slope = float(dx @ dy) / sum_of_squares
     residuals = dy - slope * dx
     dof = x.size - 2
@@ -132,9 +134,11 @@ def _points(
     if x.ndim != 1 or x.shape != y.shape:
         raise ValueError(f"{x.size} references but {y.size} readings")
     if x.size < least:
-        raise ValueError(f"a line needs at least {least} points, not {x.size}")
+        raise ValueError(
+            say("a line needs at least {least} points, not {size}", least=least, size=x.size)
+        )
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
-        raise ValueError("a reference or reading is not a finite number")
+        raise ValueError(say("a reference or reading is not a finite number"))
     return x, y
 
 

@@ -13,16 +13,17 @@ from typing import Literal
 import numpy as np
 
 from calibration.fits import LineFit, fit_line
+from calibration.saying import say
 from calibration.uncertainty import Contribution
 
 InstrumentKind = Literal["meter", "tester"]
 CheckKind = Literal["zero", "resistor", "weight", "wire"]
 
 CHECK_WORDS: dict[CheckKind, str] = {
-    "zero": "zero",
-    "resistor": "check resistor",
-    "weight": "check weight",
-    "wire": "check wire",
+    "zero": say("zero"),
+    "resistor": say("check resistor"),
+    "weight": say("check weight"),
+    "wire": say("check wire"),
 }
 """What people call the checks."""
 
@@ -83,7 +84,7 @@ class CalibrationLine:
         ordered = tuple(sorted(points, key=lambda point: point.reference))
         fit = fit_line([p.reference for p in ordered], [p.reading for p in ordered])
         if not fit.slope > 0.0:
-            raise ValueError("the readings do not rise with the reference: check the columns")
+            raise ValueError(say("the readings do not rise with the reference: check the columns"))
         return cls(fit, ordered, drift_fraction)
 
     def covers(self, reading: float) -> bool:
@@ -112,9 +113,9 @@ class CalibrationLine:
             )
         )
         return value, [
-            Contribution("calibration line", spread, float(self.fit.dof)),
-            Contribution("reference standard", u_reference),
-            Contribution("drift since calibration", self.drift_fraction * abs(value) / 3**0.5),
+            Contribution(say("calibration line"), spread, float(self.fit.dof)),
+            Contribution(say("reference standard"), u_reference),
+            Contribution(say("drift since calibration"), self.drift_fraction * abs(value) / 3**0.5),
         ]
 
 
@@ -177,7 +178,9 @@ class CheckResult:
     @property
     def name(self) -> str:
         """The check in words: ``check resistor R-1``."""
-        return f"{CHECK_WORDS[self.kind]} {self.standard}".rstrip()
+        if not self.standard:
+            return CHECK_WORDS[self.kind]
+        return say("{check} {standard}", check=CHECK_WORDS[self.kind], standard=self.standard)
 
     @property
     def series(self) -> tuple[str, str]:
@@ -220,27 +223,33 @@ def standing(
     """
     due_on = None if record is None else record.due_on
     if failed := failed_check(record, checks):
-        why = "" if failed.reason is None else f": {failed.reason}"
-        sentence = (
-            f"The {failed.name} failed on {failed.at:%Y-%m-%d}{why}. Find the cause, then repeat "
-            "the check or calibrate."
+        sentence = say(
+            "The {name} failed on {at:%Y-%m-%d}{why}. Find the cause, then repeat the check or "
+            "calibrate.",
+            name=failed.name,
+            at=failed.at,
+            why=say("") if failed.reason is None else say(": {reason}", reason=failed.reason),
         )
         return Standing(CalibrationState.FAILED, sentence, due_on)
     if record is None:
-        sentence = "There is no calibration on record: calibrate it, or enter its certificate."
+        sentence = say("There is no calibration on record: calibrate it, or enter its certificate.")
         return Standing(CalibrationState.MISSING, sentence)
     if not record.accepted:
-        sentence = (
-            f"The calibration of {record.calibrated_on} ({record.certificate}) did not meet what "
-            "was asked of it: adjust or repair it, and calibrate it again."
+        sentence = say(
+            "The calibration of {calibrated_on} ({certificate}) did not meet what was "
+            "asked of it: adjust or repair it, and calibrate it again.",
+            calibrated_on=record.calibrated_on,
+            certificate=record.certificate,
         )
         return Standing(CalibrationState.FAILED, sentence, due_on)
     if late := _overdue(record, checks, now, check_every):
         return Standing(CalibrationState.OVERDUE, late, due_on)
     if now.date() > record.due_on - due_soon:
-        sentence = f"Calibration falls due on {record.due_on}: plan it."
+        sentence = say("Calibration falls due on {due_on}: plan it.", due_on=record.due_on)
         return Standing(CalibrationState.DUE_SOON, sentence, due_on)
-    return Standing(CalibrationState.VALID, f"Calibrated until {record.due_on}.", due_on)
+    return Standing(
+        CalibrationState.VALID, say("Calibrated until {due_on}.", due_on=record.due_on), due_on
+    )
 
 
 def _overdue(
@@ -250,14 +259,14 @@ def _overdue(
     check_every: timedelta | None,
 ) -> str | None:
     if now.date() > record.due_on:
-        return f"Calibration was due on {record.due_on}: calibrate it."
+        return say("Calibration was due on {due_on}: calibrate it.", due_on=record.due_on)
     if check_every is None:
         return None
     newest = max((check.at for check in checks if check.passed), default=None)
     if newest is not None and now - newest <= check_every:
         return None
-    last = "never" if newest is None else f"last on {newest:%Y-%m-%d %H:%M}"
-    return f"A check is overdue ({last}): check it against a known standard."
+    last = say("never") if newest is None else say("last on {newest:%Y-%m-%d %H:%M}", newest=newest)
+    return say("A check is overdue ({last}): check it against a known standard.", last=say(last))
 
 
 def failed_check(

@@ -5,12 +5,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from calibration.saying import say
+
 StudyKind = Literal["crossed", "reclip", "nested"]
 
 STUDY_WORDS: dict[StudyKind, str] = {
-    "crossed": "people, parts and repeats",
-    "reclip": "clips off and on again",
-    "nested": "pulled by batches",
+    "crossed": say("people, parts and repeats"),
+    "reclip": say("clips off and on again"),
+    "nested": say("pulled by batches"),
 }
 """What people call the studies."""
 
@@ -53,7 +55,7 @@ def crossed_turns(
     _distinct(people, "person", 1)
     _distinct(parts, "part", 2)
     if repeats < 2:
-        raise ValueError("every part must be measured at least twice")
+        raise ValueError(say("every part must be measured at least twice"))
     _not_too_many(len(people) * len(parts) * repeats)
     chance = random.Random(seed)  # noqa: S311
     return [
@@ -75,7 +77,9 @@ def reclip_turns(person: str, part: str, clippings: int, readings: int) -> list[
     _distinct([person], "person", 1)
     _distinct([part], "part", 1)
     if clippings < 3 or readings < 2:
-        raise ValueError("take the clips off at least three times, and read at least twice each")
+        raise ValueError(
+            say("take the clips off at least three times, and read at least twice each")
+        )
     _not_too_many(clippings * readings)
     return [
         Turn(person, part, trial, f"{clipping}")
@@ -99,7 +103,7 @@ def nested_turns(
     _distinct(people, "person", 1)
     _distinct(batches, "batch", 2)
     if parts_each < 2:
-        raise ValueError("a batch has at least two parts")
+        raise ValueError(say("a batch has at least two parts"))
     each, left_over = divmod(len(batches), len(people))
     if left_over or each < 2:
         raise ValueError(

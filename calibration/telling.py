@@ -6,6 +6,8 @@ from typing import Literal
 
 from scipy.special import ndtr
 
+from calibration.saying import say
+
 GUARD = 1.645
 """One-sided 95 %: the guard band in gauge spreads, as for single samples."""
 
@@ -41,16 +43,27 @@ class Telling:
     @property
     def sentence(self) -> str:
         """The answer in words."""
-        zone = (
-            f"a single measurement within {self.blind_half_width:.3g} of the limit "
-            f"{self.limit:.6g} decides nothing"
+        form = {
+            "yes": say("Yes: {zone}, and {share}."),
+            "partly": say(
+                "Partly: {zone}; {share}. Measure several times, or lessen the gauge's spread."
+            ),
+            "no": say(
+                "No: {zone}; only {share}. This gauge cannot judge such parts at this limit."
+            ),
+        }[self.answer]
+        return say(
+            form,
+            zone=say(
+                "a single measurement within {half:.3g} of the limit {limit:.6g} decides nothing",
+                half=self.blind_half_width,
+                limit=self.limit,
+            ),
+            share=say(
+                "{share:.0f} % of measurements of such parts are decided",
+                share=100.0 * self.share_decided,
+            ),
         )
-        share = f"{100.0 * self.share_decided:.0f} % of measurements of such parts are decided"
-        if self.answer == "yes":
-            return f"Yes: {zone}, and {share}."
-        if self.answer == "partly":
-            return f"Partly: {zone}; {share}. Measure several times, or lessen the gauge's spread."
-        return f"No: {zone}; only {share}. This gauge cannot judge such parts at this limit."
 
 
 def can_tell(

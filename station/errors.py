@@ -2,12 +2,23 @@
 
 Each error also is the builtin it resembles, so callers may catch either. A message says what
 happened, to which instrument, sample or file, and what to do next; the command line prints it as
-it is and exits with 2.
+it is and exits with 2, and the page says it in the language of who reads it.
 """
+
+from calibration.saying import say
 
 
 class StationError(Exception):
-    """Root of every error that the station raises on purpose."""
+    """Root of every error that the station raises on purpose.
+
+    Parameters
+    ----------
+    form, values
+        What is said, as :func:`calibration.saying.say` takes it.
+    """
+
+    def __init__(self, form: str | None = "", /, **values: object) -> None:
+        super().__init__(say(form or "", **values))
 
 
 class BadInput(StationError, ValueError):

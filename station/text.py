@@ -3,6 +3,7 @@
 import unicodedata
 from collections.abc import Callable
 
+from calibration.saying import say
 from station.errors import BadInput
 
 Say = Callable[[str], None]
@@ -31,8 +32,10 @@ def demand_plain(text: str, words: str) -> str:
     for letter in text:
         if letter not in JOINERS and unicodedata.category(letter) in UNSEEN:
             raise BadInput(
-                f"Type {words} anew: it has a character that cannot be seen "
-                f"(U+{ord(letter):04X}), as copied text may have."
+                "Type {words} anew: it has a character that cannot be seen "
+                "(U+{letter:04X}), as copied text may have.",
+                words=say(words),
+                letter=ord(letter),
             )
     return text
 

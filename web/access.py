@@ -11,6 +11,7 @@ from flask.typing import ResponseReturnValue
 from werkzeug.middleware.proxy_fix import ProxyFix
 from werkzeug.sansio.utils import host_is_trusted
 
+from calibration.saying import say
 from station.errors import BadInput, NotAllowed, SignInNeeded, StationError
 from station.ledger.rows import PersonRow
 from station.settings import ANY_ADDRESS, Settings, is_loopback
@@ -109,9 +110,9 @@ def demand_sign_in() -> PersonRow:
     person = signed_in()
     if person is None:
         raise SignInNeeded(
-            "Your sign-in has run out: sign in again, then repeat the step."
+            say("Your sign-in has run out: sign in again, then repeat the step.")
             if TOKEN in session
-            else "Sign in first: this needs a name."
+            else say("Sign in first: this needs a name.")
         )
     return person
 
@@ -129,7 +130,9 @@ def demand_measuring(name: str) -> str:
     known = reader().person(name)
     if known is None or not known.active:
         if reader().people():
-            raise BadInput(f"{name} is not on record: choose a person, or ask a lead to add one.")
+            raise BadInput(
+                "{name} is not on record: choose a person, or ask a lead to add one.", name=name
+            )
     else:
         demand_right(known, Right.MEASURE)
     if not is_open() and demand_sign_in().name != name:
@@ -250,8 +253,10 @@ def _check_host() -> None:
     if not host_is_trusted(request.environ.get("HTTP_HOST"), trusted):
         abort(
             400,
-            "This page is not served under that name: use the station's own address, or add the "
-            "name to the setting doors.hosts.",
+            say(
+                "This page is not served under that name: use the station's own address, "
+                "or add the name to the setting doors.hosts."
+            ),
         )
 
 

@@ -9,6 +9,7 @@ from flask.typing import ResponseReturnValue
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from werkzeug.exceptions import HTTPException
 
+from calibration.saying import say
 from station.bench.bench import Bench
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.units import NOTHING, milliohm
@@ -16,7 +17,7 @@ from station.errors import SignInNeeded, StationError
 from station.jobs.step import OUTCOME_WORDS
 from station.shop.rights import Right
 from station.shop.trend_cache import TrendBook
-from web import access, languages, once, preferences, sentences
+from web import access, once, preferences, translation
 from web import format as written
 from web import request as at_hand
 from web.glossary import help_of, words
@@ -47,11 +48,11 @@ HEADERS = {
 }
 
 PLAIN_WORDS = {
-    404: "There is no such page: look for it from Today.",
-    405: "This address takes no such request: open the page itself and go on from there.",
-    413: "That is more than the page takes at once: send less.",
+    404: say("There is no such page: look for it from Today."),
+    405: say("This address takes no such request: open the page itself and go on from there."),
+    413: say("That is more than the page takes at once: send less."),
 }
-NOT_TAKEN = "The station could not take this request: load the page again and repeat the step."
+NOT_TAKEN = say("The station could not take this request: load the page again and repeat the step.")
 """What is said where only a number is known."""
 
 FILTERS = (
@@ -67,8 +68,8 @@ FILTERS = (
     written.local_time,
     written.wires,
     written.standing,
-    sentences.said,
-    sentences.said_or_typed,
+    translation.said,
+    translation.said_or_typed,
 )
 
 
@@ -126,7 +127,7 @@ def create_app(
 
 
 def _teach_templates(app: Flask) -> None:
-    languages.teach(app)
+    translation.teach(app)
     preferences.teach(app)
     for write in FILTERS:
         app.jinja_env.filters[write.__name__] = write
@@ -165,9 +166,9 @@ def _station_error(error: StationError) -> ResponseReturnValue:
 def _stale_page(_error: CSRFError) -> ResponseReturnValue:
     if (answer := once.answered_before(own=False)) is not None:
         return answer
-    sentence = (
-        "Nothing was changed: the page was loaded before the station last started, or the browser "
-        "keeps no cookies. Load the page again and repeat the step."
+    sentence = say(
+        "Nothing was changed: the page was loaded before the station last started, or "
+        "the browser keeps no cookies. Load the page again and repeat the step."
     )
     return _error_page(sentence, 400)
 

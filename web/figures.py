@@ -16,13 +16,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibration.check_chart import check_chart
+from calibration.saying import say
 from calibration.standing import UNITS, CheckResult, InstrumentKind
 from station.jobs.papers.plots import ALARM, LINE
 from station.ledger.rows import SampleRow, ServiceRow
 from station.shop.trend import NestTrend
 from web.format import VERDICT_WORDS, local_time, newton
-from web.sentences import said_or_typed
 from web.svg import clean_svg
+from web.translation import said_or_typed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -81,8 +82,8 @@ def trend_figure(
         points = trend.points[first:]
         _scores(force, [point.force_distance for point in points], rows, urls)
         _scores(resistance, [point.resistance_distance for point in points], rows, urls)
-        force.set_ylabel(said_or_typed("force score"))
-        resistance.set_ylabel(said_or_typed("resistance score"))
+        force.set_ylabel(said_or_typed(say("force score")))
+        resistance.set_ylabel(said_or_typed(say("resistance score")))
         _mark_change(trend, first, {"force": force, "resistance": resistance})
         _mark_voids(force, rows, voids, void_urls)
         if service is not None and first + trend.cut == 0:
@@ -91,7 +92,14 @@ def trend_figure(
 
     return draw_svg(
         draw,
-        title=said_or_typed(f"Tool {trend.tool}, nest {trend.nest}: {trend.sentence}"),
+        title=said_or_typed(
+            say(
+                "Tool {tool}, nest {nest}: {sentence}",
+                tool=trend.tool,
+                nest=trend.nest,
+                sentence=say(trend.sentence),
+            )
+        ),
         link_titles={
             url: _point_title(row)
             for url, row in zip([*urls, *void_urls], [*rows, *voids], strict=True)
@@ -138,8 +146,8 @@ def trace_figure(
                 (float(time[0]), limit_n),
                 leftwards=False,
             )
-        axes.set_xlabel(said_or_typed("time in s"))
-        axes.set_ylabel(said_or_typed("force in N"))
+        axes.set_xlabel(said_or_typed(say("time in s")))
+        axes.set_ylabel(said_or_typed(say("force in N")))
         axes.margins(y=0.12)
 
     return draw_svg(draw, title=title, size_in=(7.8, 3.4))
@@ -206,10 +214,8 @@ def _mark_change(trend: NestTrend, first: int, axes_of: "dict[str, Axes]") -> No
                 axes.axvline(position, color=ALARM, linestyle=style, linewidth=1.4)
         top = axes.get_ylim()[1]
         axes.set_ylim(top=top + 0.15 * (top - axes.get_ylim()[0]))
-        words = f"dotted: change began {trend.change_began:%Y-%m-%d}"
-        axes.set_title(
-            said_or_typed(f"{words}; dashed: signal"), color=INK, fontsize=10, loc="right"
-        )
+        words = say("dotted: change began {day:%Y-%m-%d}; dashed: signal", day=trend.change_began)
+        axes.set_title(said_or_typed(words), color=INK, fontsize=10, loc="right")
 
 
 def _mark_voids(
@@ -239,7 +245,13 @@ def _mark_service(both: "Sequence[Axes]", service: ServiceRow) -> None:
     for axes in both:
         axes.axvline(-0.6, color=INK, linewidth=3, alpha=0.7)
     both[0].set_title(
-        said_or_typed(f"begins after: {service.action}, {local_time(service.at_utc)[:10]}"),
+        said_or_typed(
+            say(
+                "begins after: {action}, {at_utc}",
+                action=service.action,
+                at_utc=local_time(service.at_utc)[:10],
+            )
+        ),
         color=INK,
         fontsize=10,
         loc="left",
@@ -252,7 +264,7 @@ def _date_ticks(axes: "Axes", rows: Sequence[SampleRow]) -> None:
     axes.set_xlim(-0.8, max(count, 2) - 0.2)
     ticks = sorted({round(step * (count - 1) / 4) for step in range(5)}) if count else []
     axes.set_xticks(ticks, [f"{rows[tick].at_utc.astimezone():%Y-%m-%d}" for tick in ticks])
-    axes.set_xlabel(said_or_typed("samples in the order they were made"))
+    axes.set_xlabel(said_or_typed(say("samples in the order they were made")))
 
 
 def _note(axes: "Axes", text: str, at: tuple[float, float], *, leftwards: bool) -> None:
@@ -267,7 +279,7 @@ def _note(axes: "Axes", text: str, at: tuple[float, float], *, leftwards: bool) 
 
 
 def _point_title(row: SampleRow) -> str:
-    verdict = VERDICT_WORDS.get(row.verdict or "", "Unfinished")
+    verdict = VERDICT_WORDS.get(row.verdict or "", say("Unfinished"))
     return f"{said_or_typed(verdict)}, {local_time(row.at_utc)}, {row.person}"
 
 
@@ -342,8 +354,8 @@ def check_figure(checks: Sequence[CheckResult], role: InstrumentKind) -> str:
                     [number for number, _ in chosen], [value for _, value in chosen],
                     marker, color=color, markersize=5 if passed else 9, linestyle="none",
                 )  # fmt: skip
-        axes.set_xlabel(said_or_typed("checks in the order they were made"))
-        axes.set_ylabel(said_or_typed(f"value in {unit}"))
+        axes.set_xlabel(said_or_typed(say("checks in the order they were made")))
+        axes.set_ylabel(said_or_typed(say("value in {unit}", unit=unit)))
         axes.set_xlim(-0.8, max(len(shown), 2) - 0.2)
 
     words = "passed" if latest.passed else "failed"

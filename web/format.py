@@ -6,26 +6,32 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import datetime
 
+from calibration.saying import join, say
 from station.crimp import units as units_of
 from station.crimp.units import NOTHING
 from station.crimp.wire import parse_size
 from station.ledger.entries import CriterionResult
 
-VERDICT_WORDS = {"pass": "Pass", "fail": "Fail", "undecided": "Undecided", "void": "Void"}
+VERDICT_WORDS = {
+    "pass": say("Pass"),
+    "fail": say("Fail"),
+    "undecided": say("Undecided"),
+    "void": say("Void"),
+}
 JOB_WORDS = {
-    "daily_check": "Daily check",
-    "tool_validation": "Tool validation",
-    "certification": "Certification",
-    "comparison": "Comparison of ways",
-    "service": "After service",
+    "daily_check": say("Daily check"),
+    "tool_validation": say("Tool validation"),
+    "certification": say("Certification"),
+    "comparison": say("Comparison of ways"),
+    "service": say("After service"),
 }
 CRITERION_WORDS = {
-    "pull_force_min": "Pull force",
-    "voltage_drop_max": "Voltage drop",
-    "resistance_max": "Resistance",
-    "resistance_ratio_max": "Resistance ratio",
+    "pull_force_min": say("Pull force"),
+    "voltage_drop_max": say("Voltage drop"),
+    "resistance_max": say("Resistance"),
+    "resistance_ratio_max": say("Resistance ratio"),
 }
-ROLE_WORDS = {"apprentice": "Apprentice", "installer": "Installer", "lead": "Lead"}
+ROLE_WORDS = {"apprentice": say("Apprentice"), "installer": say("Installer"), "lead": say("Lead")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,38 +76,45 @@ def percent(probability: float | None) -> str:
     if probability is None:
         return NOTHING
     if probability > 0.999:
-        return "over 99.9 %"
+        return say("over 99.9 %")
     if probability < 0.001:
-        return "under 0.1 %"
+        return say("under 0.1 %")
     return f"{probability * 100.0:.1f} %"
 
 
 def reason(result: CriterionResult) -> str:
     """Say in a sentence or two how a value stands to its limit."""
-    name = CRITERION_WORDS.get(result.criterion, result.criterion)
-    bound = "at least" if result.criterion.endswith("_min") else "at most"
-    limit = f"{bound} {quantity(result.limit, result.unit)}"
+    name = say(CRITERION_WORDS.get(result.criterion, result.criterion))
+    limit = quantity(result.limit, result.unit)
+    least = result.criterion.endswith("_min")
+    bound = say("at least {limit}", limit=limit) if least else say("at most {limit}", limit=limit)
     if result.value is None:
-        return f"{name} was not measured; it must be {limit}."
+        return say("{name} was not measured; it must be {bound}.", name=name, bound=bound)
     above = result.value - result.limit
-    margin = quantity(abs(above), result.unit, result.u)
-    sentence = (
-        f"{name} {quantity(result.value, result.unit, result.u)}, "
-        f"{margin} {'above' if above >= 0.0 else 'below'} its limit: it must be {limit}."
+    sentence = say(
+        "{name} {value}, {margin} {side} its limit: it must be {bound}.",
+        name=name,
+        value=quantity(result.value, result.unit, result.u),
+        margin=quantity(abs(above), result.unit, result.u),
+        side=say("above") if above >= 0.0 else say("below"),
+        bound=bound,
     )
     if result.probability_conforming is None:
         return sentence
-    return f"{sentence} Probability that it conforms: {percent(result.probability_conforming)}."
+    chance = say(
+        "Probability that it conforms: {chance}.", chance=percent(result.probability_conforming)
+    )
+    return join((sentence, chance))
 
 
 def sentence_case(text: str) -> str:
     """Begin with a capital and leave the rest: German nouns keep theirs."""
-    return f"{text[:1].upper()}{text[1:]}"
+    return text[:1].upper() + text[1:]
 
 
 def check_heading(name: str, passed: bool) -> str:
     """A check and how it went, as a heading."""
-    return f"{sentence_case(name)}: {'passed' if passed else 'failed'}"
+    return say("{name}: passed", name=name) if passed else say("{name}: failed", name=name)
 
 
 def local_time(moment: datetime) -> str:
@@ -130,13 +143,13 @@ def standing(code: str | None) -> str:
     if code is None:
         return NOTHING
     if code == "memory":
-        return "unverified, from memory"
+        return say("unverified, from memory")
     if code == "shop":
-        return "the shop's own"
+        return say("the shop's own")
     count = code.removeprefix("seen-")
     if count == code:
         return code
-    return "seen in 1 text" if count == "1" else f"seen in {count} texts"
+    return say("seen in 1 text") if count == "1" else say("seen in {count} texts", count=count)
 
 
 def place(tool: str, nest: str) -> str:

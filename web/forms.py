@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Protocol
 
+from calibration.saying import say
 from calibration.standing import (
     CHECK_WORDS,
     UNITS,
@@ -36,9 +37,8 @@ from station.shop.checks import CheckDefinition
 from station.shop.standards import Conditions, Place, Standards
 from station.text import demand_plain
 from web.format import JOB_WORDS, place, standing
-from web.languages import nest_words
 from web.nests import all_nests
-from web.sentences import said_or_typed
+from web.translation import nest_words, said_or_typed
 
 MAX_TEXT = 200
 """Longest text that a form field may hold."""
@@ -86,18 +86,25 @@ def order_from(form: Mapping[str, str], limit_sets: LimitSets) -> SampleOrder:
     BadInput, UnknownSize, NoLimit, DataFileError
         A field is empty or names something that does not exist, or the wires do not fit the barrel.
     """
-    job = field(form, "job", "the job")
+    job = field(form, "job", say("the job"))
     if job not in JOB_WORDS:
-        raise BadInput(f"{job!r} is not a job: choose {', '.join(JOB_WORDS.values())}.")
-    connector = connector_named(shipped_connectors(), field(form, "connector", "the connector"))
+        raise BadInput(
+            "{job!r} is not a job: choose {job_words}.",
+            job=job,
+            job_words=", ".join(JOB_WORDS.values()),
+        )
+    connector = connector_named(
+        shipped_connectors(), field(form, "connector", say("the connector"))
+    )
     tool, nest = tool_and_nest(form)
     wires = _wires(form)
     use_wrong_barrel = form.get("use_wrong_barrel") == "yes"
     fit = shipped_book().fit(connector, [parse_size(size) for size in wires])
     if fit.warning is not None and not use_wrong_barrel:
         raise BadInput(
-            f"{fit.warning} To test it all the same, tick that the barrel is wrong on purpose: "
-            "that is recorded."
+            "{warning} To test it all the same, tick that the barrel is wrong on purpose: "
+            "that is recorded.",
+            warning=say(fit.warning),
         )
     joint = Joint(
         connector=connector.id,
@@ -106,9 +113,9 @@ def order_from(form: Mapping[str, str], limit_sets: LimitSets) -> SampleOrder:
         tool=tool,
         nest=nest,
     )
-    limit_set = limit_sets[field(form, "limit_set", "the limit set")].id
+    limit_set = limit_sets[field(form, "limit_set", say("the limit set"))].id
     return SampleOrder(
-        field(form, "person", "the person"),
+        field(form, "person", say("the person")),
         job,
         joint,
         limit_set,
@@ -148,9 +155,14 @@ def field(form: Mapping[str, str], name: str, words: str) -> str:
     """Read a field that must not be empty, nor hold what cannot be seen (BadInput names it)."""
     text = " ".join(form.get(name, "").split())
     if not text:
-        raise BadInput(f"Fill in {words}: it was left empty.")
+        raise BadInput("Fill in {words}: it was left empty.", words=say(words))
     if len(text) > MAX_TEXT:
-        raise BadInput(f"Shorten {words}: it has {len(text)} characters, {MAX_TEXT} will fit.")
+        raise BadInput(
+            "Shorten {words}: it has {count} characters, {max_text} will fit.",
+            words=say(words),
+            count=len(text),
+            max_text=MAX_TEXT,
+        )
     return demand_plain(text, words)
 
 
@@ -166,7 +178,7 @@ def tool_and_nest(form: Mapping[str, str]) -> tuple[str, str]:
     """Read tool and nest: one choice where some are on record, two texts where none are."""
     chosen = form.get("place")
     if not chosen:
-        return field(form, "tool", "the tool"), field(form, "nest", "the nest")
+        return field(form, "tool", say("the tool")), field(form, "nest", say("the nest"))
     found = read_place(chosen)
     if found is None:
         raise BadInput("The tool and nest could not be read: choose them from the list.")
@@ -186,7 +198,7 @@ def read_place(text: str) -> tuple[str, str] | None:
 
 
 def _wires(form: Mapping[str, str]) -> tuple[str, str]:
-    first = parse_size(field(form, "wire", "the wire"))
+    first = parse_size(field(form, "wire", say("the wire")))
     other = parse_size(form["wire2"]) if form.get("wire2") else first
     return first.label, other.label
 
@@ -234,8 +246,12 @@ def as_number(text: str, words: str) -> float:
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        hint = " (with a point, not a comma)" if "," in text else ""
-        raise BadInput(f"Give {words} as a number{hint}: {text[:40]!r} is none.")
+        given = {"words": say(words), "text": text[:40]}
+        if "," in text:
+            raise BadInput(
+                "Give {words} as a number (with a point, not a comma): {text!r} is none.", **given
+            )
+        raise BadInput("Give {words} as a number: {text!r} is none.", **given)
     return value
 
 
@@ -245,7 +261,9 @@ def day(form: Mapping[str, str], name: str, words: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise BadInput(f"Give {words} as year-month-day: {text[:40]!r} is no date.") from None
+        raise BadInput(
+            "Give {words} as year-month-day: {text!r} is no date.", words=say(words), text=text[:40]
+        ) from None
 
 
 def role_named(text: str) -> InstrumentKind:
@@ -272,13 +290,13 @@ def check_from(
     kind = _kind(form.get("kind", ""), role)
     standard = "" if kind == "zero" else field(form, "standard", f"which {CHECK_WORDS[kind]}")
     in_use = StandardsInUse(
-        standards, Conditions(on, number(form, "temperature_c", "the temperature"), place)
+        standards, Conditions(on, number(form, "temperature_c", say("the temperature")), place)
     )
     expected = _expected(form, kind, standard, in_use, role)
-    limit = number(form, "limit", "how far off it may be")
+    limit = number(form, "limit", say("how far off it may be"))
     if limit is None:
         raise BadInput("Fill in how far off it may be: it was left empty.")
-    instrument = field(form, "instrument", "the instrument")
+    instrument = field(form, "instrument", say("the instrument"))
     rows = [PointRow(expected, standard)] if standard in standards else []
     return CheckForm(
         CheckDefinition(role, instrument, kind, standard, expected, limit * scale),
@@ -292,7 +310,7 @@ def _kind(text: str, role: InstrumentKind) -> CheckKind:
         if kind == text:
             return kind
     there_are = ", ".join(CHECK_WORDS[kind] for kind in CHECKS_OF[role])
-    raise BadInput(f"Choose what it is checked with: {there_are}.")
+    raise BadInput(say("Choose what it is checked with: {there_are}."), there_are=there_are)
 
 
 def _expected(
@@ -304,23 +322,28 @@ def _expected(
 ) -> float:
     if kind == "zero":
         return 0.0
-    given = number(form, "expected", "what it should read")
+    given = number(form, "expected", say("what it should read"))
     if given is not None:
         return given * UNITS[role][1]
     on_record = in_use.expected_at(kind, standard, role)
     if on_record is None:
         raise BadInput(
-            f"Fill in what it should read: there is no record of a standard {standard!r}."
+            say("Fill in what it should read: there is no record of a standard {standard!r}."),
+            standard=standard,
         )
     return on_record
 
 
 def readings_in(form: Mapping[str, str], scale: float) -> tuple[float, ...]:
     """Read the field readings: numbers with blanks between them (BadInput for anything else)."""
-    words = re.split(r"[\s;]+", field(form, "readings", "the readings"))
+    words = re.split(r"[\s;]+", field(form, "readings", say("the readings")))
     if len(words) > MAX_READINGS:
-        raise BadInput(f"{len(words)} readings are too many: {MAX_READINGS} will do.")
-    return tuple(as_number(word, "every reading") * scale for word in words if word)
+        raise BadInput(
+            say("{count} readings are too many: {max_readings} will do."),
+            count=len(words),
+            max_readings=MAX_READINGS,
+        )
+    return tuple(as_number(word, say("every reading")) * scale for word in words if word)
 
 
 def calibration_from(
@@ -356,33 +379,37 @@ def calibration_from(
 def _facts(form: Mapping[str, str]) -> dict[str, Any]:
     note = form.get("note", "").strip()
     if len(note) > MAX_NOTE:
-        raise BadInput(f"Shorten the note: it has {len(note)} characters, {MAX_NOTE} will fit.")
-    drift_percent = number(form, "drift_percent", "the drift") or 0.0
+        raise BadInput(
+            say("Shorten the note: it has {count} characters, {max_note} will fit."),
+            count=len(note),
+            max_note=MAX_NOTE,
+        )
+    drift_percent = number(form, "drift_percent", say("the drift")) or 0.0
     if drift_percent < 0.0:
         raise BadInput("The drift must not be negative.")
     return {
-        "instrument": field(form, "instrument", "the instrument"),
-        "certificate": field(form, "certificate", "the certificate number"),
+        "instrument": field(form, "instrument", say("the instrument")),
+        "certificate": field(form, "certificate", say("the certificate number")),
         "reference": " ".join(form.get("reference", "").split())[:MAX_TEXT],
-        "calibrated_by": field(form, "calibrated_by", "who calibrated it"),
-        "calibrated_on": day(form, "calibrated_on", "the day of the calibration"),
-        "due_on": day(form, "due_on", "the day it falls due"),
-        "temperature_c": number(form, "temperature_c", "the temperature"),
+        "calibrated_by": field(form, "calibrated_by", say("who calibrated it")),
+        "calibrated_on": day(form, "calibrated_on", say("the day of the calibration")),
+        "due_on": day(form, "due_on", say("the day it falls due")),
+        "temperature_c": number(form, "temperature_c", say("the temperature")),
         "drift_fraction": drift_percent / 100.0,
         "note": note,
     }
 
 
 def _tester(form: Mapping[str, str], facts: dict[str, Any], taken: TakenPoints) -> Calibrated:
-    resolution_n = number(form, "resolution_n", "one digit of the tester")
+    resolution_n = number(form, "resolution_n", say("one digit of the tester"))
     if resolution_n is None:
         raise BadInput("Fill in one digit of the tester in N: it was left empty.")
     return calibrated_tester(
         facts,
         taken,
         resolution_n=resolution_n,
-        zero_n=number(form, "zero_n", "the reading after unloading"),
-        scheme=field(form, "scheme", "the scheme of classes"),
+        zero_n=number(form, "zero_n", say("the reading after unloading")),
+        scheme=field(form, "scheme", say("the scheme of classes")),
         class_wanted=form.get("class_wanted", "").strip() or None,
     )
 
@@ -400,7 +427,11 @@ def _rows(lists: Form, series: str, scale: float) -> list[PointRow]:
         if not any(cells):
             continue
         if not reading:
-            raise BadInput(f"Row {count} as {series} has no reading: fill it in or clear the row.")
+            raise BadInput(
+                say("Row {count} as {series} has no reading: fill it in or clear the row."),
+                count=count,
+                series=series,
+            )
         where = f"in row {count} as {series}"
         rows.append(
             PointRow(

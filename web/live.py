@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, field
 
 from markupsafe import Markup
 
+from calibration.saying import join, say
 from station.bench.board import BenchState, Board, Stage
 from station.crimp.limits import Limit, LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
@@ -16,16 +17,15 @@ from station.errors import StationError
 from station.instruments.standstill import WORDS
 from station.jobs.sample_order import SampleOrder
 from web.format import JOB_WORDS, VERDICT_WORDS, newton, reason, standing, wires
-from web.sentences import Part, Speaker, marked
-from web.sentences import speaker as speaker_here
+from web.translation import Part, chosen, marked, parts_of
 
 OPEN_STAGES = (Stage.IDLE, Stage.DONE)
 """Stages at which a new sample may be described."""
 
 
 GUARD_WORDS = {
-    "open": "OPEN: close it before you pull",
-    "closed": "closed (as the panel sees it; not a safety function)",
+    "open": say("OPEN: close it before you pull"),
+    "closed": say("closed (as the panel sees it; not a safety function)"),
 }
 """What the page says of the guard; nothing where none is watched."""
 
@@ -51,18 +51,18 @@ class LiveView:
         return marked(Part(*part) for part in parts)
 
 
-def live_view(state: BenchState, limit_sets: LimitSets, speaker: Speaker | None = None) -> LiveView:
+def live_view(state: BenchState, limit_sets: LimitSets, language: str | None = None) -> LiveView:
     """Put a snapshot into words.
 
     Parameters
     ----------
-    speaker
-        Says them in the reader's language; by default in that of the request.
+    language
+        By default that of the request.
     """
-    speaker = speaker or speaker_here()
+    language = language or chosen()
     outcome = state.outcome
     limit = _limit(state.order, limit_sets)
-    said = {name: speaker.parts(text) for name, text in _texts(state, limit).items()}
+    said = {name: parts_of(text, language) for name, text in _texts(state, limit).items()}
     forces = {
         "force": "" if state.force_n is None else newton(state.force_n),
         "peak": "" if state.peak_n is None else newton(state.peak_n),
@@ -90,7 +90,7 @@ def _texts(state: BenchState, limit: Limit | None) -> dict[str, str]:
         "todo": state.what_to_do,
         "trouble": state.trouble or "",
         "unsaved": state.unsaved or "",
-        "instruments": "\n".join(state.instrument_troubles),
+        "instruments": join(state.instrument_troubles, "\n"),
         "standstill": _standstill(state),
         "guard": GUARD_WORDS.get(state.guard or "", ""),
         "sample": "" if state.order is None else _sample_words(state.order),
@@ -110,9 +110,15 @@ def _standstill(state: BenchState) -> str:
 def _sample_words(order: SampleOrder) -> str:
     joint = order.joint
     job = JOB_WORDS.get(order.job, order.job)
-    return (
-        f"{job} by {order.person}: {joint.tool}, nest {joint.nest}; "
-        f"{joint.connector}, {wires(joint.wires)} {joint.material}"
+    return say(
+        "{job} by {person}: {tool}, nest {nest}; {connector}, {wires} {material}",
+        job=say(job),
+        person=order.person,
+        tool=joint.tool,
+        nest=joint.nest,
+        connector=joint.connector,
+        wires=wires(joint.wires),
+        material=joint.material,
     )
 
 
@@ -120,7 +126,11 @@ def _reading_words(state: BenchState) -> str:
     if not state.resistance_readings_ohm:
         return ""
     latest = milliohm(state.resistance_readings_ohm[-1])
-    return f"{latest} (wire included; reading {len(state.resistance_readings_ohm)})"
+    return say(
+        "{latest} (wire included; reading {count})",
+        latest=latest,
+        count=len(state.resistance_readings_ohm),
+    )
 
 
 def _limit(order: SampleOrder | None, limit_sets: LimitSets) -> Limit | None:
@@ -138,16 +148,24 @@ def _limit(order: SampleOrder | None, limit_sets: LimitSets) -> Limit | None:
 def _limit_words(limit: Limit | None) -> str:
     if limit is None:
         return ""
-    doubt = "" if limit.standing != "memory" else f" ({standing(limit.standing)})"
-    return f"{newton(limit.value_si)} for {limit.size}{doubt}"
+    words = say("{force} for {size}", force=newton(limit.value_si), size=limit.size)
+    if limit.standing != "memory":
+        return words
+    return say("{limit} ({standing})", limit=words, standing=standing(limit.standing))
 
 
 def _reasons(state: BenchState) -> str:
     if state.outcome is None:
         return ""
-    void = state.outcome.void_reason
-    lines = [f"Void: {void.rstrip('.')}."] if void else []
-    return "\n".join([*lines, *map(reason, state.outcome.criteria)])
+    lines = []
+    if void := state.why_void or state.outcome.void_reason:
+        # A reason may be a whole sentence, or the end of one.
+        lines = [
+            say("Void: {void}", void=say(void))
+            if void.endswith(".")
+            else say("Void: {void}.", void=say(void))
+        ]
+    return join([*lines, *map(reason, state.outcome.criteria)], "\n")
 
 
 QUIET_S = 10.0
@@ -168,7 +186,7 @@ def events(
     limit_sets: LimitSets,
     started: str,
     may_see: Callable[[], bool] = lambda: True,
-    speaker: Speaker | None = None,
+    language: str | None = None,
 ) -> Iterator[str]:
     """Yield events while they may be seen; the first tells all there is.
 
@@ -178,7 +196,7 @@ def events(
         Tells one start of the station from another.
     may_see
         Asked before each event: a sign-in may have run out meanwhile.
-    speaker
+    language
         Says it in the reader's language; in English where None.
     """
     version, pull, index = -1, 0, 0
@@ -192,7 +210,7 @@ def events(
         most = POINTS_AT_ONCE if version >= 0 else POINTS_TO_CATCH_UP
         version, before = snapshot.version, pull
         pull, index, points = board.trace.since(pull, index, most)
-        view = asdict(live_view(snapshot, limit_sets, speaker)) | {
+        view = asdict(live_view(snapshot, limit_sets, language)) | {
             "started": started,
             "anew": pull != before,
             "points": [[round(at_s, 4), round(force_n, 2)] for at_s, force_n in points],

@@ -5,16 +5,17 @@ from collections.abc import Mapping
 from flask import Flask, request
 from werkzeug.wrappers import Response
 
+from calibration.saying import say
 from station.errors import BadInput
 from station.ledger.entries import PersonPrefers
 from station.ledger.reader import LedgerReader
 from web.format import Units, units
-from web.languages import CHOICE, languages
+from web.translation import CHOICE, languages
 
 A_YEAR_S = 365 * 24 * 3600
 
-FORCES = {"N": "N first", "lbf": "lbf first"}
-WIRES = {"named": "wire by name", "area": "wire with mm²"}
+FORCES = {"N": say("N first"), "lbf": say("lbf first")}
+WIRES = {"named": say("wire by name"), "area": say("wire with mm²")}
 
 
 def offered() -> dict[str, dict[str, str]]:
@@ -40,7 +41,11 @@ def checked(form: Mapping[str, str]) -> dict[str, str]:
     made = {name: form[name] for name in offered() if name in form}
     for name, value in made.items():
         if value not in offered()[name]:
-            raise BadInput(f"There is no {name} {value[:20]!r}: choose at the foot of the page.")
+            raise BadInput(
+                say("There is no {name} {value!r}: choose at the foot of the page."),
+                name=name,
+                value=value[:20],
+            )
     if not made:
         raise BadInput("Nothing was chosen: choose language or units at the foot of the page.")
     return made

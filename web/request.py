@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from flask import Flask, current_app
 
+from calibration.saying import say
 from station.bench.bench import Bench
 from station.errors import StationError
 from station.ledger.reader import LedgerReader
@@ -98,10 +99,10 @@ def notices() -> list[str]:
     """What every page must say first: that records are invented or instruments simulated."""
     found = []
     if station().bench.simulated:
-        found.append("Simulated instruments")
+        found.append(say("Simulated instruments"))
     try:
         if reader().is_demo():
-            found.append("Invented demo records")
+            found.append(say("Invented demo records"))
     except StationError as error:
         found.append(str(error))
     found += _clock_trouble()
@@ -119,8 +120,11 @@ def _clock_trouble() -> list[str]:
     if last is None or station().clock() >= last - CLOCK_ALLOWANCE:
         return []
     return [
-        f"This computer's clock stands before the last entry ({last:%Y-%m-%d %H:%M} UTC): set it. "
-        "Entries keep their order, but not their times"
+        say(
+            "This computer's clock stands before the last entry ({last:%Y-%m-%d %H:%M} "
+            "UTC): set it. Entries keep their order, but not their times",
+            last=last,
+        )
     ]
 
 

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
+from calibration.saying import say
 from calibration.standing import InstrumentKind
 from station.bench.board import WHAT_TO_DO, Board, Stage
 from station.bench.measuring import Measuring, Surroundings
@@ -72,7 +73,7 @@ class Bench:
         self.board = Board()
         self.trust = TrustBook(ledger.reader, settings)
         self.jobs = OpenJobs(ledger, settings, demo=demo)
-        self.panel = BenchPanel(panel or NoPanel("This bench has no panel."), self.board)
+        self.panel = BenchPanel(panel or NoPanel(say("This bench has no panel.")), self.board)
         self.unsaved = UnsavedSample(ledger, self.board, settle=self._settle)
         self._ledger = ledger
         self._bay = bay
@@ -148,7 +149,9 @@ class Bench:
         )
         entry = self._ledger.entry(sample_id)
         if row is None or entry is None or not isinstance(entry.payload, SampleBegun):
-            raise BadInput(f"Sample {sample_id} is not waiting to be finished.")
+            raise BadInput(
+                say("Sample {sample_id} is not waiting to be finished."), sample_id=sample_id
+            )
         begun = entry.payload
         finished = finished_sample(
             sample_id, begun, Results(void_reason=reason, void_by="person"), (),
@@ -268,7 +271,11 @@ class Bench:
     def name_failure(self, mode: str) -> None:
         """The person says how the sample let go (BadInput if not asked, or no such mode)."""
         if mode not in FAILURE_MODES:
-            raise BadInput(f"{mode!r} is no failure mode: use one of {', '.join(FAILURE_MODES)}.")
+            raise BadInput(
+                say("{mode!r} is no failure mode: use one of {failure_modes}."),
+                mode=mode,
+                failure_modes=", ".join(FAILURE_MODES),
+            )
         self._asked(Stage.NAME_FAILURE).answer(Stage.NAME_FAILURE, mode)
 
     def abandon(self, reason: str) -> None:
@@ -280,7 +287,7 @@ class Bench:
     def close(self) -> None:
         """Give up what is under way and release the instruments."""
         if self._operator is not None:
-            self._operator.abandon("the station was stopped")
+            self._operator.abandon(say("the station was stopped"))
         if self._thread is not None:
             self._thread.join(timeout=10.0)
         self.unsaved.close()
@@ -299,7 +306,10 @@ class Bench:
     def _asked(self, *stages: Stage) -> PageOperator:
         stage = self.board.state.stage
         if self._operator is None or stage not in stages:
-            raise BadInput(f"The bench is not waiting for that now. {WHAT_TO_DO[stage]}")
+            raise BadInput(
+                "The bench is not waiting for that now. {what_to_do}",
+                what_to_do=say(WHAT_TO_DO[stage]),
+            )
         return self._operator
 
     def _take_quietly(
@@ -313,7 +323,9 @@ class Bench:
             self.board.show(stage=Stage.IDLE, trouble=str(error))
         except Exception as error:
             # No thread dies quietly: what nobody foresaw is shown where the person looks.
-            self.board.show(stage=Stage.IDLE, trouble=f"The station made a mistake: {error!r}.")
+            self.board.show(
+                stage=Stage.IDLE, trouble=say("The station made a mistake: {error!r}.", error=error)
+            )
             raise
         finally:
             self._busy.release()
@@ -334,7 +346,10 @@ class Bench:
             raise BadInput("A sample has at least one wire.")
         warning = self._barrel_warning(order)
         if warning is not None and not order.use_wrong_barrel:
-            raise BadInput(f"{warning} A sample made all the same must say so; it is recorded.")
+            raise BadInput(
+                "{warning} A sample made all the same must say so; it is recorded.",
+                warning=say(warning),
+            )
         self._check_answers(order)
         return self.limit_sets.for_size(weakest_wire(order.joint.wires), order.limit_set)
 
@@ -353,7 +368,11 @@ class Bench:
         known = {item.id for item in self.connectors.checklist(connector)}
         for name in order.checklist:
             if name not in known:
-                raise BadInput(f"{name!r} is not on the checklist of {connector.title}.")
+                raise BadInput(
+                    say("{name!r} is not on the checklist of {title}."),
+                    name=name,
+                    title=connector.title,
+                )
 
     def _standing(self, limit_set: str) -> str:
         known = limit_set in self.limit_sets.ids
@@ -374,7 +393,7 @@ class Bench:
         self.board.show(
             stage=Stage.CLIP_ON, order=order, sample_id=sample_id, resistance_readings_ohm=(),
             force_n=None, peak_n=None, standstill=None, suggested_mode=None, outcome=None,
-            trouble=None,
+            why_void=None, trouble=None,
         )  # fmt: skip
         self._stop = operator.stop
         pulled = PullBegun(sample_id=sample_id, demo=self._demo)
@@ -393,6 +412,7 @@ class Bench:
             sample_id, begun, results, judge(limits, results, guard),
             standing=self._standing(order.limit_set), guard=guard, checklist=order.checklist,
         )  # fmt: skip
+        self.board.show(why_void=results.void_reason)
         self.unsaved.save(finished, order.person, measuring.traces)
         trouble = self._settle(order.job_id, order.person)
         trouble = trouble if error is None else str(error)

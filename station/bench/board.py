@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
+from calibration.saying import say
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import SampleFinished
 
@@ -22,14 +23,18 @@ class Stage(StrEnum):
 
 
 WHAT_TO_DO = {
-    Stage.IDLE: "Choose a job and describe the joint to start a sample.",
-    Stage.CLIP_ON: "Clip the four leads on, current outside, sense inside, at the fixture's marks.",
-    Stage.READING: "Hold still: reading the resistance.",
-    Stage.GRIP: "Eye protection on, guard closed, nobody in line with the pull. "
-    "Put the sample in the grips.",
-    Stage.PULLING: "Pull steadily until it lets go.",
-    Stage.NAME_FAILURE: "Look at the sample: how did it let go?",
-    Stage.DONE: "Done. The pulled sample is scrap: never install it.",
+    Stage.IDLE: say("Choose a job and describe the joint to start a sample."),
+    Stage.CLIP_ON: say(
+        "Clip the four leads on, current outside, sense inside, at the fixture's marks."
+    ),
+    Stage.READING: say("Hold still: reading the resistance."),
+    Stage.GRIP: say(
+        "Eye protection on, guard closed, nobody in line with the pull. Put the sample in "
+        "the grips."
+    ),
+    Stage.PULLING: say("Pull steadily until it lets go."),
+    Stage.NAME_FAILURE: say("Look at the sample: how did it let go?"),
+    Stage.DONE: say("Done. The pulled sample is scrap: never install it."),
 }
 """What the person does now, in one line."""
 
@@ -50,6 +55,8 @@ class BenchState:
         How the sample seems to have let go.
     outcome
         The finished sample, at stage done.
+    why_void
+        Why it is void, as it was said before it went on record; None where it is not.
     trouble
         What went wrong, in one sentence, where an instrument or the ledger failed.
     instrument_troubles
@@ -75,6 +82,7 @@ class BenchState:
     standstill: str | None = None
     suggested_mode: str | None = None
     outcome: SampleFinished | None = None
+    why_void: str | None = None
     trouble: str | None = None
     instrument_troubles: tuple[str, ...] = ()
     guard: str | None = None

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from statistics import fmean
 
+from calibration.saying import say
 from calibration.worth import ForceWorth, corrects
 from station.bench.board import Board, Stage
 from station.bench.operator import Operator, SampleAbandoned
@@ -177,7 +178,7 @@ class Measuring:
         self.results.pull = pull.model_copy(update={"failure_mode": mode})
         if mode == GRIP_SLIP:
             self.results.void_by = "instrument" if slipped else "person"
-            return "the sample slipped in the grips: crimp a new one and grip it again"
+            return say("the sample slipped in the grips: crimp a new one and grip it again")
         return void_reason
 
     def _keep(self, trace: ForceTrace) -> str:

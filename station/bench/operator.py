@@ -3,6 +3,7 @@
 import threading
 from typing import Protocol
 
+from calibration.saying import say
 from station.bench.board import Stage
 from station.errors import StationError
 
@@ -65,7 +66,7 @@ class PageOperator:
     def abandon(self, reason: str) -> None:
         """Give up, whatever is being waited for."""
         with self._changed:
-            self._given_up = f"given up by the operator: {reason}"
+            self._given_up = say("given up by the operator: {reason}", reason=reason)
             self._changed.notify_all()
         self.stop.set()
 

@@ -4,6 +4,7 @@ import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from calibration.saying import say
 from station.bench.board import Board, Stage
 from station.errors import BadInput, LedgerError, SampleUnsaved, StationError
 from station.ledger.chain import Moment
@@ -73,7 +74,10 @@ class UnsavedSample:
         """
         unsaved = self.unsaved_id
         if unsaved is not None and sample_id in (None, unsaved):
-            raise SampleUnsaved(self._board.state.unsaved or f"Sample {unsaved} is not saved yet.")
+            raise SampleUnsaved(
+                self._board.state.unsaved
+                or say("Sample {unsaved} is not saved yet.", unsaved=unsaved)
+            )
 
     def save(self, finished: SampleFinished, person: str, traces: Mapping[str, bytes]) -> None:
         """Write a sample's finish.
@@ -129,9 +133,11 @@ class UnsavedSample:
         )
 
     def _say(self, error: StationError) -> str:
-        sentence = (
-            f"NOT SAVED: sample {self.unsaved_id} is in memory only. {error} It is saved by itself "
-            "once that is mended: until then do not switch the station off."
+        sentence = say(
+            "NOT SAVED: sample {unsaved_id} is in memory only. {error} It is saved by "
+            "itself once that is mended: until then do not switch the station off.",
+            unsaved_id=self.unsaved_id,
+            error=str(error),
         )
         if self._board.state.unsaved != sentence:
             self._board.show(stage=Stage.IDLE, unsaved=sentence)
@@ -148,5 +154,7 @@ class UnsavedSample:
                     return
             except Exception as error:
                 # No thread dies quietly: the sample stays kept, and the person is told.
-                self._board.show(trouble=f"The station made a mistake while saving: {error!r}.")
+                self._board.show(
+                    trouble=say("The station made a mistake while saving: {error!r}.", error=error)
+                )
                 raise

@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from calibration.saying import join, say
 from station.crimp.limits import SourceStanding
 from station.crimp.wire import (
     AWG_THICKEST,
@@ -163,8 +164,12 @@ class ConnectorBook:
         as_one = next_larger(together, metric_sizes=all(size.system == "mm2" for size in sizes))
         if connector.accepts_size(as_one):
             return Fit(together, None)
-        words = " with ".join(size.label for size in sizes)
-        told = f"{words} (together {together:.0f} circular mils, like {as_one.label})"
+        told = say(
+            "{wires} (together {together:.0f} circular mils, like {size})",
+            wires=join((size.label for size in sizes), say(" with ")),
+            together=together,
+            size=as_one.label,
+        )
         return Fit(together, self._warning(connector, told, as_one))
 
     def _warning(self, connector: Connector, words: str, size: WireSize) -> str:
@@ -173,8 +178,16 @@ class ConnectorBook:
             for other in self.connectors.values()
             if other.family == connector.family and other.accepts_size(size)
         ]
-        tail = f"Use {others[0]}." if others else "No connector of this family takes it."
-        return f"{connector.title} is not made for {words}: it takes {takes(connector)}. {tail}"
+        tail = say("No connector of this family takes it.")
+        if others:
+            tail = say("Use {other}.", other=others[0])
+        return say(
+            "{connector} is not made for {wires}: it takes {sizes}. {tail}",
+            connector=connector.title,
+            wires=words,
+            sizes=takes(connector),
+            tail=tail,
+        )
 
 
 def takes(connector: Connector) -> str:
@@ -220,6 +233,8 @@ def connector_named(connectors: Mapping[str, Connector], name: str) -> Connector
     """Look a connector up (BadInput names those there are)."""
     if name not in connectors:
         raise BadInput(
-            f"There is no connector {name!r}: use one of {', '.join(sorted(connectors))}."
+            say("There is no connector {name!r}: use one of {connectors}."),
+            name=name,
+            connectors=", ".join(sorted(connectors)),
         )
     return connectors[name]

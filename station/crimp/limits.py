@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from calibration.saying import say
 from station.crimp.units import NEWTON_PER_LBF
 from station.crimp.wire import WireSize, parse_size, soft_break_force_n
 from station.errors import BadInput, NoLimit
@@ -169,7 +170,11 @@ class LimitSets:
     def __getitem__(self, set_id: str) -> LimitSet:
         """The set with this identifier; NoLimit names those there are."""
         if set_id not in self._sets:
-            raise NoLimit(f"There is no limit set {set_id!r}: use one of {', '.join(self.ids)}.")
+            raise NoLimit(
+                say("There is no limit set {set_id!r}: use one of {ids}."),
+                set_id=set_id,
+                ids=", ".join(self.ids),
+            )
         return self._sets[set_id]
 
     def for_size(self, size: WireSize, set_id: str | None = None) -> list[Limit]:
@@ -205,8 +210,13 @@ class LimitSets:
                 return limit
         others = self._having(size, criterion)
         raise NoLimit(
-            f"Limit set {set_id} has no {criterion} for {size.label}; "
-            + (f"sets that have one: {', '.join(others)}." if others else "no other set has one.")
+            "Limit set {set_id} has no {criterion} for {size}; {others}",
+            set_id=set_id,
+            criterion=criterion,
+            size=size.label,
+            others=say("sets that have one: {others}.", others=", ".join(others))
+            if others
+            else say("no other set has one."),
         )
 
     def _having(self, size: WireSize, criterion: Criterion | None = None) -> list[str]:
@@ -221,9 +231,20 @@ class LimitSets:
 
     def _nothing_for(self, size: WireSize, set_id: str | None) -> str:
         others = self._having(size)
-        where = f"Limit set {set_id} has no" if set_id else "No limit set seen in print has a"
-        tail = f"sets that have it: {', '.join(others)}." if others else "no set has it."
-        return f"{where} row for {size.label} (sizes are not interpolated); {tail}"
+        where = say("Limit set {set_id} has no", set_id=set_id)
+        if not set_id:
+            where = say("No limit set seen in print has a")
+        tail = (
+            say("sets that have it: {others}.", others=", ".join(others))
+            if others
+            else say("no set has it.")
+        )
+        return say(
+            "{set} row for {size} (sizes are not interpolated); {others}",
+            set=where,
+            size=size.label,
+            others=tail,
+        )
 
 
 def shop_resistance_limit_ohm(

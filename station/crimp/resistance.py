@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from calibration.saying import say
 from calibration.uncertainty import Budget, Contribution
 from station.crimp.wire import (
     MATERIALS,
@@ -125,7 +126,10 @@ def reduce_by_length(
         A value is negative, infinite or not a number.
     """
     if not math.isfinite(reading_ohm):
-        raise BadInput(f"A reading of {reading_ohm} ohm is not a number that can be reduced.")
+        raise BadInput(
+            say("A reading of {reading_ohm} ohm is not a number that can be reduced."),
+            reading_ohm=reading_ohm,
+        )
     if not (math.isfinite(u_temperature_k) and u_temperature_k >= 0.0):
         raise BadInput(f"The temperature's uncertainty must not be negative: {u_temperature_k}.")
     share = wire_share_ohm(spans, temperature_c)
@@ -305,7 +309,8 @@ def impossible(splice_ohm: float, u_ohm: float) -> str | None:
     """Say why a splice resistance cannot be true, or None."""
     if splice_ohm >= -IMPOSSIBLE_BELOW_U * u_ohm:
         return None
-    return (
-        f"the splice comes out at {splice_ohm * 1e3:.3f} mΩ, below zero by more than the "
-        "uncertainty explains: wrong wire size, span or reel"
+    return say(
+        "the splice comes out at {splice_ohm:.3f} mΩ, below zero by more than the "
+        "uncertainty explains: wrong wire size, span or reel",
+        splice_ohm=splice_ohm * 1e3,
     )

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from calibration.saying import say
 from station.crimp.units import (
     CIRCULAR_MIL_M2,
     METRE_PER_INCH,
@@ -155,7 +156,7 @@ _STRAND_TEXT = re.compile(
 )
 _METRIC_TEXT = re.compile(r"(\d{1,3}(?:[.,]\d{1,4})?|[.,]\d{1,4})\s*(?:MM\^?2|SQMM|SQ\.?\s*MM)")
 
-_HOW_TO_WRITE = "write it like 18 AWG, 1/0 AWG, SAE 16 or 0.75 mm2"
+_NO_SIZE = say("{text} is not a wire size: write it like 18 AWG, 1/0 AWG, SAE 16 or 0.75 mm2.")
 
 
 def parse_size(text: str) -> WireSize:
@@ -184,12 +185,16 @@ def parse_size(text: str) -> WireSize:
         return stranded_metric(count, float(match[3].replace(",", ".")))
     match = _AWG_TEXT.fullmatch(tidy)
     if match is None:
-        raise UnknownSize(f"{_shown(text)} is not a wire size: {_HOW_TO_WRITE}.")
+        raise UnknownSize(_NO_SIZE, text=_shown(text))
     number = match[1]
     if match[0] == number and "/" not in number:
         raise UnknownSize(
-            f"{_shown(text)} does not say which system it is: write {number} AWG, SAE {number} "
-            f"or {number} mm2."
+            say(
+                "{text} does not say which system it is: write {number} AWG, SAE {number} "
+                "or {number} mm2."
+            ),
+            text=_shown(text),
+            number=number,
         )
     return awg(_awg_number(number, text))
 
@@ -205,7 +210,7 @@ def _awg_number(number: str, text: str) -> int:
     if set(number) == {"0"}:
         return 1 - len(number)
     if len(number) > 2 or number.startswith("0"):
-        raise UnknownSize(f"{_shown(text)} is not a wire size: {_HOW_TO_WRITE}.")
+        raise UnknownSize(_NO_SIZE, text=_shown(text))
     return int(number)
 
 
@@ -221,7 +226,9 @@ def awg(number: int) -> WireSize:
     """
     label = f"{1 - number}/0 AWG" if number <= 0 else f"{number} AWG"
     if not AWG_THICKEST <= number <= AWG_THINNEST:
-        raise UnknownSize(f"{label} is outside the sizes this station knows: 4/0 AWG to 30 AWG.")
+        raise UnknownSize(
+            say("{label} is outside the sizes this station knows: 4/0 AWG to 30 AWG."), label=label
+        )
     diameter_m = 0.005 * METRE_PER_INCH * 92.0 ** ((36 - number) / 39.0)
     return WireSize("AWG", label, math.pi / 4.0 * diameter_m**2)
 
@@ -236,7 +243,11 @@ def sae(number: int) -> WireSize:
     """
     if number not in SAE_CIRCULAR_MILS:
         known = ", ".join(str(gauge) for gauge in SAE_CIRCULAR_MILS)
-        raise UnknownSize(f"SAE {number} is not a size this station knows: it has SAE {known}.")
+        raise UnknownSize(
+            say("SAE {number} is not a size this station knows: it has SAE {known}."),
+            number=number,
+            known=known,
+        )
     return WireSize("SAE", f"SAE {number}", SAE_CIRCULAR_MILS[number] * CIRCULAR_MIL_M2)
 
 
@@ -251,7 +262,12 @@ def metric(area_mm2: float) -> WireSize:
     low, high = METRIC_RANGE_MM2
     if not low <= area_mm2 <= high:
         raise UnknownSize(
-            f"{area_mm2:g} mm2 is outside the sizes this station knows: {low:g} to {high:g} mm2."
+            say(
+                "{area_mm2:g} mm2 is outside the sizes this station knows: {low:g} to {high:g} mm2."
+            ),
+            area_mm2=area_mm2,
+            low=low,
+            high=high,
         )
     return WireSize("mm2", f"{area_mm2:g} mm2", area_mm2 * SQUARE_MILLIMETRE_M2)
 
@@ -295,7 +311,11 @@ def material_named(name: str) -> Material:
         There is no such material.
     """
     if name not in MATERIALS:
-        raise BadInput(f"{_shown(name)} is not a material: use one of {', '.join(MATERIALS)}.")
+        raise BadInput(
+            say("{name} is not a material: use one of {materials}."),
+            name=_shown(name),
+            materials=", ".join(MATERIALS),
+        )
     return MATERIALS[name]
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 
+from calibration.saying import say
 from calibration.standing import InstrumentKind
 from calibration.worth import ForceWorth, OhmWorth
 from station.errors import BadInput, InstrumentError, NoReading
@@ -24,7 +25,7 @@ from station.instruments.profiles import (
 from station.instruments.pull_tester import ForceTrace, PullTester
 from station.settings import InstrumentSettings, Settings
 
-NAMES: dict[InstrumentKind, str] = {"meter": "milliohm meter", "tester": "pull tester"}
+NAMES: dict[InstrumentKind, str] = {"meter": say("milliohm meter"), "tester": say("pull tester")}
 """What people call them."""
 
 SETTLE_FRACTION = 0.005
@@ -163,11 +164,11 @@ class BayTester:
 
 def _why_void(trace: ForceTrace) -> str | None:
     if trace.overload:
-        return "the force came near the tester's capacity: use a larger tester for this wire"
+        return say("the force came near the tester's capacity: use a larger tester for this wire")
     return {
-        "no specimen": "no force came: no sample was in the grips",
-        "time ran out": f"the pull was not over after {MAX_PULL_S:g} s",
-        "stopped": "the recording was stopped",
+        "no specimen": say("no force came: no sample was in the grips"),
+        "time ran out": say("the pull was not over after {max_pull_s:g} s", max_pull_s=MAX_PULL_S),
+        "stopped": say("the recording was stopped"),
     }.get(trace.ended_by)
 
 
@@ -321,7 +322,8 @@ class InstrumentBay:
         settings = self._settings[role]
         if settings is None:
             raise BadInput(
-                f"No {NAMES[role]} is set: name its port and profile in the settings, "
-                "or use simulated instruments (--simulate)."
+                "No {names} is set: name its port and profile in the settings, or use "
+                "simulated instruments (--simulate).",
+                names=say(NAMES[role]),
             )
         return settings

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from typing import TypeVar
 
+from calibration.saying import say
 from station.errors import InstrumentGarbled, InstrumentRefused, InstrumentSilent
 from station.instruments.framing import (
     ErrorReport,
@@ -21,10 +22,10 @@ _RESYNC_TRIES = 3
 _MOST_LATE_LINES = 100
 _CONTROL_C = b"\x03"
 _ERROR_EVENTS = {
-    32: "it could not read a command: this profile may be for another instrument",
-    16: "it could not do what it was told",
-    8: "it failed inside",
-    4: "a question and its answer went out of step",
+    32: say("it could not read a command: this profile may be for another instrument"),
+    16: say("it could not do what it was told"),
+    8: say("it failed inside"),
+    4: say("a question and its answer went out of step"),
 }
 # Event status register, bits 5 to 2 (IEEE 488.2-1992, 11.5.1).
 
@@ -105,8 +106,9 @@ class Dialogue:
             if self._next_error(self._dialect.error_query).code == 0:
                 return
         raise InstrumentRefused(
-            f"The {self._port.name} still reports errors after {MOST_ERRORS} were read; "
-            "switch it off and on."
+            "The {name} still reports errors after {most_errors} were read; switch it off and on.",
+            name=say(self._port.name),
+            most_errors=MOST_ERRORS,
         )
 
     def require_no_error(self) -> None:
@@ -117,8 +119,12 @@ class Dialogue:
         report = self._next_error(self._dialect.error_query)
         if report.code != 0:
             raise InstrumentRefused(
-                f"The {self._port.name} reports error {report.code} ({report.text}): "
-                f"{report.hint}. Check that the profile fits this instrument."
+                "The {name} reports error {code} ({text}): {hint}. Check that the profile "
+                "fits this instrument.",
+                name=say(self._port.name),
+                code=report.code,
+                text=report.text,
+                hint=say(report.hint),
             )
 
     def take_events(self) -> int:
@@ -138,8 +144,11 @@ class Dialogue:
         for bit, hint in _ERROR_EVENTS.items():
             if events & bit:
                 raise InstrumentRefused(
-                    f"The {self._port.name} reports an error in its event status ({events}): "
-                    f"{hint}. Check that the profile fits this instrument."
+                    "The {name} reports an error in its event status ({events}): {hint}. "
+                    "Check that the profile fits this instrument.",
+                    name=say(self._port.name),
+                    events=events,
+                    hint=say(hint),
                 )
 
     def _next_error(self, query: str) -> ErrorReport:
@@ -151,8 +160,12 @@ class Dialogue:
             return parse(without_header(data) if self._dialect.headers else data)
         except InstrumentGarbled as error:
             raise InstrumentGarbled(
-                f"The {self._port.name} on {self._port.url} gave an answer to {query} that cannot "
-                f"be read: {error}. Check the line and that the profile fits this instrument."
+                "The {name} on {url} gave an answer to {query} that cannot be read: "
+                "{error}. Check the line and that the profile fits this instrument.",
+                name=say(self._port.name),
+                url=self._port.url,
+                query=query,
+                error=str(error),
             ) from error
 
     def _resynchronise(self) -> None:
@@ -165,8 +178,10 @@ class Dialogue:
                 self._in_step = True
                 return
         raise InstrumentSilent(
-            f"The {self._port.name} on {self._port.url} does not come back into step after a late "
-            "answer; check cable and power, switch it off and on, and configure it again."
+            "The {name} on {url} does not come back into step after a late answer; check "
+            "cable and power, switch it off and on, and configure it again.",
+            name=say(self._port.name),
+            url=self._port.url,
         )
 
     def _barrier_passed(self) -> bool:
@@ -199,4 +214,4 @@ class Dialogue:
 
 def _parse_one(data: bytes) -> None:
     if data.strip().lstrip(b"+") != b"1":
-        raise InstrumentGarbled(f"{show(data)} is not the 1 that means done")
+        raise InstrumentGarbled(say("{data} is not the 1 that means done"), data=show(data))

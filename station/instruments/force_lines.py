@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import reduce
 from operator import xor
 
+from calibration.saying import say
 from station.errors import InstrumentGarbled
 from station.instruments.framing import parse_number, show
 from station.instruments.profiles import PullTesterProfile
@@ -79,8 +80,10 @@ class ForceLines:
             self._index += 1
         if self._unread_in_a_row >= MOST_UNREAD_IN_A_ROW:
             raise InstrumentGarbled(
-                f"The {self._name} sends lines that its profile cannot read, such as "
-                f"{show(data)}; check line settings, unit and output format."
+                "The {name} sends lines that its profile cannot read, such as {data}; "
+                "check line settings, unit and output format.",
+                name=say(self._name),
+                data=show(data),
             )
 
     def _sample(self, fields: dict[str, bytes | None], at_s: float) -> ForceSample | None:
@@ -120,8 +123,11 @@ class ForceLines:
             self._device_ticks += step if modulus is None else step % modulus
             if step < 0 and modulus is None:
                 raise InstrumentGarbled(
-                    f"The clock of the {self._name} went back from {self._ticks} to {ticks}: it "
-                    "was restarted, so this run is void; pull a new sample."
+                    "The clock of the {name} went back from {ticks} to {ticks_2}: it was "
+                    "restarted, so this run is void; pull a new sample.",
+                    name=say(self._name),
+                    ticks=self._ticks,
+                    ticks_2=ticks,
                 )
         self._ticks = ticks
         return self._device_ticks * self._dialect.time_unit_s
@@ -132,13 +138,19 @@ class ForceLines:
             unit = self._dialect.assumed_unit or ""
         if unit not in self._dialect.units:
             raise InstrumentGarbled(
-                f"The {self._name} names the unit {unit!r}, which its profile does not know; set "
-                f"it to one of {', '.join(self._dialect.units)}."
+                "The {name} names the unit {unit!r}, which its profile does not know; set "
+                "it to one of {units}.",
+                name=say(self._name),
+                unit=unit,
+                units=", ".join(self._dialect.units),
             )
         if self.unit not in ("", unit):
             raise InstrumentGarbled(
-                f"The {self._name} changed its unit from {self.unit} to {unit} while it was read, "
-                "so this run is void; set the unit, lock it, and pull a new sample."
+                "The {name} changed its unit from {unit} to {unit_2} while it was read, "
+                "so this run is void; set the unit, lock it, and pull a new sample.",
+                name=say(self._name),
+                unit=self.unit,
+                unit_2=unit,
             )
         self.unit = unit
         return self._dialect.units[unit]
@@ -152,8 +164,11 @@ class ForceLines:
             step %= self._dialect.counter_modulus
         if step <= 0:
             raise InstrumentGarbled(
-                f"The sample counter of the {self._name} went from {self._counter} to {counter}: "
-                "it was restarted, so this run is void; pull a new sample."
+                "The sample counter of the {name} went from {counter} to {counter_2}: it "
+                "was restarted, so this run is void; pull a new sample.",
+                name=say(self._name),
+                counter=self._counter,
+                counter_2=counter,
             )
         self._counter, self._index = counter, self._index + step
 

@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable
 from typing import TypeVar
 
+from calibration.saying import say
 from station.errors import InstrumentError, InstrumentGarbled, InstrumentSilent
 from station.instruments.force_lines import ForceLines, ForceSample
 from station.instruments.port import LinePort
@@ -104,8 +105,10 @@ class ForceSource:
             if time.monotonic() > deadline_s:
                 break
         raise InstrumentSilent(
-            f"The {self._port.name} does not answer {query!r} as its profile says, though it sends "
-            "other lines; check that profile."
+            "The {name} does not answer {query!r} as its profile says, though it sends "
+            "other lines; check that profile.",
+            name=say(self._port.name),
+            query=query,
         )
 
     def send(self, text: str) -> None:

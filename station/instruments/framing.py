@@ -4,6 +4,7 @@ import re
 from dataclasses import dataclass
 from math import isfinite
 
+from calibration.saying import say
 from station.errors import InstrumentGarbled
 
 LONGEST_LINE = 256
@@ -15,26 +16,31 @@ _ERROR = re.compile(rb"\s*([+-]?\d+)\s*,?\s*(.*)", re.DOTALL)
 _HEADER = re.compile(rb"[:*][A-Za-z][A-Za-z0-9:*]*[ \t]+")
 
 _HINTS = {
-    -102: "it could not read the command",
-    -108: "it does not take that parameter",
-    -109: "a parameter is missing",
-    -113: "it does not know the command: this profile is for another instrument",
-    -131: "it does not know the unit",
-    -221: "two settings contradict each other",
-    -222: "the value is outside its range",
-    -224: "it does not offer that value",
-    -230: "it has nothing measured to give",
-    -240: "its hardware failed",
-    -310: "it failed inside",
-    -350: "it had more errors than it could keep",
-    -360: "it could not read the line: check baud rate and cable",
-    -361: "parity error on the line: check the line settings",
-    -362: "framing error on the line: check baud rate and line settings",
-    -363: "it was sent bytes faster than it takes them",
-    -410: "a question came before the last answer was read",
-    -420: "it was asked for an answer that it was not given a question for",
+    -102: say("it could not read the command"),
+    -108: say("it does not take that parameter"),
+    -109: say("a parameter is missing"),
+    -113: say("it does not know the command: this profile is for another instrument"),
+    -131: say("it does not know the unit"),
+    -221: say("two settings contradict each other"),
+    -222: say("the value is outside its range"),
+    -224: say("it does not offer that value"),
+    -230: say("it has nothing measured to give"),
+    -240: say("its hardware failed"),
+    -310: say("it failed inside"),
+    -350: say("it had more errors than it could keep"),
+    -360: say("it could not read the line: check baud rate and cable"),
+    -361: say("parity error on the line: check the line settings"),
+    -362: say("framing error on the line: check baud rate and line settings"),
+    -363: say("it was sent bytes faster than it takes them"),
+    -410: say("a question came before the last answer was read"),
+    -420: say("it was asked for an answer that it was not given a question for"),
 }
-_CLASSES = {1: "a command it cannot read", 2: "it could not do it", 3: "its own fault", 4: "query"}
+_CLASSES = {
+    1: say("a command it cannot read"),
+    2: say("it could not do it"),
+    3: say("its own fault"),
+    4: "query",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +82,7 @@ class ErrorReport:
         known = _HINTS.get(self.code)
         if known is not None:
             return known
-        return _CLASSES.get(-self.code // 100, "its own code: see its manual")
+        return _CLASSES.get(-self.code // 100, say("its own code: see its manual"))
 
 
 class LineSplitter:
@@ -170,7 +176,7 @@ def parse_number(data: bytes) -> float:
     match = _NUMBER.fullmatch(data.strip(b" \t\r\n"))
     value = float((match[1] + match[2]).decode("ascii")) if match else float("nan")
     if not isfinite(value):
-        raise InstrumentGarbled(f"{show(data)} is not a number")
+        raise InstrumentGarbled(say("{data} is not a number"), data=show(data))
     return value
 
 
@@ -204,6 +210,6 @@ def parse_error_report(data: bytes) -> ErrorReport:
     """
     match = _ERROR.fullmatch(data)
     if match is None:
-        raise InstrumentGarbled(f"{show(data)} is not an error report")
+        raise InstrumentGarbled(say("{data} is not an error report"), data=show(data))
     text = match[2].decode("ascii", errors="backslashreplace").strip().strip('"')
     return ErrorReport(int(match[1]), text)

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
+from calibration.saying import say
 from station.errors import (
     InstrumentGarbled,
     InstrumentSilent,
@@ -201,7 +202,12 @@ class LinkKeeper:
             if self.link.identity is None or not self.link.port.is_open:
                 self._find_again()
             elif self.link.port.wait_lost(_LOOK_S) and not (self._users or self._closing):
-                self.link.lose(f"The {self.link.port.name} was lost; it is being looked for.")
+                self.link.lose(
+                    say(
+                        "The {name} was lost; it is being looked for.",
+                        name=say(self.link.port.name),
+                    )
+                )
                 self._on_change()
 
     def _find_again(self) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Literal, NoReturn
 
+from calibration.saying import say
 from station.crimp.resistance import delta_ohm
 from station.errors import (
     BadInput,
@@ -110,8 +111,12 @@ class Meter:
         identity, _ = self._dialogue.ask(self._profile.dialect.identify_query, parse_identity)
         if bound_serial is not None and identity.serial != bound_serial:
             raise WrongInstrument(
-                f"The {self._port.name} on {self._port.url} has serial number "
-                f"{identity.serial!r}, not {bound_serial!r}; connect the right one, or bind this."
+                "The {name} on {url} has serial number {serial!r}, not {bound_serial!r}; "
+                "connect the right one, or bind this.",
+                name=say(self._port.name),
+                url=self._port.url,
+                serial=identity.serial,
+                bound_serial=bound_serial,
             )
         return identity
 
@@ -155,7 +160,9 @@ class Meter:
             No answer, or none that can be read; or an old one.
         """
         if self.settings is None:
-            raise BadInput(f"The {self._port.name} was not configured; configure it first.")
+            raise BadInput(
+                "The {name} was not configured; configure it first.", name=say(self._port.name)
+            )
         reversal = self._profile.dialect.reversal
         reading = self._read_once() if reversal is None else self._read_delta(reversal)
         value_ohm = self._not_below_zero(reading.value_ohm)
@@ -185,9 +192,12 @@ class Meter:
         _, mean_ohm = _spread_and_mean(readings)
         if abs(mean_ohm) > limit_ohm:
             raise NoReading(
-                f"The {self._port.name} reads {mean_ohm:.3g} ohm with its clips shorted, more than "
-                f"{limit_ohm:.3g} ohm; clean the clips, put them on one thick wire with the sense "
-                "clips inside, and check again."
+                "The {name} reads {mean_ohm:.3g} ohm with its clips shorted, more than "
+                "{limit_ohm:.3g} ohm; clean the clips, put them on one thick wire with "
+                "the sense clips inside, and check again.",
+                name=say(self._port.name),
+                mean_ohm=mean_ohm,
+                limit_ohm=limit_ohm,
             )
         self.zero = ZeroCheck(mean_ohm, readings[-1].at_s)
         return self.zero
@@ -228,8 +238,12 @@ class Meter:
             ):
                 return last
         raise InstrumentGarbled(
-            f"The {self._port.name} is unstable: its last {repeats} readings spread over "
-            f"{spread_ohm:.3g} ohm after {max_reads}; seat the clips, wait, and read again."
+            "The {name} is unstable: its last {repeats} readings spread over "
+            "{spread_ohm:.3g} ohm after {max_reads}; seat the clips, wait, and read again.",
+            name=say(self._port.name),
+            repeats=repeats,
+            spread_ohm=spread_ohm,
+            max_reads=max_reads,
         )
 
     def finish(self) -> None:
@@ -270,16 +284,20 @@ class Meter:
         if range_ohm is not None and range_ohm < expected_ohm * (1 - _SETTING_TOLERANCE):
             self._refuse("range", f"{range_ohm:g} ohm", f"{expected_ohm:g} ohm or more")
         if abs(nplc / measuring.nplc - 1) > _SETTING_TOLERANCE:
-            self._refuse("integration time", f"{nplc:g} NPLC", f"{measuring.nplc:g} NPLC")
+            self._refuse(say("integration time"), f"{nplc:g} NPLC", f"{measuring.nplc:g} NPLC")
         if offset != measuring.offset_compensation:
             wanted = _on_off(measuring.offset_compensation)
-            self._refuse("offset compensation", _on_off(offset), wanted)
+            self._refuse(say("offset compensation"), _on_off(offset), wanted)
         return MeterSettings(range_ohm, nplc, offset)
 
     def _refuse(self, what: str, found: str, wanted: str) -> NoReturn:
         raise InstrumentRefused(
-            f"The {self._port.name} has {what} {found} instead of {wanted}; "
-            "check that the profile fits this meter."
+            "The {name} has {what} {found} instead of {wanted}; check that the profile "
+            "fits this meter.",
+            name=say(self._port.name),
+            what=say(what),
+            found=found,
+            wanted=wanted,
         )
 
     def _was_powered_on(self) -> bool:
@@ -300,8 +318,9 @@ class Meter:
         reversal = self._profile.dialect.reversal
         if reversal is not None and reversal.by == "relay" and self._reverse is None:
             raise BadInput(
-                f"The profile of the {self._port.name} reverses the current by a relay, and this "
-                "bench has none; set up the relay or choose a profile without reversal."
+                "The profile of the {name} reverses the current by a relay, and this "
+                "bench has none; set up the relay or choose a profile without reversal.",
+                name=say(self._port.name),
             )
 
     def _read_delta(self, reversal: Reversal) -> MeterReading:
@@ -345,8 +364,9 @@ class Meter:
         bits, _ = self._dialogue.ask(fresh.query, parse_number)
         if not int(bits) & fresh.mask:
             raise InstrumentGarbled(
-                f"The {self._port.name} has no new reading after its trigger, only the old one; "
-                "check that no key has put it on hold and read again."
+                "The {name} has no new reading after its trigger, only the old one; check "
+                "that no key has put it on hold and read again.",
+                name=say(self._port.name),
             )
 
     def _within_range(self, value_ohm: float) -> float:
@@ -358,16 +378,20 @@ class Meter:
             ceiling_ohm = min(ceiling_ohm, on_range_ohm)
         if abs(value_ohm) >= ceiling_ohm:
             raise NoReading(
-                f"The {self._port.name} gives no reading below {ceiling_ohm:.4g} ohm: open lead or "
-                "over range; check all four clips, or expect more ohm."
+                "The {name} gives no reading below {ceiling_ohm:.4g} ohm: open lead or "
+                "over range; check all four clips, or expect more ohm.",
+                name=say(self._port.name),
+                ceiling_ohm=ceiling_ohm,
             )
         return value_ohm
 
     def _not_below_zero(self, value_ohm: float) -> float:
         if value_ohm < self._profile.measuring.lowest_ohm:
             raise NoReading(
-                f"The {self._port.name} reads {value_ohm:.3g} ohm, below zero; check that the "
-                "sense clips are not crossed, and let the joint cool."
+                "The {name} reads {value_ohm:.3g} ohm, below zero; check that the sense "
+                "clips are not crossed, and let the joint cool.",
+                name=say(self._port.name),
+                value_ohm=value_ohm,
             )
         return value_ohm
 

@@ -2,6 +2,7 @@
 
 import re
 
+from calibration.saying import say
 from station.errors import InstrumentGarbled
 from station.instruments.framing import parse_number, show
 from station.instruments.profiles import MeterProfile
@@ -33,7 +34,9 @@ class OhmAnswers:
         if self._pattern is not None:
             match = self._pattern.fullmatch(data.strip(b" \t"))
             if match is None:
-                raise InstrumentGarbled(f"{show(data)} is not of the form in the profile")
+                raise InstrumentGarbled(
+                    say("{data} is not of the form in the profile"), data=show(data)
+                )
             fields = match.groupdict()
         self._require_new(fields.get("count"))
         value = _text(fields["value"])
@@ -42,7 +45,9 @@ class OhmAnswers:
             return NO_READING_OHM
         unit = _text(fields.get("unit"))
         if unit not in self._units:
-            raise InstrumentGarbled(f"it names the unit {unit!r}, which the profile does not know")
+            raise InstrumentGarbled(
+                say("it names the unit {unit!r}, which the profile does not know"), unit=unit
+            )
         return parse_number(fields["value"] or b"") * self._units[unit]
 
     def _require_new(self, field: bytes | None) -> None:
@@ -50,7 +55,9 @@ class OhmAnswers:
             return
         count = int(parse_number(field))
         if count == self._last_count:
-            raise InstrumentGarbled(f"reading number {count} came again: an old one, not a new one")
+            raise InstrumentGarbled(
+                say("reading number {count} came again: an old one, not a new one"), count=count
+            )
         self._last_count = count
 
 

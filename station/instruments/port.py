@@ -17,6 +17,7 @@ from typing import Literal, NamedTuple, Self
 import serial
 from serial.tools import list_ports
 
+from calibration.saying import say
 from station.errors import (
     BadInput,
     InstrumentError,
@@ -106,12 +107,14 @@ class LinePort:
         self._stopping = threading.Event()
         self._serial: serial.Serial | None = None
         self._thread: threading.Thread | None = None
-        self._ended: str | None = f"The {self._place} is not open; open it first."
+        self._ended: str | None = say(
+            "The {place} is not open; open it first.", place=say(self._place)
+        )
         self._cause: BaseException | None = None
 
     @property
     def _place(self) -> str:
-        return f"port {self.url} of the {self.name}"
+        return say("port {url} of the {name}", url=self.url, name=say(self.name))
 
     def __enter__(self) -> Self:
         self.open()
@@ -153,7 +156,7 @@ class LinePort:
         """Stop reading and release the port. May be called at any time, any number of times."""
         with self._turning:
             self._stopping.set()
-            self._end(f"The {self._place} is closed; open it again.", None)
+            self._end(say("The {place} is closed; open it again.", place=say(self._place)), None)
             if self._thread is not None:
                 self._cancel_read()
                 self._thread.join()
@@ -176,8 +179,10 @@ class LinePort:
                 port.write(data)
             except serial.SerialTimeoutException as error:
                 raise InstrumentSilent(
-                    f"The {self.name} on {self.url} takes no bytes; check that it is on and that "
-                    "its flow control is set as in the profile."
+                    "The {name} on {url} takes no bytes; check that it is on and that its "
+                    "flow control is set as in the profile.",
+                    name=say(self.name),
+                    url=self.url,
                 ) from error
             except _LINE_FAULTS as error:
                 self._lose(error)
@@ -224,8 +229,12 @@ class LinePort:
                 self._chunks.popleft()
         if isinstance(line, Frame):
             raise InstrumentGarbled(
-                f"The {self.name} on {self.url} sent {LONGEST_LINE} bytes without a line end, "
-                f"beginning {show(line.data)}; check baud rate and line end in the profile."
+                "The {name} on {url} sent {longest_line} bytes without a line end, "
+                "beginning {data}; check baud rate and line end in the profile.",
+                name=say(self.name),
+                url=self.url,
+                longest_line=LONGEST_LINE,
+                data=show(line.data),
             )
         return ReceivedLine(at_s, line)
 
@@ -280,7 +289,11 @@ class LinePort:
             )
             port.open()
         except ValueError as error:
-            raise BadInput(f"The {self._place} cannot be opened: {error}. Correct it.") from error
+            raise BadInput(
+                "The {place} cannot be opened: {error}. Correct it.",
+                place=say(self._place),
+                error=str(error),
+            ) from error
         except _LINE_FAULTS as error:
             raise self._why_not_open(error) from error
         return port
@@ -289,18 +302,25 @@ class LinePort:
         number = getattr(error, "errno", None)
         if number in (errno.EACCES, errno.EPERM):
             return PortForbidden(
-                f"This user may not open the {self._place}; "
-                "add the user to the group dialout and log in again."
+                "This user may not open the {place}; add the user to the group dialout "
+                "and log in again.",
+                place=say(self._place),
             )
         if number in (errno.EAGAIN, errno.EBUSY):
             return PortBusy(
-                f"The {self._place} is held by another program; close that program and try again."
+                "The {place} is held by another program; close that program and try again.",
+                place=say(self._place),
             )
         if number == errno.ENOENT:
             return PortMissing(
-                f"There is no {self._place}; plug in the adapter or choose another port."
+                "There is no {place}; plug in the adapter or choose another port.",
+                place=say(self._place),
             )
-        return PortMissing(f"The {self._place} is no working serial port ({error}); check it.")
+        return PortMissing(
+            "The {place} is no working serial port ({error}); check it.",
+            place=say(self._place),
+            error=str(error),
+        )
 
     def _require_open(self) -> serial.Serial:
         if self._ended is not None or self._serial is None:
@@ -311,10 +331,18 @@ class LinePort:
         if self._ended is not None:
             return PortLost(self._ended)
         partial = self._splitter.partial
-        heard = f"sent only {show(partial)} and no line end" if partial else "sent nothing"
+        heard = (
+            say("sent only {partial} and no line end", partial=show(partial))
+            if partial
+            else say("sent nothing")
+        )
         return InstrumentSilent(
-            f"The {self.name} on {self.url} {heard} within {timeout_s:.2g} s; "
-            "check that it is on, in the right mode, and at the profile's baud rate."
+            "The {name} on {url} {heard} within {timeout_s:.2g} s; check that it is on, "
+            "in the right mode, and at the profile's baud rate.",
+            name=say(self.name),
+            url=self.url,
+            heard=say(heard),
+            timeout_s=timeout_s,
         )
 
     def _drain(self, port: serial.Serial) -> None:
@@ -364,9 +392,16 @@ class LinePort:
 
     def _lose(self, error: BaseException) -> None:
         if isinstance(error, _LINE_FAULTS):
-            text = f"The {self._place} is gone; check cable and power, then open it again."
+            text = say(
+                "The {place} is gone; check cable and power, then open it again.",
+                place=say(self._place),
+            )
         else:
-            text = f"Reading the {self._place} failed ({error!r}); open it again."
+            text = say(
+                "Reading the {place} failed ({error!r}); open it again.",
+                place=say(self._place),
+                error=error,
+            )
         self._end(text, error)
 
     def _end(self, text: str, cause: BaseException | None) -> None:

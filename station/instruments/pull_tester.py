@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.saying import say
 from station.errors import InstrumentRefused, PortLost, WrongInstrument
 from station.instruments.dialects import PeakRegister
 from station.instruments.force_lines import ForceLines, ForceSample
@@ -78,8 +79,12 @@ class PullTester:
             identity = self._source.ask(self._dialect.identify_query, self._identity_in)
         if bound_serial is not None and identity.serial != bound_serial:
             raise WrongInstrument(
-                f"The {self._port.name} on {self._port.url} has serial number "
-                f"{identity.serial!r}, not {bound_serial!r}; connect the right one, or bind this."
+                "The {name} on {url} has serial number {serial!r}, not {bound_serial!r}; "
+                "connect the right one, or bind this.",
+                name=say(self._port.name),
+                url=self._port.url,
+                serial=identity.serial,
+                bound_serial=bound_serial,
             )
         return identity
 
@@ -173,9 +178,11 @@ class PullTester:
             register_n = None if register is None else self._read_register(register)
         except PortLost as error:
             raise PortLost(
-                f"The {self._port.name} on {self._port.url} was lost during the pull, at a peak of "
-                f"{watch.peak_n:.1f} N so far: this pull is void. Reconnect it and pull a new "
-                "sample."
+                "The {name} on {url} was lost during the pull, at a peak of {peak_n:.1f} "
+                "N so far: this pull is void. Reconnect it and pull a new sample.",
+                name=say(self._port.name),
+                url=self._port.url,
+                peak_n=watch.peak_n,
             ) from error
         finally:
             self._source.finish()
@@ -205,8 +212,10 @@ class PullTester:
         most_n = max(preload_n, _REGISTER_ZERO_DIGITS * self._profile.force.resolution_n)
         if abs(left_n) > most_n:
             raise InstrumentRefused(
-                f"The peak register of the {self._port.name} still shows {left_n:.1f} N after it "
-                "was cleared; take the load off, zero the tester, and pull again."
+                "The peak register of the {name} still shows {left_n:.1f} N after it was "
+                "cleared; take the load off, zero the tester, and pull again.",
+                name=say(self._port.name),
+                left_n=left_n,
             )
 
     def _read_register(self, register: PeakRegister) -> float:

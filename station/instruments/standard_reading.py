@@ -5,6 +5,7 @@ import threading
 import time
 from collections.abc import Callable
 
+from calibration.saying import say
 from calibration.standing import InstrumentKind
 from station.errors import NoReading
 from station.instruments.bay import NAMES, BayTester, InstrumentBay
@@ -72,8 +73,9 @@ def read_pull(
     reason = why_void(began_s) or trace.void_reason
     if reason is not None:
         raise NoReading(
-            f"This pull does not count: {reason}. If the part is spent, take another of the same "
-            "batch for this turn."
+            "This pull does not count: {reason}. If the part is spent, take another of "
+            "the same batch for this turn.",
+            reason=say(reason),
         )
     peak_n = float(trace.force_n.max())
     return bay.line("tester").known_as, max(peak_n, trace.register_peak_n or 0.0)
@@ -89,7 +91,9 @@ def _still_forces(tester: BayTester, repeats: int) -> list[float]:
     spread = max(readings) - min(readings)
     if spread > max(STILL_FRACTION * abs(mean), STILL_DIGITS * tester.worth.resolution_n):
         raise NoReading(
-            f"The {NAMES['tester']} does not stand still: its force moved by {spread:.2g} N. Wait "
-            "until the weight hangs still, and read again."
+            "The {names} does not stand still: its force moved by {spread:.2g} N. Wait "
+            "until the weight hangs still, and read again.",
+            names=say(NAMES["tester"]),
+            spread=spread,
         )
     return readings

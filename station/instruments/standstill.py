@@ -8,21 +8,30 @@ for a while. So this only says what is seen; nothing is voided by it.
 from dataclasses import dataclass, field
 from typing import Literal
 
+from calibration.saying import say
+
 STANDS_AFTER_S = 10.0
 """Without change for so long, it is said (our own choice). A pull takes a few seconds."""
 
 Standstill = Literal["no_force", "unchanged"]
 
 WORDS: dict[str, str] = {
-    "same_reading": "The meter reads exactly what it read for the sample before. Take one clip off "
-    "and look at its display: if that does not change, the meter sends an old value. Give this "
-    "sample up, switch the meter off and on, and check it under Instruments.",
-    "no_force": "No force has come for 10 s. Begin to pull. If you are pulling and the tester's "
-    "own display changes, the tester sends an old value: give this sample up, switch the tester "
-    "off and on, and look at Instruments.",
-    "unchanged": "The force has not changed for 10 s. If you hold it on purpose, go on: a pull may "
-    "last 120 s. If the tester's own display changes, the tester sends an old value: stop pulling, "
-    "give this sample up, switch the tester off and on, and look at Instruments.",
+    "same_reading": say(
+        "The meter reads exactly what it read for the sample before. Take one clip off and "
+        "look at its display: if that does not change, the meter sends an old value. Give "
+        "this sample up, switch the meter off and on, and check it under Instruments."
+    ),
+    "no_force": say(
+        "No force has come for 10 s. Begin to pull. If you are pulling and the tester's "
+        "own display changes, the tester sends an old value: give this sample up, switch "
+        "the tester off and on, and look at Instruments."
+    ),
+    "unchanged": say(
+        "The force has not changed for 10 s. If you hold it on purpose, go on: a pull may "
+        "last 120 s. If the tester's own display changes, the tester sends an old value: "
+        "stop pulling, give this sample up, switch the tester off and on, and look at "
+        "Instruments."
+    ),
 }
 """What is said, by what is seen."""
 

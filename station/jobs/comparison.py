@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from calibration.saying import say
 from station.errors import BadInput
 from station.ledger.rows import SampleRow
 
@@ -54,7 +55,11 @@ def way_from(text: str) -> Way:
         if not equals:
             name, value = "way", name
         if name not in FILTERS or not value:
-            raise BadInput(f"{part!r} filters nothing: use {', '.join(FILTERS)}, as in nest=red.")
+            raise BadInput(
+                say("{part!r} filters nothing: use {filters}, as in nest=red."),
+                part=part,
+                filters=", ".join(FILTERS),
+            )
         pairs.append((name, value))
     return Way(tuple(pairs))
 
@@ -64,8 +69,12 @@ def label_from(text: str) -> str:
     label = " ".join(text.split())
     if not label or len(label) > LABEL_LENGTH or "," in label or "=" in label:
         raise BadInput(
-            f"Name the way in 1 to {LABEL_LENGTH} characters without comma and equals sign, such "
-            "as 'nicked strands': samples with one label are compared together."
+            say(
+                "Name the way in 1 to {label_length} characters without comma and equals "
+                "sign, such as 'nicked strands': samples with one label are compared "
+                "together."
+            ),
+            label_length=LABEL_LENGTH,
         )
     return label
 
@@ -85,9 +94,9 @@ def doubts(ways: Sequence[Way], samples: Sequence[SampleRow]) -> list[str]:
     found = []
     of_both = [{sample.wires for sample in samples if way.takes(sample)} for way in ways]
     if of_both[0] and of_both[1] and of_both[0] != of_both[1]:
-        found.append("The ways have samples of different wires: name one wire in both.")
+        found.append(say("The ways have samples of different wires: name one wire in both."))
     if any(all(way.takes(sample) for way in ways) for sample in samples):
-        found.append("Some samples belong to both ways: make the filters exclude each other.")
+        found.append(say("Some samples belong to both ways: make the filters exclude each other."))
     return found
 
 

@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
 
+from calibration.saying import say
 from station.errors import BadInput
 from station.jobs.daily import record as daily
 from station.jobs.daily.judge import JOB as DAILY
@@ -27,17 +28,20 @@ from station.settings import Settings
 from station.shop.nests import NestBook, demand_free
 from station.shop.sign_in import utc_now
 
-MADE_AGAIN_OR_VOIDED = "Measure it again or void it"
-
 
 def state_of_job(reader: LedgerReader, job_id: str) -> JobState:
     """How a daily check stands and what is next; nothing is next once it has ended (BadInput)."""
     record = job_record(reader, job_id)
     if record.ended is not None:
-        return JobState((), (f"Ended: {record.ended.outcome}.", *record.ended.reasons))
+        return JobState(
+            (), (say("Ended: {outcome}.", outcome=say(record.ended.outcome)), *record.ended.reasons)
+        )
     state = daily.next_steps(daily.read(reader, record.row.job_id))
     unfinished = [
-        f"Sample {row.sample_id} was begun and never finished. {MADE_AGAIN_OR_VOIDED}."
+        say(
+            "Sample {sample_id} was begun and never finished. Measure it again or void it.",
+            sample_id=row.sample_id,
+        )
         for row in unfinished_samples(reader, record.row.job_id)
     ]
     return replace(state, lines=(*unfinished, *state.lines))
@@ -60,14 +64,21 @@ def checked_order(ledger: Ledger, order: SampleOrder) -> SampleOrder:
         under_check = daily.open_checks(reader) if order.job == DAILY else {}
         if open_job := under_check.get((joint.tool, joint.nest)):
             raise BadInput(
-                f"Nest {joint.nest} of {joint.tool} is being checked in job {open_job}: make the "
-                "sample there."
+                "Nest {nest} of {tool} is being checked in job {open_job}: make the sample there.",
+                nest=joint.nest,
+                tool=joint.tool,
+                open_job=open_job,
             )
         return order
     record = job_record(reader, order.job_id)
     demand_open(record)
     if order.job != record.row.job:
-        raise BadInput(f"Job {record.row.job_id} is a {record.row.job}, not a {order.job}.")
+        raise BadInput(
+            "Job {job_id} is a {job}, not a {job_2}.",
+            job_id=record.row.job_id,
+            job=say(record.row.job),
+            job_2=say(order.job),
+        )
     if order.job != DAILY:
         return order
     step = daily.stage_for(reader, record, order)

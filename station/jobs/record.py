@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from calibration.saying import say
 from station.errors import BadInput
 from station.jobs.sample import JobSample, job_sample
 from station.ledger.reader import LedgerReader
@@ -70,7 +71,9 @@ def demand_open(record: JobRecord) -> None:
     """Refuse what comes after the end of a job (BadInput)."""
     if record.ended is not None:
         raise BadInput(
-            f"Job {record.row.job_id} has ended ({record.ended.outcome}): start another."
+            "Job {job_id} has ended ({outcome}): start another.",
+            job_id=record.row.job_id,
+            outcome=say(record.ended.outcome),
         )
 
 

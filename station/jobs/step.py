@@ -7,19 +7,21 @@ after the page was closed, the station was killed, another day began or another 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from calibration.saying import say
+
 OUTCOME_WORDS: dict[str, str] = {
-    "released": "Released for the day",
-    "watch": "On watch",
-    "held": "Held",
-    "broken off": "Broken off",
-    "accepted": "Accepted",
-    "accepted_in_part": "Accepted for some joints",
-    "refused": "Refused",
-    "certified": "Certified",
-    "not_certified": "Not certified",
-    "re_sit": "Re-sit",
-    "given_up": "Given up",
-    "not_finished": "Not finished",
+    "released": say("Released for the day"),
+    "watch": say("On watch"),
+    "held": say("Held"),
+    "broken off": say("Broken off"),
+    "accepted": say("Accepted"),
+    "accepted_in_part": say("Accepted for some joints"),
+    "refused": say("Refused"),
+    "certified": say("Certified"),
+    "not_certified": say("Not certified"),
+    "re_sit": say("Re-sit"),
+    "given_up": say("Given up"),
+    "not_finished": say("Not finished"),
 }
 """What a job of any kind may come to, as people read it."""
 

@@ -21,6 +21,7 @@ from sqlalchemy import (
     tuple_,
 )
 
+from calibration.saying import say
 from station.errors import (
     BadInput,
     LedgerBusy,
@@ -42,23 +43,30 @@ PRAGMAS = ("PRAGMA synchronous = FULL", "PRAGMA foreign_keys = ON")
 
 Mode = Literal["rwc", "rw", "ro"]
 
-_BUSY = LedgerBusy, "is locked by another program; close that program or wait, then try again"
+_BUSY = LedgerBusy, say("is locked by another program; close that program or wait, then try again")
 _READ_ONLY = (
     LedgerReadOnly,
-    "cannot be written; check the permissions of the file and its folder and that the card or "
-    "disk is not write-protected",
+    say(
+        "cannot be written; check the permissions of the file and its folder and that the card or "
+        "disk is not write-protected"
+    ),
 )
 _UNOPENED = (
     LedgerReadOnly,
-    "cannot be opened; check that its folder can be written and that the card or disk is not "
-    "write-protected",
+    say(
+        "cannot be opened; check that its folder can be written and that the card or disk is not "
+        "write-protected"
+    ),
 )
-_FULL = LedgerFull, "has no room left on its disk; nothing was written: free space and try again"
+_FULL = (
+    LedgerFull,
+    say("has no room left on its disk; nothing was written: free space and try again"),
+)
 _DAMAGED = (
     LedgerDamaged,
-    "is not a sound ledger file; check the path, keep the file as it is and restore a backup",
+    say("is not a sound ledger file; check the path, keep the file as it is and restore a backup"),
 )
-_FAILED = LedgerError, "could not be read or written; check the card or disk, then try again"
+_FAILED = LedgerError, say("could not be read or written; check the card or disk, then try again")
 
 _MEANINGS: dict[int, tuple[type[LedgerError], str]] = {
     sqlite3.SQLITE_BUSY: _BUSY,
@@ -135,7 +143,9 @@ def check_path(path: Path, *, create: bool) -> None:
             "disk that holds it."
         )
     if not create and not path.exists():
-        raise BadInput(f"There is no ledger at {path}: check the path, or start a new one.")
+        raise BadInput(
+            say("There is no ledger at {path}: check the path, or start a new one."), path=path
+        )
 
 
 FileIdentity = tuple[int, int]
@@ -150,7 +160,9 @@ def file_identity(path: Path) -> FileIdentity | None:
         return None
     except OSError as error:
         raise LedgerReadOnly(
-            f"The ledger {path} cannot be reached ({error.strerror}): check its folder and disk."
+            say("The ledger {path} cannot be reached ({strerror}): check its folder and disk."),
+            path=path,
+            strerror=error.strerror,
         ) from error
     return found.st_dev, found.st_ino
 
@@ -165,8 +177,12 @@ def check_still_there(path: Path, opened: FileIdentity | None) -> None:
     """
     if file_identity(path) != opened:
         raise LedgerGone(
-            f"The ledger {path} was moved, removed or replaced while the station had it open; "
-            "nothing was written: put it back, or stop the station and restore a backup."
+            say(
+                "The ledger {path} was moved, removed or replaced while the station had it "
+                "open; nothing was written: put it back, or stop the station and restore a "
+                "backup."
+            ),
+            path=path,
         )
 
 
@@ -228,7 +244,9 @@ def _translated(path: Path, error: BaseException | None) -> LedgerError:
     # The low byte is the failure; SQLite's extended codes only add where it happened.
     code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
     kind, meaning = _MEANINGS.get(code, _FAILED)
-    return kind(f"The ledger {path} {meaning} ({error}).")
+    return kind(
+        say("The ledger {path} {meaning} ({error}).", path=path, meaning=meaning, error=error)
+    )
 
 
 def is_damage(error: exc.DBAPIError) -> bool:

@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, bindparam, select
 from sqlalchemy.dialects.sqlite import insert
 
+from calibration.saying import say
 from station.errors import BadInput
 from station.ledger import tables
 from station.ledger.chain import canonical_json, spelled, utc_text
@@ -218,12 +219,18 @@ def _count(
 def _refuse_finish(connection: Connection, sample_id: str) -> None:
     found = _found(connection, sample_id)
     if found is None:
-        raise BadInput(f"The sample {sample_id} was never begun: begin it, then finish it.")
+        raise BadInput(
+            "The sample {sample_id} was never begun: begin it, then finish it.", sample_id=sample_id
+        )
     if found.finished_seq is None and found.verdict is None:
-        raise BadInput(f"The sample {sample_id} was replaced by another: finish that one.")
+        raise BadInput(
+            "The sample {sample_id} was replaced by another: finish that one.", sample_id=sample_id
+        )
     raise BadInput(
-        f"The sample {sample_id} already has the verdict {found.verdict!r}: correct it with a "
-        "reason, or begin a new sample."
+        "The sample {sample_id} already has the verdict {verdict!r}: correct it with a "
+        "reason, or begin a new sample.",
+        sample_id=sample_id,
+        verdict=say(found.verdict),
     )
 
 
@@ -299,7 +306,10 @@ def _correction(connection: Connection, correction: Correction) -> None:
     corrected = correction.corrects_id
     found = connection.execute(_FIND_ENTRY, {"of_entry": corrected}).first()
     if found is None:
-        raise BadInput(f"The entry {corrected} to be corrected is not on record: check its id.")
+        raise BadInput(
+            say("The entry {corrected} to be corrected is not on record: check its id."),
+            corrected=corrected,
+        )
     changes: dict[str, Any] = {}
     if correction.void_sample:
         changes |= {"verdict": "void", "void_reason": correction.reason, "void_by": "person"}
@@ -347,7 +357,7 @@ def _people(
 
 def _change_person(connection: Connection, name: str, changes: dict[str, Any]) -> None:
     if connection.execute(_CHANGE_PERSON, {"of_name": name} | changes).rowcount == 0:
-        raise BadInput(f"{name} is not on record: add the person first.")
+        raise BadInput(say("{name} is not on record: add the person first."), name=name)
 
 
 def _audit(

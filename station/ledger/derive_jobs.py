@@ -2,6 +2,7 @@
 
 from sqlalchemy import Connection, bindparam, func, select
 
+from calibration.saying import say
 from station.errors import BadInput
 from station.ledger import tables
 from station.ledger.chain import utc_text
@@ -69,16 +70,23 @@ def check_job_open(connection: Connection, job_id: str) -> None:
     """Refuse what belongs to a job that is not on record or has ended (BadInput)."""
     found = connection.execute(_FIND_JOB, {"of_job": job_id}).first()
     if found is None:
-        raise BadInput(f"The job {job_id} is not on record: list the jobs, then give its id.")
+        raise BadInput(
+            say("The job {job_id} is not on record: list the jobs, then give its id."),
+            job_id=job_id,
+        )
     if found.ended_seq is not None:
-        raise BadInput(f"The job {job_id} has ended, and nothing can be added: start another.")
+        raise BadInput(
+            say("The job {job_id} has ended, and nothing can be added: start another."),
+            job_id=job_id,
+        )
 
 
 def _job_ended(connection: Connection, entry: Entry, ended: JobEnded) -> None:
     check_job_open(connection, ended.job_id)
     if connection.scalar(_OPEN_SAMPLES, {"of_job": ended.job_id}):
         raise BadInput(
-            f"The job {ended.job_id} has a sample in hand: finish it or void it, then end the job."
+            say("The job {job_id} has a sample in hand: finish it or void it, then end the job."),
+            job_id=ended.job_id,
         )
     change = {"of_job": ended.job_id, "ended_seq": entry.seq, "outcome": ended.outcome}
     connection.execute(_END_JOB, change)
@@ -88,7 +96,11 @@ def _job_ended(connection: Connection, entry: Entry, ended: JobEnded) -> None:
 def _nest_released(connection: Connection, entry: Entry, released: NestReleased) -> None:
     place = {"of_tool": released.tool, "of_nest": released.nest}
     if connection.execute(_OPEN_HOLDS, place | {"released_seq": entry.seq}).rowcount == 0:
-        raise BadInput(f"Nest {released.nest} of {released.tool} is not held: nothing to release.")
+        raise BadInput(
+            say("Nest {nest} of {tool} is not held: nothing to release."),
+            nest=released.nest,
+            tool=released.tool,
+        )
 
 
 def _nest_checked(connection: Connection, entry: Entry, step: JobStep) -> None:
@@ -102,8 +114,13 @@ def _nest_checked(connection: Connection, entry: Entry, step: JobStep) -> None:
     )
     if connection.execute(found).first() is not None:
         raise BadInput(
-            f"What the job {step.job_id} found of {row['tool']}, nest {row['nest']} is on record "
-            "already: it is found once."
+            say(
+                "What the job {job_id} found of {row}, nest {row_2} is on record already: "
+                "it is found once."
+            ),
+            job_id=step.job_id,
+            row=row["tool"],
+            row_2=row["nest"],
         )
     connection.execute(tables.nest_check.insert(), row | {"seq": entry.seq} | _noted(entry))
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from calibration.classes import Classification, ForcePoint, classify
+from calibration.saying import say
 from calibration.standing import CalibrationLine, CalibrationPoint, CheckKind, InstrumentKind
 from station.errors import BadInput
 from station.ledger.entries import InstrumentCalibrated, PointTaken
@@ -83,7 +84,9 @@ def calibrated_tester(
             )  # fmt: skip
         accepted = class_wanted is None or left.meets(class_wanted)
     except ValueError as error:
-        raise BadInput(f"The points cannot be classified: {error}.") from error
+        raise BadInput(
+            say("The points cannot be classified: {error}."), error=str(error)
+        ) from error
     result = {
         "accepted": accepted,
         "class_found": _class_words(found),
@@ -103,12 +106,16 @@ def force_points(points: Sequence[CalibrationPoint]) -> list[ForcePoint]:
 def _made(role: InstrumentKind, facts: dict[str, Any], taken: PointsTaken) -> Calibrated:
     calibrated_on, due_on = facts["calibrated_on"], facts["due_on"]
     if not calibrated_on < due_on:
-        raise BadInput(f"It is due on {due_on}, but was made on {calibrated_on}: check both dates.")
+        raise BadInput(
+            say("It is due on {due_on}, but was made on {calibrated_on}: check both dates."),
+            due_on=due_on,
+            calibrated_on=calibrated_on,
+        )
     points = tuple(taken.as_left) or tuple(taken.as_found)
     try:
         line = CalibrationLine.through(points, facts["drift_fraction"])
     except ValueError as error:
-        raise BadInput(f"The points make no calibration: {error}.") from error
+        raise BadInput("The points make no calibration: {error}.", error=str(error)) from error
     payload = InstrumentCalibrated(
         role=role,
         as_found=_kept(taken.as_found),
@@ -173,15 +180,21 @@ class StandardsInUse:
         if row.standard is not None:
             if row.u_reference is not None:
                 raise BadInput(
-                    f"The uncertainty of {row.standard} is on record: give no other for it."
+                    say("The uncertainty of {standard} is on record: give no other for it."),
+                    standard=row.standard,
                 )
             standard = self.standards.named(row.standard, role)
             return CalibrationPoint(*standard.worth(self.conditions, row.reference), row.reading)
         if row.reference is None:
-            raise BadInput(f"The reading {row.reading:g} has no reference: give its value.")
+            raise BadInput(
+                say("The reading {reading:g} has no reference: give its value."),
+                reading=row.reading,
+            )
         u_reference = row.u_reference or 0.0
         if u_reference < 0.0:
-            raise BadInput(f"The uncertainty at {row.reference:g} is negative.")
+            raise BadInput(
+                say("The uncertainty at {reference:g} is negative."), reference=row.reference
+            )
         return CalibrationPoint(row.reference, u_reference, row.reading)
 
     def points(

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from calibration.check_chart import CheckJudgement, judge_check
+from calibration.saying import say
 from calibration.standing import (
     UNITS,
     CalibrationRecord,
@@ -120,7 +121,7 @@ def _judge(reader: LedgerReader, asked: CheckDefinition, value: float) -> CheckJ
             value, good, expected=asked.expected, limit=asked.limit, unit=unit, scale=scale
         )
     except ValueError as error:
-        raise BadInput(f"The check cannot be judged: {error}.") from error
+        raise BadInput(say("The check cannot be judged: {error}."), error=str(error)) from error
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,16 +173,16 @@ def look_back(
     if (instrument is None) == (tool is None):
         raise BadInput("Name either an instrument or a tool to look back on.")
     if instrument is not None:
-        _must_be_one_of(instrument, list(reader.instruments()), "instrument")
+        _must_be_one_of(instrument, list(reader.instruments()), say("instrument"))
         anchor, why = _instrument_anchor(reader, instrument)
     else:
-        _must_be_one_of(str(tool), [row.tool for row in reader.tools()], "tool")
+        _must_be_one_of(str(tool), [row.tool for row in reader.tools()], say("tool"))
         nests = {} if since_seq is not None else _nest_anchors(reader, str(tool))
         if nests:
             return _nests_look_back(reader, str(tool), nests)
         anchor, why = _tool_anchor(reader, str(tool))
     if since_seq is not None:
-        anchor, why = since_seq, f"since entry {since_seq}, as asked"
+        anchor, why = since_seq, say("since entry {since_seq}, as asked", since_seq=since_seq)
     found = reader.samples_since(anchor, instrument=instrument, tool=tool)
     rest = consequences(reader, anchor, found, instrument=instrument, tool=tool)
     return LookBack(anchor, why, tuple(found), rest)
@@ -207,15 +208,26 @@ def _nests_look_back(reader: LedgerReader, tool: str, anchors: Mapping[str, int]
         if (row.finished_seq or 0) > anchors.get(row.nest, 0)
     )
     never = [nest for nest, seq in anchors.items() if seq == 0]
-    but = f" (nest {', '.join(never)}: since the beginning, it never passed one)" if never else ""
+    but = (
+        say(" (nest {never}: since the beginning, it never passed one)", never=", ".join(never))
+        if never
+        else ""
+    )
     rest = consequences(reader, since, found, tool=tool, nest_seqs=anchors)
-    return LookBack(since, f"since each nest's last good daily check{but}", found, rest)
+    return LookBack(
+        since, say("since each nest's last good daily check{but}", but=say(but)), found, rest
+    )
 
 
 def _must_be_one_of(name: str, known: list[str], what: str) -> None:
     if name not in known:
         there_are = ", ".join(map(repr, known)) or "none"
-        raise BadInput(f"There is no {what} {name!r} on record: there are {there_are}.")
+        raise BadInput(
+            "There is no {what} {name!r} on record: there are {there_are}.",
+            what=what,
+            name=name,
+            there_are=there_are,
+        )
 
 
 def _instrument_anchor(reader: LedgerReader, instrument: str) -> tuple[int, str]:
@@ -225,12 +237,14 @@ def _instrument_anchor(reader: LedgerReader, instrument: str) -> tuple[int, str]
     good: CheckResult | None
     if failed is not None:
         good = last_good_check(checks, failed)
-        never = f"the {failed.name} never passed before it failed"
+        never = say("the {name} never passed before it failed", name=say(failed.name))
     else:
         good = next((check for check in reversed(checks) if check.passed), None)
-        never = "no check of it ever passed"
+        never = say("no check of it ever passed")
     if good is not None:
-        return good.seq, f"since the {good.name} passed on {good.at:%Y-%m-%d %H:%M}"
+        return good.seq, say(
+            "since the {name} passed on {at:%Y-%m-%d %H:%M}", name=say(good.name), at=good.at
+        )
     found_bad_at = _found_bad_at(record, failed)
     earlier = [
         made
@@ -238,8 +252,12 @@ def _instrument_anchor(reader: LedgerReader, instrument: str) -> tuple[int, str]
         if made.accepted and made.seq < found_bad_at
     ]
     if not earlier:
-        return 0, f"since the beginning: {never}"
-    return earlier[-1].seq, f"since its calibration {earlier[-1].certificate} was entered: {never}"
+        return 0, say("since the beginning: {never}", never=say(never))
+    return earlier[-1].seq, say(
+        "since its calibration {certificate} was entered: {never}",
+        certificate=earlier[-1].certificate,
+        never=say(never),
+    )
 
 
 def _found_bad_at(record: CalibrationRecord | None, failed: CheckResult | None) -> int:
@@ -264,8 +282,11 @@ def _tool_anchor(reader: LedgerReader, tool: str) -> tuple[int, str]:
         and (row.finished_seq or 0) < last_fail
     ]  # fmt: skip
     if not good:
-        return 0, "since the beginning: it passed no daily check"
+        return 0, say("since the beginning: it passed no daily check")
     return (
         good[-1].finished_seq or 0,
-        f"since it passed a daily check on {good[-1].at_utc.astimezone():%Y-%m-%d %H:%M}",
+        say(
+            "since it passed a daily check on {at_utc:%Y-%m-%d %H:%M}",
+            at_utc=good[-1].at_utc.astimezone(),
+        ),
     )

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from calibration.saying import say
 from station.errors import BadInput, NestOnHold
 from station.ledger.entries import NestHeld, NestReleased, Payload, ToolServiced, WorkDone
 from station.ledger.jobs import baseline_seqs, holds, nest_checks, work
@@ -85,15 +86,19 @@ def demand_free(reader: LedgerReader, tool: str, nest: str, job: str) -> None:
     hold = hold_of(reader, tool, nest)
     if hold is not None and job not in ALLOWED_ON_HELD:
         raise NestOnHold(
-            f"Nest {nest} of {tool} is held since {hold.at_utc.astimezone():%Y-%m-%d}: "
-            f"{hold.reason.rstrip('.')}. {_way_back(hold)}"
+            "Nest {nest} of {tool} is held since {at_utc:%Y-%m-%d}: {reason}. {hold}",
+            nest=nest,
+            tool=tool,
+            at_utc=hold.at_utc.astimezone(),
+            reason=hold.reason.rstrip("."),
+            hold=say(_way_back(hold)),
         )
 
 
 def _way_back(hold: HoldRow) -> str:
     if hold.needs == "lead":
-        return "Use another nest until a lead has looked and releases it."
-    return "Use another nest until it is serviced, has a new baseline and a lead releases it."
+        return say("Use another nest until a lead has looked and releases it.")
+    return say("Use another nest until it is serviced, has a new baseline and a lead releases it.")
 
 
 class NestBook:
@@ -122,7 +127,9 @@ class NestBook:
         """
         active_person(self._ledger.reader, person)
         self._check_nest(tool, nest)
-        held = NestHeld(tool=tool, nest=nest, reason=_given(reason, "the reason"), demo=self._demo)
+        held = NestHeld(
+            tool=tool, nest=nest, reason=_given(reason, say("the reason")), demo=self._demo
+        )
         self._ledger.append(held, person=person)
 
     def service(self, tool: str, nest: str | None, action: str, person: str) -> None:
@@ -135,7 +142,7 @@ class NestBook:
         """
         self._demand_lead(person)
         self._check_nest(tool, nest)
-        action = _given(action, "what was done")
+        action = _given(action, say("what was done"))
         self._enter(ToolServiced(tool=tool, nest=nest, action=action, demo=self._demo), person)
 
     def release(self, tool: str, nest: str, reason: str, person: str) -> None:
@@ -150,11 +157,15 @@ class NestBook:
         reader = self._ledger.reader
         open_holds = holds(reader, tool=tool, nest=nest)
         if not open_holds:
-            raise BadInput(f"Nest {nest} of {tool} is not held: there is nothing to release.")
+            raise BadInput(
+                say("Nest {nest} of {tool} is not held: there is nothing to release."),
+                nest=nest,
+                tool=tool,
+            )
         in_need = [hold for hold in open_holds if hold.needs == "service"]
         if in_need:
             self._demand_service(tool, nest, in_need[-1])
-        reason = _given(reason, "the reason")
+        reason = _given(reason, say("the reason"))
         self._enter(NestReleased(tool=tool, nest=nest, reason=reason, demo=self._demo), person)
 
     def log_work(
@@ -175,15 +186,19 @@ class NestBook:
         today = self._now().astimezone().date()
         day = day or today
         if day > today:
-            raise BadInput(f"The work cannot have been done on {day}: that day is still to come.")
+            raise BadInput(
+                say("The work cannot have been done on {day}: that day is still to come."), day=day
+            )
         if day < today - OLDEST_WORK:
-            raise BadInput(f"Work of {day} is too old to be entered now: check the year.")
+            raise BadInput(
+                say("Work of {day} is too old to be entered now: check the year."), day=day
+            )
         hold = hold_of(self._ledger.reader, tool, nest)
         if hold is not None and day > hold.at_utc.astimezone().date():
             demand_free(self._ledger.reader, tool, nest, "work")
         done = WorkDone(
-            day=day, work_order=_given(work_order, "the work order"), tool=tool, nest=nest,
-            note=demand_plain(note, "the note"), demo=self._demo,
+            day=day, work_order=_given(work_order, say("the work order")), tool=tool, nest=nest,
+            note=demand_plain(note, say("the note")), demo=self._demo,
         )  # fmt: skip
         self._enter(done, person)
 
@@ -192,13 +207,21 @@ class NestBook:
         serviced = [row.seq for row in reader.services(tool, nest) if row.seq > hold.held_seq]
         if not serviced:
             raise BadInput(
-                f"Nest {nest} of {tool} was not serviced since it was held: enter its service, "
-                "validate it anew, then release it."
+                say(
+                    "Nest {nest} of {tool} was not serviced since it was held: enter its "
+                    "service, validate it anew, then release it."
+                ),
+                nest=nest,
+                tool=tool,
             )
         if not any(seq > serviced[0] for seq in baseline_seqs(reader, tool, nest)):
             raise BadInput(
-                f"Nest {nest} of {tool} has no new baseline since its service: validate it, then "
-                "release it."
+                say(
+                    "Nest {nest} of {tool} has no new baseline since its service: validate "
+                    "it, then release it."
+                ),
+                nest=nest,
+                tool=tool,
             )
 
     def _demand_lead(self, person: str) -> None:
@@ -207,9 +230,18 @@ class NestBook:
     def _check_nest(self, tool: str, nest: str | None) -> None:
         known = {row.tool: row.nests for row in self._ledger.reader.tools()}
         if tool not in known:
-            raise BadInput(f"There is no tool {tool!r} on record: use one of {', '.join(known)}.")
+            raise BadInput(
+                say("There is no tool {tool!r} on record: use one of {known}."),
+                tool=tool,
+                known=", ".join(known),
+            )
         if nest is not None and nest not in known[tool]:
-            raise BadInput(f"{tool} has no nest {nest!r}: use one of {', '.join(known[tool])}.")
+            raise BadInput(
+                say("{tool} has no nest {nest!r}: use one of {known}."),
+                tool=tool,
+                nest=nest,
+                known=", ".join(known[tool]),
+            )
 
     def _enter(self, payload: Payload, person: str) -> None:
         self._ledger.append(payload, person=person)
@@ -217,5 +249,5 @@ class NestBook:
 
 def _given(text: str, words: str) -> str:
     if not text.strip():
-        raise BadInput(f"Say {words}: it was left empty.")
+        raise BadInput("Say {words}: it was left empty.", words=say(words))
     return demand_plain(text.strip(), words)

@@ -13,6 +13,7 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import Protocol
 
+from calibration.saying import say
 from station.errors import BadInput, NotAllowed
 
 MAX_NAME = 60
@@ -96,7 +97,9 @@ def role_of(word: str) -> Role:
     try:
         return Role(word)
     except ValueError:
-        raise BadInput(f"{word!r} is no role: use one of {', '.join(Role)}.") from None
+        raise BadInput(
+            say("{word!r} is no role: use one of {role}."), word=word, role=", ".join(Role)
+        ) from None
 
 
 def may(role: str, right: Right) -> bool:
@@ -113,10 +116,17 @@ def demand(person: Named, right: Right) -> None:
         The person's role does not have the right, or the person has left.
     """
     if not person.active:
-        raise NotAllowed(f"{person.name} has left and may no longer {right}: ask a lead.")
+        raise NotAllowed(
+            "{name} has left and may no longer {right}: ask a lead.",
+            name=person.name,
+            right=say(right),
+        )
     if not may(person.role, right):
         raise NotAllowed(
-            f"{person.name} is {_article(person.role)} and may not {right}: a lead must do that."
+            "{name} is {role} and may not {right}: a lead must do that.",
+            name=person.name,
+            role=say(_article(person.role)),
+            right=say(right),
         )
 
 
@@ -130,7 +140,11 @@ def demand_other(signer: Named, about: str, right: Right = Right.CERTIFY) -> Non
     """
     demand(signer, right)
     if folded(signer.name) == folded(about):
-        raise NotAllowed(f"{signer.name} may not {right} for themselves: another lead must do it.")
+        raise NotAllowed(
+            "{name} may not {right} for themselves: another lead must do it.",
+            name=signer.name,
+            right=say(right),
+        )
 
 
 def clean_name(text: str) -> str:
@@ -145,9 +159,13 @@ def clean_name(text: str) -> str:
     if not name:
         raise BadInput("Say the person's name: it was left empty.")
     if len(name) > MAX_NAME:
-        raise BadInput(f"Shorten the name: it has {len(name)} characters, {MAX_NAME} will fit.")
+        raise BadInput(
+            say("Shorten the name: it has {count} characters, {max_name} will fit."),
+            count=len(name),
+            max_name=MAX_NAME,
+        )
     if name == NOBODY:
-        raise BadInput(f"{NOBODY} stands for nobody: use the person's own name.")
+        raise BadInput(say("{nobody} stands for nobody: use the person's own name."), nobody=NOBODY)
     # Control, format (directions among them), lone surrogate, private and unassigned characters.
     if any(unicodedata.category(letter).startswith("C") for letter in name):
         raise BadInput("The name has characters that cannot be seen: type it anew.")
@@ -177,15 +195,25 @@ def check_secret(secret: str, name: str) -> None:
     """
     if is_pin(secret) and len(secret) <= MAX_PIN:
         if len(secret) < MIN_PIN:
-            raise BadInput(f"A PIN has {MIN_PIN} to {MAX_PIN} digits: choose a longer one.")
+            raise BadInput(
+                say("A PIN has {min_pin} to {max_pin} digits: choose a longer one."),
+                min_pin=MIN_PIN,
+                max_pin=MAX_PIN,
+            )
         steps = {int(b) - int(a) for a, b in itertools.pairwise(secret)}
         if steps in ({0}, {1}, {-1}) or len(set(secret)) < 3:
             raise BadInput("That PIN is among the first to be guessed: choose another.")
         return
     if not MIN_PASSPHRASE <= len(secret) <= MAX_PASSPHRASE:
         raise BadInput(
-            f"A passphrase has {MIN_PASSPHRASE} to {MAX_PASSPHRASE} characters, a PIN {MIN_PIN} to "
-            f"{MAX_PIN} digits: choose another."
+            say(
+                "A passphrase has {min_passphrase} to {max_passphrase} characters, a PIN "
+                "{min_pin} to {max_pin} digits: choose another."
+            ),
+            min_passphrase=MIN_PASSPHRASE,
+            max_passphrase=MAX_PASSPHRASE,
+            min_pin=MIN_PIN,
+            max_pin=MAX_PIN,
         )
     bare = folded(secret).replace(folded(name), "")
     if len(set(bare)) < 5:
@@ -219,5 +247,19 @@ def wait_left(failed_at: Sequence[datetime], now: datetime) -> timedelta:
     return min(max(left, timedelta()), wait)
 
 
+_ARTICLES: dict[str, str] = {
+    Role.APPRENTICE: say("an apprentice"),
+    Role.INSTALLER: say("an installer"),
+    Role.LEAD: say("a lead"),
+}
+
+
+_ARTICLES = {
+    Role.APPRENTICE: say("an apprentice"),
+    Role.INSTALLER: say("an installer"),
+    Role.LEAD: say("a lead"),
+}
+
+
 def _article(role: str) -> str:
-    return f"an {role}" if role[:1] in "aeio" else f"a {role}"
+    return _ARTICLES.get(role, role)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Literal
 
+from calibration.saying import say
 from station.errors import BadInput, LockedOut, NotAllowed, WrongSecret
 from station.ledger.entries import DoorEvent, DoorWord, PersonAdded, PersonLeft, RoleChanged
 from station.ledger.reader import LedgerReader
@@ -47,15 +48,16 @@ ANEW = ("secret_set", "code_shown")
 ENOUGH = 100
 """Failures beyond these add nothing to a wait that is the longest already."""
 
-WRONG = (
-    "The name and the PIN or passphrase do not belong together: try again. Who has none yet is "
-    "given one by a lead, under People on the page or by 'station people passphrase'."
+WRONG = say(
+    "The name and the PIN or passphrase do not belong together: try again. Who has "
+    "none yet is given one by a lead, under People on the page or by 'station people "
+    "passphrase'."
 )
 """The same for everybody: whether the name is on record, or has a secret, is not told."""
 
-FIRST_LEAD = (
-    "No lead can sign in yet: run 'station people code' at the station's console, then enter its "
-    "one-time code on the page or with 'station people first'."
+FIRST_LEAD = say(
+    "No lead can sign in yet: run 'station people code' at the station's console, then "
+    "enter its one-time code on the page or with 'station people first'."
 )
 
 _comparing = threading.Lock()
@@ -213,7 +215,8 @@ class Doors:
         for row in self.ledger.reader.people(former=True):
             if folded(row.name) == folded(name) and (row.active or row.name != name):
                 raise BadInput(
-                    f"{row.name} is on record already: use a name that tells them apart."
+                    say("{name} is on record already: use a name that tells them apart."),
+                    name=row.name,
                 )
         entry = PersonAdded.model_validate(
             {"demo": self._demo, "name": name, "role": role_of(role).value}
@@ -226,7 +229,9 @@ class Doors:
         self.demand(actor, Right.MANAGE_PEOPLE)
         row, wanted = self._on_record(name), role_of(role)
         if wanted == row.role:
-            raise BadInput(f"{name} is {wanted} already: nothing was changed.")
+            raise BadInput(
+                "{name} is {wanted} already: nothing was changed.", name=name, wanted=say(wanted)
+            )
         self._keep_a_lead(row)
         self._set_role(row, name, wanted, person=actor.name, reason=reason)
         return self._on_record(name)
@@ -270,8 +275,11 @@ class Doors:
         leads = leads_with_secret(self.ledger.reader, self.secrets)
         if leads and {lead.name for lead in leads} <= {row.name}:
             raise BadInput(
-                f"{row.name} is the only lead who can sign in: make another lead with a passphrase "
-                "first."
+                say(
+                    "{name} is the only lead who can sign in: make another lead with a "
+                    "passphrase first."
+                ),
+                name=row.name,
             )
 
     @contextmanager
@@ -282,8 +290,8 @@ class Doors:
             left = wait_left(self._failures(about), self.clock())
             if left:
                 raise LockedOut(
-                    "Too many wrong tries: wait "
-                    f"{max(1, round(left.total_seconds()))} seconds, then try again."
+                    say("Too many wrong tries: wait {max} seconds, then try again."),
+                    max=max(1, round(left.total_seconds())),
                 )
             yield
         finally:
@@ -314,9 +322,9 @@ def active_person(reader: LedgerReader, name: str) -> PersonRow:
     """Return somebody who is at the bench (NotAllowed for a stranger or one who has left)."""
     row = reader.person(name)
     if row is None:
-        raise NotAllowed(f"{name!r} is not on record: a lead adds people.")
+        raise NotAllowed(say("{name!r} is not on record: a lead adds people."), name=name)
     if not row.active:
-        raise NotAllowed(f"{name} has left: a lead can add the person again.")
+        raise NotAllowed(say("{name} has left: a lead can add the person again."), name=name)
     return row
 
 

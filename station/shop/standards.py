@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, RootModel, model_validator
 
 from calibration.force import HungWeight, hung_force, local_gravity
 from calibration.resistors import ReferenceResistor
+from calibration.saying import say
 from calibration.standing import CheckKind, InstrumentKind
 from station.errors import BadInput, DataFileError
 from station.files import INVENTED_STANDARDS, read_all
@@ -74,15 +75,18 @@ class _Standard(BaseModel):
         """What is to be said where its own calibration has run out by that day."""
         if on <= self.due_on:
             return None
-        return (
-            f"The standard {self.id} ({self.certificate}) was due on {self.due_on}: have it "
-            "calibrated; what rests on it is not traceable until then."
+        return say(
+            "The standard {id} ({certificate}) was due on {due_on}: have it "
+            "calibrated; what rests on it is not traceable until then.",
+            id=self.id,
+            certificate=self.certificate,
+            due_on=self.due_on,
         )
 
     def words(self, on: date) -> str:
         """How a calibration names it: label, certificate, due date, and whether it was overdue."""
         late = "OVERDUE since" if on > self.due_on else "due"
-        invented = ", invented" if self.invented else ""
+        invented = say(", invented") if self.invented else ""
         return f"{self.id} (certificate {self.certificate}, {late} {self.due_on}{invented})"
 
 
@@ -107,11 +111,15 @@ class Resistor(_Standard):
     def worth(self, around: Conditions, indicated: float | None = None) -> tuple[float, float]:
         """Value in ohm and its standard uncertainty (BadInput without a temperature)."""
         if indicated is not None:
-            raise BadInput(f"{self.id} has a value of its own: give no other reference for it.")
+            raise BadInput(
+                say("{id} has a value of its own: give no other reference for it."), id=self.id
+            )
         temperature_c, u_temperature_k = self.at_c, 0.0
         if self.per_k or self.u_per_k:
             if around.temperature_c is None:
-                raise BadInput(f"The value of {self.id} depends on its temperature: give that.")
+                raise BadInput(
+                    say("The value of {id} depends on its temperature: give that."), id=self.id
+                )
             temperature_c, u_temperature_k = around.temperature_c, U_TEMPERATURE_K
         resistor = ReferenceResistor(
             self.id,
@@ -143,11 +151,16 @@ class Weight(_Standard):
     def worth(self, around: Conditions, indicated: float | None = None) -> tuple[float, float]:
         """Force in newton and its standard uncertainty (BadInput without a place)."""
         if indicated is not None:
-            raise BadInput(f"{self.id} has a value of its own: give no other reference for it.")
+            raise BadInput(
+                say("{id} has a value of its own: give no other reference for it."), id=self.id
+            )
         if around.place is None:
             raise BadInput(
-                f"The force of {self.id} depends on local gravity: give the bench's latitude and "
-                "height."
+                say(
+                    "The force of {id} depends on local gravity: give the bench's latitude "
+                    "and height."
+                ),
+                id=self.id,
             )
         weight = HungWeight(self.mass_kg, self.u_mass_kg, self.density_kg_per_m3)
         try:
@@ -178,11 +191,19 @@ class Cell(_Standard):
     ) -> tuple[float, float]:
         """Force in newton and its standard uncertainty (BadInput beyond its certificate)."""
         if indicated is None or not math.isfinite(indicated):
-            raise BadInput(f"The cell {self.id} has no value of its own: give what it indicates.")
+            raise BadInput(
+                say("The cell {id} has no value of its own: give what it indicates."), id=self.id
+            )
         if not self.low_n <= indicated <= self.high_n:
             raise BadInput(
-                f"{indicated:g} N is beyond the certificate of {self.id}, which covers "
-                f"{self.low_n:g} to {self.high_n:g} N."
+                say(
+                    "{indicated:g} N is beyond the certificate of {id}, which covers "
+                    "{low_n:g} to {high_n:g} N."
+                ),
+                indicated=indicated,
+                id=self.id,
+                low_n=self.low_n,
+                high_n=self.high_n,
             )
         return indicated, indicated * self.u_percent / 100.0
 
@@ -225,7 +246,12 @@ class Standards(Mapping[str, Standard]):
             if standard.id == name:
                 return standard
         known = ", ".join(standard.id for standard in fitting) or "none"
-        raise BadInput(f"There is no standard {name!r} for the {role}: there are {known}.")
+        raise BadInput(
+            "There is no standard {name!r} for the {role}: there are {known}.",
+            name=name,
+            role=say(role),
+            known=known,
+        )
 
 
 def load_standards(folder: Path | None, *, invented: bool = False) -> Standards:

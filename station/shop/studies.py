@@ -11,6 +11,7 @@ from statistics import fmean
 
 from calibration.clips import Reclipping, reclipping
 from calibration.gauge_study import GaugeStudy, crossed_study, nested_study
+from calibration.saying import say
 from calibration.standing import UNITS, InstrumentKind
 from calibration.study_plan import STUDY_WORDS, Turn
 from calibration.telling import Telling, can_tell
@@ -200,24 +201,39 @@ def reading_for(
         again, another instrument was used, or a reading is no number.
     """
     if progress.dropped is not None:
-        raise BadInput(f"This study was given up ({progress.dropped}): begin a new one.")
+        raise BadInput(
+            say("This study was given up ({dropped}): begin a new one."), dropped=progress.dropped
+        )
     if not 0 <= turn < len(progress.values):
-        raise BadInput(f"There is no turn {turn + 1}: the study has {len(progress.values)}.")
+        raise BadInput(
+            say("There is no turn {turn}: the study has {count}."),
+            turn=turn + 1,
+            count=len(progress.values),
+        )
     if progress.values[turn] is not None and not reason.strip():
         raise BadInput(
-            f"Turn {turn + 1} was measured already: to measure it again, give the reason."
+            say("Turn {turn} was measured already: to measure it again, give the reason."),
+            turn=turn + 1,
         )
     if progress.values[turn] is None and turn != progress.next_turn:
         raise BadInput(
-            f"Turn {turn + 1} is not due yet: keep to the order that was drawn, so that drift "
-            "falls on all alike."
+            say(
+                "Turn {turn} is not due yet: keep to the order that was drawn, so that "
+                "drift falls on all alike."
+            ),
+            turn=turn + 1,
         )
     if instrument != progress.begun.instrument:
         raise BadInput(
-            f"This study is of {progress.begun.instrument}, not of {instrument}: measure with that."
+            say("This study is of {instrument}, not of {instrument_2}: measure with that."),
+            instrument=progress.begun.instrument,
+            instrument_2=instrument,
         )
     if not 1 <= len(readings) <= MOST_READINGS or not all(map(math.isfinite, readings)):
-        raise BadInput(f"Give 1 to {MOST_READINGS} readings, and all must be numbers.")
+        raise BadInput(
+            say("Give 1 to {most_readings} readings, and all must be numbers."),
+            most_readings=MOST_READINGS,
+        )
     return StudyReading(
         study_id=progress.id,
         turn=turn,
@@ -247,8 +263,9 @@ def result_of(progress: StudyProgress) -> StudyResult:
     """
     if not progress.complete:
         raise BadInput(
-            f"{progress.done} of {len(progress.values)} turns are measured: the result waits for "
-            "the last."
+            say("{done} of {count} turns are measured: the result waits for the last."),
+            done=progress.done,
+            count=len(progress.values),
         )
     begun = progress.begun
     unit, scale = UNITS[begun.role]
@@ -289,29 +306,50 @@ def sentences(result: StudyResult) -> list[str]:
         said += _clip_sentences(result.clips)
     else:
         said.append(
-            f"One measurement spreads by {gauge.gauge_sd:.3g} {unit} (one standard deviation), "
-            f"the parts by {gauge.part_sd:.3g} {unit}."
+            say(
+                "One measurement spreads by {gauge_sd:.3g} {unit} (one standard "
+                "deviation), the parts by {part_sd:.3g} {unit}.",
+                gauge_sd=gauge.gauge_sd,
+                unit=unit,
+                part_sd=gauge.part_sd,
+            )
         )
         if gauge.reproducibility_sd is not None:
             said.append(
-                f"The same person repeats to {gauge.repeatability_sd:.3g} {unit}; people differ by "
-                f"{gauge.reproducibility_sd:.3g} {unit}."
+                say(
+                    "The same person repeats to {repeatability_sd:.3g} {unit}; people "
+                    "differ by {reproducibility_sd:.3g} {unit}.",
+                    repeatability_sd=gauge.repeatability_sd,
+                    unit=unit,
+                    reproducibility_sd=gauge.reproducibility_sd,
+                )
             )
         if gauge.percent_gauge is not None:
             categories = gauge.distinct_categories
-            kinds = (
-                "" if categories is None else f", enough to tell {categories} kinds of part apart"
+            share = {"share": gauge.percent_gauge}
+            said.append(
+                say("The gauge makes {share:.0f} % of the total spread.", **share)
+                if categories is None
+                else say(
+                    "The gauge makes {share:.0f} % of the total spread, enough to tell {kinds} "
+                    "kinds of part apart.",
+                    kinds=categories,
+                    **share,
+                )
             )
-            said.append(f"The gauge makes {gauge.percent_gauge:.0f} % of the total spread{kinds}.")
     if result.clips is None:
         said += [
-            f"The estimate for {name} came out negative and is stated as 0."
+            say("The estimate for {name} came out negative and is stated as 0.", name=name)
             for name in gauge.floored
         ]
     if result.telling is not None:
         said.append(
-            f"Can good be told from bad at {result.telling.limit:.6g} {unit}? "
-            f"{result.telling.sentence}"
+            say(
+                "Can good be told from bad at {limit:.6g} {unit}? {sentence}",
+                limit=result.telling.limit,
+                unit=unit,
+                sentence=say(result.telling.sentence),
+            )
         )
     return said
 
@@ -319,30 +357,63 @@ def sentences(result: StudyResult) -> list[str]:
 def _clip_sentences(clips: Reclipping) -> list[str]:
     unit, scale = UNITS["meter"]
     if clips.share is None:
-        return ["Nothing varied at all: the meter's digit is too coarse for this study."]
+        return [say("Nothing varied at all: the meter's digit is too coarse for this study.")]
     return [
-        f"With the clips left on, readings repeat to {clips.within_sd:.3g} {unit}; taking them off "
-        f"and on moves them by {clips.reclip_sd:.3g} {unit} (one standard deviation each).",
-        f"Re-clipping is {100.0 * clips.share:.0f} % of the variance of a reading. Repeats of one "
-        "clipping do not average it out: a budget must carry it as a line of its own, "
-        f"{clips.reclip_sd:.3g} {unit} with {clips.reclip_dof:.1f} degrees of freedom.",
-        "The settings do that for every sample: in [fixture] "
-        f"u_reclip_ohm = {clips.reclip_sd * scale:.3g}, reclip_dof = {clips.reclip_dof:.1f}.",
+        say(
+            "With the clips left on, readings repeat to {within_sd:.3g} {unit}; taking "
+            "them off and on moves them by {reclip_sd:.3g} {unit} (one standard deviation "
+            "each).",
+            within_sd=clips.within_sd,
+            unit=unit,
+            reclip_sd=clips.reclip_sd,
+        ),
+        say(
+            "Re-clipping is {share:.0f} % of the variance of a reading. Repeats of one "
+            "clipping do not average it out: a budget must carry it as a line of its own, "
+            "{reclip_sd:.3g} {unit} with {reclip_dof:.1f} degrees of freedom.",
+            share=100.0 * clips.share,
+            reclip_sd=clips.reclip_sd,
+            unit=unit,
+            reclip_dof=clips.reclip_dof,
+        ),
+        say(
+            "The settings do that for every sample: in [fixture] u_reclip_ohm = "
+            "{reclip_sd:.3g}, reclip_dof = {reclip_dof:.1f}.",
+            reclip_sd=clips.reclip_sd * scale,
+            reclip_dof=clips.reclip_dof,
+        ),
     ]
 
 
 def turn_words(turn: StudyTurn, kind: str) -> str:
     """What is to be done at a turn, in one sentence without earlier values."""
     if kind == "crossed":
-        return f"{turn.appraiser} measures part {turn.part}, round {turn.trial}."
-    if kind == "nested":
-        return f"{turn.appraiser} pulls part {turn.part} of batch {turn.batch}."
-    if turn.trial == 1:
-        return (
-            f"{turn.appraiser} takes the clips off part {turn.part} and puts them on again "
-            f"(clipping {turn.batch}), then reads."
+        return say(
+            "{appraiser} measures part {part}, round {trial}.",
+            appraiser=turn.appraiser,
+            part=turn.part,
+            trial=turn.trial,
         )
-    return f"{turn.appraiser} leaves the clips on and reads part {turn.part} again."
+    if kind == "nested":
+        return say(
+            "{appraiser} pulls part {part} of batch {batch}.",
+            appraiser=turn.appraiser,
+            part=turn.part,
+            batch=turn.batch,
+        )
+    if turn.trial == 1:
+        return say(
+            "{appraiser} takes the clips off part {part} and puts them on again "
+            "(clipping {batch}), then reads.",
+            appraiser=turn.appraiser,
+            part=turn.part,
+            batch=turn.batch,
+        )
+    return say(
+        "{appraiser} leaves the clips on and reads part {part} again.",
+        appraiser=turn.appraiser,
+        part=turn.part,
+    )
 
 
 def kind_words(progress: StudyProgress) -> str:

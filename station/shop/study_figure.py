@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from calibration.saying import say
 from calibration.study_plan import Turn
 from calibration.telling import GUARD, Telling
 
@@ -64,7 +65,7 @@ def draw_gauge(figure: Any, picture: GaugePicture, *, ink: str = "black") -> Non
         _limit(left, picture.telling)
         _limit(right, picture.telling, words=False)
     _spreads(right, picture, ink)
-    left.set_ylabel(f"value in {picture.unit}" if picture.unit else "value")
+    left.set_ylabel(say("value in {unit}", unit=picture.unit) if picture.unit else "value")
     left.set_xlabel("batch or clipping" if picture.turns[0].batch else "part")
     left.margins(y=0.15)
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from calibration.saying import say
 from station.errors import BadInput
 from station.ledger.entries import ToolAdded
 from station.ledger.reader import LedgerReader
@@ -34,23 +35,41 @@ def described_tool(
     BadInput
         A name is missing, too long, or has a sign that addresses nests, or no nest is new.
     """
-    tool = _named(name, "the tool")
+    tool = _named(name, say("the tool"))
     if "/" in tool:
-        raise BadInput(f"The tool {tool!r} has a slash, which divides tool and nest: leave it out.")
+        raise BadInput(
+            say("The tool {tool!r} has a slash, which divides tool and nest: leave it out."),
+            tool=tool,
+        )
     known = next((row for row in reader.tools() if row.tool == tool), None)
-    given = [_named(nest, "the nest") for nest in nests]
+    given = [_named(nest, say("the nest")) for nest in nests]
     for nest in given:
         demand_address(tool, nest)
     together = tuple(dict.fromkeys((*(known.nests if known else ()), *given)))
     if not given:
-        raise BadInput(f"Name at least one nest of {tool}: the die cavities it crimps with.")
+        raise BadInput(
+            say("Name at least one nest of {tool}: the die cavities it crimps with."), tool=tool
+        )
     if known is not None and together == known.nests:
-        raise BadInput(f"{tool} is on record with {', '.join(known.nests)}: name a nest it lacks.")
+        raise BadInput(
+            say("{tool} is on record with {nests}: name a nest it lacks."),
+            tool=tool,
+            nests=", ".join(known.nests),
+        )
     if len(together) > MOST_NESTS:
-        raise BadInput(f"{tool} would have {len(together)} nests, {MOST_NESTS} will fit.")
+        raise BadInput(
+            say("{tool} would have {count} nests, {most_nests} will fit."),
+            tool=tool,
+            count=len(together),
+            most_nests=MOST_NESTS,
+        )
     words = " ".join(description.split())
     if len(words) > LONGEST_DESCRIPTION:
-        raise BadInput(f"Shorten the description of {tool}: {LONGEST_DESCRIPTION} signs will fit.")
+        raise BadInput(
+            say("Shorten the description of {tool}: {longest_description} signs will fit."),
+            tool=tool,
+            longest_description=LONGEST_DESCRIPTION,
+        )
     if not words and known is not None:
         words = known.description
     return ToolAdded(tool=tool, description=words, nests=together)
@@ -59,7 +78,11 @@ def described_tool(
 def _named(text: str, what: str) -> str:
     name = " ".join(text.split())
     if not name:
-        raise BadInput(f"Give the name of {what}: it was left empty.")
+        raise BadInput("Give the name of {what}: it was left empty.", what=say(what))
     if len(name) > LONGEST_NAME or not name.isprintable():
-        raise BadInput(f"Give {what} a name of at most {LONGEST_NAME} signs that can be printed.")
+        raise BadInput(
+            "Give {what} a name of at most {longest_name} signs that can be printed.",
+            what=say(what),
+            longest_name=LONGEST_NAME,
+        )
     return name

@@ -8,6 +8,7 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.saying import join, say
 from station.ledger.entries import BaselineSet
 from station.ledger.rows import SampleRow
 from station.statistics.pooling import Baseline, pooled_scores
@@ -21,9 +22,9 @@ from station.statistics.wear_report import (
 from station.statistics.wear_watch import WearFlag, watch_nest
 
 _WHAT = {
-    "force": "pull force fell",
-    "resistance": "resistance rose",
-    "both": "pull force fell and resistance rose",
+    "force": say("pull force fell"),
+    "resistance": say("resistance rose"),
+    "both": say("pull force fell and resistance rose"),
 }
 
 NOT_OF_THE_NEST = ("tool_validation", "certification", "comparison", "service", "imported")
@@ -165,8 +166,8 @@ def nest_trend(
 def _sentence(samples: Sequence[SampleRow], report: WearReport | None, *, scored: bool) -> str:
     if report is None:
         if not scored:
-            return "No baseline yet: validate the tool before its trend can be judged."
-        return "Steady: no change since its baseline."
+            return say("No baseline yet: validate the tool before its trend can be judged.")
+        return say("Steady: no change since its baseline.")
     what = _WHAT[report.characteristic]
     change = report.change
     began, low, high = (
@@ -174,11 +175,18 @@ def _sentence(samples: Sequence[SampleRow], report: WearReport | None, *, scored
         for position in (change.began, change.began_low, change.began_high)
     )
     parts = (
-        f"Worn: {what}, beginning about {began} ({low} to {high}), {how_fast(change)}.",
+        say(
+            "Worn: {what}, beginning about {began} ({low} to {high}), {change}.",
+            what=say(what),
+            began=began,
+            low=low,
+            high=high,
+            change=say(how_fast(change)),
+        ),
         how_long(report),
-        "Take the tool out of use, look at the nest, and re-check its last samples.",
+        say("Take the tool out of use, look at the nest, and re-check its last samples."),
     )
-    return " ".join(part for part in parts if part is not None)
+    return join(part for part in parts if part is not None)
 
 
 def _shown(distances: NDArray[np.float64]) -> tuple[float | None, ...]:

@@ -9,6 +9,7 @@ import threading
 from dataclasses import dataclass
 from pathlib import Path
 
+from calibration.saying import say
 from station.errors import StationError
 from station.ledger.entries import (
     BaselineSet,
@@ -137,7 +138,7 @@ class TrendBook:
             with LedgerReader.open(self._path) as reader:
                 self._work_out(reader, stale)
         except StationError as error:
-            self._trouble = f"Trends could not be brought up to date: {error}"
+            self._trouble = say("Trends could not be brought up to date: {error}", error=str(error))
         else:
             self._trouble = None
 

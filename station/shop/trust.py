@@ -4,7 +4,10 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from calibration.check_chart import off_limit
+from calibration.saying import join, say
 from calibration.standing import (
+    UNITS,
     CalibrationLine,
     CalibrationPoint,
     CalibrationRecord,
@@ -26,7 +29,14 @@ from station.ledger.entry import Entry
 from station.ledger.reader import LedgerReader
 from station.settings import Settings
 
-ROLE_WORDS: dict[InstrumentKind, str] = {"meter": "milliohm meter", "tester": "pull tester"}
+ROLE_WORDS: dict[InstrumentKind, str] = {
+    "meter": say("milliohm meter"),
+    "tester": say("pull tester"),
+}
+HEADINGS: dict[InstrumentKind, str] = {
+    "meter": say("Milliohm meter"),
+    "tester": say("Pull tester"),
+}
 
 _IN_FORCE = (CalibrationState.VALID, CalibrationState.DUE_SOON)
 _ALARMING = (CalibrationState.FAILED, CalibrationState.OVERDUE)
@@ -71,13 +81,15 @@ class Trust:
     @property
     def sentence(self) -> str:
         """What is the matter, with the instrument named, and what follows for samples."""
-        follows = ""
+        name = say("{role}", role=HEADINGS[self.role])
+        if self.instrument:
+            name = say("{role} ({name})", role=name, name=self.instrument)
+        said = [say("{instrument}: {standing}", instrument=name, standing=self.standing.sentence)]
         if self.blocked:
-            follows = " Until then no sample is judged with it."
+            said.append(say("Until then no sample is judged with it."))
         elif self.warns:
-            follows = " Samples are judged and marked."
-        name = f" ({self.instrument})" if self.instrument else ""
-        return f"{ROLE_WORDS[self.role].capitalize()}{name}: {self.standing.sentence}{follows}"
+            said.append(say("Samples are judged and marked."))
+        return join(said)
 
     @property
     def line(self) -> CalibrationLine | None:
@@ -176,7 +188,7 @@ def attention(trusts: Iterable[Trust]) -> str | None:
     alarming = sorted(
         (trust for trust in trusts if trust.alarms), key=lambda trust: _ALARMING.index(trust.state)
     )
-    return " ".join(trust.sentence for trust in alarming) or None
+    return join(trust.sentence for trust in alarming) or None
 
 
 def latest_calibration(reader: LedgerReader, instrument: str) -> CalibrationRecord | None:
@@ -222,8 +234,14 @@ def check_from(entry: Entry) -> CheckResult:
         payload.limit,
         payload.value,
         payload.passed,
-        payload.reason,
+        _said_again(payload),
     )
+
+
+def _said_again(check: InstrumentChecked) -> str | None:
+    """The reason on record; as the station says it where it can be said again from the values."""
+    off = off_limit(check.value, check.expected, check.limit, *UNITS[check.role])
+    return off if off == check.reason else check.reason
 
 
 def _points(taken: tuple[PointTaken, ...]) -> tuple[CalibrationPoint, ...]:

@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 from scipy.special import betaincinv, nctdtrinc, nctdtrit, ndtri
 
+from calibration.saying import say
 from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_doubt
 
 MAX_SAMPLES_ASKED = 100_000
@@ -121,7 +122,7 @@ def capability(
 
 
 def _without_spread(n: int, mean: float, k: float) -> Capability:
-    warning = "All values are equal: the spread cannot be known, so nothing is shown by them."
+    warning = say("All values are equal: the spread cannot be known, so nothing is shown by them.")
     return Capability(n, mean, 0.0, k, mean, None, None, "undecided", None, (warning,))
 
 

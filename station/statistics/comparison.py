@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fdtr, fdtri, stdtr, stdtrit
 
+from calibration.saying import say
 from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_doubt
 from station.statistics.pair_counts import (
     interval_rank,
@@ -182,7 +183,13 @@ def _share(log_odds: float) -> float:
 def _checked(values: Sequence[float], name: str) -> Values:
     data = np.asarray(values, dtype=np.float64)
     if data.size < 2:
-        raise ValueError(f"the group {name} has {data.size} values: a comparison needs at least 2")
+        raise ValueError(
+            say(
+                "the group {name} has {size} values: a comparison needs at least 2",
+                name=name,
+                size=data.size,
+            )
+        )
     if not np.isfinite(data).all():
         raise ValueError(f"a value of the group {name} is not a finite number")
     if np.abs(data).max() > LARGEST:
@@ -231,18 +238,20 @@ def _warnings(
         found += _doubts(values, group, name)
     found += _unit_doubts(groups)
     if typical.low is None:
-        found.append("The groups are too small for an interval of the typical difference.")
+        found.append(say("The groups are too small for an interval of the typical difference."))
     elif _clear(difference) != _clear(typical):
         found.append(
-            "The difference of the means and the typical difference disagree on whether the groups "
-            "differ: look at the picture before deciding."
+            say(
+                "The difference of the means and the typical difference disagree on "
+                "whether the groups differ: look at the picture before deciding."
+            )
         )
     return found
 
 
 def _doubts(values: Values, group: SampleGroup, name: str) -> list[str]:
     if group.sd == 0.0:
-        return [f"All values of {name} are equal: its spread cannot be known."]
+        return [say("All values of {name} are equal: its spread cannot be known.", name=name)]
     whose = f" of {name}"
     doubts = (
         shape_doubt(values, whose), outlier_doubt(values, whose), resolution_doubt(values, whose),
@@ -256,7 +265,11 @@ def _unit_doubts(groups: tuple[SampleGroup, SampleGroup]) -> list[str]:
         return []
     ratio = max(first, second) / min(first, second)
     return [
-        f"The medians differ by a factor of {ratio:.4g}, as {units} do: check the units."
+        say(
+            "The medians differ by a factor of {ratio:.4g}, as {units} do: check the units.",
+            ratio=ratio,
+            units=say(units),
+        )
         for units, factor in UNIT_RATIOS.items()
         if abs(ratio / factor - 1.0) < UNIT_SLACK
     ]

@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, stdtr
 
+from calibration.saying import say
+
 Values = NDArray[np.float64]
 
 NORMALITY_ALARM = 0.01
@@ -32,7 +34,10 @@ def shape_doubt(values: Sequence[float] | Values, whose: str = "") -> str | None
     """
     if len(values) < 8 or anderson_darling(values)[1] >= NORMALITY_ALARM:
         return None
-    return f"The values{whose} do not look normal, and figures rest on that: look at them drawn."
+    return say(
+        "The values{whose} do not look normal, and figures rest on that: look at them drawn.",
+        whose=whose,
+    )
 
 
 def outlier_doubt(values: Sequence[float] | Values, whose: str = "") -> str | None:
@@ -42,9 +47,12 @@ def outlier_doubt(values: Sequence[float] | Values, whose: str = "") -> str | No
     index, p = grubbs(values)
     if p >= OUTLIER_ALARM:
         return None
-    return (
-        f"Value {values[index]:g} at index {index}{whose} lies far from the others: find out why. "
-        "It was counted."
+    return say(
+        "Value {values:g} at index {index}{whose} lies far from the others: find out "
+        "why. It was counted.",
+        values=values[index],
+        index=index,
+        whose=whose,
     )
 
 
@@ -68,13 +76,15 @@ def resolution_doubt(
     if different.size > COARSE_SHARE * data.size:
         return None
     if different.size == 1:
-        return f"All values{whose} are equal: the gauge is too coarse, or stuck."
+        return say("All values{whose} are equal: the gauge is too coarse, or stuck.", whose=whose)
     step = float(np.diff(different).min())
     if step < COARSE_STEP * (float(data.std(ddof=1)) if sd is None else sd):
         return None
-    return (
-        f"The values{whose} repeat in steps of {step:.3g}, coarse against their spread: the "
-        "resolution of the gauge shows."
+    return say(
+        "The values{whose} repeat in steps of {step:.3g}, coarse against their spread: the "
+        "resolution of the gauge shows.",
+        whose=whose,
+        step=step,
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.saying import say
 from station.statistics.capability import tolerance_factor
 from station.statistics.change_point import Change, fit_change
 from station.statistics.pooling import Baseline
@@ -128,16 +129,21 @@ def _samples_left(force: Change, room: float, last: int) -> tuple[float | None, 
 
 def sample_span(low: float, high: float | None) -> str:
     """An interval of samples in words."""
-    return f"{low:.0f} or more" if high is None else f"{low:.0f} to {high:.0f}"
+    if high is None:
+        return say("{low:.0f} or more", low=low)
+    return say("{low:.0f} to {high:.0f}", low=low, high=high)
 
 
 def how_fast(change: Change) -> str:
     """The pace of a change in words."""
     if change.shape == "step":
-        return f"at a stroke, by {change.level:.1f} standard deviations"
-    return (
-        f"little by little, by {change.slope:.2g} standard deviations a sample "
-        f"({change.slope_low:.2g} to {change.slope_high:.2g})"
+        return say("at a stroke, by {level:.1f} standard deviations", level=change.level)
+    return say(
+        "little by little, by {slope:.2g} standard deviations a sample "
+        "({slope_low:.2g} to {slope_high:.2g})",
+        slope=change.slope,
+        slope_low=change.slope_low,
+        slope_high=change.slope_high,
     )
 
 
@@ -146,9 +152,10 @@ def how_long(report: WearReport) -> str | None:
     if report.samples_left is None or report.samples_left_low is None:
         return None
     if report.samples_left == 0.0:
-        return "The lower tolerance bound of its pull force is past the limit."
-    span = sample_span(report.samples_left_low, report.samples_left_high)
-    return (
+        return say("The lower tolerance bound of its pull force is past the limit.")
+    return say(
         "At this pace the lower tolerance bound of its pull force meets the limit in about "
-        f"{report.samples_left:.0f} samples ({span})."
+        "{left:.0f} samples ({span}).",
+        left=report.samples_left,
+        span=sample_span(report.samples_left_low, report.samples_left_high),
     )

@@ -1,6 +1,5 @@
 """Sentences that the station puts together out of pieces, made by its own functions."""
 
-import functools
 import itertools
 import sqlite3
 from collections.abc import Iterator
@@ -10,6 +9,7 @@ from types import SimpleNamespace
 from typing import Any, get_args
 
 from calibration.check_chart import judge_check
+from calibration.saying import say
 from calibration.standing import (
     CHECK_WORDS,
     CalibrationState,
@@ -39,7 +39,6 @@ from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_dou
 from tests.web.said_by_jobs import BY_JOBS
 from web.format import CRITERION_WORDS, Units, check_heading, reason, units
 from web.forms import as_number
-from web.live import live_view
 
 NOON = datetime(2026, 1, 2, 12, tzinfo=UTC)
 
@@ -88,19 +87,17 @@ def rights() -> Iterator[str]:
                 yield str(refused)
 
 
-def bench_lines() -> Iterator[str]:
-    """Lines of the bench page, that of a limit from memory among them."""
+def with_limits(known: str) -> tuple[BenchState, LimitSets]:
+    """A bench with an order, and limits of one standing."""
     joint = Joint(connector="c", wires=("18 AWG",), tool="t", nest="n")
     table = CriterionTable(criterion="pull_force_min", unit="N", rows={"18 AWG": 10.0})
-    for known in ("memory", "shop"):
-        invented = LimitSet(
-            id="invented", title="Invented", source="made up for this test", edition="none",
-            standing=known, insulation_grip="not stated", pull_kind="not stated",
-            criteria=(table,),
-        )  # fmt: skip
-        order = SampleOrder("Ann Example", "daily_check", joint, "invented")
-        view = live_view(BenchState(order=order), LimitSets([invented]))
-        yield from (view.texts["limit"], view.texts["sample"])
+    invented = LimitSet(
+        id="invented", title="Invented", source="made up for this test", edition="none",
+        standing=known, insulation_grip="not stated", pull_kind="not stated",
+        criteria=(table,),
+    )  # fmt: skip
+    order = SampleOrder("Ann Example", "daily_check", joint, "invented")
+    return BenchState(order=order), LimitSets([invented])
 
 
 def sizes() -> Iterator[str]:
@@ -113,10 +110,10 @@ def sizes() -> Iterator[str]:
 
 
 def forces_in_pounds() -> Iterator[str]:
-    """Lines of the bench page for who thinks in lbf."""
+    """Reasons of a verdict for who thinks in lbf."""
     kept = units.set(Units(force="lbf"))
     try:
-        yield from (*reasons(), *bench_lines())
+        yield from reasons()
     finally:
         units.reset(kept)
 
@@ -146,7 +143,7 @@ def doubts() -> Iterator[str]:
 
 def states() -> Iterator[str]:
     """How instruments stand and how checks went, as headings."""
-    yield from (state.value.capitalize() for state in CalibrationState)
+    yield from (say(state.value) for state in CalibrationState)
     for kind, passed in itertools.product(CHECK_WORDS, (True, False)):
         name = "" if kind == "zero" else "R-1"
         found = CheckResult(1, NOON, kind, name, 1.0, 0.1, 1.0, passed=passed)
@@ -196,12 +193,6 @@ def methods() -> Iterator[str]:
 
 
 PUT_TOGETHER = (
-    reasons, instruments, checks, rights, bench_lines, sizes, forces_in_pounds, barrels, doubts,
+    reasons, instruments, checks, rights, sizes, forces_in_pounds, barrels, doubts,
     states, ledgers, studies, numbers, methods, *BY_JOBS,
 )  # fmt: skip
-
-
-@functools.cache
-def produced() -> frozenset[str]:
-    """All of them."""
-    return frozenset(sentence for make in PUT_TOGETHER for sentence in make())

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from flask.testing import FlaskClient
 
+from calibration.saying import join, say
 from station.bench.bench import Bench
 from station.bench.board import BenchState, Stage
 from station.crimp.facts import shipped_limit_sets
@@ -27,19 +28,21 @@ from station.simulation.panel import SimulatedPanel
 from tests.station.bench.test_bench import ORDER, KillMeterOnClips, KillTesterDuringPull
 from tests.web.benches import BenchAtHand
 from tests.web.invented import order_of
-from tests.web.said import PUT_TOGETHER
+from tests.web.said import PUT_TOGETHER, with_limits
+from web.format import Units, units
 from web.live import live_view
-from web.sentences import speaker_of
+from web.translation import parts_of
 from web.views.calibration import PROCEDURES
 
 SETS = shipped_limit_sets()
-GERMAN = speaker_of("de")
 LONG_S = 30.0
 
 
 def untranslated(sentences: set[str]) -> list[str]:
     """Those of which some part stays English."""
-    return sorted(text for text in sentences if not all(part.known for part in GERMAN.parts(text)))
+    return sorted(
+        text for text in sentences if not all(part.known for part in parts_of(text, "de"))
+    )
 
 
 class Walk:
@@ -97,7 +100,7 @@ def walk(tmp_path: Path) -> Iterator[Walk]:
 
 def left_english(states: list[BenchState]) -> set[str]:
     """What the page would show in English to somebody who reads German."""
-    views = [live_view(state, SETS, GERMAN) for state in states]
+    views = [live_view(state, SETS, "de") for state in states]
     return {
         part
         for view in views
@@ -185,6 +188,21 @@ def test_what_stands_still_and_how_it_let_go() -> None:
     assert left_english(states) == set()
 
 
+@pytest.mark.parametrize("force", ["N", "lbf"])
+@pytest.mark.parametrize("known", ["memory", "shop"])
+def test_an_order_and_its_limit(known: str, force: str) -> None:
+    kept = units.set(Units(force=force))
+    try:
+        view = live_view(*with_limits(known), "de")
+    finally:
+        units.reset(kept)
+    assert view.texts["limit"].endswith(
+        "für 18 AWG" + (" (ungeprüft, aus dem Gedächtnis)" if known == "memory" else "")
+    )
+    assert view.texts["sample"].startswith("Tägliche Prüfung von Ann Example: t, Gesenk n")
+    assert view.english == {}
+
+
 @pytest.mark.parametrize("make", PUT_TOGETHER, ids=lambda make: make.__name__)
 def test_what_is_put_together_out_of_pieces(make: Callable[[], Iterator[str]]) -> None:
     sentences = set(make())
@@ -196,11 +214,12 @@ def test_what_nobody_translated_is_marked_on_the_page_and_in_its_news(
     client: FlaskClient, bench: BenchAtHand
 ) -> None:
     client.set_cookie("language", "de")
-    bench.board.show(trouble="A <new> trouble. The pull tester was lost; it is being looked for.")
+    lost = say("The {name} was lost; it is being looked for.", name=say("pull tester"))
+    bench.board.show(trouble=join([say("A <new> trouble."), lost]))
     found = client.get("/bench").text
-    assert '<span lang="en">A &lt;new&gt; trouble. </span>Das Zugprüfgerät ging verloren' in found
+    assert '<span lang="en">A &lt;new&gt; trouble.</span> Das Zugprüfgerät ging verloren' in found
     state = client.get("/bench/state").get_json()
-    assert state["english"]["trouble"][0] == ["A <new> trouble. ", False]
+    assert state["english"]["trouble"][0] == ["A <new> trouble.", False]
     assert state["texts"]["trouble"] == "".join(text for text, _ in state["english"]["trouble"])
     assert "todo" not in state["english"]
 

@@ -7,7 +7,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from station.files import read_toml
-from web.languages import ENGLISH, chosen
+from web.translation import ENGLISH, chosen
 
 Identifier = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
 

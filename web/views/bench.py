@@ -7,6 +7,7 @@ from dataclasses import asdict
 from flask import Blueprint, abort, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from calibration.saying import say
 from station.errors import BadInput, DataFileError, NestOnHold, NoLimit
 from station.jobs.sample_order import SampleOrder
 from web import access
@@ -15,7 +16,7 @@ from web.format import place
 from web.forms import choices, field, order_from, read_place
 from web.live import OPEN_STAGES, events, live_view
 from web.request import bench, reader, station
-from web.sentences import speaker
+from web.translation import chosen
 
 LONG_POLL_S = 10.0
 SETTLE_S = 1.0
@@ -66,14 +67,14 @@ def follow() -> Response:
     """The live part as server-sent events, the curve included."""
     here = station()
     if not here.following.acquire(blocking=False):
-        abort(503, "Too many pages follow the bench at once: this one asks again and again.")
+        abort(503, say("Too many pages follow the bench at once: this one asks again and again."))
     answer = Response(
         events(
             here.bench.board,
             here.bench.limit_sets,
             here.started,
             access.still_inside(),
-            speaker(),
+            chosen(),
         ),
         mimetype="text/event-stream",
     )
@@ -91,14 +92,14 @@ def confirm() -> Response:
 @pages.post("/failure")
 def failure() -> Response:
     """How the sample let go."""
-    mode = field(request.form, "mode", "how the sample let go")
+    mode = field(request.form, "mode", say("how the sample let go"))
     return _done(lambda: bench().name_failure(mode))
 
 
 @pages.post("/abandon")
 def abandon() -> Response:
     """Give the sample up."""
-    reason = field(request.form, "reason", "the reason")
+    reason = field(request.form, "reason", say("the reason"))
     return _done(lambda: bench().abandon(reason))
 
 

@@ -10,6 +10,7 @@ from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response
 
 from calibration.classes import schemes
+from calibration.saying import say
 from calibration.standing import UNITS, CheckResult, InstrumentKind
 from station.errors import BadInput, InstrumentError
 from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, PointTaken
@@ -39,19 +40,22 @@ FIRST_ROWS = 6
 MORE_ROWS = 6
 MOST_ROWS = 60
 
-CHECK_TITLES = {"meter": "Check the milliohm meter", "tester": "Check the pull tester"}
-CALIBRATE_TITLES = {"meter": "Calibrate the milliohm meter", "tester": "Calibrate the pull tester"}
+CHECK_TITLES = {"meter": say("Check the milliohm meter"), "tester": say("Check the pull tester")}
+CALIBRATE_TITLES = {
+    "meter": say("Calibrate the milliohm meter"),
+    "tester": say("Calibrate the pull tester"),
+}
 
 PROCEDURES = {
     "meter": "Calibrating the milliohm meter",
     "tester": "Calibrating the pull tester",
     "checks": "Checks at the bench",
     "splice_resistance": "Resistance of a splice",
-    "gauge_study": "Gauge studies",
+    "gauge_study": say("Gauge studies"),
 }
 """Written procedures by file name, with their titles."""
 
-INSTRUMENT_WORDS = {"meter": "Milliohm meter", "tester": "Pull tester"}
+INSTRUMENT_WORDS = {"meter": say("Milliohm meter"), "tester": say("Pull tester")}
 
 pages = Blueprint("calibration", __name__, url_prefix="/instruments")
 
@@ -74,7 +78,7 @@ def signed(form: Mapping[str, str], right: Right) -> str:
         Nobody is named, the name is not on record, or the right is not that person's.
     """
     if right is Right.MEASURE:
-        return demand_measuring(field(form, "person", "the person"))
+        return demand_measuring(field(form, "person", say("the person")))
     return demand(right).name
 
 
@@ -113,7 +117,11 @@ def check() -> Response | tuple[str, int]:
         if readings is None:
             name, read = bench().read_standard(asked.definition.role, asked.definition.expected)
             if name != asked.definition.instrument:
-                raise BadInput(f"The bench's {asked.definition.role} is {name}: check that one.")
+                raise BadInput(
+                    "The bench's {role} is {name}: check that one.",
+                    role=say(asked.definition.role),
+                    name=name,
+                )
             readings = tuple(read)
         payload = judged_check(reader(), asked.definition, readings)
     except (BadInput, InstrumentError) as error:
@@ -149,7 +157,7 @@ def entry_page(entry_id: str) -> str:
     entry = reader().entry(entry_id)
     payload = None if entry is None else entry.payload
     if entry is None or not isinstance(payload, InstrumentCalibrated | InstrumentChecked):
-        abort(404, "There is no such calibration or check on record: look under Instruments.")
+        abort(404, say("There is no such calibration or check on record: look under Instruments."))
     unit, scale = UNITS[payload.role]
     shown = Shown(unit, scale)
     if isinstance(payload, InstrumentChecked):
@@ -184,7 +192,7 @@ def look_back_page() -> str:
 def procedure(name: str) -> str:
     """A written procedure to follow at the bench."""
     if name not in PROCEDURES:
-        abort(404, f"There is no procedure {name!r}: look under Instruments.")
+        abort(404, say("There is no procedure {name!r}: look under Instruments.", name=name))
     return render_template("procedure.html", title=PROCEDURES[name], text=_procedure(name))
 
 

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from calibration.saying import say
 from station.crimp.connectors import CheckItem
 from station.crimp.facts import shipped_book, shipped_causes
 from station.errors import BadInput, DataFileError, NoLimit
@@ -54,8 +55,8 @@ def begin() -> Response | tuple[str, int]:
     try:
         plan = chosen_plan(settings, CertificationPlan, form.get("plan") or None)
         scope = CertificationScope(
-            field(form, "candidate", "the candidate"),
-            field(form, "tool", "the tool"),
+            field(form, "candidate", say("the candidate")),
+            field(form, "tool", say("the tool")),
             {task.band: form.get(f"nest-{task.band}") or task.band for task in plan.tasks},
             limit_set_for(plan, settings, form.get("limit_set")),
             settings.guard,
@@ -124,7 +125,7 @@ def _shown(job: Certification) -> dict[str, object]:
         "ended": ended,
         "steps": steps,
         "wanted": {step.name for step in steps},
-        "word": "Not finished",
+        "word": say("Not finished"),
     }
     if not job.shown:
         return found
@@ -184,7 +185,7 @@ def end(job_id: str) -> Response:
     lead = access.demand(Right.CERTIFY)
     job = read_certification(reader(), job_id)
     if request.form.get("give_up") == "yes":
-        give_up(ledger(), job, lead, field(request.form, "reason", "the reason"))
+        give_up(ledger(), job, lead, field(request.form, "reason", say("the reason")))
     else:
         today = station().clock().astimezone().date()
         end_certification(ledger(), job, person=lead.name, today=today)
@@ -228,7 +229,7 @@ def judge_sample(code: str) -> Response:
 @pages.post("/judging/<code>/measure")
 def measure(code: str) -> Response:
     """Begin the measurement of a coded sample at the bench."""
-    person = access.demand_measuring(field(request.form, "person", "the person"))
+    person = access.demand_measuring(field(request.form, "person", say("the person")))
     signed = access.signed_in()
     if signed is not None:
         # Whatever name is chosen: a candidate who is signed in measures none.

@@ -3,6 +3,7 @@
 from flask import Blueprint, render_template, request
 from markupsafe import Markup
 
+from calibration.saying import say
 from station.errors import BadInput
 from station.jobs.comparison import (
     COMPARISON,
@@ -20,7 +21,7 @@ from web.request import reader
 
 MOST_ROWS = 5_000
 WHAT: dict[Characteristic, tuple[str, str, float]] = {
-    "pull": ("Pull force", "N", 1.0),
+    "pull": (say("Pull force"), "N", 1.0),
     "resistance": ("Resistance", "mΩ", 1e3),
 }
 
@@ -58,7 +59,7 @@ def _found(
     try:
         result = compare(values[0], values[1], names=names)
     except ValueError as error:
-        return words, [f"Cannot be compared: {error}."], Markup("")
+        return words, [say("Cannot be compared: {error}.", error=str(error))], Markup("")
     levels = [
         Level(group.mean, f"mean of {name}")
         for group, name in zip(result.groups, names, strict=True)
@@ -76,15 +77,32 @@ def _sentences(result: Comparison, names: tuple[str, str], unit: str) -> list[st
     low, high = (names[1], names[0]) if result.difference.value >= 0.0 else names
     shown = result.higher is not None
     found = [
-        f"{high} is higher than {low} by {_ends(result.difference, unit)}."
+        say(
+            "{high} is higher than {low} by {difference}.",
+            high=high,
+            low=low,
+            difference=_ends(result.difference, unit),
+        )
         if shown
-        else f"No difference of the means is shown: {_ends(result.difference, unit)}.",
-        f"A sample of {names[0]} is above one of {names[1]} in "
-        f"{result.chance_above.value:.0%} of pairs.",
+        else say(
+            "No difference of the means is shown: {difference}.",
+            difference=_ends(result.difference, unit),
+        ),
+        say(
+            "A sample of {names} is above one of {names_2} in {chance_above:.0%} of pairs.",
+            names=names[0],
+            names_2=names[1],
+            chance_above=result.chance_above.value,
+        ),
     ]
     if result.spread_ratio is not None:
         found.append(
-            f"{names[0]} spreads {result.spread_ratio.value:.2f} times as much as {names[1]}."
+            say(
+                "{names} spreads {spread_ratio:.2f} times as much as {names_2}.",
+                names=names[0],
+                spread_ratio=result.spread_ratio.value,
+                names_2=names[1],
+            )
         )
     return [*found, *result.warnings]
 

@@ -7,6 +7,7 @@ from datetime import date
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from calibration.saying import say
 from station.crimp.wire import parse_size
 from station.errors import BadInput
 from station.jobs.daily.judge import JOB as DAILY
@@ -79,7 +80,7 @@ def due_nests() -> list[DueNest]:
 @pages.post("/daily/check")
 def begin_check() -> Response:
     """Begin a daily check of the nests that were ticked."""
-    person = demand_measuring(field(request.form, "person", "the person"))
+    person = demand_measuring(field(request.form, "person", say("the person")))
     places = [read_place(text) for text in request.form.getlist("place")]
     nests = [found for found in places if found is not None]
     job_id = bench().jobs.begin_check(nests, person=person)
@@ -115,16 +116,16 @@ def job_page(job_id: str) -> str | Response:
 @pages.post("/<job_id>/sample")
 def take_sample(job_id: str) -> Response:
     """Make the sample that is next, at the bench."""
-    person = demand_measuring(field(request.form, "person", "the person"))
+    person = demand_measuring(field(request.form, "person", say("the person")))
     record = job_record(reader(), job_id)
     if record.row.job != DAILY:
         raise BadInput("The samples of this job are made from its own page: open it there.")
-    found = read_place(field(request.form, "place", "the nest"))
+    found = read_place(field(request.form, "place", say("the nest")))
     if found is None:
         raise BadInput("The tool and nest could not be read: open the job again.")
     connector, wires, material = _joint_from_form()
     joint = Joint(connector=connector, wires=wires, material=material, tool=found[0], nest=found[1])
-    limit_set = field(request.form, "limit_set", "the limit set")
+    limit_set = field(request.form, "limit_set", say("the limit set"))
     order = order_of_check(
         reader(), bench().settings, job_id, joint, person=person, limit_set=limit_set
     )
@@ -147,7 +148,7 @@ def report(job_id: str) -> Response:
 @pages.post("/<job_id>/end")
 def end_job(job_id: str) -> Response:
     """End a job with what it has come to."""
-    person = demand_measuring(field(request.form, "person", "the person"))
+    person = demand_measuring(field(request.form, "person", say("the person")))
     ended = job_record(reader(), job_id).row.job_id
     bench().jobs.end(ended, person=person)
     return redirect(url_for("jobs.job_page", job_id=ended), 303)
@@ -156,8 +157,8 @@ def end_job(job_id: str) -> Response:
 @pages.post("/nests/hold")
 def hold_nest() -> Response:
     """Hold a nest; anyone on record may."""
-    person = demand_measuring(field(request.form, "person", "the person"))
-    reason = field(request.form, "reason", "the reason")
+    person = demand_measuring(field(request.form, "person", say("the person")))
+    reason = field(request.form, "reason", say("the reason"))
     bench().jobs.nests.hold(*_place_from_form(), reason, person)
     return redirect(url_for("jobs.job_list"), 303)
 
@@ -166,7 +167,7 @@ def hold_nest() -> Response:
 def service_nest() -> Response:
     """Enter a service: a lead's."""
     lead = demand(Right.RELEASE)
-    action = field(request.form, "action", "what was done")
+    action = field(request.form, "action", say("what was done"))
     bench().jobs.nests.service(*_place_from_form(), action, lead.name)
     return redirect(url_for("jobs.job_list"), 303)
 
@@ -175,7 +176,7 @@ def service_nest() -> Response:
 def release_nest() -> Response:
     """Release a held nest: a lead's, after service and a new baseline."""
     lead = demand(Right.RELEASE)
-    reason = field(request.form, "reason", "the reason")
+    reason = field(request.form, "reason", say("the reason"))
     bench().jobs.nests.release(*_place_from_form(), reason, lead.name)
     return redirect(url_for("jobs.job_list"), 303)
 
@@ -183,8 +184,8 @@ def release_nest() -> Response:
 @pages.post("/log/work")
 def add_work() -> Response:
     """Note work that leaves the shop."""
-    person = demand_measuring(field(request.form, "person", "the person"))
-    work_order = field(request.form, "work_order", "the work order")
+    person = demand_measuring(field(request.form, "person", say("the person")))
+    work_order = field(request.form, "work_order", say("the work order"))
     bench().jobs.nests.log_work(
         *_place_from_form(),
         work_order,
@@ -220,9 +221,9 @@ def _joint_from_form() -> tuple[str, tuple[str, ...], str]:
     if form.get("wire"):
         first = parse_size(form["wire"]).label
         other = parse_size(form["wire2"]).label if form.get("wire2") else first
-        return field(form, "connector", "the connector"), (first, other), "copper"
+        return field(form, "connector", say("the connector")), (first, other), "copper"
     try:
-        chosen = json.loads(field(form, "joint", "the gauge at hand"))
+        chosen = json.loads(field(form, "joint", say("the gauge at hand")))
     except ValueError:
         chosen = None
     match chosen:
@@ -232,7 +233,7 @@ def _joint_from_form() -> tuple[str, tuple[str, ...], str]:
 
 
 def _place_from_form() -> tuple[str, str]:
-    found = read_place(field(request.form, "place", "the nest"))
+    found = read_place(field(request.form, "place", say("the nest")))
     if found is None:
         raise BadInput("The tool and nest could not be read: choose them from the list.")
     return found
@@ -242,7 +243,7 @@ def _day(text: str) -> date | None:
     try:
         return date.fromisoformat(text) if text else None
     except ValueError:
-        raise BadInput(f"{text!r} is no day: write it as year-month-day.") from None
+        raise BadInput(say("{text!r} is no day: write it as year-month-day."), text=text) from None
 
 
 def _at_bench(record: JobRecord) -> bool:

@@ -5,13 +5,13 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.routing import RequestRedirect
 from werkzeug.wrappers import Response
 
+from calibration.saying import say
 from station.errors import BadInput, LockedOut, NotAllowed, StationError, WrongSecret
 from station.shop.rights import MAX_NAME, MAX_PASSPHRASE, Right
 from station.shop.secrets import SecretFile
 from web import access, preferences
 from web.format import ROLE_WORDS
 from web.forms import entry_number, field
-from web.languages import later
 from web.once import refuse_for_good
 from web.request import bench, reader
 from web.status import status_of
@@ -20,8 +20,8 @@ AUDIT_ROWS = 100
 MAX_REASON = 200
 MAX_NEXT = 500
 
-SECRET_WORDS = {"pin": later("PIN"), "passphrase": later("passphrase")}
-NO_SECRET = later("nothing yet")
+SECRET_WORDS = {"pin": say("PIN"), "passphrase": say("passphrase")}
+NO_SECRET = say("nothing yet")
 
 pages = Blueprint("people", __name__)
 
@@ -52,8 +52,8 @@ def sign_in_page() -> str:
 def sign_in() -> Response | tuple[str, int]:
     """Sign in, under a new token."""
     try:
-        name = field(request.form, "name", "your name")
-        person = access.doors().sign_in(name, _secret("secret", "the PIN or passphrase"))
+        name = field(request.form, "name", say("your name"))
+        person = access.doors().sign_in(name, _secret("secret", say("the PIN or passphrase")))
     except (BadInput, WrongSecret, LockedOut) as error:
         _wrong_once(error)
         return _sign_in_page(str(error)), status_of(error)
@@ -84,8 +84,8 @@ def first_page() -> str:
 def first() -> Response | tuple[str, int]:
     """Make the first lead by the one-time code, and sign the lead in."""
     try:
-        name = field(request.form, "name", "the name")
-        code = field(request.form, "code", "the one-time code")
+        name = field(request.form, "name", say("the name"))
+        code = field(request.form, "code", say("the one-time code"))
         person = access.doors().first_lead(code, name, _new_secret())
     except (BadInput, NotAllowed) as error:
         _wrong_once(error)
@@ -107,7 +107,7 @@ def own_secret() -> Response | tuple[str, int]:
     try:
         fresh = _new_secret()
         doors = access.doors()
-        old = _secret("secret", "the present PIN or passphrase")
+        old = _secret("secret", say("the present PIN or passphrase"))
         doors.sign_in(person.name, old, reason="change the own secret")
         doors.set_secret(person, person.name, fresh)
     except (BadInput, WrongSecret, LockedOut) as error:
@@ -122,7 +122,9 @@ def own_secret() -> Response | tuple[str, int]:
 def add() -> Response:
     """Put somebody on record."""
     lead = access.demand(Right.MANAGE_PEOPLE)
-    access.doors().add(lead, field(request.form, "name", "the name"), request.form.get("role", ""))
+    access.doors().add(
+        lead, field(request.form, "name", say("the name")), request.form.get("role", "")
+    )
     return _to_people()
 
 
@@ -130,7 +132,7 @@ def add() -> Response:
 def change_role() -> Response:
     """Give somebody another role; their sign-ins end."""
     lead = access.demand(Right.MANAGE_PEOPLE)
-    name = field(request.form, "name", "the name")
+    name = field(request.form, "name", say("the name"))
     access.doors().change_role(lead, name, request.form.get("role", ""), _reason())
     access.sign_ins().end_all(name)
     return _to_people()
@@ -140,7 +142,7 @@ def change_role() -> Response:
 def leave() -> Response:
     """Note that somebody has left; their sign-ins end."""
     lead = access.demand(Right.MANAGE_PEOPLE)
-    name = field(request.form, "name", "the name")
+    name = field(request.form, "name", say("the name"))
     access.doors().leave(lead, name, _reason())
     access.sign_ins().end_all(name)
     return _to_people()
@@ -150,7 +152,7 @@ def leave() -> Response:
 def give_secret() -> Response:
     """Give somebody a new secret; their sign-ins end."""
     lead = access.demand(Right.MANAGE_PEOPLE)
-    name = field(request.form, "name", "the name")
+    name = field(request.form, "name", say("the name"))
     access.doors().set_secret(lead, name, _new_secret())
     access.sign_ins().end_all(name)
     if name == lead.name:
@@ -220,14 +222,18 @@ def _secret(name: str, words: str) -> str:
     """Read a secret as it was typed; no message and no page repeats it."""
     secret = request.form.get(name, "")
     if not secret:
-        raise BadInput(f"Fill in {words}: it was left empty.")
+        raise BadInput("Fill in {words}: it was left empty.", words=say(words))
     if len(secret) > MAX_PASSPHRASE:
-        raise BadInput(f"Shorten {words}: {MAX_PASSPHRASE} characters will fit.")
+        raise BadInput(
+            "Shorten {words}: {max_passphrase} characters will fit.",
+            words=say(words),
+            max_passphrase=MAX_PASSPHRASE,
+        )
     return secret
 
 
 def _new_secret() -> str:
-    fresh = _secret("new_secret", "the new PIN or passphrase")
+    fresh = _secret("new_secret", say("the new PIN or passphrase"))
     if fresh != request.form.get("again", ""):
         raise BadInput("The new PIN or passphrase was not typed alike twice: type it again.")
     return fresh
@@ -236,7 +242,9 @@ def _new_secret() -> str:
 def _reason() -> str:
     reason = " ".join(request.form.get("reason", "").split())
     if len(reason) > MAX_REASON:
-        raise BadInput(f"Shorten the reason: {MAX_REASON} characters will fit.")
+        raise BadInput(
+            say("Shorten the reason: {max_reason} characters will fit."), max_reason=MAX_REASON
+        )
     return reason
 
 

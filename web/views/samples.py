@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as WerkzeugResponse
 
+from calibration.saying import say
 from station.crimp.causes import Hint
 from station.crimp.facts import shipped_causes
 from station.crimp.limits import LimitSet
@@ -21,10 +22,9 @@ from web.access import demand
 from web.figures import trace_figure
 from web.format import VERDICT_WORDS, place
 from web.forms import entry_number, field, read_place
-from web.languages import nest_words
 from web.nests import all_nests
 from web.request import bench, reader
-from web.sentences import said_or_typed
+from web.translation import nest_words, said_or_typed
 
 PAGE_ROWS = 50
 VOID = "void"
@@ -115,17 +115,24 @@ def correct(sample_id: str) -> WerkzeugResponse:
     lead = demand(Right.CORRECT)
     row = _sample(sample_id)
     if row.verdict is None:
-        raise BadInput(f"Sample {sample_id} is not finished: measure it again or void it on Today.")
-    reason = field(request.form, "reason", "the reason")
+        raise BadInput(
+            say("Sample {sample_id} is not finished: measure it again or void it on Today."),
+            sample_id=sample_id,
+        )
+    reason = field(request.form, "reason", say("the reason"))
     match request.form.get("act"):
         case "void" if row.verdict == VOID:
-            raise BadInput(f"Sample {sample_id} is void already: nothing was changed.")
+            raise BadInput(
+                say("Sample {sample_id} is void already: nothing was changed."), sample_id=sample_id
+            )
         case "void":
             said = Correction(corrects_id=sample_id, reason=reason, void_sample=True)
         case "mode":
-            mode = field(request.form, "mode", "how the sample let go")
+            mode = field(request.form, "mode", say("how the sample let go"))
             if mode not in FAILURE_MODES:
-                raise BadInput(f"{mode!r} is no failure mode: choose one from the list.")
+                raise BadInput(
+                    say("{mode!r} is no failure mode: choose one from the list."), mode=mode
+                )
             said = Correction(corrects_id=sample_id, reason=reason, failure_mode=mode)
         case _:
             raise BadInput("Say what to correct: void the sample, or change how it let go.")
@@ -138,7 +145,10 @@ def trace_svg(sample_id: str) -> Response:
     """The pull of one sample as a figure of its own."""
     figure = _trace_svg(_sample(sample_id), reader().finished_payload(sample_id))
     if figure is None:
-        abort(404, f"Sample {sample_id} has no force trace: it was not pulled.")
+        abort(
+            404,
+            say("Sample {sample_id} has no force trace: it was not pulled.", sample_id=sample_id),
+        )
     return Response(figure, mimetype="image/svg+xml")
 
 
@@ -151,7 +161,13 @@ def _hints(row: SampleRow, payload: SampleFinished | None) -> list[Hint]:
 def _sample(sample_id: str) -> SampleRow:
     row = reader().sample(sample_id)
     if row is None:
-        abort(404, f"There is no sample {sample_id} on record: look for it under Samples.")
+        abort(
+            404,
+            say(
+                "There is no sample {sample_id} on record: look for it under Samples.",
+                sample_id=sample_id,
+            ),
+        )
     return row
 
 
@@ -169,7 +185,12 @@ def _trace_svg(row: SampleRow, payload: SampleFinished | None) -> str | None:
         peak_time_s=payload.pull.peak_time_s,
         limit_n=row.pull_limit_n,
         title=said_or_typed(
-            f"Force over time of sample {row.sample_id}, tool {row.tool}, nest {row.nest}"
+            say(
+                "Force over time of sample {sample_id}, tool {tool}, nest {nest}",
+                sample_id=row.sample_id,
+                tool=row.tool,
+                nest=row.nest,
+            )
         ),
     )
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from calibration.saying import say
 from calibration.standing import UNITS, InstrumentKind
 from calibration.study_plan import STUDY_WORDS, Turn, crossed_turns, nested_turns, reclip_turns
 from station.errors import BadInput, InstrumentError
@@ -58,13 +59,13 @@ def begin_study() -> Response | tuple[str, int]:
             raise BadInput("Choose which study to begin.")
         role: InstrumentKind = "tester" if kind == "nested" else "meter"
         seed = None if kind == "reclip" else secrets.randbits(SEED_BITS)
-        limit = number(form, "limit", "the limit")
+        limit = number(form, "limit", say("the limit"))
         payload = begin(
             kind,
             _turns(kind, form, seed or 0),
-            title=field(form, "title", "the title"),
+            title=field(form, "title", say("the title")),
             role=role,
-            instrument=field(form, "instrument", "the instrument"),
+            instrument=field(form, "instrument", say("the instrument")),
             seed=seed,
             limit=None if limit is None else limit * UNITS[role][1],
         )
@@ -106,7 +107,7 @@ def drop(study_id: str) -> Response:
     """Give a study up."""
     progress = _found(study_id)
     person = signed(request.form, Right.MEASURE)
-    bench().enter(dropped(progress, field(request.form, "reason", "the reason")), person)
+    bench().enter(dropped(progress, field(request.form, "reason", say("the reason"))), person)
     return redirect(url_for("studies.study_list"), 303)
 
 
@@ -136,7 +137,7 @@ def _turns(kind: str, form: Mapping[str, str], seed: int) -> list[Turn]:
     on_record = {row.name for row in reader().people()}
     for name in people:
         if on_record and name not in on_record:
-            raise BadInput(f"{name} is not on record: those who measure must be.")
+            raise BadInput(say("{name} is not on record: those who measure must be."), name=name)
     try:
         if kind == "crossed":
             return crossed_turns(people, parts, _count(form, "repeats"), seed)
@@ -148,23 +149,27 @@ def _turns(kind: str, form: Mapping[str, str], seed: int) -> list[Turn]:
     except BadInput:
         raise
     except ValueError as error:
-        raise BadInput(f"The study cannot be planned: {error}.") from error
+        raise BadInput("The study cannot be planned: {error}.", error=str(error)) from error
 
 
 def _labels(form: Mapping[str, str], name: str) -> list[str]:
-    words = {"people": "who measures", "parts": "the labels of the parts or batches"}
+    words = {"people": say("who measures"), "parts": say("the labels of the parts or batches")}
     return [label.strip() for label in field(form, name, words[name]).split(",") if label.strip()]
 
 
 def _count(form: Mapping[str, str], name: str) -> int:
     words = {
-        "repeats": "the rounds",
-        "clippings": "the clippings",
+        "repeats": say("the rounds"),
+        "clippings": say("the clippings"),
         "each": "the readings of a clipping or parts of a batch",
     }
     text = field(form, name, words[name])
     if not re.fullmatch(r"[0-9]{1,4}", text):
-        raise BadInput(f"Give {words[name]} as a whole number: {text[:40]!r} is none.")
+        raise BadInput(
+            "Give {words} as a whole number: {text!r} is none.",
+            words=say(words[name]),
+            text=text[:40],
+        )
     return int(text)
 
 

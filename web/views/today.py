@@ -6,6 +6,7 @@ from babel.dates import format_date
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from calibration.saying import say
 from station.errors import BadInput
 from station.jobs.certification.blind import order as order_for
 from station.jobs.certification.certificates import held_certificates
@@ -14,10 +15,10 @@ from station.ledger.jobs import holds
 from station.ledger.rows import SampleRow
 from web.access import demand_measuring
 from web.forms import field, order_again
-from web.languages import chosen
 from web.live import OPEN_STAGES
 from web.nests import nest_statuses
 from web.request import bench, glances, reader, start_of_today, station
+from web.translation import chosen
 from web.views.bench import wait_for_news
 from web.views.jobs import due_nests
 
@@ -53,8 +54,11 @@ def again(sample_id: str) -> Response:
     """Take an interrupted sample up again."""
     row = next((row for row in _interrupted() if row.sample_id == sample_id), None)
     if row is None:
-        raise BadInput(f"Sample {sample_id} is not waiting to be finished: look at Today again.")
-    person = demand_measuring(field(request.form, "person", "the person"))
+        raise BadInput(
+            say("Sample {sample_id} is not waiting to be finished: look at Today again."),
+            sample_id=sample_id,
+        )
+    person = demand_measuring(field(request.form, "person", say("the person")))
     coded = row.job == "certification" and row.step is not None
     # A coded sample is measured blind or not at all.
     order = (
@@ -68,8 +72,8 @@ def again(sample_id: str) -> Response:
 @pages.post("/unfinished/<sample_id>/void")
 def void(sample_id: str) -> Response:
     """Void an interrupted sample."""
-    person = demand_measuring(field(request.form, "person", "the person"))
-    bench().void_unfinished(sample_id, person, field(request.form, "reason", "the reason"))
+    person = demand_measuring(field(request.form, "person", say("the person")))
+    bench().void_unfinished(sample_id, person, field(request.form, "reason", say("the reason")))
     return redirect(url_for("today.today"), 303)
 
 

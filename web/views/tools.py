@@ -7,6 +7,7 @@ from datetime import datetime
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from calibration.saying import say
 from station.ledger.export_format import guarded
 from station.shop.nests import hold_of, since_good_check
 from station.shop.tools import described_tool
@@ -36,7 +37,7 @@ def tool_list() -> str:
 @pages.post("")
 def add_tool() -> Response:
     """Put a tool on record, or add nests to one that is."""
-    person = demand_measuring(field(request.form, "person", "the person"))
+    person = demand_measuring(field(request.form, "person", say("the person")))
     nests = [nest for nest in request.form.get("nests", "").split(",") if nest.strip()]
     tool, description = request.form.get("tool", ""), request.form.get("description", "")
     bench().enter(described_tool(reader(), tool, nests, description), person)
@@ -69,7 +70,14 @@ def trend_svg(tool: str, nest: str) -> Response:
     """The trend of one nest as a figure of its own."""
     figure = _trend_svg(_status(tool, nest))
     if figure is None:
-        abort(404, f"Nest {nest} of {tool} has no baseline: validate the tool to see its trend.")
+        abort(
+            404,
+            say(
+                "Nest {nest} of {tool} has no baseline: validate the tool to see its trend.",
+                nest=nest,
+                tool=tool,
+            ),
+        )
     return Response(figure, mimetype="image/svg+xml")
 
 
@@ -110,8 +118,15 @@ def _status(tool: str, nest: str) -> NestStatus:
     known = {f"{item.trend.tool}/{item.trend.nest}": item for item in glances()}
     if path not in known:
         if station().trends.behind:
-            abort(503, "The trends are being worked out from a long record: load again soon.")
-        abort(404, f"There is no nest {nest} of a tool {tool} on record: look under Tools.")
+            abort(503, say("The trends are being worked out from a long record: load again soon."))
+        abort(
+            404,
+            say(
+                "There is no nest {nest} of a tool {tool} on record: look under Tools.",
+                nest=nest,
+                tool=tool,
+            ),
+        )
     return nest_status(known[path])
 
 

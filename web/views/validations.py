@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from calibration.saying import say
 from station.crimp.connectors import connector_named
 from station.crimp.facts import shipped_book, shipped_connectors
 from station.crimp.wire import parse_size
@@ -52,10 +53,10 @@ def begin() -> Response | tuple[str, int]:
     """Begin a validation; the form comes back with what is wrong."""
     form = request.form
     try:
-        person = access.demand_measuring(field(form, "person", "the person"))
+        person = access.demand_measuring(field(form, "person", say("the person")))
         settings = bench().settings
         plan = chosen_plan(settings, ToolValidationPlan, form.get("plan") or None)
-        tool = field(form, "tool", "the tool")
+        tool = field(form, "tool", say("the tool"))
         scope = ValidationScope(
             tool,
             joints_from(form, tool),
@@ -146,11 +147,11 @@ def _plots(job: Validation, result: JointResult) -> list[str]:
 def nest_gauge(job_id: str) -> Response:
     """Enter a look at a nest with its gauge, or that there is none."""
     form = request.form
-    person = access.demand_measuring(field(form, "person", "the person"))
+    person = access.demand_measuring(field(form, "person", say("the person")))
     enter_nest_gauge(
         ledger(),
         read_validation(reader(), job_id),
-        field(form, "nest", "the nest"),
+        field(form, "nest", say("the nest")),
         form.get("gauge", "").strip(),
         go_enters=form.get("go") == "yes",
         no_go_stops=form.get("no_go") == "yes",
@@ -163,7 +164,7 @@ def nest_gauge(job_id: str) -> Response:
 def crimp_height(job_id: str) -> Response:
     """Enter crimp heights, or that they are not measured."""
     form = request.form
-    person = access.demand_measuring(field(form, "person", "the person"))
+    person = access.demand_measuring(field(form, "person", say("the person")))
     job = read_validation(reader(), job_id)
     names = [f"height{place}" for place in range(1, max(HEIGHTS, job.plan.crimp_heights) + 1)]
     given = [as_number(form[name], name) for name in names if form.get(name)]
@@ -171,7 +172,7 @@ def crimp_height(job_id: str) -> Response:
         as_number(form.get(name, ""), f"the {name} limit") if given else 0.0
         for name in ("lower", "upper")
     )
-    key = field(form, "joint", "the joint")
+    key = field(form, "joint", say("the joint"))
     enter_crimp_heights(ledger(), job, key, given, lower, upper, person=person)
     return _back(job_id)
 
@@ -179,7 +180,7 @@ def crimp_height(job_id: str) -> Response:
 @pages.post("/<job_id>/sample")
 def sample(job_id: str) -> Response:
     """Begin the next sample of a joint at the bench."""
-    person = access.demand_measuring(field(request.form, "person", "the person"))
+    person = access.demand_measuring(field(request.form, "person", say("the person")))
     job = read_validation(reader(), job_id)
     now = station().clock()
     order = order_for(ledger(), job, request.form.get("joint") or None, person=person, now=now)

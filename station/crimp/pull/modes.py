@@ -24,6 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.saying import say
 from station.crimp.pull.events import Fall, usual_gap_s
 from station.crimp.pull.peak import Climb
 
@@ -159,24 +160,30 @@ def suggest(shape: TraceShape) -> tuple[str, tuple[str, ...]]:
     """Name the mode that fits the shape best, and say why in plain sentences."""
     if shape.slip:
         return "grip_slip", (
-            f"The force fell by {shape.slip:.0%} at once and climbed back as high: something slid "
-            "and held again.",
+            say(
+                "The force fell by {slip:.0%} at once and climbed back as high: something "
+                "slid and held again.",
+                slip=shape.slip,
+            ),
         )
     if _rubs_after_a_fall(shape):
         return "drawn_out", (
-            f"The force lost {shape.first_fall:.0%} at once, then faded slowly: something rubbed.",
+            say(
+                "The force lost {first_fall:.0%} at once, then faded slowly: something rubbed.",
+                first_fall=shape.first_fall,
+            ),
         )
     level = () if shape.level is None else (_level_words(shape.level),)
     if shape.level is not None and shape.level < INSULATION_LEVEL:
-        return "insulation_only", (*level, "Insulation alone carries that little.")
+        return "insulation_only", (*level, say("Insulation alone carries that little."))
     if shape.tail > STRANDS_GO_SLOWLY and shape.first_fall < RUBS_AFTER[1]:
         return "broke_in_barrel", (
-            "The force crumbled bit by bit over a long way: strands went one after the other.",
+            say("The force crumbled bit by bit over a long way: strands went one after the other."),
             *level,
         )
     if shape.straight > STRAIGHT_TO_TOP and (shape.level is None or shape.level > CONNECTOR_LEVEL):
         return "connector_broke", (
-            "The force climbed straight up to a clean break: the wire did not stretch.",
+            say("The force climbed straight up to a clean break: the wire did not stretch."),
             *level,
         )
     return _broken_wire(shape, level)
@@ -193,20 +200,22 @@ def _rubs_after_a_fall(shape: TraceShape) -> bool:
 def _broken_wire(shape: TraceShape, level: tuple[str, ...]) -> tuple[str, tuple[str, ...]]:
     if shape.rounded > ROUNDED:
         return "broke_in_wire", (
-            "The force rounded off to almost no climb before the break: the wire stretched to its "
-            "own strength.",
+            say(
+                "The force rounded off to almost no climb before the break: the wire "
+                "stretched to its own strength."
+            ),
             *level,
         )
     if shape.level is not None and shape.level < EDGE_LEVEL:
         return "broke_in_barrel", (
-            "The force broke off while it still climbed, far below the wire's own strength.",
+            say("The force broke off while it still climbed, far below the wire's own strength."),
             *level,
         )
     return "broke_at_edge", (
-        "The force broke off while it still climbed: the wire was weakened where it broke.",
+        say("The force broke off while it still climbed: the wire was weakened where it broke."),
         *level,
     )
 
 
 def _level_words(level: float) -> str:
-    return f"The peak is {level:.0%} of what soft wire of this size breaks at."
+    return say("The peak is {level:.0%} of what soft wire of this size breaks at.", level=level)

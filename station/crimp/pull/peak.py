@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.saying import say
 from station.crimp.pull.events import Fall, usual_gap_s
 
 Values = NDArray[np.float64]
@@ -150,7 +151,12 @@ def with_register(
         trace_peak_n,
         may_be_low_by_n,
         False,
-        f"the tester's peak register says {register_n:.4g} N where its forces came to "
-        f"{trace_peak_n:.4g} N and can hide {may_be_low_by_n:.2g} N at most: check the rate and "
-        "the filter in its profile, clear the register, and pull a new sample",
+        say(
+            "the tester's peak register says {register_n:.4g} N where its forces came to "
+            "{trace_peak_n:.4g} N and can hide {may_be_low_by_n:.2g} N at most: check the "
+            "rate and the filter in its profile, clear the register, and pull a new sample",
+            register_n=register_n,
+            trace_peak_n=trace_peak_n,
+            may_be_low_by_n=may_be_low_by_n,
+        ),
     )

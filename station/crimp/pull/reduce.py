@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from calibration.saying import say
 from station.crimp.pull.events import (
     falls,
     longest_stretch_s,
@@ -58,13 +59,13 @@ ENOUGH_FOR_NOISE = 50
 """Samples on the rise from which on scatter can be told from teeth."""
 
 FAILURE_MODES = {
-    "drawn_out": "wire drawn out of the barrel",
-    "broke_in_barrel": "broke inside the barrel",
-    "broke_at_edge": "broke at the edge of the barrel",
-    "broke_in_wire": "broke in the free wire",
-    "connector_broke": "the connector itself broke",
-    "insulation_only": "only the insulation held or tore",
-    "grip_slip": "slipped in the grips (void)",
+    "drawn_out": say("wire drawn out of the barrel"),
+    "broke_in_barrel": say("broke inside the barrel"),
+    "broke_at_edge": say("broke at the edge of the barrel"),
+    "broke_in_wire": say("broke in the free wire"),
+    "connector_broke": say("the connector itself broke"),
+    "insulation_only": say("only the insulation held or tore"),
+    "grip_slip": say("slipped in the grips (void)"),
 }
 """How a pull ends, in the operator's words; common usage, not a list of one standard."""
 
@@ -130,18 +131,28 @@ def checked_trace(time_s: ArrayLike, force_n: ArrayLike) -> tuple[Force, Force]:
     except (TypeError, ValueError) as error:
         raise BadInput("The trace holds something that is not a number.") from error
     if time.ndim != 1 or time.shape != force.shape:
-        raise BadInput(f"The trace has {time.size} times but {force.size} forces.")
+        raise BadInput(
+            say("The trace has {size} times but {size_2} forces."),
+            size=time.size,
+            size_2=force.size,
+        )
     if time.size < 2:
-        raise BadInput(f"The trace has {time.size} samples: at least 2 are needed.")
+        raise BadInput(say("The trace has {size} samples: at least 2 are needed."), size=time.size)
     if time.size > MAX_SAMPLES:
-        raise BadInput(f"The trace has {time.size} samples: more than {MAX_SAMPLES}.")
+        raise BadInput(
+            say("The trace has {size} samples: more than {max_samples}."),
+            size=time.size,
+            max_samples=MAX_SAMPLES,
+        )
     for name, values in (("time_s", time), ("force_n", force)):
         bad = np.flatnonzero(~np.isfinite(values))
         if bad.size:
             raise BadInput(f"The trace's {name} is not a number at sample {int(bad[0])}.")
     steps = np.flatnonzero(np.diff(time) <= 0.0)
     if steps.size:
-        raise BadInput(f"The trace's time does not rise at sample {int(steps[0]) + 1}.")
+        raise BadInput(
+            say("The trace's time does not rise at sample {steps}."), steps=int(steps[0]) + 1
+        )
     return time, force
 
 
@@ -218,7 +229,9 @@ def _least_drop_n(force: Force, top: int, noise_n: float) -> float:
 
 
 def _nothing(peak_n: float, at_s: float, preload_n: float) -> PullReduction:
-    reason = f"the force never rose above {preload_n:g} N: no sample in the grips"
+    reason = say(
+        "the force never rose above {preload_n:g} N: no sample in the grips", preload_n=preload_n
+    )
     return PullReduction(peak_n, at_s, None, 0.0, 0, None, "nothing", None, reason)
 
 
@@ -283,22 +296,26 @@ def _why_void(
 ) -> str | None:
     peak = float(force.max())
     if capacity_n is not None and peak > OVERLOAD_FRACTION * capacity_n:
-        return (
-            f"the force came to {peak:g} N, too near the tester's {capacity_n:g} N: "
-            "use a larger tester for this wire"
+        return say(
+            "the force came to {peak:g} N, too near the tester's {capacity_n:g} N: use "
+            "a larger tester for this wire",
+            peak=peak,
+            capacity_n=capacity_n,
         )
     if force[0] >= 0.95 * peak:
-        return "the recording begins at the peak: start it before the pull and repeat"
+        return say("the recording begins at the peak: start it before the pull and repeat")
     if _samples_on_rise(force) < 2:
-        return (
-            "the force rose within one sample, so that the peak is not known: "
-            "pull more slowly or use a faster tester"
+        return say(
+            "the force rose within one sample, so that the peak is not known: pull "
+            "more slowly or use a faster tester"
         )
     if mode == "grip_slip":
-        return "the sample slipped in the grips: grip a new one deeper and repeat"
+        return say("the sample slipped in the grips: grip a new one deeper and repeat")
     if ended_by == "truncated":
-        return (
-            f"the recording ends with {force[-1]:g} N still on: the sample held at least "
-            f"{peak:g} N, but how it ends is not known; record to the end"
+        return say(
+            "the recording ends with {force:g} N still on: the sample held at least "
+            "{peak:g} N, but how it ends is not known; record to the end",
+            force=force[-1],
+            peak=peak,
         )
     return None

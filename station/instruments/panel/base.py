@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Self
 
+from calibration.saying import say
 from station.errors import PanelError
 from station.instruments.panel.contacts import (
     FootswitchState,
@@ -129,11 +130,13 @@ class BasePanel:
             if self._contacts.guard_closed is None:
                 return None
             if self.guard_opened_since(since_s):
-                return "the guard was open during the pull: close it and pull a new sample"
+                return say("the guard was open during the pull: close it and pull a new sample")
             why = None if self.health().watching else self._not_watching()
             if self._blind_at is not None and self._blind_at[0] >= since_s:
                 why = self._blind_at[1]
-            return why and f"the guard could not be watched during the pull: {why}"
+            return why and say(
+                "the guard could not be watched during the pull: {why}", why=say(why)
+            )
 
     def show(self, *lamps: Lamp) -> None:
         """Light these lamps and no others; lamps that are not wired are left out."""
@@ -165,8 +168,11 @@ class BasePanel:
                 self._write(RELAY, reversed_)
             except Exception as error:
                 raise PanelError(
-                    f"The current-reversal relay could not be switched ({error}): check its pin, "
-                    "then take the reading again."
+                    say(
+                        "The current-reversal relay could not be switched ({error}): check "
+                        "its pin, then take the reading again."
+                    ),
+                    error=str(error),
                 ) from error
 
     def health(self) -> PanelHealth:
@@ -175,13 +181,15 @@ class BasePanel:
 
     def line(self) -> PanelLine:
         """The panel as the page lists it."""
-        guard = {None: "not watched", True: "closed", False: "open"}[self._contacts.guard_closed]
+        guard = {None: say("not watched"), True: "closed", False: "open"}[
+            self._contacts.guard_closed
+        ]
         foot = self._contacts.footswitch
         lamps = tuple(lamp.value for lamp, name in LAMPS.items() if name in self._on)
         return PanelLine(
             self.present,
             self.simulated,
-            "not wired" if foot is None else foot.value,
+            say("not wired") if foot is None else foot.value,
             guard,
             lamps,
             self._trouble(),
@@ -234,7 +242,11 @@ class BasePanel:
         try:
             self._write(output, on)
         except Exception as error:
-            self._last_error = f"The panel's {spoken(output)} could not be switched ({error!r})."
+            self._last_error = say(
+                "The panel's {output} could not be switched ({error!r}).",
+                output=say(spoken(output)),
+                error=error,
+            )
             return
         (self._on.add if on else self._on.discard)(output)
 
@@ -243,13 +255,13 @@ class BasePanel:
         self._last_error = text
 
     def _not_watching(self) -> str:
-        return "The panel's changes are no longer noticed: restart the station."
+        return say("The panel's changes are no longer noticed: restart the station.")
 
     def _trouble(self) -> str | None:
         if not self.health().watching:
             return self._not_watching()
         if self._contacts.footswitch is FootswitchState.STUCK:
-            return "The footswitch is stuck or held down: release it before it is used."
+            return say("The footswitch is stuck or held down: release it before it is used.")
         return self._last_error
 
 

@@ -16,6 +16,7 @@ from functools import partial
 from queue import Empty, SimpleQueue
 from typing import Any
 
+from calibration.saying import say
 from station.errors import PanelError, PanelMissing
 from station.instruments.panel.base import (
     OUTPUTS,
@@ -85,7 +86,11 @@ class Panel(BasePanel):
         try:
             self._queue.put(Seen(self._clock(), contact, closed))
         except Exception as error:
-            self._missed = f"A change of the {contact.value} was missed ({error!r})."
+            self._missed = say(
+                "A change of the {contact} was missed ({error!r}).",
+                contact=say(contact.value),
+                error=error,
+            )
 
     def _gather(self, now_s: float) -> list[Seen]:
         found: list[Seen] = []
@@ -93,7 +98,14 @@ class Panel(BasePanel):
             try:
                 found.append(Seen(now_s, contact, bool(device.is_active)))
             except Exception as error:
-                self._blind(now_s, f"The {contact.value} could not be read ({error!r}).")
+                self._blind(
+                    now_s,
+                    say(
+                        "The {contact} could not be read ({error!r}).",
+                        contact=say(contact.value),
+                        error=error,
+                    ),
+                )
         try:
             while True:
                 found.append(self._queue.get_nowait())
@@ -121,7 +133,9 @@ class Panel(BasePanel):
             try:
                 device.close()
             except Exception as error:
-                self._last_error = f"A pin of the panel could not be released ({error!r})."
+                self._last_error = say(
+                    "A pin of the panel could not be released ({error!r}).", error=error
+                )
 
 
 def open_panel(
@@ -135,7 +149,7 @@ def open_panel(
         A pin is taken, or mock pins are set and not allowed.
     """
     if pins is None:
-        return NoPanel("No panel is set up: footswitch, guard and lamps are not used.")
+        return NoPanel(say("No panel is set up: footswitch, guard and lamps are not used."))
     try:
         return Panel(pins, allow_mock=allow_mock, clock=clock)
     except PanelMissing as missing:
@@ -161,8 +175,12 @@ def _pin_factory(allow_mock: bool) -> tuple[Any, bool]:
         factory = gpiozero.Device.pin_factory or _new_factory(gpiozero)
     except Exception as error:
         raise PanelMissing(
-            f"No panel: this computer's GPIO pins cannot be used ({_one_line(error)}). On a laptop "
-            "that is as it should be; on a Raspberry Pi see firmware_notes/raspberry_pi.md."
+            say(
+                "No panel: this computer's GPIO pins cannot be used ({error}). On a laptop "
+                "that is as it should be; on a Raspberry Pi see "
+                "firmware_notes/raspberry_pi.md."
+            ),
+            error=_one_line(error),
         ) from error
     mock = isinstance(factory, MockFactory)
     if mock and not allow_mock:

@@ -4,6 +4,7 @@ import threading
 from collections.abc import Callable
 from typing import Self
 
+from calibration.saying import say
 from station.errors import BadInput
 from station.instruments.panel.base import BasePanel
 from station.instruments.panel.contacts import PanelEvent
@@ -45,11 +46,14 @@ class PanelWatch:
     def trouble(self) -> str | None:
         """Why the panel is no longer watched, in one sentence; None while it is."""
         if self._error is not None:
-            return f"The panel is no longer watched ({self._error!r}): restart the station."
+            return say(
+                "The panel is no longer watched ({error!r}): restart the station.",
+                error=self._error,
+            )
         if not self._thread.is_alive():
-            return "The panel is not watched yet, or no longer: restart the station."
+            return say("The panel is not watched yet, or no longer: restart the station.")
         if not self._panel.health().watching:
-            return "The panel's changes are no longer noticed: restart the station."
+            return say("The panel's changes are no longer noticed: restart the station.")
         return None
 
     def _run(self) -> None:

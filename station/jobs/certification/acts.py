@@ -4,6 +4,7 @@ import secrets
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
 
+from calibration.saying import say
 from station.crimp.limits import LimitSets
 from station.crimp.wire import weakest_wire
 from station.errors import BadInput, NotAllowed
@@ -92,13 +93,20 @@ def begin(
 def _check_tool(reader: LedgerReader, plan: CertificationPlan, scope: CertificationScope) -> None:
     tools = {row.tool: row for row in reader.tools()}
     if scope.tool not in tools:
-        raise BadInput(f"There is no tool {scope.tool!r} on record: use one of {', '.join(tools)}.")
+        raise BadInput(
+            say("There is no tool {tool!r} on record: use one of {tools}."),
+            tool=scope.tool,
+            tools=", ".join(tools),
+        )
     for band in {task.band for task in plan.tasks}:
         nest = scope.nests.get(band)
         if nest not in tools[scope.tool].nests:
             raise BadInput(
-                f"Say which nest of {scope.tool} serves {band}: {nest!r} is none of "
-                f"{', '.join(tools[scope.tool].nests)}."
+                say("Say which nest of {tool} serves {band}: {nest!r} is none of {nests}."),
+                tool=scope.tool,
+                band=band,
+                nest=nest,
+                nests=", ".join(tools[scope.tool].nests),
             )
         demand_free(reader, scope.tool, nest, JOB)
 
@@ -111,12 +119,20 @@ def _check_attempt(
         if folded(str(record.begun.scope["candidate"])) != folded(candidate):
             continue
         if record.ended is None or record.ended_at_utc is None:
-            raise BadInput(f"{candidate} has an open certification ({row.job_id}): end it first.")
+            raise BadInput(
+                say("{candidate} has an open certification ({job_id}): end it first."),
+                candidate=candidate,
+                job_id=row.job_id,
+            )
         earliest = record.ended_at_utc + timedelta(days=plan.new_attempt_after_days)
         if record.ended.outcome != "certified" and now < earliest:
             raise BadInput(
-                f"{candidate} was not certified in the last one: practise, and begin another from "
-                f"{earliest.astimezone():%Y-%m-%d} on."
+                say(
+                    "{candidate} was not certified in the last one: practise, and begin "
+                    "another from {earliest:%Y-%m-%d} on."
+                ),
+                candidate=candidate,
+                earliest=earliest.astimezone(),
             )
         return
 
@@ -192,7 +208,10 @@ def begin_resit(
         raise BadInput("There is nothing to re-sit now: look at how the certification stands.")
     earliest = earliest_resit(job.plan, job.last_sample_at)
     if earliest is not None and now < earliest:
-        raise BadInput(f"The re-sit may begin from {earliest.astimezone():%Y-%m-%d %H:%M} on.")
+        raise BadInput(
+            say("The re-sit may begin from {earliest:%Y-%m-%d %H:%M} on."),
+            earliest=earliest.astimezone(),
+        )
     step = _codes_step(ledger.reader, job.plan, job.job_id, job.result.may_resit, 2, draw)
     ledger.append(step, person=signer.name)
 
@@ -208,7 +227,10 @@ def sign(ledger: Ledger, job: Certification, signer: Named) -> None:
 def acknowledge(ledger: Ledger, job: Certification, person: Named) -> None:
     """The candidate has seen the outcome (NotAllowed for anybody else). No judgement."""
     if folded(person.name) != folded(job.scope.candidate):
-        raise NotAllowed(f"Only {job.scope.candidate} can say that they have seen the outcome.")
+        raise NotAllowed(
+            say("Only {candidate} can say that they have seen the outcome."),
+            candidate=job.scope.candidate,
+        )
     _demand_decided(job)
     if job.signed.by is None:
         raise BadInput("A lead signs the outcome first.")

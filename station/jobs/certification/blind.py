@@ -3,6 +3,7 @@
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
+from calibration.saying import say
 from station.crimp.connectors import ConnectorBook
 from station.errors import BadInput, NotAllowed, NotOnRecord
 from station.jobs.certification.codes import Slot, in_plan_order
@@ -49,7 +50,8 @@ class Pool:
         found = next((one for one in self.samples if one.code == code.strip().upper()), None)
         if found is None:
             raise NotOnRecord(
-                f"{code!r} is no code that waits to be judged: look at the label again."
+                say("{code!r} is no code that waits to be judged: look at the label again."),
+                code=code,
             )
         return found
 
@@ -87,8 +89,11 @@ def show_key(ledger: Ledger, job: Certification, person: Named) -> list[tuple[st
     demand_open(job)
     if pool(ledger.reader).blind.is_candidate(person.name):
         raise NotAllowed(
-            f"{person.name} is a candidate of an open certification and may not see which code is "
-            "whose: somebody else labels the samples."
+            say(
+                "{name} is a candidate of an open certification and may not see which code "
+                "is whose: somebody else labels the samples."
+            ),
+            name=person.name,
         )
     shown = KeyShown(demo=job.record.row.demo, job_id=job.job_id, to=person.name)
     ledger.append(shown, person=person.name)
@@ -126,11 +131,11 @@ def _judge(
     _demand_blind(waiting, signer.name)
     sample = waiting.demand(code)
     if sample.judged is not None:
-        raise BadInput(f"{sample.code} is judged already: measure it now.")
+        raise BadInput(say("{code} is judged already: measure it now."), code=sample.code)
     items = book.checklist(book.connectors[sample.joint.connector])
     for fault in faults:
         if fault not in {item.id for item in items}:
-            raise BadInput(f"{fault!r} is not on the checklist of this connector.")
+            raise BadInput(say("{fault!r} is not on the checklist of this connector."), fault=fault)
     answers = {item.id: item.id not in faults for item in items}
     job = waiting.jobs[sample.code]
     looked = SampleLookedAt(
@@ -161,14 +166,18 @@ def order(reader: LedgerReader, code: str, *, person: str) -> SampleOrder:
     _demand_blind(waiting, active_person(reader, person).name)
     sample = waiting.demand(code)
     if sample.judged is None:
-        raise BadInput(f"{sample.code} was not looked at yet: a lead answers its checklist first.")
+        raise BadInput(
+            say("{code} was not looked at yet: a lead answers its checklist first."),
+            code=sample.code,
+        )
     demand_free(reader, sample.joint.tool, sample.joint.nest, JOB)
     left = [row for row in reader.unfinished() if row.step == sample.code]
     if any(row.pull_begun_seq is not None for row in left):
         # Another crimp under this code would not be the one that was labelled and looked at.
         raise BadInput(
-            f"{sample.code} was being pulled and its force is not on record: void this unfinished "
-            "sample on Today, and a spare is judged instead while there is one."
+            "{code} was being pulled and its force is not on record: void this unfinished "
+            "sample on Today, and a spare is judged instead while there is one.",
+            code=sample.code,
         )
     return SampleOrder(
         person,

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from calibration.saying import say
 from station.errors import BadInput
 from station.jobs.certification.statement import Attempt, Held
 from station.ledger.entries import JobEnded
@@ -30,13 +31,20 @@ def certificate_named(reader: LedgerReader, record_hash: str) -> Held:
     """
     asked = record_hash.strip().lower()
     if len(asked) < LEAST_HASH:
-        raise BadInput(f"Give at least {LEAST_HASH} characters of the hash on the paper.")
+        raise BadInput(
+            say("Give at least {least_hash} characters of the hash on the paper."),
+            least_hash=LEAST_HASH,
+        )
     for held in held_certificates(reader):
         if held.record_hash.startswith(asked):
             return held
     raise BadInput(
-        f"No certificate with the hash {record_hash!r} is on this record, {reader.path.name}: "
-        "compare it with the paper once more; it may be of another bench."
+        say(
+            "No certificate with the hash {record_hash!r} is on this record, {name}: "
+            "compare it with the paper once more; it may be of another bench."
+        ),
+        record_hash=record_hash,
+        name=reader.path.name,
     )
 
 

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from calibration.saying import join, say
 from station.jobs.certification.codes import Slot, to_judge
 from station.jobs.certification.plan import CertificationPlan, Task
 from station.jobs.certification.spread import OwnSpread, SpreadRatio, spread_ratio
@@ -100,7 +101,11 @@ def judge_candidate(
     conforming = sum(judging.conforms(sample) for sample in counted)
     controls = judging.of_part("control")
     spreads = _spreads(counted, baselines, plan.confidence)
-    reasons = [f"{result.task.title}: {reason}" for result in tasks for reason in result.reasons]
+    reasons = [
+        say("{title}: {reason}", title=result.task.title, reason=reason)
+        for result in tasks
+        for reason in result.reasons
+    ]
     outcome: Outcome = "not_finished"
     # A failed task is judged to its end all the same: its samples count, and the judge learns
     # nothing from a code that is no longer asked for.
@@ -167,7 +172,11 @@ class _Judging:
             and self._slot(sample).part != "control"
             for sample in self.samples
         )
-        critical = [f"{sample.step}: {what}" for sample in own for what in self._critical(sample)]
+        critical = [
+            say("{code}: {what}", code=sample.step, what=what)
+            for sample in own
+            for what in self._critical(sample)
+        ]
         minor = sum(self._has_minor(sample) for sample in own)
         against = self._against(critical, minor, voids)
         state: TaskState = "open"
@@ -176,7 +185,9 @@ class _Judging:
         elif len(own) >= self.plan.samples_per_task:
             state = "passed"
         more = self.plan.samples_per_task - len(own)
-        reasons = against or ([f"{more} samples are still to be judged."] if more > 0 else [])
+        reasons = against or (
+            [say("{more} samples are still to be judged.", more=more)] if more > 0 else []
+        )
         return TaskResult(
             task, sitting, state, len(own), sum(map(self.conforms, own)), minor, voids,
             tuple(critical), tuple(reasons),
@@ -198,13 +209,29 @@ class _Judging:
     def _against(self, critical: Sequence[str], minor: int, voids: int) -> list[str]:
         found = []
         if critical:
-            found.append(f"{len(critical)} critical faults ({'; '.join(critical)}).")
+            found.append(
+                say(
+                    "{count} critical faults ({critical}).",
+                    count=len(critical),
+                    critical=join(critical, "; "),
+                )
+            )
         if minor > self.plan.minor_faults_allowed:
             found.append(
-                f"{minor} samples with minor faults; {self.plan.minor_faults_allowed} are allowed."
+                say(
+                    "{minor} samples with minor faults; {minor_faults_allowed} are allowed.",
+                    minor=minor,
+                    minor_faults_allowed=self.plan.minor_faults_allowed,
+                )
             )
         if voids > self.plan.spares_per_task:
-            found.append(f"{voids} tests were void; there are {self.plan.spares_per_task} spares.")
+            found.append(
+                say(
+                    "{voids} tests were void; there are {spares_per_task} spares.",
+                    voids=voids,
+                    spares_per_task=self.plan.spares_per_task,
+                )
+            )
         return found
 
 
@@ -239,13 +266,26 @@ def _outcome(
     bound = reliability_bound(conforming, n, plan.confidence)
     if bound < plan.share:
         return "not_certified", [
-            f"{conforming} of {n} conform: with {plan.confidence:.0%} confidence that shows "
-            f"{bound:.1%}, and {plan.share:.0%} is demanded."
+            say(
+                "{conforming} of {n} conform: with {confidence:.0%} confidence that shows "
+                "{bound:.1%}, and {share:.0%} is demanded.",
+                conforming=conforming,
+                n=n,
+                confidence=plan.confidence,
+                bound=bound,
+                share=plan.share,
+            )
         ]
     wide = [
-        f"The spread of the {what} is {spread.ratio:.1f} times the shop's own, and with "
-        f"{plan.confidence:.0%} confidence more than {plan.spread_ratio_max:g} times."
-        for what, spread in zip(("pull force", "resistance"), spreads, strict=True)
+        say(
+            "The spread of the {what} is {ratio:.1f} times the shop's own, and with "
+            "{confidence:.0%} confidence more than {spread_ratio_max:g} times.",
+            what=say(what),
+            ratio=spread.ratio,
+            confidence=plan.confidence,
+            spread_ratio_max=plan.spread_ratio_max,
+        )
+        for what, spread in zip((say("pull force"), say("resistance")), spreads, strict=True)
         if spread is not None and spread.lower_bound > plan.spread_ratio_max
     ]
     return ("not_certified", wide) if wide else ("certified", [])
@@ -259,19 +299,27 @@ def _after_failure(
     reasons: list[str],
 ) -> tuple[Outcome, list[str]]:
     if any(result.sitting > 1 for result in failed):
-        return "not_certified", [*reasons, "A re-sit failed: a task may be re-sat once."]
+        return "not_certified", [*reasons, say("A re-sit failed: a task may be re-sat once.")]
     if len(failed) > plan.resit_tasks:
         return "not_certified", [
             *reasons,
-            f"{len(failed)} tasks failed; at most {plan.resit_tasks} may be re-sat.",
+            say(
+                "{count} tasks failed; at most {resit_tasks} may be re-sat.",
+                count=len(failed),
+                resit_tasks=plan.resit_tasks,
+            ),
         ]
     more = plan.samples_per_task * len(failed)
     best = reliability_bound(conforming + more, n + more, plan.confidence)
     if best < plan.share:
         return "not_certified", [
             *reasons,
-            f"Even a re-sit without a fault would show {best:.1%} at most, and {plan.share:.0%} "
-            "is demanded.",
+            say(
+                "Even a re-sit without a fault would show {best:.1%} at most, and "
+                "{share:.0%} is demanded.",
+                best=best,
+                share=plan.share,
+            ),
         ]
     return "re_sit", reasons
 
@@ -283,4 +331,8 @@ def _failed_words(sample: JobSample) -> str:
         for found in sample.criteria
         if found.verdict == "fail"
     ]
-    return f"failed the limit of {' and of '.join(names)}" if names else "failed a limit"
+    return (
+        say("failed the limit of {names}", names=join(names, say(" and of ")))
+        if names
+        else say("failed a limit")
+    )

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from markupsafe import Markup
 
+from calibration.saying import say
 from station.crimp.causes import Hint
 from station.crimp.connectors import ConnectorBook
 from station.crimp.units import NOTHING
@@ -68,11 +69,14 @@ def _facts(job: Certification, book: ConnectorBook) -> list[tuple[str, str]]:
         ("Families", ", ".join(families)),
         ("Gauges", ", ".join(gauges)),
         ("Tool", job.scope.tool),
-        ("Limit set", f"{job.scope.limit_set}, guard factor {job.scope.guard:g}"),
+        (say("Limit set"), f"{job.scope.limit_set}, guard factor {job.scope.guard:g}"),
         *job_facts(
             job.record,
             job.plan,
-            ("Valid until", NOTHING if until is None else f"{until}, then another certification"),
+            (
+                say("Valid until"),
+                NOTHING if until is None else f"{until}, then another certification",
+            ),
         ),
     ]
 
@@ -92,7 +96,7 @@ def _sections(
     if good := strengths(job.result):
         found.append(Section("Strengths", sentences(good)))
     if lines := practice_lines(job, hints):
-        found.append(Section("What to practise", sentences(lines)))
+        found.append(Section(say("What to practise"), sentences(lines)))
     if attempts:
         found.append(Section("Attempts", attempts_plot(job, attempts)))
     found.append(Section("How it was judged", sentences(_judging(job))))
@@ -112,7 +116,7 @@ def practice_lines(job: Certification, hints: Mapping[str, Sequence[Hint]]) -> l
 def _tasks(job: Certification) -> Markup:
     rows = [
         [
-            result.task.title + (", re-sat" if result.sitting > 1 else ""),
+            result.task.title + (say(", re-sat") if result.sitting > 1 else ""),
             result.state,
             str(result.n),
             str(result.conforming),
@@ -121,7 +125,7 @@ def _tasks(job: Certification) -> Markup:
         ]
         for result in job.result.tasks
     ]
-    return table(("Task", "State", "n", "Conform", "Minor faults", "Void"), rows, numbers=4)
+    return table(("Task", "State", "n", "Conform", say("Minor faults"), "Void"), rows, numbers=4)
 
 
 def task_plot(job: Certification) -> Markup:
@@ -169,7 +173,7 @@ def _judging(job: Certification) -> list[str]:
         f"{job.plan.confidence:.0%} confidence.",
     ]
     for what, spread in (
-        ("pull force", result.force_spread),
+        (say("pull force"), result.force_spread),
         ("resistance", result.resistance_spread),
     ):
         found.append(

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+from calibration.saying import say
 from station.crimp.causes import Cause, Hint
 from station.errors import BadInput, NotOnRecord
 from station.jobs.certification.codes import Slot, key_from, to_judge
@@ -81,7 +82,11 @@ def read(reader: LedgerReader, job_id: str) -> Certification:
     """Read a certification from the record (NotOnRecord if there is none with this id)."""
     record = job_record(reader, job_id)
     if record.begun.job != JOB:
-        raise NotOnRecord(f"The job {job_id} is no certification, but a {record.begun.job}.")
+        raise NotOnRecord(
+            "The job {job_id} is no certification, but a {job}.",
+            job_id=job_id,
+            job=say(record.begun.job),
+        )
     plan = CertificationPlan.model_validate(record.begun.plan)
     scope = CertificationScope.from_content(record.begun.scope)
     key = key_from(record.steps_of(CodesDrawn))
@@ -102,7 +107,10 @@ def candidate_of(reader: LedgerReader, job_id: str) -> str:
     """Whom a certification is about, from its first entry alone (NotOnRecord if it has none)."""
     entry = reader.entry(job_id)
     if entry is None or not isinstance(entry.payload, JobBegun):
-        raise NotOnRecord(f"The job {job_id!r} is not on record: list the jobs, then give its id.")
+        raise NotOnRecord(
+            say("The job {job_id!r} is not on record: list the jobs, then give its id."),
+            job_id=job_id,
+        )
     return str(entry.payload.scope["candidate"])
 
 
@@ -147,4 +155,4 @@ def hints_of(
 def demand_open(job: Certification) -> None:
     """Refuse what comes after the end of a job (BadInput)."""
     if not job.open:
-        raise BadInput(f"The certification {job.job_id} has ended: begin another.")
+        raise BadInput("The certification {job_id} has ended: begin another.", job_id=job.job_id)

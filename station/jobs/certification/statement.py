@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from calibration.saying import say
 from station.crimp.causes import Hint
 from station.jobs.certification.codes import Slot
 from station.jobs.certification.judge import CertificationResult
@@ -19,22 +20,38 @@ MAX_PRACTICE = 5
 def statement(plan: CertificationPlan, result: CertificationResult) -> list[str]:
     """What the samples show and what they do not, in sentences."""
     if result.bound is None:
-        return ["Nothing was measured, so nothing is shown."]
+        return [say("Nothing was measured, so nothing is shown.")]
     bad = 1.0 - result.bound
     return [
-        f"{result.conforming} of {result.n} crimps conformed: every limit passed and no critical "
-        "fault.",
-        f"With {plan.confidence:.0%} confidence, at least {result.bound:.1%} of the crimps that "
-        f"this person makes in this way conform ({plan.share:.0%} was demanded).",
-        f"It is not shown that none will fail: up to {bad:.1%}, {_one_in(bad)}, could be bad, and "
-        f"in {_one_in(1.0 - plan.confidence)} such examinations even the stated share is too high.",
-        "It holds for the families, gauges and tools named here, for new wire at a bench; it says "
-        "nothing of crimps made behind a dashboard, in the cold, or with another tool.",
+        say(
+            "{conforming} of {n} crimps conformed: every limit passed and no critical fault.",
+            conforming=result.conforming,
+            n=result.n,
+        ),
+        say(
+            "With {confidence:.0%} confidence, at least {bound:.1%} of the crimps that "
+            "this person makes in this way conform ({share:.0%} was demanded).",
+            confidence=plan.confidence,
+            bound=result.bound,
+            share=plan.share,
+        ),
+        say(
+            "It is not shown that none will fail: up to {bad:.1%}, {one_in}, could be bad, and in "
+            "{one_in_2} such examinations even the stated share is too high.",
+            bad=bad,
+            one_in=_one_in(bad),
+            one_in_2=_one_in(1.0 - plan.confidence),
+        ),
+        say(
+            "It holds for the families, gauges and tools named here, for new wire at a "
+            "bench; it says nothing of crimps made behind a dashboard, in the cold, or "
+            "with another tool."
+        ),
     ]
 
 
 def _one_in(share: float) -> str:
-    return f"about one in {max(1, round(1.0 / share))}" if share > 0.0 else "none"
+    return say("about one in {n}", n=max(1, round(1.0 / share))) if share > 0.0 else say("none")
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,13 +100,19 @@ def strengths(result: CertificationResult) -> list[str]:
         for task in result.tasks
         if task.state == "passed" and task.minor == 0 and task.conforming == task.n
     ]
-    found = [f"Without any fault: {title}." for title in clean]
+    found = [say("Without any fault: {title}.", title=title) for title in clean]
     for what, spread in (
-        ("pull force", result.force_spread),
-        ("resistance", result.resistance_spread),
+        (say("pull force"), result.force_spread),
+        (say("resistance"), result.resistance_spread),
     ):
         if spread is not None and spread.ratio <= 1.1:
-            found.append(f"As even as the shop's own in {what} ({spread.ratio:.1f} times).")
+            found.append(
+                say(
+                    "As even as the shop's own in {what} ({ratio:.1f} times).",
+                    what=say(what),
+                    ratio=spread.ratio,
+                )
+            )
     return found
 
 
@@ -121,7 +144,7 @@ class Held:
         """``valid``, ``ends soon`` or ``expired``."""
         if today > self.until:
             return "expired"
-        return "ends soon" if (self.until - today).days <= self.remind_days else "valid"
+        return say("ends soon") if (self.until - today).days <= self.remind_days else "valid"
 
 
 def latest_held(held: Iterable[Held]) -> dict[str, Held]:

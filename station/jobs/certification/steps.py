@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from typing import Any, Self
 
+from calibration.saying import say
 from station.jobs.certification.judge import CertificationResult
 from station.jobs.certification.plan import CertificationPlan, Task
 from station.jobs.step import Step
@@ -88,14 +89,16 @@ class Blind:
     def refusal(self, person: str) -> str | None:
         """Why a person may not judge or measure coded samples; None where they may."""
         if self.is_candidate(person):
-            return (
-                f"{person} is a candidate of an open certification and may not judge or measure "
-                "coded samples, whosever they are: somebody else must."
+            return say(
+                "{person} is a candidate of an open certification and may not judge or "
+                "measure coded samples, whosever they are: somebody else must.",
+                person=person,
             )
         if folded(person) in self.saw_a_key:
-            return (
-                f"{person} has seen which code is whose and may not judge or measure coded "
-                "samples: somebody else must."
+            return say(
+                "{person} has seen which code is whose and may not judge or measure "
+                "coded samples: somebody else must.",
+                person=person,
             )
         return None
 
@@ -133,21 +136,24 @@ def certification_steps(
         When the last sample of this job was finished.
     """
     if not labelled:
-        words = (
-            "The candidate makes the samples task by task; somebody who will not judge signs in, "
-            "has the key shown and labels them with their codes."
+        words = say(
+            "The candidate makes the samples task by task; somebody who will not judge "
+            "signs in, has the key shown and labels them with their codes."
         )
         return [Step("key", words)]
     if own_waiting:
-        words = f"Judge and measure the coded samples: {waiting} wait on this bench, of everybody."
+        words = say(
+            "Judge and measure the coded samples: {waiting} wait on this bench, of everybody.",
+            waiting=waiting,
+        )
         return [Step("judge", words)]
     if result.outcome == "re_sit":
         return [_resit_step(plan, result, last_sample_at, now)]
     if signed.by is None:
-        return [Step("sign", "Everything is judged: a lead, not the candidate, signs.")]
+        return [Step("sign", say("Everything is judged: a lead, not the candidate, signs."))]
     if result.outcome == "certified" and not signed.acknowledged:
-        return [Step("acknowledge", "The candidate has seen the outcome and says so.")]
-    return [Step("end", "Signed: end the certification.")]
+        return [Step("acknowledge", say("The candidate has seen the outcome and says so."))]
+    return [Step("end", say("Signed: end the certification."))]
 
 
 def earliest_resit(plan: CertificationPlan, last_sample_at: datetime | None) -> datetime | None:
@@ -166,6 +172,10 @@ def _resit_step(
     titles = "; ".join(plan.task(task).title for task in result.may_resit)
     earliest = earliest_resit(plan, last_sample_at)
     if earliest is not None and now < earliest:
-        words = f"Practise; from {earliest.astimezone():%Y-%m-%d %H:%M} on, once: {titles}."
+        words = say(
+            "Practise; from {earliest:%Y-%m-%d %H:%M} on, once: {titles}.",
+            earliest=earliest.astimezone(),
+            titles=titles,
+        )
         return Step("resit", words, blocked=True)
-    return Step("resit", f"A lead begins the one re-sit: {titles}.")
+    return Step("resit", say("A lead begins the one re-sit: {titles}.", titles=titles))

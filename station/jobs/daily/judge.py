@@ -10,13 +10,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from calibration.saying import say
 from station.jobs.daily.plan import DailyCheckPlan
 from station.ledger.entries import BaselineSet
 from station.ledger.rows import SampleRow
 from station.shop.trend import NestTrend, nest_trend
 
 JOB = "daily_check"
-STEP_FIRST, STEP_SECOND = "first stage", "second stage"
+STEP_FIRST, STEP_SECOND = say("first stage"), say("second stage")
 OutcomeWord = Literal["released", "watch", "held"]
 Nest = tuple[str, str]
 """Tool and nest."""
@@ -88,7 +89,7 @@ def judge(plan: DailyCheckPlan, evidence: NestEvidence) -> NestFinding:
         return held
     made = len(evidence.verdicts)
     if evidence.pending:
-        reason = "A sample was begun and not finished: measure it again or void it."
+        reason = say("A sample was begun and not finished: measure it again or void it.")
         return NestFinding(None, STEP_FIRST, max(plan.first_stage - made, 1), (reason,))
     if made < plan.first_stage:
         return NestFinding(None, STEP_FIRST, plan.first_stage - made, ())
@@ -103,62 +104,102 @@ def judge(plan: DailyCheckPlan, evidence: NestEvidence) -> NestFinding:
 def _reason_to_hold(plan: DailyCheckPlan, evidence: NestEvidence) -> NestFinding | None:
     fails = evidence.verdicts.count("fail")
     if fails > plan.fails_allowed:
-        what = "A sample" if fails == 1 else f"{fails} samples"
-        reason = f"{what} failed a limit; {plan.fails_allowed or 'none'} may."
-        return NestFinding("held", STEP_FIRST, 0, (reason,))
+        return NestFinding("held", STEP_FIRST, 0, (_too_many_fails(fails, plan.fails_allowed),))
     if evidence.unkept:
-        what = "A pull" if evidence.unkept == 1 else f"{evidence.unkept} pulls"
-        reason = (
-            f"{what} began and left no force on record, which somebody may have seen. A lead looks "
+        reason = say(
+            "A pull began and left no force on record, which somebody may have seen. A lead looks "
             "at bench and nest first."
         )
+        if evidence.unkept > 1:
+            reason = say(
+                "{pulls} pulls began and left no force on record, which somebody may have seen. A "
+                "lead looks at bench and nest first.",
+                pulls=evidence.unkept,
+            )
         return NestFinding("held", STEP_FIRST, 0, (reason,), "lead")
     if evidence.voids > plan.voids_allowed:
-        reason = (
-            f"{evidence.voids} samples were void, where {plan.voids_allowed} may be replaced: "
-            "nothing is shown of the nest. A lead looks at bench and nest first."
+        reason = say(
+            "{voids} samples were void, where {voids_allowed} may be replaced: nothing "
+            "is shown of the nest. A lead looks at bench and nest first.",
+            voids=evidence.voids,
+            voids_allowed=plan.voids_allowed,
         )
         return NestFinding("held", STEP_FIRST, 0, (reason,), "lead")
     return None
 
 
+def _too_many_fails(fails: int, allowed: int) -> str:
+    if fails == 1:
+        return say("A sample failed a limit; none may.")
+    if allowed == 0:
+        return say("{fails} samples failed a limit; none may.", fails=fails)
+    return say("{fails} samples failed a limit; {allowed} may.", fails=fails, allowed=allowed)
+
+
 def _doubts(evidence: NestEvidence) -> tuple[str, ...]:
     doubts = []
     if "fail" in evidence.verdicts:
-        doubts.append("A sample failed a limit.")
+        doubts.append(say("A sample failed a limit."))
     if undecided := evidence.verdicts.count("undecided"):
-        doubts.append(f"{undecided} of the values lie too close to a limit to be decided.")
+        doubts.append(
+            say(
+                "{undecided} of the values lie too close to a limit to be decided.",
+                undecided=undecided,
+            )
+        )
     if evidence.newly_worn:
-        doubts.append("The wear watch has seen a change.")
+        doubts.append(say("The wear watch has seen a change."))
     return tuple(doubts)
 
 
 def _final(plan: DailyCheckPlan, evidence: NestEvidence, stage: str) -> NestFinding:
     undecided = evidence.verdicts.count("undecided")
     if undecided > plan.undecided_allowed:
-        reason = (
-            f"{undecided} of {len(evidence.verdicts)} values lie too close to a limit to be "
-            f"decided; {plan.undecided_allowed or 'none'} may."
+        values = {"undecided": undecided, "count": len(evidence.verdicts)}
+        reason = say(
+            "{undecided} of {count} values lie too close to a limit to be decided; none may.",
+            **values,
         )
+        if plan.undecided_allowed:
+            reason = say(
+                "{undecided} of {count} values lie too close to a limit to be decided; {allowed} "
+                "may.",
+                allowed=plan.undecided_allowed,
+                **values,
+            )
         return NestFinding("held", stage, 0, (reason,))
     left = evidence.samples_left
     if evidence.worn is not None and left is not None and left < plan.hold_if_left_under:
-        reason = f"{evidence.worn} A nest with fewer than {plan.hold_if_left_under} left is held."
+        least = plan.hold_if_left_under
+        reason = say(
+            "{worn} A nest with fewer than {least} left is held.", worn=evidence.worn, least=least
+        )
         return NestFinding("held", stage, 0, (reason,))
     watched = list(_doubts(replace(evidence, newly_worn=False)))
     if evidence.worn is not None:
         watched.append(evidence.worn)
     if evidence.unmeasured:
-        watched.append(f"{evidence.unmeasured} samples could not be judged by every limit.")
+        watched.append(
+            say(
+                "{unmeasured} samples could not be judged by every limit.",
+                unmeasured=evidence.unmeasured,
+            )
+        )
     if not evidence.has_baseline:
         watched.append(
-            "There is no baseline: the limits alone were judged. Validate the tool to know more."
+            say(
+                "There is no baseline: the limits alone were judged. Validate the tool to "
+                "know more."
+            )
         )
     if watched:
         return NestFinding("watch", stage, 0, tuple(watched))
     count = len(evidence.verdicts)
     return NestFinding(
-        "released", stage, 0, (f"All {count} samples passed, and the nest has not changed.",)
+        "released",
+        stage,
+        0,
+        (say("All {count} samples passed, and the nest has not changed.", count=count),),
     )
 
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from markupsafe import Markup
 
+from calibration.saying import say
 from station.crimp.units import NOTHING, milliohm, newton
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.papers.frame import Paper, Section, job_facts, joined, paper, sentences, table
@@ -41,7 +42,7 @@ def daily_paper(
     ]
     word = "still open" if ended is None else ended.outcome
     return paper(
-        "Daily check",
+        say("Daily check"),
         OUTCOME_WORDS.get(word, word),
         [
             ("Nests", "; ".join(_place(taken) for taken in found) or NOTHING),

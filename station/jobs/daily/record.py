@@ -111,7 +111,9 @@ def _known(reader: LedgerReader, nests: Sequence[Nest]) -> list[Nest]:
         raise BadInput("Say which nests are to be checked: a tool, and a nest of it.")
     for tool, nest in nests:
         if (tool, nest) not in known:
-            raise BadInput(f"There is no nest {nest!r} of a tool {tool!r} on record.")
+            raise BadInput(
+                "There is no nest {nest!r} of a tool {tool!r} on record.", nest=nest, tool=tool
+            )
     return list(dict.fromkeys(nests))
 
 
@@ -125,8 +127,11 @@ def _demand_unchecked(reader: LedgerReader, nests: Sequence[Nest]) -> None:
         demand_free(reader, tool, nest, JOB)
         if (tool, nest) in under_check:
             raise BadInput(
-                f"Nest {nest} of {tool} is being checked in job {under_check[tool, nest]}: "
-                "go on there, or end that one."
+                "Nest {nest} of {tool} is being checked in job {under_check}: go on "
+                "there, or end that one.",
+                nest=nest,
+                tool=tool,
+                under_check=under_check[tool, nest],
             )
 
 
@@ -189,7 +194,7 @@ def read(reader: LedgerReader, job_id: str) -> DailyCheck:
 def demand_daily(job: str) -> None:
     """Refuse another kind of job (BadInput): those have ways of their own."""
     if job != JOB:
-        raise BadInput(f"There is no job {job!r}: use one of {JOB}.")
+        raise BadInput("There is no job {job!r}: use one of {job_2}.", job=job, job_2=JOB)
 
 
 def check_of(reader: LedgerReader, record: JobRecord) -> DailyCheck:
@@ -293,16 +298,20 @@ def stage_for(reader: LedgerReader, record: JobRecord, order: SampleOrder) -> st
     judged_by = record.begun.scope.get("limit_set")
     if judged_by is not None and order.limit_set != judged_by:
         raise BadInput(
-            f"This check judges by the limit set {judged_by}, not by {order.limit_set}: it was "
-            "fixed when the check began."
+            "This check judges by the limit set {judged_by}, not by {limit_set}: it was "
+            "fixed when the check began.",
+            judged_by=judged_by,
+            limit_set=order.limit_set,
         )
     _demand_made_again(reader, nest, order.offered_again_for)
     for item in check_of(reader, record).progress:
         if item.nest.key == nest and item.finding.outcome is None:
             return item.finding.stage
     raise BadInput(
-        f"Job {record.row.job_id} wants no sample of {nest[0]}, nest {nest[1]}: "
-        "ask the job what is next."
+        "Job {job_id} wants no sample of {nest}, nest {nest_2}: ask the job what is next.",
+        job_id=record.row.job_id,
+        nest=nest[0],
+        nest_2=nest[1],
     )
 
 
@@ -315,8 +324,11 @@ def _demand_made_again(reader: LedgerReader, nest: Nest, replaces: str | None) -
     ]
     if left and replaces not in left:
         raise BadInput(
-            f"Sample {left[0]} of {nest[0]}, nest {nest[1]} was begun and never finished: "
-            "measure it again or void it first."
+            "Sample {left} of {nest}, nest {nest_2} was begun and never finished: measure "
+            "it again or void it first.",
+            left=left[0],
+            nest=nest[0],
+            nest_2=nest[1],
         )
 
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from calibration.saying import join, say
 from station.jobs.daily.judge import STEP_FIRST, Nest, NestProgress, OutcomeWord
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.step import JobState, Outcome, Step
@@ -22,7 +23,10 @@ def state_of(progress: Sequence[NestProgress], found: Mapping[Nest, OutcomeWord]
         Outcomes on record, by tool and nest.
     """
     steps = tuple(_step(item) for item in progress if item.finding.outcome is None)
-    lines = [f"{tool}, nest {nest}: {word}." for (tool, nest), word in found.items()]
+    lines = [
+        say("{tool}, nest {nest}: {word}.", tool=tool, nest=nest, word=say(word))
+        for (tool, nest), word in found.items()
+    ]
     lines += [_line(item) for item in progress]
     if steps:
         return JobState(steps, tuple(lines))
@@ -41,9 +45,16 @@ def outcome_of(words: Mapping[Nest, OutcomeWord], given_up: Sequence[Nest] = ())
     given_up
         Nests that were not checked to the end; with any, the check is broken off.
     """
-    reasons = [f"{tool}, nest {nest}: {word}." for (tool, nest), word in words.items()]
+    reasons = [
+        say("{tool}, nest {nest}: {word}.", tool=tool, nest=nest, word=say(word))
+        for (tool, nest), word in words.items()
+    ]
     reasons += [
-        f"{tool}, nest {nest}: not checked to the end; its samples count in the next check."
+        say(
+            "{tool}, nest {nest}: not checked to the end; its samples count in the next check.",
+            tool=tool,
+            nest=nest,
+        )
         for tool, nest in given_up
     ]
     worst = next((word for word in _WORST if word in words.values()), "released")
@@ -53,18 +64,25 @@ def outcome_of(words: Mapping[Nest, OutcomeWord], given_up: Sequence[Nest] = ())
         ]
     }
     if given_up and worst != "held":
-        return Outcome("broken off", tuple(reasons), figures)
+        return Outcome(say("broken off"), tuple(reasons), figures)
     return Outcome(worst, tuple(reasons), figures)
 
 
 def _step(item: NestProgress) -> Step:
     finding = item.finding
-    again = "" if finding.stage == STEP_FIRST else " All samples of both stages count."
-    plural = "sample" if finding.missing == 1 else "samples"
+    nest = {"tool": item.nest.tool, "nest": item.nest.nest}
+    ask = say("Make 1 sample with {tool}, nest {nest}, in the gauge at hand.", **nest)
+    if finding.missing != 1:
+        ask = say(
+            "Make {missing} samples with {tool}, nest {nest}, in the gauge at hand.",
+            missing=finding.missing,
+            **nest,
+        )
+    if finding.stage != STEP_FIRST:
+        ask = join((ask, say("All samples of both stages count.")))
     return Step(
         finding.stage,
-        f"Make {finding.missing} {plural} with {item.nest.tool}, nest {item.nest.nest}, in the "
-        f"gauge at hand.{again}",
+        ask,
         left=finding.missing,
         tool=item.nest.tool,
         nest=item.nest.nest,
@@ -72,14 +90,18 @@ def _step(item: NestProgress) -> Step:
 
 
 def _line(item: NestProgress) -> str:
-    name = f"{item.nest.tool}, nest {item.nest.nest}"
-    if item.finding.outcome is not None:
-        return f"{name}: {item.finding.outcome}."
-    doubt = "".join(f" {reason}" for reason in item.finding.reasons)
-    return (
-        f"{name}: {item.finding.stage}, {len(item.counted)} made, {item.finding.missing} to go."
-        f"{doubt}"
+    nest = {"tool": item.nest.tool, "nest": item.nest.nest}
+    finding = item.finding
+    if finding.outcome is not None:
+        return say("{tool}, nest {nest}: {word}.", word=say(finding.outcome), **nest)
+    line = say(
+        "{tool}, nest {nest}: {stage}, {made} made, {missing} to go.",
+        stage=say(finding.stage),
+        made=len(item.counted),
+        missing=finding.missing,
+        **nest,
     )
+    return join((line, *finding.reasons))
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,15 +144,32 @@ def due_today(plan: DailyCheckPlan, nests: Sequence[LastCheck], today: date) -> 
 
 def _due(plan: DailyCheckPlan, nest: LastCheck, today: date) -> DueNest:
     if nest.held is not None:
-        return DueNest(nest, False, f"Held: {nest.held}")
+        return DueNest(nest, False, say("Held: {held}", held=nest.held))
     if nest.open_job is not None:
-        return DueNest(nest, True, "Its check was begun and is not finished.")
+        return DueNest(nest, True, say("Its check was begun and is not finished."))
     if nest.checked_on is None:
-        return DueNest(nest, True, "It was never checked.")
+        return DueNest(nest, True, say("It was never checked."))
     if nest.serviced_since:
-        return DueNest(nest, True, f"It was serviced since its check on {nest.checked_on}.")
+        return DueNest(
+            nest,
+            True,
+            say("It was serviced since its check on {checked_on}.", checked_on=nest.checked_on),
+        )
     days = (today - nest.checked_on).days
     if days >= plan.every_days:
-        watched = " and left it on watch" if nest.outcome == "watch" else ""
-        return DueNest(nest, True, f"Its last check was on {nest.checked_on}{watched}.")
-    return DueNest(nest, False, f"Checked on {nest.checked_on}: {nest.outcome}.")
+        reason = say("Its last check was on {checked_on}.", checked_on=nest.checked_on)
+        if nest.outcome == "watch":
+            reason = say(
+                "Its last check was on {checked_on} and left it on watch.",
+                checked_on=nest.checked_on,
+            )
+        return DueNest(nest, True, reason)
+    return DueNest(
+        nest,
+        False,
+        say(
+            "Checked on {checked_on}: {outcome}.",
+            checked_on=nest.checked_on,
+            outcome=say(nest.outcome or ""),
+        ),
+    )

@@ -1,5 +1,6 @@
 """The paper of any job that has one, from the record."""
 
+from calibration.saying import say
 from station.crimp.facts import shipped_book, shipped_causes
 from station.errors import BadInput
 from station.jobs.certification.certificates import attempts_of
@@ -28,7 +29,7 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
     record = job_record(reader, job_id)
     marks = ["Invented demo records: no measurement of anything."] if record.row.demo else []
     if any(row.simulated for row in record.samples):
-        marks.append("Measured with simulated instruments.")
+        marks.append(say("Measured with simulated instruments."))
     match record.row.job:
         case "daily_check":
             return daily_paper(record, counted_samples(reader, record), marks=marks, size=size)
@@ -42,11 +43,11 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
         case "certification":
             job = read_certification(reader, job_id)
             if any(row.simulated for row in job.rows):
-                marks.append("Measured with simulated instruments.")
+                marks.append(say("Measured with simulated instruments."))
             hints = hints_of(reader, job, shipped_causes()) if job.shown else {}
             attempts = attempts_of(reader, job.scope.candidate)
             return certification_paper(job, shipped_book(), hints, attempts, marks=marks, size=size)
-    raise BadInput(f"There is no paper of a {record.row.job.replace('_', ' ')}.")
+    raise BadInput("There is no paper of a {job}.", job=say(record.row.job.replace("_", " ")))
 
 
 def counted_samples(reader: LedgerReader, record: JobRecord) -> list[SampleRow]:

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from calibration.saying import join, say
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.jobs.sample import JobSample
 from station.jobs.validation.plan import ToolValidationPlan
@@ -21,10 +22,10 @@ JointState = Literal["accepted", "refused", "not_finished"]
 Outcome = Literal["accepted", "accepted_in_part", "refused", "not_finished"]
 
 WHAT = {
-    "pull_force_min": "pull force",
-    "voltage_drop_max": "voltage drop",
+    "pull_force_min": say("pull force"),
+    "voltage_drop_max": say("voltage drop"),
     "resistance_max": "resistance",
-    "resistance_ratio_max": "resistance ratio",
+    "resistance_ratio_max": say("resistance ratio"),
 }
 
 
@@ -171,7 +172,7 @@ def judge_joint(
     if complete:
         against += [_miss(plan, found) for found in findings if not found.met]
         if not findings and not unable:
-            against.append("No limit was judged on these samples: nothing is shown by them.")
+            against.append(say("No limit was judged on these samples: nothing is shown by them."))
     state: JointState = "not_finished"
     if against:
         state = "refused"
@@ -191,7 +192,7 @@ def judge_joint(
         planned=plan.samples_per_joint,
         voids=voids,
         findings=tuple(findings),
-        modes=Counter(sample.failure_mode or "not named" for sample in counted),
+        modes=Counter(sample.failure_mode or say("not named") for sample in counted),
         reliability=reliability_bound(passed, len(counted), plan.confidence) if counted else None,
         chance=0.0 if against else min(chances, default=None),
         reasons=tuple(reasons),
@@ -210,8 +211,11 @@ def _findings(
         if any(found.value is None for found in results):
             # A voltage drop without a test current: nothing to judge, and the verdicts say so.
             unable.append(
-                f"The {WHAT.get(name, name)} was not measured on every sample: without it the "
-                "joint cannot be accepted by this limit set."
+                say(
+                    "The {name} was not measured on every sample: without it the joint "
+                    "cannot be accepted by this limit set.",
+                    name=say(WHAT.get(name, name)),
+                )
             )
             continue
         try:
@@ -225,7 +229,13 @@ def _findings(
                 )
             )
         except ValueError as error:
-            unable.append(f"The {WHAT.get(name, name)} cannot be judged: {error}.")
+            unable.append(
+                say(
+                    "The {name} cannot be judged: {error}.",
+                    name=say(WHAT.get(name, name)),
+                    error=str(error),
+                )
+            )
     return findings, unable
 
 
@@ -235,13 +245,21 @@ def _bad_voids(plan: ToolValidationPlan, samples: Sequence[JobSample]) -> list[s
     found = []
     if len(voids) > plan.voids_allowed:
         found.append(
-            f"{len(voids)} samples were void; the plan allows {plan.voids_allowed}. Put the test "
-            "right (grips, clips, span) and begin a new validation."
+            say(
+                "{count} samples were void; the plan allows {voids_allowed}. Put the test "
+                "right (grips, clips, span) and begin a new validation.",
+                count=len(voids),
+                voids_allowed=plan.voids_allowed,
+            )
         )
     if len(word_only) > plan.word_only_voids_allowed:
         found.append(
-            f"{len(word_only)} voids rest on the operator's word alone ({', '.join(word_only)}): a "
-            "lead looks at each and voids it by a correction, or it counts against the tool."
+            say(
+                "{count} voids rest on the operator's word alone ({word_only}): a lead "
+                "looks at each and voids it by a correction, or it counts against the tool.",
+                count=len(word_only),
+                word_only=", ".join(word_only),
+            )
         )
     return found
 
@@ -251,12 +269,24 @@ def _against(plan: ToolValidationPlan, counted: Sequence[JobSample]) -> list[str
     fails = sum(sample.verdict == "fail" for sample in counted)
     if fails > plan.fails_allowed:
         found.append(
-            f"{fails} of {len(counted)} samples failed; the plan allows {plan.fails_allowed}."
+            say(
+                "{fails} of {count} samples failed; the plan allows {fails_allowed}.",
+                fails=fails,
+                count=len(counted),
+                fails_allowed=plan.fails_allowed,
+            )
         )
     for mode in plan.refusing_modes:
         seen = sum(sample.failure_mode == mode for sample in counted)
         if seen:
-            found.append(f"{seen} of {len(counted)}: {FAILURE_MODES[mode]}.")
+            found.append(
+                say(
+                    "{seen} of {counted}: {mode}.",
+                    seen=seen,
+                    counted=len(counted),
+                    mode=say(FAILURE_MODES[mode]),
+                )
+            )
     return found
 
 
@@ -274,14 +304,25 @@ def _missing_looks(plan: ToolValidationPlan, joint: Joint, looks: Sequence[Gauge
     had = _last_looks(joint, looks)
     missing = []
     for kind, asked, words in (
-        ("nest_gauge", plan.nest_gauge, f"The go/no-go gauge of nest {joint.nest}"),
-        ("crimp_height", plan.crimp_height, "The crimp height"),
+        (
+            "nest_gauge",
+            plan.nest_gauge,
+            say("The go/no-go gauge of nest {nest}", nest=joint.nest),
+        ),
+        ("crimp_height", plan.crimp_height, say("The crimp height")),
     ):
         look = had.get(kind)
         if asked != "off" and look is None:
-            missing.append(f"{words} has not been entered, nor that there is no such gauge.")
+            missing.append(
+                say("{gauge} has not been entered, nor that there is no such gauge.", gauge=words)
+            )
         elif asked == "demanded" and look is not None and look.good is None:
-            missing.append(f"{words} is demanded by the plan, and the shop has no gauge for it.")
+            missing.append(
+                say(
+                    "{gauge} is demanded by the plan, and the shop has no gauge for it.",
+                    gauge=words,
+                )
+            )
     return missing
 
 
@@ -289,23 +330,40 @@ def _still_missing(
     plan: ToolValidationPlan, counted: Sequence[JobSample], missing_looks: list[str]
 ) -> list[str]:
     more = plan.samples_per_joint - len(counted)
-    samples = [f"{more} of {plan.samples_per_joint} samples are still to be made."] if more else []
+    samples = (
+        [
+            say(
+                "{more} of {samples_per_joint} samples are still to be made.",
+                more=more,
+                samples_per_joint=plan.samples_per_joint,
+            )
+        ]
+        if more
+        else []
+    )
     return samples + missing_looks
 
 
 def _miss(plan: ToolValidationPlan, found: Finding) -> str:
     what = WHAT.get(found.criterion, found.criterion)
-    return (
-        f"The {what} of {plan.coverage:.0%} of such crimps could not be shown, with "
-        f"{plan.confidence:.0%} confidence, to meet its limit."
+    return say(
+        "The {what} of {coverage:.0%} of such crimps could not be shown, with "
+        "{confidence:.0%} confidence, to meet its limit.",
+        what=say(what),
+        coverage=plan.coverage,
+        confidence=plan.confidence,
     )
 
 
 def _acceptance(plan: ToolValidationPlan, found: Finding) -> str:
     what = WHAT.get(found.criterion, found.criterion)
-    return (
-        f"With {plan.confidence:.0%} confidence the {what} of at least {plan.coverage:.0%} of such "
-        f"crimps meets its limit, the gauge's uncertainty allowed for ({found.n} samples)."
+    return say(
+        "With {confidence:.0%} confidence the {what} of at least {coverage:.0%} of "
+        "such crimps meets its limit, the gauge's uncertainty allowed for ({n} samples).",
+        confidence=plan.confidence,
+        what=say(what),
+        coverage=plan.coverage,
+        n=found.n,
     )
 
 
@@ -318,12 +376,21 @@ def _remarks(
     found = [text for item in findings for text in item.warnings]
     doubtful = sum(sample.verdict == "undecided" for sample in counted)
     if doubtful:
-        found.append(f"{doubtful} samples are undecided: too near the limit for the gauge.")
+        found.append(
+            say(
+                "{doubtful} samples are undecided: too near the limit for the gauge.",
+                doubtful=doubtful,
+            )
+        )
     drawn = sum(sample.failure_mode == "drawn_out" for sample in counted)
     if 2 * drawn > len(counted):
         found.append(
-            f"{drawn} of {len(counted)} drew out of the barrel: the force suffices, but look at "
-            "the crimp height (common practice, no source)."
+            say(
+                "{drawn} of {count} drew out of the barrel: the force suffices, but look "
+                "at the crimp height (common practice, no source).",
+                drawn=drawn,
+                count=len(counted),
+            )
         )
     return found + [
         look.words for look in _last_looks(joint, looks).values() if look.good is not False
@@ -331,9 +398,17 @@ def _remarks(
 
 
 def _sentences(results: Sequence[JointResult]) -> list[str]:
-    return [f"{joint_words(result.joint)}: {' '.join(result.reasons)}" for result in results]
+    return [
+        say("{joint}: {reasons}", joint=joint_words(result.joint), reasons=join(result.reasons))
+        for result in results
+    ]
 
 
 def joint_words(joint: Joint) -> str:
     """A joint in a few words: connector, wires and nest."""
-    return f"{joint.connector}, {' + '.join(joint.wires)}, nest {joint.nest}"
+    return say(
+        "{connector}, {wires}, nest {nest}",
+        connector=joint.connector,
+        wires=" + ".join(joint.wires),
+        nest=joint.nest,
+    )

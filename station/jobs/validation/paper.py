@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from markupsafe import Markup
 
+from calibration.saying import say
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.units import NOTHING, quantity, shown_scale
 from station.jobs.papers.frame import Paper, Section, job_facts, joined, paper, sentences, table
@@ -16,7 +17,7 @@ from station.jobs.validation.record import Validation
 from station.jobs.validation.replaced import ToolComparison
 from station.jobs.validation.tolerance import Finding
 
-MODE_WORDS = {**FAILURE_MODES, "not named": "not named"}
+MODE_WORDS = {**FAILURE_MODES, "not named": say("not named")}
 
 
 def validation_paper(
@@ -65,7 +66,7 @@ def _facts(job: Validation) -> list[tuple[str, str]]:
     return [
         ("Tool", job.scope.tool),
         ("Nests", ", ".join(job.scope.nests)),
-        ("Limit set", f"{job.scope.limit_set}, guard factor {job.scope.guard:g}"),
+        (say("Limit set"), f"{job.scope.limit_set}, guard factor {job.scope.guard:g}"),
         *job_facts(job.record, job.plan),
     ]
 
@@ -84,7 +85,16 @@ def _joint(
             state.capitalize(), len(result.counted), result.planned, result.voids
         ),
         table(
-            ("Criterion", "n", "Middle", "Bound", "Limit", "With guard", "Ppk", "Ppk at least"),
+            (
+                "Criterion",
+                "n",
+                "Middle",
+                "Bound",
+                "Limit",
+                "With guard",
+                "Ppk",
+                say("Ppk at least"),
+            ),
             [_row(found) for found in result.findings],
             numbers=7,
         ),
@@ -138,7 +148,7 @@ def compared(comparison: ToolComparison | None) -> list[str]:
         return []
     found = [f"Beside {comparison.tool} ({comparison.n_old} samples of the same joint):"]
     for words, estimate, unit in (
-        ("pull force", comparison.force_difference_n, "N"),
+        (say("pull force"), comparison.force_difference_n, "N"),
         ("resistance", comparison.resistance_difference_ohm, "ohm"),
     ):
         if estimate is not None:

@@ -5,6 +5,7 @@ from dataclasses import asdict, dataclass, fields
 from datetime import datetime
 from typing import Any
 
+from calibration.saying import join, say
 from station.crimp.limits import LimitSets
 from station.crimp.wire import weakest_wire
 from station.errors import BadInput, CalibrationNeeded, NotOnRecord
@@ -98,15 +99,24 @@ def _check_not_under_way(reader: LedgerReader, tool: str) -> None:
     for row in jobs(reader, job=JOB, only_open=True):
         if ValidationScope.from_content(job_record(reader, row.job_id).begun.scope).tool == tool:
             raise BadInput(
-                f"{tool} is being validated already, since {row.at_utc:%Y-%m-%d}: go on with job "
-                f"{row.job_id}, or end it first."
+                say(
+                    "{tool} is being validated already, since {at_utc:%Y-%m-%d}: go on "
+                    "with job {job_id}, or end it first."
+                ),
+                tool=tool,
+                at_utc=row.at_utc,
+                job_id=row.job_id,
             )
 
 
 def _check_scope(scope: ValidationScope, tools: dict[str, ToolRow]) -> None:
     for tool in (scope.tool, *([scope.replaces] if scope.replaces else [])):
         if tool not in tools:
-            raise BadInput(f"There is no tool {tool!r} on record: use one of {', '.join(tools)}.")
+            raise BadInput(
+                say("There is no tool {tool!r} on record: use one of {tools}."),
+                tool=tool,
+                tools=", ".join(tools),
+            )
     if not scope.joints:
         raise BadInput("Name at least one joint that the tool is validated for.")
     keys = [joint.key for joint in scope.joints]
@@ -115,8 +125,10 @@ def _check_scope(scope: ValidationScope, tools: dict[str, ToolRow]) -> None:
     for joint in scope.joints:
         if joint.tool != scope.tool or joint.nest not in tools[scope.tool].nests:
             raise BadInput(
-                f"{scope.tool} has no nest {joint.nest!r}: use one of "
-                f"{', '.join(tools[scope.tool].nests)}."
+                say("{tool} has no nest {nest!r}: use one of {nests}."),
+                tool=scope.tool,
+                nest=joint.nest,
+                nests=", ".join(tools[scope.tool].nests),
             )
 
 
@@ -124,7 +136,11 @@ def read(reader: LedgerReader, job_id: str) -> Validation:
     """Read a validation from the record (NotOnRecord if there is none with this id)."""
     record = job_record(reader, job_id)
     if record.begun.job != JOB:
-        raise NotOnRecord(f"The job {job_id} is no tool validation, but a {record.begun.job}.")
+        raise NotOnRecord(
+            "The job {job_id} is no tool validation, but a {job}.",
+            job_id=job_id,
+            job=say(record.begun.job),
+        )
     plan = ToolValidationPlan.model_validate(record.begun.plan)
     scope = ValidationScope.from_content(record.begun.scope)
     samples = tuple(samples_with_replaced(reader, record.samples))
@@ -172,7 +188,7 @@ def order(
     checks = checks_by_role(ledger.reader)
     stale = stale_checks(job.plan, checks, now)
     if stale:
-        raise CalibrationNeeded(f"{' '.join(stale)} Check it against a standard, then go on.")
+        raise CalibrationNeeded(join((*stale, say("Check it against a standard, then go on."))))
     _note_checks(ledger, job, checks, person)
     joint = wanted[0].joint
     left = [
@@ -213,7 +229,11 @@ def enter_nest_gauge(
 ) -> GaugeLook:
     """Enter a go/no-go look at a nest; an empty ``gauge`` says that the shop has none."""
     if nest not in job.scope.nests:
-        raise BadInput(f"Nest {nest!r} is not validated here: use {', '.join(job.scope.nests)}.")
+        raise BadInput(
+            say("Nest {nest!r} is not validated here: use {nests}."),
+            nest=nest,
+            nests=", ".join(job.scope.nests),
+        )
     content = {"nest": nest, "gauge": gauge, "go_enters": go_enters, "no_go_stops": no_go_stops}
     return _enter_look(ledger, job, NEST_GAUGE, content, person)
 
@@ -239,7 +259,9 @@ def enter_crimp_heights(
         raise BadInput(f"{joint_key} is not validated here.")
     if heights_mm and len(heights_mm) < job.plan.crimp_heights:
         raise BadInput(
-            f"Measure {job.plan.crimp_heights} crimps: {len(heights_mm)} heights were given."
+            say("Measure {crimp_heights} crimps: {count} heights were given."),
+            crimp_heights=job.plan.crimp_heights,
+            count=len(heights_mm),
         )
     if heights_mm and not (0.0 < lower_mm < upper_mm and min(heights_mm) > 0.0):
         raise BadInput("Heights are above zero, and the lower limit is below the upper one.")
@@ -284,8 +306,9 @@ def end(ledger: Ledger, job: Validation, signer: Named, *, give_up: bool = False
     _demand_open(job)
     if job.result.outcome == "not_finished" and not give_up:
         raise BadInput(
-            f"The validation is not finished: {' '.join(job.result.reasons)} Go on, or give "
-            "it up: then what is not finished is not accepted."
+            "The validation is not finished: {reasons} Go on, or give it up: then what is "
+            "not finished is not accepted.",
+            reasons=join(job.result.reasons),
         )
     ended = JobEnded(
         demo=job.record.row.demo,
@@ -388,4 +411,4 @@ def _note(ledger: Ledger, job: Validation, step: str, content: dict[str, Any], p
 
 def _demand_open(job: Validation) -> None:
     if not job.open:
-        raise BadInput(f"The validation {job.job_id} has ended: begin another.")
+        raise BadInput(say("The validation {job_id} has ended: begin another."), job_id=job.job_id)

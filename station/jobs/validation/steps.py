@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from typing import Any, Self
 
+from calibration.saying import join, say
 from station.jobs.step import Step
 from station.jobs.validation.judge import GaugeLook, JointResult, ValidationResult, joint_words
 from station.jobs.validation.plan import ToolValidationPlan
@@ -19,7 +20,7 @@ NEST_GAUGE = "nest_gauge"
 CRIMP_HEIGHT = "crimp_height"
 GAUGE_CHECK = "gauge_check"
 
-INSTRUMENT_WORDS = {"meter": "milliohm meter", "tester": "pull tester"}
+INSTRUMENT_WORDS = {"meter": say("milliohm meter"), "tester": say("pull tester")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,12 +74,18 @@ def _nest_look(content: Mapping[str, Any]) -> GaugeLook:
     nest, gauge = str(content["nest"]), content.get("gauge") or ""
     if not gauge:
         return GaugeLook(
-            "nest_gauge", nest, None, f"The shop has no go/no-go gauge of nest {nest}."
+            "nest_gauge",
+            nest,
+            None,
+            say("The shop has no go/no-go gauge of nest {nest}.", nest=nest),
         )
     go, no_go = bool(content["go_enters"]), bool(content["no_go_stops"])
-    words = (
-        f"Nest {nest} with gauge {gauge}: go {'enters' if go else 'does NOT enter'}, "
-        f"no-go {'stops' if no_go else 'does NOT stop'}."
+    words = say(
+        "Nest {nest} with gauge {gauge}: {go}, {no_go}.",
+        nest=nest,
+        gauge=gauge,
+        go=say("go enters") if go else say("go does NOT enter"),
+        no_go=say("no-go stops") if no_go else say("no-go does NOT stop"),
     )
     return GaugeLook("nest_gauge", nest, go and no_go, words)
 
@@ -87,14 +94,18 @@ def _height_look(content: Mapping[str, Any]) -> GaugeLook:
     key, heights = str(content["joint_key"]), content.get("heights_mm") or []
     if not heights:
         return GaugeLook(
-            "crimp_height", key, None, "The shop does not measure this crimp's height."
+            "crimp_height", key, None, say("The shop does not measure this crimp's height.")
         )
     lower, upper = float(content["lower_mm"]), float(content["upper_mm"])
     good = all(lower <= height <= upper for height in heights)
     shown = ", ".join(f"{height:.2f}" for height in heights)
-    words = (
-        f"Crimp height {shown} mm, {'within' if good else 'NOT within'} {lower:.2f} to "
-        f"{upper:.2f} mm of the terminal's data sheet."
+    words = say(
+        "Crimp height {shown} mm, {within} {lower:.2f} to {upper:.2f} mm of the terminal's data "
+        "sheet.",
+        shown=shown,
+        within=say("within") if good else say("NOT within"),
+        lower=lower,
+        upper=upper,
     )
     return GaugeLook("crimp_height", key, good, words)
 
@@ -110,12 +121,16 @@ def stale_checks(
     for role, words in INSTRUMENT_WORDS.items():
         check = checks.get(role)
         if check is None:
-            found.append(f"The {words} was never checked.")
+            found.append(say("The {words} was never checked.", words=say(words)))
         elif not check.passed:
-            found.append(f"The last check of the {words} failed.")
+            found.append(say("The last check of the {words} failed.", words=say(words)))
         elif check.at < oldest:
             found.append(
-                f"The last check of the {words} is older than {plan.gauge_check_within_h:g} hours."
+                say(
+                    "The last check of the {words} is older than {gauge_check_within_h:g} hours.",
+                    words=say(words),
+                    gauge_check_within_h=plan.gauge_check_within_h,
+                )
             )
     return found
 
@@ -131,9 +146,9 @@ def validation_steps(
     """What comes next, in order; the last step ends the job."""
     going = [joint for joint in result.joints if joint.state == "not_finished"]
     if not going:
-        return [Step("end", "Everything is there: a lead ends the validation.")]
+        return [Step("end", say("Everything is there: a lead ends the validation."))]
     steps = [
-        Step("check", f"{reason} Check it against a standard first.", blocked=True)
+        Step("check", join((reason, say("Check it against a standard first."))), blocked=True)
         for reason in (stale_checks(plan, checks, now) if _wants_samples(going) else [])
     ]
     steps += _look_steps(plan, scope, going, looks)
@@ -142,8 +157,12 @@ def validation_steps(
             steps.append(
                 Step(
                     "sample",
-                    f"Make and test sample {len(joint.counted) + 1} of {joint.planned}: "
-                    f"{joint_words(joint.joint)}.",
+                    say(
+                        "Make and test sample {number} of {planned}: {joint}.",
+                        number=len(joint.counted) + 1,
+                        planned=joint.planned,
+                        joint=joint_words(joint.joint),
+                    ),
                     joint.joint.key,
                 )
             )
@@ -165,7 +184,11 @@ def _look_steps(
     steps = []
     if plan.nest_gauge != "off":
         steps += [
-            Step(NEST_GAUGE, f"Try the go/no-go gauge in nest {nest}, or say there is none.", nest)
+            Step(
+                NEST_GAUGE,
+                say("Try the go/no-go gauge in nest {nest}, or say there is none.", nest=nest),
+                nest,
+            )
             for nest in open_nests
             if (NEST_GAUGE, nest) not in answered
         ]
@@ -173,8 +196,12 @@ def _look_steps(
         steps += [
             Step(
                 CRIMP_HEIGHT,
-                f"Measure {plan.crimp_heights} crimp heights of {joint_words(joint.joint)}, or say "
-                "that they are not measured.",
+                say(
+                    "Measure {heights} crimp heights of {joint}, or say that they are not "
+                    "measured.",
+                    heights=plan.crimp_heights,
+                    joint=joint_words(joint.joint),
+                ),
                 joint.joint.key,
             )
             for joint in going

@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from calibration.saying import say
 from station.ledger.entries import CriterionResult
 from station.statistics.capability import Capability, capability
 from station.statistics.planning import chance_to_pass
@@ -85,7 +86,7 @@ def finding(
     u = max((result.u or 0.0 for result in results), default=0.0)
     demanded = first.limit + (guard * u if rising else -guard * u)
     if demanded <= 0.0:
-        raise ValueError("the uncertainty of the values is as large as their limit")
+        raise ValueError(say("the uncertainty of the values is as large as their limit"))
     scaled = values if rising else [_minus_log(value, first.limit) for value in values]
     lower = demanded if rising else -math.log(demanded)
 
@@ -119,13 +120,13 @@ def finding(
 
 def _alike(results: Sequence[CriterionResult]) -> CriterionResult:
     if not results:
-        raise ValueError("there is no value to judge")
+        raise ValueError(say("there is no value to judge"))
     first = results[0]
     for result in results:
         if (result.criterion, result.unit) != (first.criterion, first.unit):
             raise ValueError(f"{result.criterion} and {first.criterion} are not one criterion")
         if not math.isclose(result.limit, first.limit, rel_tol=1e-9):
-            raise ValueError(f"{first.criterion} was judged by two limits")
+            raise ValueError(say("{criterion} was judged by two limits", criterion=first.criterion))
         if result.value is None:
             raise ValueError(f"{first.criterion} has no value")
     return first
