@@ -57,8 +57,7 @@ class ReferenceResistor:
                 Contribution("temperature", self.value_ohm * abs(self.per_k) * u_temperature_k),
                 Contribution("temperature coefficient", self.value_ohm * self.u_per_k * abs(off_k)),
                 Contribution(
-                    "drift",
-                    self.value_ohm * self.drift_per_year * max(0.0, years) / math.sqrt(3.0),
+                    "drift", self.value_ohm * self.drift_per_year * max(0.0, years) / math.sqrt(3.0)
                 ),
             ]
         )

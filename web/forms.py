@@ -9,12 +9,7 @@ from datetime import date
 from typing import Any, Protocol
 
 from calibration.saying import say
-from calibration.standing import (
-    CHECK_WORDS,
-    UNITS,
-    CheckKind,
-    InstrumentKind,
-)
+from calibration.standing import CHECK_WORDS, UNITS, CheckKind, InstrumentKind
 from station.crimp.connectors import CheckItem, Connector, connector_named
 from station.crimp.facts import shipped_book, shipped_connectors
 from station.crimp.limits import LimitSets

@@ -21,11 +21,7 @@ from station.bench.sample_entry import (
 from station.crimp.limits import Limit
 from station.crimp.pull.peak import PeakFound, with_register
 from station.crimp.pull.reduce import PullReduction, reduce_trace
-from station.crimp.wire import (
-    material_named,
-    resistance_ohm_per_m,
-    weakest_wire,
-)
+from station.crimp.wire import material_named, resistance_ohm_per_m, weakest_wire
 from station.errors import CalibrationNeeded, InstrumentError
 from station.instruments.bay import BayTester, InstrumentBay
 from station.instruments.pull_tester import ForceTrace

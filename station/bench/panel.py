@@ -11,12 +11,7 @@ from station.bench.board import BenchState, Board, Stage
 from station.crimp.verdict import Verdict
 from station.errors import BadInput
 from station.instruments.panel.base import BasePanel, PanelLine
-from station.instruments.panel.contacts import (
-    ContactChange,
-    Lamp,
-    PanelEvent,
-    lamp_for,
-)
+from station.instruments.panel.contacts import ContactChange, Lamp, PanelEvent, lamp_for
 
 WAITING = (Stage.IDLE, Stage.CLIP_ON, Stage.GRIP, Stage.NAME_FAILURE)
 """Stages at which the bench waits for the person: its ready lamp is lit."""

@@ -41,18 +41,12 @@ class Results:
 def instrument_used(line: InstrumentLine) -> InstrumentUsed:
     """What the record says of the instrument that made a number."""
     return InstrumentUsed(
-        profile=line.profile,
-        identity=line.identity or "",
-        port=line.port,
-        simulated=line.simulated,
+        profile=line.profile, identity=line.identity or "", port=line.port, simulated=line.simulated
     )
 
 
 def reduce_reading(
-    repeats_ohm: Sequence[float],
-    worth: OhmWorth,
-    order: SampleOrder,
-    fixture: FixtureSettings,
+    repeats_ohm: Sequence[float], worth: OhmWorth, order: SampleOrder, fixture: FixtureSettings
 ) -> SpliceResistance:
     """Reduce the repeats of a sample to its splice; the span is shared between its wires.
 

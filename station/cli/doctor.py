@@ -7,12 +7,7 @@ import click
 
 from station.cli import doctor_machine
 from station.cli.doctor_bench import Examination
-from station.cli.doctor_findings import (
-    Finding,
-    State,
-    count,
-    of_machine,
-)
+from station.cli.doctor_findings import Finding, State, count, of_machine
 from station.cli.options import FILE, json_option, print_json, settings_option
 from station.errors import BadInput, DataFileError
 from station.settings import data_folder, read_settings

@@ -10,12 +10,7 @@ from stat import S_IRWXG, S_IRWXO
 from calibration.standing import CalibrationState, InstrumentKind
 from station.cli import doctor_findings as doctor
 from station.cli import doctor_machine as looks
-from station.cli.doctor_findings import (
-    Finding,
-    PeopleSeen,
-    PortSeen,
-    State,
-)
+from station.cli.doctor_findings import Finding, PeopleSeen, PortSeen, State
 from station.crimp.facts import load_connectors, load_limit_sets
 from station.errors import DataFileError, StationError
 from station.instruments.bay import NAMES, InstrumentBay

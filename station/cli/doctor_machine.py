@@ -8,13 +8,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
-from station.cli.doctor_findings import (
-    AddressSeen,
-    ClockSeen,
-    FolderSeen,
-    Holder,
-    MachineSeen,
-)
+from station.cli.doctor_findings import AddressSeen, ClockSeen, FolderSeen, Holder, MachineSeen
 from station.cli.serving import listening
 from station.errors import AddressTaken
 from station.ledger.clock import SYNCHRONIZED_FILE

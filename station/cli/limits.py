@@ -15,14 +15,7 @@ from station.crimp.connectors import (
 )
 from station.crimp.facts import shipped_book, shipped_limit_sets
 from station.crimp.limits import Limit
-from station.crimp.verdict import (
-    DEFAULT_GUARD,
-    Judgement,
-    Measured,
-    Verdict,
-    judge_sample,
-    worst,
-)
+from station.crimp.verdict import DEFAULT_GUARD, Judgement, Measured, Verdict, judge_sample, worst
 from station.crimp.wire import WireSize, parse_size, resistance_ohm_per_m
 from station.errors import BadInput, NoLimit
 

@@ -15,12 +15,7 @@ from station.errors import NotAllowed
 from station.ledger.rows import PersonRow
 from station.ledger.store import Ledger
 from station.shop.rights import Right
-from station.shop.sign_in import (
-    FIRST_LEAD,
-    Doors,
-    active_person,
-    leads_with_secret,
-)
+from station.shop.sign_in import FIRST_LEAD, Doors, active_person, leads_with_secret
 
 FROM_ENVIRONMENT = "STATION_PASSPHRASE"
 NEW_FROM_ENVIRONMENT = "STATION_NEW_PASSPHRASE"

@@ -8,11 +8,7 @@ from numpy.typing import NDArray
 
 from station.cli.csv import read_table
 from station.cli.options import json_option, picked, print_facts, print_json, print_lines
-from station.crimp.pull.reduce import (
-    FAILURE_MODES,
-    PullReduction,
-    reduce_trace,
-)
+from station.crimp.pull.reduce import FAILURE_MODES, PullReduction, reduce_trace
 from station.crimp.wire import parse_size
 from station.errors import BadInput
 

@@ -23,12 +23,7 @@ from station.crimp.wire import (
     temperature_factor,
 )
 from station.crimp.wire_check import Candidate, WireCheck, check_wire
-from station.crimp.wire_tables import (
-    BASES,
-    IEC_60228_SOURCE,
-    Basis,
-    iec_60228_max_ohm_per_m,
-)
+from station.crimp.wire_tables import BASES, IEC_60228_SOURCE, Basis, iec_60228_max_ohm_per_m
 from station.errors import BadInput
 
 # A size such as "-3 AWG" must reach the parser and be refused by it, not be taken for an option.

@@ -13,14 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from calibration.saying import join, say
 from station.crimp.limits import SourceStanding
-from station.crimp.wire import (
-    AWG_THICKEST,
-    AWG_THINNEST,
-    WireSize,
-    awg,
-    metric,
-    parse_size,
-)
+from station.crimp.wire import AWG_THICKEST, AWG_THINNEST, WireSize, awg, metric, parse_size
 from station.errors import BadInput
 
 FactStanding = SourceStanding | Literal["common practice, no source"]

@@ -7,12 +7,7 @@ from pathlib import Path
 from pydantic import BaseModel, ConfigDict
 
 from station.crimp.causes import Cause, CauseFile
-from station.crimp.connectors import (
-    CheckItem,
-    Connector,
-    ConnectorBook,
-    Family,
-)
+from station.crimp.connectors import CheckItem, Connector, ConnectorBook, Family
 from station.crimp.limits import LimitSet, LimitSets
 from station.errors import DataFileError
 from station.files import DATA, read_all, read_toml

@@ -23,14 +23,7 @@ Identify = Callable[[LinePort, str | None], Identity]
 For a meter ``lambda port, serial: Meter(port, profile).identify(serial)``.
 """
 
-_PASSING = (
-    InstrumentGarbled,
-    InstrumentSilent,
-    PortBusy,
-    PortForbidden,
-    PortLost,
-    PortMissing,
-)
+_PASSING = (InstrumentGarbled, InstrumentSilent, PortBusy, PortForbidden, PortLost, PortMissing)
 """What may be over at the next attempt."""
 
 _LOOK_S = 1.0

@@ -294,9 +294,7 @@ def _check_is_ledger(path: Path, connection: sqlite3.Connection) -> None:
 
 
 def _engine(
-    creator: Callable[[], sqlite3.Connection],
-    pool: type[NullPool] | type[QueuePool],
-    begin: str,
+    creator: Callable[[], sqlite3.Connection], pool: type[NullPool] | type[QueuePool], begin: str
 ) -> Engine:
     engine = create_engine("sqlite://", creator=creator, poolclass=pool)
 

@@ -64,8 +64,7 @@ _FIND_SAMPLE = select(
 ).where(_of_sample)
 _adding = insert(tables.tally)
 _COUNT = _adding.on_conflict_do_update(
-    index_elements=["quarter", "person", "what"],
-    set_={"n": tables.tally.c.n + _adding.excluded.n},
+    index_elements=["quarter", "person", "what"], set_={"n": tables.tally.c.n + _adding.excluded.n}
 )
 _NOTE_INSTRUMENT = insert(tables.instrument_used).on_conflict_do_nothing()
 _FIND_ENTRY = select(tables.entry.c.kind, tables.entry.c.payload).where(

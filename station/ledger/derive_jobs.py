@@ -131,8 +131,4 @@ def _add_job_entry(connection: Connection, entry: Entry, job_id: str) -> None:
 
 
 def _noted(entry: Entry) -> dict[str, object]:
-    return {
-        "at_utc": utc_text(entry.at_utc),
-        "person": entry.person,
-        "demo": entry.payload.demo,
-    }
+    return {"at_utc": utc_text(entry.at_utc), "person": entry.person, "demo": entry.payload.demo}

@@ -74,10 +74,7 @@ trace_without_parts = Table(
 """What older ledgers have for ``trace``."""
 
 meta = Table(
-    "meta",
-    record,
-    Column("key", Text, primary_key=True),
-    Column("value", Text, nullable=False),
+    "meta", record, Column("key", Text, primary_key=True), Column("value", Text, nullable=False)
 )
 
 job = Table(
@@ -195,12 +192,7 @@ sample = Table(
     # The unfinished come last, beside the latest finishes: a finish moves its sample within a page.
     Index("sample_by_finish", "unfinished", "finished_seq"),
     # Most samples pass: a filter for the others must not read through them.
-    Index(
-        "sample_not_passed",
-        "verdict",
-        "begun_seq",
-        sqlite_where=text("verdict <> 'pass'"),
-    ),
+    Index("sample_not_passed", "verdict", "begun_seq", sqlite_where=text("verdict <> 'pass'")),
     Index("sample_replacing", "replaces", sqlite_where=text("replaces IS NOT NULL")),
 )
 

@@ -117,10 +117,7 @@ def _made(role: InstrumentKind, facts: dict[str, Any], taken: PointsTaken) -> Ca
     except ValueError as error:
         raise BadInput("The points make no calibration: {error}.", error=str(error)) from error
     payload = InstrumentCalibrated(
-        role=role,
-        as_found=_kept(taken.as_found),
-        as_left=_kept(taken.as_left),
-        **facts,
+        role=role, as_found=_kept(taken.as_found), as_left=_kept(taken.as_left), **facts
     )
     return Calibrated(payload, line)
 

@@ -2,13 +2,7 @@
 
 import math
 
-from station.crimp.causes import (
-    Cause,
-    Findings,
-    Hint,
-    hints,
-    level,
-)
+from station.crimp.causes import Cause, Findings, Hint, hints, level
 from station.ledger.entries import BaselineSet, SampleFinished
 from station.statistics.pooling import Baseline
 

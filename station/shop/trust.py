@@ -33,10 +33,7 @@ ROLE_WORDS: dict[InstrumentKind, str] = {
     "meter": say("milliohm meter"),
     "tester": say("pull tester"),
 }
-HEADINGS: dict[InstrumentKind, str] = {
-    "meter": say("Milliohm meter"),
-    "tester": say("Pull tester"),
-}
+HEADINGS: dict[InstrumentKind, str] = {"meter": say("Milliohm meter"), "tester": say("Pull tester")}
 
 _IN_FORCE = (CalibrationState.VALID, CalibrationState.DUE_SOON)
 _ALARMING = (CalibrationState.FAILED, CalibrationState.OVERDUE)

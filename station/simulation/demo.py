@@ -133,11 +133,7 @@ def simulated_bench(
 
 
 def _simulated(
-    name: InstrumentName,
-    asked: InstrumentSettings | None,
-    usual: str,
-    seed: int,
-    stack: ExitStack,
+    name: InstrumentName, asked: InstrumentSettings | None, usual: str, seed: int, stack: ExitStack
 ) -> tuple[SimulatedInstrument, InstrumentSettings]:
     profile = usual if asked is None else asked.profile
     voices = METER_VOICES if name == "meter" else TESTER_VOICES

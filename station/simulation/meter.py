@@ -16,12 +16,7 @@ import numpy as np
 
 from station.errors import BadInput, InstrumentGarbled
 from station.instruments.framing import parse_number
-from station.simulation.physics import (
-    Specimen,
-    ThermalVoltage,
-    four_wire_ohm,
-    noisy,
-)
+from station.simulation.physics import Specimen, ThermalVoltage, four_wire_ohm, noisy
 from station.simulation.service import (
     DeviceFault,
     PtyService,
@@ -326,9 +321,7 @@ def _header_pattern(spec: str) -> re.Pattern[str]:
     return re.compile(
         ":?"
         + re.sub(
-            r"[a-z]+|[\[\]*?]",
-            lambda match: parts.get(match[0], f"(?:{match[0].upper()})?"),
-            spec,
+            r"[a-z]+|[\[\]*?]", lambda match: parts.get(match[0], f"(?:{match[0].upper()})?"), spec
         )
     )
 

@@ -99,9 +99,7 @@ def odd_value(values: Sequence[float]) -> int | None:
 
 
 def pooled_scores(
-    values: Sequence[float | None],
-    joints: Sequence[str],
-    baselines: Mapping[str, Baseline],
+    values: Sequence[float | None], joints: Sequence[str], baselines: Mapping[str, Baseline]
 ) -> list[float | None]:
     """Self-starting scores of one nest's samples, whatever joint each of them is.
 

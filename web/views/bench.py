@@ -70,11 +70,7 @@ def follow() -> Response:
         abort(503, say("Too many pages follow the bench at once: this one asks again and again."))
     answer = Response(
         events(
-            here.bench.board,
-            here.bench.limit_sets,
-            here.started,
-            access.still_inside(),
-            chosen(),
+            here.bench.board, here.bench.limit_sets, here.started, access.still_inside(), chosen()
         ),
         mimetype="text/event-stream",
     )

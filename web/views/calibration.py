@@ -17,21 +17,10 @@ from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, Poin
 from station.shop.checks import judged_check, look_back
 from station.shop.rights import Right, may
 from station.shop.standards import Place, Standards, load_standards
-from station.shop.trust import (
-    ROLE_WORDS,
-    Trust,
-    check_from,
-    record_from,
-)
+from station.shop.trust import ROLE_WORDS, Trust, check_from, record_from
 from web.access import demand, demand_measuring
 from web.figures import check_figure
-from web.forms import (
-    SERIES,
-    calibration_from,
-    check_kinds,
-    field,
-    role_named,
-)
+from web.forms import SERIES, calibration_from, check_kinds, field, role_named
 from web.forms import check_from as check_from_form
 from web.request import bench, reader, station, trust_book
 from web.status import status_of
@@ -270,10 +259,7 @@ def _suggested_check(asked: Mapping[str, str]) -> dict[str, str]:
             last = found
     if last is not None:
         scale = UNITS[role_named(asked.get("role", ""))][1]
-        values |= {
-            "expected": f"{last.expected / scale:.9g}",
-            "limit": f"{last.limit / scale:.9g}",
-        }
+        values |= {"expected": f"{last.expected / scale:.9g}", "limit": f"{last.limit / scale:.9g}"}
     return values
 
 

@@ -5,14 +5,7 @@ from markupsafe import Markup
 
 from calibration.saying import say
 from station.errors import BadInput
-from station.jobs.comparison import (
-    COMPARISON,
-    Characteristic,
-    Way,
-    doubts,
-    values_of,
-    way_from,
-)
+from station.jobs.comparison import COMPARISON, Characteristic, Way, doubts, values_of, way_from
 from station.jobs.papers.plots import Level, Row, strip_plot
 from station.ledger.rows import SampleRow
 from station.statistics.comparison import Comparison, Estimate, compare

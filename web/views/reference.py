@@ -12,12 +12,7 @@ from station.crimp.connectors import (
     strip_length_mm,
 )
 from station.crimp.facts import shipped_book
-from station.crimp.limits import (
-    CriterionTable,
-    Limit,
-    LimitSet,
-    limit_of,
-)
+from station.crimp.limits import CriterionTable, Limit, LimitSet, limit_of
 from station.crimp.wire import WireSize, parse_size
 from web.glossary import words
 from web.request import bench
@@ -84,9 +79,7 @@ def connectors() -> str:
     """How each connector is stripped for, clipped and looked at."""
     sizes = [parse_size(label) for label in ("20 AWG", "18 AWG")]
     return render_template(
-        "connectors.html",
-        families=_families(),
-        gaps=[insulation_gap_mm(size) for size in sizes],
+        "connectors.html", families=_families(), gaps=[insulation_gap_mm(size) for size in sizes]
     )
 
 

@@ -18,13 +18,7 @@ from typing import Any
 
 from calibration.saying import say
 from station.errors import PanelError, PanelMissing
-from station.instruments.panel.base import (
-    OUTPUTS,
-    BasePanel,
-    Clock,
-    NoPanel,
-    spoken,
-)
+from station.instruments.panel.base import OUTPUTS, BasePanel, Clock, NoPanel, spoken
 from station.instruments.panel.contacts import Contact, PanelContacts, Seen
 from station.settings import PanelPins
 

@@ -7,12 +7,7 @@ from calibration.saying import say
 from station.crimp.connectors import ConnectorBook
 from station.errors import BadInput, NotAllowed, NotOnRecord
 from station.jobs.certification.codes import Slot, in_plan_order
-from station.jobs.certification.record import (
-    JOB,
-    Certification,
-    certifications,
-    demand_open,
-)
+from station.jobs.certification.record import JOB, Certification, certifications, demand_open
 from station.jobs.certification.steps import Blind
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Joint, KeyShown, SampleLookedAt
@@ -103,11 +98,7 @@ def show_key(ledger: Ledger, job: Certification, person: Named) -> list[tuple[st
 
 
 def judge(
-    ledger: Ledger,
-    code: str,
-    faults: Collection[str],
-    book: ConnectorBook,
-    signer: Named,
+    ledger: Ledger, code: str, faults: Collection[str], book: ConnectorBook, signer: Named
 ) -> CodedSample:
     """Answer the checklist of a coded sample; ``faults`` are the items that are not good.
 

@@ -80,13 +80,7 @@ def _step(item: NestProgress) -> Step:
         )
     if finding.stage != STEP_FIRST:
         ask = join((ask, say("All samples of both stages count.")))
-    return Step(
-        finding.stage,
-        ask,
-        left=finding.missing,
-        tool=item.nest.tool,
-        nest=item.nest.nest,
-    )
+    return Step(finding.stage, ask, left=finding.missing, tool=item.nest.tool, nest=item.nest.nest)
 
 
 def _line(item: NestProgress) -> str:

@@ -304,11 +304,7 @@ def _missing_looks(plan: ToolValidationPlan, joint: Joint, looks: Sequence[Gauge
     had = _last_looks(joint, looks)
     missing = []
     for kind, asked, words in (
-        (
-            "nest_gauge",
-            plan.nest_gauge,
-            say("The go/no-go gauge of nest {nest}", nest=joint.nest),
-        ),
+        ("nest_gauge", plan.nest_gauge, say("The go/no-go gauge of nest {nest}", nest=joint.nest)),
         ("crimp_height", plan.crimp_height, say("The crimp height")),
     ):
         look = had.get(kind)
