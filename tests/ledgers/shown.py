@@ -29,10 +29,10 @@ LATER = datetime(2027, 1, 4, 12, tzinfo=UTC)
 """When it is looked at, so that what is due does not depend on today."""
 
 _NAMES_A_COMMAND = ("Compare it on the bench", "station nest since")
-"""Lines of a paper that say by which command, or where now, more is looked up."""
+"""Begin what a paper says of commands that look something up; commands may come and go."""
 
-_WHERE_MORE_IS = " All of them"
-"""Begins the words that lead there."""
+_WHERE_THEY_STAND = " All of them"
+"""Begins the end of a line that says where to look the rest up."""
 
 
 def what_it_shows(path: Path) -> dict[str, Any]:
@@ -150,9 +150,14 @@ def text_of(paper: str) -> list[str]:
     reading = _Reading()
     reading.feed(paper)
     reading.close()
+    return without_commands(reading.lines)
+
+
+def without_commands(lines: Iterable[str]) -> list[str]:
+    """Return the lines of a paper without those that say where things are looked up."""
     return [
-        line.split(_WHERE_MORE_IS)[0]
-        for line in reading.lines
+        line.partition(_WHERE_THEY_STAND)[0]
+        for line in lines
         if not any(words in line for words in _NAMES_A_COMMAND)
     ]
 
