@@ -305,7 +305,7 @@ def _kind(text: str, role: InstrumentKind) -> CheckKind:
         if kind == text:
             return kind
     there_are = ", ".join(CHECK_WORDS[kind] for kind in CHECKS_OF[role])
-    raise BadInput(say("Choose what it is checked with: {there_are}."), there_are=there_are)
+    raise BadInput("Choose what it is checked with: {there_are}.", there_are=there_are)
 
 
 def _expected(
@@ -323,7 +323,7 @@ def _expected(
     on_record = in_use.expected_at(kind, standard, role)
     if on_record is None:
         raise BadInput(
-            say("Fill in what it should read: there is no record of a standard {standard!r}."),
+            "Fill in what it should read: there is no record of a standard {standard!r}.",
             standard=standard,
         )
     return on_record
@@ -334,7 +334,7 @@ def readings_in(form: Mapping[str, str], scale: float) -> tuple[float, ...]:
     words = re.split(r"[\s;]+", field(form, "readings", say("the readings")))
     if len(words) > MAX_READINGS:
         raise BadInput(
-            say("{count} readings are too many: {max_readings} will do."),
+            "{count} readings are too many: {max_readings} will do.",
             count=len(words),
             max_readings=MAX_READINGS,
         )
@@ -375,7 +375,7 @@ def _facts(form: Mapping[str, str]) -> dict[str, Any]:
     note = form.get("note", "").strip()
     if len(note) > MAX_NOTE:
         raise BadInput(
-            say("Shorten the note: it has {count} characters, {max_note} will fit."),
+            "Shorten the note: it has {count} characters, {max_note} will fit.",
             count=len(note),
             max_note=MAX_NOTE,
         )
@@ -423,7 +423,7 @@ def _rows(lists: Form, series: str, scale: float) -> list[PointRow]:
             continue
         if not reading:
             raise BadInput(
-                say("Row {count} as {series} has no reading: fill it in or clear the row."),
+                "Row {count} as {series} has no reading: fill it in or clear the row.",
                 count=count,
                 series=series,
             )

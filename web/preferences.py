@@ -42,7 +42,7 @@ def checked(form: Mapping[str, str]) -> dict[str, str]:
     for name, value in made.items():
         if value not in offered()[name]:
             raise BadInput(
-                say("There is no {name} {value!r}: choose at the foot of the page."),
+                "There is no {name} {value!r}: choose at the foot of the page.",
                 name=name,
                 value=value[:20],
             )

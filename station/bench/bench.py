@@ -149,9 +149,7 @@ class Bench:
         )
         entry = self._ledger.entry(sample_id)
         if row is None or entry is None or not isinstance(entry.payload, SampleBegun):
-            raise BadInput(
-                say("Sample {sample_id} is not waiting to be finished."), sample_id=sample_id
-            )
+            raise BadInput("Sample {sample_id} is not waiting to be finished.", sample_id=sample_id)
         begun = entry.payload
         finished = finished_sample(
             sample_id, begun, Results(void_reason=reason, void_by="person"), (),
@@ -272,7 +270,7 @@ class Bench:
         """The person says how the sample let go (BadInput if not asked, or no such mode)."""
         if mode not in FAILURE_MODES:
             raise BadInput(
-                say("{mode!r} is no failure mode: use one of {failure_modes}."),
+                "{mode!r} is no failure mode: use one of {failure_modes}.",
                 mode=mode,
                 failure_modes=", ".join(FAILURE_MODES),
             )
@@ -369,7 +367,7 @@ class Bench:
         for name in order.checklist:
             if name not in known:
                 raise BadInput(
-                    say("{name!r} is not on the checklist of {title}."),
+                    "{name!r} is not on the checklist of {title}.",
                     name=name,
                     title=connector.title,
                 )

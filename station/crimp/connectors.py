@@ -226,7 +226,7 @@ def connector_named(connectors: Mapping[str, Connector], name: str) -> Connector
     """Look a connector up (BadInput names those there are)."""
     if name not in connectors:
         raise BadInput(
-            say("There is no connector {name!r}: use one of {connectors}."),
+            "There is no connector {name!r}: use one of {connectors}.",
             name=name,
             connectors=", ".join(sorted(connectors)),
         )

@@ -171,7 +171,7 @@ class LimitSets:
         """The set with this identifier; NoLimit names those there are."""
         if set_id not in self._sets:
             raise NoLimit(
-                say("There is no limit set {set_id!r}: use one of {ids}."),
+                "There is no limit set {set_id!r}: use one of {ids}.",
                 set_id=set_id,
                 ids=", ".join(self.ids),
             )

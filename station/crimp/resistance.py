@@ -127,7 +127,7 @@ def reduce_by_length(
     """
     if not math.isfinite(reading_ohm):
         raise BadInput(
-            say("A reading of {reading_ohm} ohm is not a number that can be reduced."),
+            "A reading of {reading_ohm} ohm is not a number that can be reduced.",
             reading_ohm=reading_ohm,
         )
     if not (math.isfinite(u_temperature_k) and u_temperature_k >= 0.0):

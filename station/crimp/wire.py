@@ -189,10 +189,8 @@ def parse_size(text: str) -> WireSize:
     number = match[1]
     if match[0] == number and "/" not in number:
         raise UnknownSize(
-            say(
-                "{text} does not say which system it is: write {number} AWG, SAE {number} "
-                "or {number} mm2."
-            ),
+            "{text} does not say which system it is: write {number} AWG, SAE {number} "
+            "or {number} mm2.",
             text=_shown(text),
             number=number,
         )
@@ -227,7 +225,7 @@ def awg(number: int) -> WireSize:
     label = f"{1 - number}/0 AWG" if number <= 0 else f"{number} AWG"
     if not AWG_THICKEST <= number <= AWG_THINNEST:
         raise UnknownSize(
-            say("{label} is outside the sizes this station knows: 4/0 AWG to 30 AWG."), label=label
+            "{label} is outside the sizes this station knows: 4/0 AWG to 30 AWG.", label=label
         )
     diameter_m = 0.005 * METRE_PER_INCH * 92.0 ** ((36 - number) / 39.0)
     return WireSize("AWG", label, math.pi / 4.0 * diameter_m**2)
@@ -244,7 +242,7 @@ def sae(number: int) -> WireSize:
     if number not in SAE_CIRCULAR_MILS:
         known = ", ".join(str(gauge) for gauge in SAE_CIRCULAR_MILS)
         raise UnknownSize(
-            say("SAE {number} is not a size this station knows: it has SAE {known}."),
+            "SAE {number} is not a size this station knows: it has SAE {known}.",
             number=number,
             known=known,
         )
@@ -262,9 +260,7 @@ def metric(area_mm2: float) -> WireSize:
     low, high = METRIC_RANGE_MM2
     if not low <= area_mm2 <= high:
         raise UnknownSize(
-            say(
-                "{area_mm2:g} mm2 is outside the sizes this station knows: {low:g} to {high:g} mm2."
-            ),
+            "{area_mm2:g} mm2 is outside the sizes this station knows: {low:g} to {high:g} mm2.",
             area_mm2=area_mm2,
             low=low,
             high=high,
@@ -312,7 +308,7 @@ def material_named(name: str) -> Material:
     """
     if name not in MATERIALS:
         raise BadInput(
-            say("{name} is not a material: use one of {materials}."),
+            "{name} is not a material: use one of {materials}.",
             name=_shown(name),
             materials=", ".join(MATERIALS),
         )

@@ -214,4 +214,4 @@ class Dialogue:
 
 def _parse_one(data: bytes) -> None:
     if data.strip().lstrip(b"+") != b"1":
-        raise InstrumentGarbled(say("{data} is not the 1 that means done"), data=show(data))
+        raise InstrumentGarbled("{data} is not the 1 that means done", data=show(data))

@@ -176,7 +176,7 @@ def parse_number(data: bytes) -> float:
     match = _NUMBER.fullmatch(data.strip(b" \t\r\n"))
     value = float((match[1] + match[2]).decode("ascii")) if match else float("nan")
     if not isfinite(value):
-        raise InstrumentGarbled(say("{data} is not a number"), data=show(data))
+        raise InstrumentGarbled("{data} is not a number", data=show(data))
     return value
 
 
@@ -210,6 +210,6 @@ def parse_error_report(data: bytes) -> ErrorReport:
     """
     match = _ERROR.fullmatch(data)
     if match is None:
-        raise InstrumentGarbled(say("{data} is not an error report"), data=show(data))
+        raise InstrumentGarbled("{data} is not an error report", data=show(data))
     text = match[2].decode("ascii", errors="backslashreplace").strip().strip('"')
     return ErrorReport(int(match[1]), text)

@@ -2,7 +2,6 @@
 
 import re
 
-from calibration.saying import say
 from station.errors import InstrumentGarbled
 from station.instruments.framing import parse_number, show
 from station.instruments.profiles import MeterProfile
@@ -34,9 +33,7 @@ class OhmAnswers:
         if self._pattern is not None:
             match = self._pattern.fullmatch(data.strip(b" \t"))
             if match is None:
-                raise InstrumentGarbled(
-                    say("{data} is not of the form in the profile"), data=show(data)
-                )
+                raise InstrumentGarbled("{data} is not of the form in the profile", data=show(data))
             fields = match.groupdict()
         self._require_new(fields.get("count"))
         value = _text(fields["value"])
@@ -46,7 +43,7 @@ class OhmAnswers:
         unit = _text(fields.get("unit"))
         if unit not in self._units:
             raise InstrumentGarbled(
-                say("it names the unit {unit!r}, which the profile does not know"), unit=unit
+                "it names the unit {unit!r}, which the profile does not know", unit=unit
             )
         return parse_number(fields["value"] or b"") * self._units[unit]
 
@@ -56,7 +53,7 @@ class OhmAnswers:
         count = int(parse_number(field))
         if count == self._last_count:
             raise InstrumentGarbled(
-                say("reading number {count} came again: an old one, not a new one"), count=count
+                "reading number {count} came again: an old one, not a new one", count=count
             )
         self._last_count = count
 

@@ -56,7 +56,7 @@ def way_from(text: str) -> Way:
             name, value = "way", name
         if name not in FILTERS or not value:
             raise BadInput(
-                say("{part!r} filters nothing: use {filters}, as in nest=red."),
+                "{part!r} filters nothing: use {filters}, as in nest=red.",
                 part=part,
                 filters=", ".join(FILTERS),
             )
@@ -69,11 +69,9 @@ def label_from(text: str) -> str:
     label = " ".join(text.split())
     if not label or len(label) > LABEL_LENGTH or "," in label or "=" in label:
         raise BadInput(
-            say(
-                "Name the way in 1 to {label_length} characters without comma and equals "
-                "sign, such as 'nicked strands': samples with one label are compared "
-                "together."
-            ),
+            "Name the way in 1 to {label_length} characters without comma and equals "
+            "sign, such as 'nicked strands': samples with one label are compared "
+            "together.",
             label_length=LABEL_LENGTH,
         )
     return label

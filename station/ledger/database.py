@@ -144,7 +144,7 @@ def check_path(path: Path, *, create: bool) -> None:
         )
     if not create and not path.exists():
         raise BadInput(
-            say("There is no ledger at {path}: check the path, or start a new one."), path=path
+            "There is no ledger at {path}: check the path, or start a new one.", path=path
         )
 
 
@@ -160,7 +160,7 @@ def file_identity(path: Path) -> FileIdentity | None:
         return None
     except OSError as error:
         raise LedgerReadOnly(
-            say("The ledger {path} cannot be reached ({strerror}): check its folder and disk."),
+            "The ledger {path} cannot be reached ({strerror}): check its folder and disk.",
             path=path,
             strerror=error.strerror,
         ) from error
@@ -177,11 +177,9 @@ def check_still_there(path: Path, opened: FileIdentity | None) -> None:
     """
     if file_identity(path) != opened:
         raise LedgerGone(
-            say(
-                "The ledger {path} was moved, removed or replaced while the station had it "
-                "open; nothing was written: put it back, or stop the station and restore a "
-                "backup."
-            ),
+            "The ledger {path} was moved, removed or replaced while the station had it "
+            "open; nothing was written: put it back, or stop the station and restore a "
+            "backup.",
             path=path,
         )
 

@@ -306,7 +306,7 @@ def _correction(connection: Connection, correction: Correction) -> None:
     found = connection.execute(_FIND_ENTRY, {"of_entry": corrected}).first()
     if found is None:
         raise BadInput(
-            say("The entry {corrected} to be corrected is not on record: check its id."),
+            "The entry {corrected} to be corrected is not on record: check its id.",
             corrected=corrected,
         )
     changes: dict[str, Any] = {}
@@ -356,7 +356,7 @@ def _people(
 
 def _change_person(connection: Connection, name: str, changes: dict[str, Any]) -> None:
     if connection.execute(_CHANGE_PERSON, {"of_name": name} | changes).rowcount == 0:
-        raise BadInput(say("{name} is not on record: add the person first."), name=name)
+        raise BadInput("{name} is not on record: add the person first.", name=name)
 
 
 def _audit(

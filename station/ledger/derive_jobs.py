@@ -2,7 +2,6 @@
 
 from sqlalchemy import Connection, bindparam, func, select
 
-from calibration.saying import say
 from station.errors import BadInput
 from station.ledger import tables
 from station.ledger.chain import utc_text
@@ -71,12 +70,12 @@ def check_job_open(connection: Connection, job_id: str) -> None:
     found = connection.execute(_FIND_JOB, {"of_job": job_id}).first()
     if found is None:
         raise BadInput(
-            say("The job {job_id} is not on record: list the jobs, then give its id."),
+            "The job {job_id} is not on record: list the jobs, then give its id.",
             job_id=job_id,
         )
     if found.ended_seq is not None:
         raise BadInput(
-            say("The job {job_id} has ended, and nothing can be added: start another."),
+            "The job {job_id} has ended, and nothing can be added: start another.",
             job_id=job_id,
         )
 
@@ -85,7 +84,7 @@ def _job_ended(connection: Connection, entry: Entry, ended: JobEnded) -> None:
     check_job_open(connection, ended.job_id)
     if connection.scalar(_OPEN_SAMPLES, {"of_job": ended.job_id}):
         raise BadInput(
-            say("The job {job_id} has a sample in hand: finish it or void it, then end the job."),
+            "The job {job_id} has a sample in hand: finish it or void it, then end the job.",
             job_id=ended.job_id,
         )
     change = {"of_job": ended.job_id, "ended_seq": entry.seq, "outcome": ended.outcome}
@@ -97,7 +96,7 @@ def _nest_released(connection: Connection, entry: Entry, released: NestReleased)
     place = {"of_tool": released.tool, "of_nest": released.nest}
     if connection.execute(_OPEN_HOLDS, place | {"released_seq": entry.seq}).rowcount == 0:
         raise BadInput(
-            say("Nest {nest} of {tool} is not held: nothing to release."),
+            "Nest {nest} of {tool} is not held: nothing to release.",
             nest=released.nest,
             tool=released.tool,
         )
@@ -114,10 +113,8 @@ def _nest_checked(connection: Connection, entry: Entry, step: JobStep) -> None:
     )
     if connection.execute(found).first() is not None:
         raise BadInput(
-            say(
-                "What the job {job_id} found of {row}, nest {row_2} is on record already: "
-                "it is found once."
-            ),
+            "What the job {job_id} found of {row}, nest {row_2} is on record already: "
+            "it is found once.",
             job_id=step.job_id,
             row=row["tool"],
             row_2=row["nest"],

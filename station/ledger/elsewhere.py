@@ -16,7 +16,6 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from calibration.saying import say
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.units import NEWTON_PER_KGF, NEWTON_PER_LBF
 from station.crimp.wire import material_named, parse_size
@@ -194,7 +193,7 @@ def _number(
     try:
         number = float(plain) * scale
     except ValueError:
-        raise BadInput(say("{text!r} for {name} is not a number"), text=text, name=name) from None
+        raise BadInput("{text!r} for {name} is not a number", text=text, name=name) from None
     if "_" in plain or not plain.isascii():
         # Python would read 1_000, and digits of other scripts.
         raise BadInput(f"{text!r} for {name} is not a number as this table writes them")

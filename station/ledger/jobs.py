@@ -6,7 +6,6 @@ from typing import Any
 
 from sqlalchemy import Row, select
 
-from calibration.saying import say
 from station.errors import BadInput, NotOnRecord
 from station.ledger import tables
 from station.ledger.chain import utc_time
@@ -64,7 +63,7 @@ def job_record(reader: LedgerReader, job_id: str) -> JobRecord:
     begun = reader.entry(row.job_id)
     if begun is None or not isinstance(begun.payload, JobBegun):
         raise NotOnRecord(
-            say("The job {job_id} is not on record: list the jobs, then give its id."),
+            "The job {job_id} is not on record: list the jobs, then give its id.",
             job_id=job_id,
         )
     steps: list[StepTaken] = []
@@ -181,16 +180,14 @@ def _find_job(reader: LedgerReader, job_id: str) -> JobRow:
     rows = reader.rows(select(_job).where(named).limit(2)) if job_id else []
     if not rows:
         raise NotOnRecord(
-            say(
-                "The job {job_id!r} is not on record in {name}: list the jobs, then give "
-                "its id, or name another ledger."
-            ),
+            "The job {job_id!r} is not on record in {name}: list the jobs, then give "
+            "its id, or name another ledger.",
             job_id=job_id,
             name=reader.path.name,
         )
     if len(rows) > 1:
         raise BadInput(
-            say("More than one job begins with {job_id!r}: give more of its id."), job_id=job_id
+            "More than one job begins with {job_id!r}: give more of its id.", job_id=job_id
         )
     return JobRow(**_timed(rows[0]))
 

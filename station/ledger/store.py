@@ -13,7 +13,6 @@ from typing import Any, Self
 from sqlalchemy import bindparam, func, inspect, select
 from sqlalchemy.exc import IntegrityError
 
-from calibration.saying import say
 from station.errors import BadInput, LedgerDamaged, LedgerError
 from station.ledger import database, tables
 from station.ledger.chain import FIRST_PREV_HASH, Moment, entry_hash, utc_text, uuid7
@@ -443,7 +442,7 @@ class Ledger:
         return self._connection.scalar(query)
 
     def _closed(self) -> LedgerError:
-        return LedgerError(say("The ledger {path} was closed: open it again."), path=self._path)
+        return LedgerError("The ledger {path} was closed: open it again.", path=self._path)
 
 
 def _check_person(person: str) -> None:

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from calibration.classes import Classification, ForcePoint, classify
-from calibration.saying import say
 from calibration.standing import CalibrationLine, CalibrationPoint, CheckKind, InstrumentKind
 from station.errors import BadInput
 from station.ledger.entries import InstrumentCalibrated, PointTaken
@@ -84,9 +83,7 @@ def calibrated_tester(
             )  # fmt: skip
         accepted = class_wanted is None or left.meets(class_wanted)
     except ValueError as error:
-        raise BadInput(
-            say("The points cannot be classified: {error}."), error=str(error)
-        ) from error
+        raise BadInput("The points cannot be classified: {error}.", error=str(error)) from error
     result = {
         "accepted": accepted,
         "class_found": _class_words(found),
@@ -107,7 +104,7 @@ def _made(role: InstrumentKind, facts: dict[str, Any], taken: PointsTaken) -> Ca
     calibrated_on, due_on = facts["calibrated_on"], facts["due_on"]
     if not calibrated_on < due_on:
         raise BadInput(
-            say("It is due on {due_on}, but was made on {calibrated_on}: check both dates."),
+            "It is due on {due_on}, but was made on {calibrated_on}: check both dates.",
             due_on=due_on,
             calibrated_on=calibrated_on,
         )
@@ -177,21 +174,19 @@ class StandardsInUse:
         if row.standard is not None:
             if row.u_reference is not None:
                 raise BadInput(
-                    say("The uncertainty of {standard} is on record: give no other for it."),
+                    "The uncertainty of {standard} is on record: give no other for it.",
                     standard=row.standard,
                 )
             standard = self.standards.named(row.standard, role)
             return CalibrationPoint(*standard.worth(self.conditions, row.reference), row.reading)
         if row.reference is None:
             raise BadInput(
-                say("The reading {reading:g} has no reference: give its value."),
+                "The reading {reading:g} has no reference: give its value.",
                 reading=row.reading,
             )
         u_reference = row.u_reference or 0.0
         if u_reference < 0.0:
-            raise BadInput(
-                say("The uncertainty at {reference:g} is negative."), reference=row.reference
-            )
+            raise BadInput("The uncertainty at {reference:g} is negative.", reference=row.reference)
         return CalibrationPoint(row.reference, u_reference, row.reading)
 
     def points(

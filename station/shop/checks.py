@@ -121,7 +121,7 @@ def _judge(reader: LedgerReader, asked: CheckDefinition, value: float) -> CheckJ
             value, good, expected=asked.expected, limit=asked.limit, unit=unit, scale=scale
         )
     except ValueError as error:
-        raise BadInput(say("The check cannot be judged: {error}."), error=str(error)) from error
+        raise BadInput("The check cannot be judged: {error}.", error=str(error)) from error
 
 
 @dataclass(frozen=True, slots=True)

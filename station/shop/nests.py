@@ -158,7 +158,7 @@ class NestBook:
         open_holds = holds(reader, tool=tool, nest=nest)
         if not open_holds:
             raise BadInput(
-                say("Nest {nest} of {tool} is not held: there is nothing to release."),
+                "Nest {nest} of {tool} is not held: there is nothing to release.",
                 nest=nest,
                 tool=tool,
             )
@@ -187,12 +187,10 @@ class NestBook:
         day = day or today
         if day > today:
             raise BadInput(
-                say("The work cannot have been done on {day}: that day is still to come."), day=day
+                "The work cannot have been done on {day}: that day is still to come.", day=day
             )
         if day < today - OLDEST_WORK:
-            raise BadInput(
-                say("Work of {day} is too old to be entered now: check the year."), day=day
-            )
+            raise BadInput("Work of {day} is too old to be entered now: check the year.", day=day)
         hold = hold_of(self._ledger.reader, tool, nest)
         if hold is not None and day > hold.at_utc.astimezone().date():
             demand_free(self._ledger.reader, tool, nest, "work")
@@ -207,19 +205,15 @@ class NestBook:
         serviced = [row.seq for row in reader.services(tool, nest) if row.seq > hold.held_seq]
         if not serviced:
             raise BadInput(
-                say(
-                    "Nest {nest} of {tool} was not serviced since it was held: enter its "
-                    "service, validate it anew, then release it."
-                ),
+                "Nest {nest} of {tool} was not serviced since it was held: enter its "
+                "service, validate it anew, then release it.",
                 nest=nest,
                 tool=tool,
             )
         if not any(seq > serviced[0] for seq in baseline_seqs(reader, tool, nest)):
             raise BadInput(
-                say(
-                    "Nest {nest} of {tool} has no new baseline since its service: validate "
-                    "it, then release it."
-                ),
+                "Nest {nest} of {tool} has no new baseline since its service: validate "
+                "it, then release it.",
                 nest=nest,
                 tool=tool,
             )
@@ -231,13 +225,13 @@ class NestBook:
         known = {row.tool: row.nests for row in self._ledger.reader.tools()}
         if tool not in known:
             raise BadInput(
-                say("There is no tool {tool!r} on record: use one of {known}."),
+                "There is no tool {tool!r} on record: use one of {known}.",
                 tool=tool,
                 known=", ".join(known),
             )
         if nest is not None and nest not in known[tool]:
             raise BadInput(
-                say("{tool} has no nest {nest!r}: use one of {known}."),
+                "{tool} has no nest {nest!r}: use one of {known}.",
                 tool=tool,
                 nest=nest,
                 known=", ".join(known[tool]),

@@ -98,7 +98,7 @@ def role_of(word: str) -> Role:
         return Role(word)
     except ValueError:
         raise BadInput(
-            say("{word!r} is no role: use one of {role}."), word=word, role=", ".join(Role)
+            "{word!r} is no role: use one of {role}.", word=word, role=", ".join(Role)
         ) from None
 
 
@@ -160,12 +160,12 @@ def clean_name(text: str) -> str:
         raise BadInput("Say the person's name: it was left empty.")
     if len(name) > MAX_NAME:
         raise BadInput(
-            say("Shorten the name: it has {count} characters, {max_name} will fit."),
+            "Shorten the name: it has {count} characters, {max_name} will fit.",
             count=len(name),
             max_name=MAX_NAME,
         )
     if name == NOBODY:
-        raise BadInput(say("{nobody} stands for nobody: use the person's own name."), nobody=NOBODY)
+        raise BadInput("{nobody} stands for nobody: use the person's own name.", nobody=NOBODY)
     # Control, format (directions among them), lone surrogate, private and unassigned characters.
     if any(unicodedata.category(letter).startswith("C") for letter in name):
         raise BadInput("The name has characters that cannot be seen: type it anew.")
@@ -196,7 +196,7 @@ def check_secret(secret: str, name: str) -> None:
     if is_pin(secret) and len(secret) <= MAX_PIN:
         if len(secret) < MIN_PIN:
             raise BadInput(
-                say("A PIN has {min_pin} to {max_pin} digits: choose a longer one."),
+                "A PIN has {min_pin} to {max_pin} digits: choose a longer one.",
                 min_pin=MIN_PIN,
                 max_pin=MAX_PIN,
             )
@@ -206,10 +206,8 @@ def check_secret(secret: str, name: str) -> None:
         return
     if not MIN_PASSPHRASE <= len(secret) <= MAX_PASSPHRASE:
         raise BadInput(
-            say(
-                "A passphrase has {min_passphrase} to {max_passphrase} characters, a PIN "
-                "{min_pin} to {max_pin} digits: choose another."
-            ),
+            "A passphrase has {min_passphrase} to {max_passphrase} characters, a PIN "
+            "{min_pin} to {max_pin} digits: choose another.",
             min_passphrase=MIN_PASSPHRASE,
             max_passphrase=MAX_PASSPHRASE,
             min_pin=MIN_PIN,

@@ -215,7 +215,7 @@ class Doors:
         for row in self.ledger.reader.people(former=True):
             if folded(row.name) == folded(name) and (row.active or row.name != name):
                 raise BadInput(
-                    say("{name} is on record already: use a name that tells them apart."),
+                    "{name} is on record already: use a name that tells them apart.",
                     name=row.name,
                 )
         entry = PersonAdded.model_validate(
@@ -275,10 +275,8 @@ class Doors:
         leads = leads_with_secret(self.ledger.reader, self.secrets)
         if leads and {lead.name for lead in leads} <= {row.name}:
             raise BadInput(
-                say(
-                    "{name} is the only lead who can sign in: make another lead with a "
-                    "passphrase first."
-                ),
+                "{name} is the only lead who can sign in: make another lead with a "
+                "passphrase first.",
                 name=row.name,
             )
 
@@ -290,7 +288,7 @@ class Doors:
             left = wait_left(self._failures(about), self.clock())
             if left:
                 raise LockedOut(
-                    say("Too many wrong tries: wait {max} seconds, then try again."),
+                    "Too many wrong tries: wait {max} seconds, then try again.",
                     max=max(1, round(left.total_seconds())),
                 )
             yield
@@ -322,9 +320,9 @@ def active_person(reader: LedgerReader, name: str) -> PersonRow:
     """Return somebody who is at the bench (NotAllowed for a stranger or one who has left)."""
     row = reader.person(name)
     if row is None:
-        raise NotAllowed(say("{name!r} is not on record: a lead adds people."), name=name)
+        raise NotAllowed("{name!r} is not on record: a lead adds people.", name=name)
     if not row.active:
-        raise NotAllowed(say("{name} has left: a lead can add the person again."), name=name)
+        raise NotAllowed("{name} has left: a lead can add the person again.", name=name)
     return row
 
 

@@ -112,13 +112,13 @@ class Resistor(_Standard):
         """Value in ohm and its standard uncertainty (BadInput without a temperature)."""
         if indicated is not None:
             raise BadInput(
-                say("{id} has a value of its own: give no other reference for it."), id=self.id
+                "{id} has a value of its own: give no other reference for it.", id=self.id
             )
         temperature_c, u_temperature_k = self.at_c, 0.0
         if self.per_k or self.u_per_k:
             if around.temperature_c is None:
                 raise BadInput(
-                    say("The value of {id} depends on its temperature: give that."), id=self.id
+                    "The value of {id} depends on its temperature: give that.", id=self.id
                 )
             temperature_c, u_temperature_k = around.temperature_c, U_TEMPERATURE_K
         resistor = ReferenceResistor(
@@ -152,14 +152,11 @@ class Weight(_Standard):
         """Force in newton and its standard uncertainty (BadInput without a place)."""
         if indicated is not None:
             raise BadInput(
-                say("{id} has a value of its own: give no other reference for it."), id=self.id
+                "{id} has a value of its own: give no other reference for it.", id=self.id
             )
         if around.place is None:
             raise BadInput(
-                say(
-                    "The force of {id} depends on local gravity: give the bench's latitude "
-                    "and height."
-                ),
+                "The force of {id} depends on local gravity: give the bench's latitude and height.",
                 id=self.id,
             )
         weight = HungWeight(self.mass_kg, self.u_mass_kg, self.density_kg_per_m3)
@@ -192,14 +189,12 @@ class Cell(_Standard):
         """Force in newton and its standard uncertainty (BadInput beyond its certificate)."""
         if indicated is None or not math.isfinite(indicated):
             raise BadInput(
-                say("The cell {id} has no value of its own: give what it indicates."), id=self.id
+                "The cell {id} has no value of its own: give what it indicates.", id=self.id
             )
         if not self.low_n <= indicated <= self.high_n:
             raise BadInput(
-                say(
-                    "{indicated:g} N is beyond the certificate of {id}, which covers "
-                    "{low_n:g} to {high_n:g} N."
-                ),
+                "{indicated:g} N is beyond the certificate of {id}, which covers "
+                "{low_n:g} to {high_n:g} N.",
                 indicated=indicated,
                 id=self.id,
                 low_n=self.low_n,

@@ -202,36 +202,34 @@ def reading_for(
     """
     if progress.dropped is not None:
         raise BadInput(
-            say("This study was given up ({dropped}): begin a new one."), dropped=progress.dropped
+            "This study was given up ({dropped}): begin a new one.", dropped=progress.dropped
         )
     if not 0 <= turn < len(progress.values):
         raise BadInput(
-            say("There is no turn {turn}: the study has {count}."),
+            "There is no turn {turn}: the study has {count}.",
             turn=turn + 1,
             count=len(progress.values),
         )
     if progress.values[turn] is not None and not reason.strip():
         raise BadInput(
-            say("Turn {turn} was measured already: to measure it again, give the reason."),
+            "Turn {turn} was measured already: to measure it again, give the reason.",
             turn=turn + 1,
         )
     if progress.values[turn] is None and turn != progress.next_turn:
         raise BadInput(
-            say(
-                "Turn {turn} is not due yet: keep to the order that was drawn, so that "
-                "drift falls on all alike."
-            ),
+            "Turn {turn} is not due yet: keep to the order that was drawn, so that "
+            "drift falls on all alike.",
             turn=turn + 1,
         )
     if instrument != progress.begun.instrument:
         raise BadInput(
-            say("This study is of {instrument}, not of {instrument_2}: measure with that."),
+            "This study is of {instrument}, not of {instrument_2}: measure with that.",
             instrument=progress.begun.instrument,
             instrument_2=instrument,
         )
     if not 1 <= len(readings) <= MOST_READINGS or not all(map(math.isfinite, readings)):
         raise BadInput(
-            say("Give 1 to {most_readings} readings, and all must be numbers."),
+            "Give 1 to {most_readings} readings, and all must be numbers.",
             most_readings=MOST_READINGS,
         )
     return StudyReading(
@@ -263,7 +261,7 @@ def result_of(progress: StudyProgress) -> StudyResult:
     """
     if not progress.complete:
         raise BadInput(
-            say("{done} of {count} turns are measured: the result waits for the last."),
+            "{done} of {count} turns are measured: the result waits for the last.",
             done=progress.done,
             count=len(progress.values),
         )

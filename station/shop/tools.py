@@ -38,7 +38,7 @@ def described_tool(
     tool = _named(name, say("the tool"))
     if "/" in tool:
         raise BadInput(
-            say("The tool {tool!r} has a slash, which divides tool and nest: leave it out."),
+            "The tool {tool!r} has a slash, which divides tool and nest: leave it out.",
             tool=tool,
         )
     known = next((row for row in reader.tools() if row.tool == tool), None)
@@ -48,17 +48,17 @@ def described_tool(
     together = tuple(dict.fromkeys((*(known.nests if known else ()), *given)))
     if not given:
         raise BadInput(
-            say("Name at least one nest of {tool}: the die cavities it crimps with."), tool=tool
+            "Name at least one nest of {tool}: the die cavities it crimps with.", tool=tool
         )
     if known is not None and together == known.nests:
         raise BadInput(
-            say("{tool} is on record with {nests}: name a nest it lacks."),
+            "{tool} is on record with {nests}: name a nest it lacks.",
             tool=tool,
             nests=", ".join(known.nests),
         )
     if len(together) > MOST_NESTS:
         raise BadInput(
-            say("{tool} would have {count} nests, {most_nests} will fit."),
+            "{tool} would have {count} nests, {most_nests} will fit.",
             tool=tool,
             count=len(together),
             most_nests=MOST_NESTS,
@@ -66,7 +66,7 @@ def described_tool(
     words = " ".join(description.split())
     if len(words) > LONGEST_DESCRIPTION:
         raise BadInput(
-            say("Shorten the description of {tool}: {longest_description} signs will fit."),
+            "Shorten the description of {tool}: {longest_description} signs will fit.",
             tool=tool,
             longest_description=LONGEST_DESCRIPTION,
         )

@@ -243,7 +243,7 @@ def _day(text: str) -> date | None:
     try:
         return date.fromisoformat(text) if text else None
     except ValueError:
-        raise BadInput(say("{text!r} is no day: write it as year-month-day."), text=text) from None
+        raise BadInput("{text!r} is no day: write it as year-month-day.", text=text) from None
 
 
 def _at_bench(record: JobRecord) -> bool:

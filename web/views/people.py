@@ -243,7 +243,7 @@ def _reason() -> str:
     reason = " ".join(request.form.get("reason", "").split())
     if len(reason) > MAX_REASON:
         raise BadInput(
-            say("Shorten the reason: {max_reason} characters will fit."), max_reason=MAX_REASON
+            "Shorten the reason: {max_reason} characters will fit.", max_reason=MAX_REASON
         )
     return reason
 

@@ -116,23 +116,21 @@ def correct(sample_id: str) -> WerkzeugResponse:
     row = _sample(sample_id)
     if row.verdict is None:
         raise BadInput(
-            say("Sample {sample_id} is not finished: measure it again or void it on Today."),
+            "Sample {sample_id} is not finished: measure it again or void it on Today.",
             sample_id=sample_id,
         )
     reason = field(request.form, "reason", say("the reason"))
     match request.form.get("act"):
         case "void" if row.verdict == VOID:
             raise BadInput(
-                say("Sample {sample_id} is void already: nothing was changed."), sample_id=sample_id
+                "Sample {sample_id} is void already: nothing was changed.", sample_id=sample_id
             )
         case "void":
             said = Correction(corrects_id=sample_id, reason=reason, void_sample=True)
         case "mode":
             mode = field(request.form, "mode", say("how the sample let go"))
             if mode not in FAILURE_MODES:
-                raise BadInput(
-                    say("{mode!r} is no failure mode: choose one from the list."), mode=mode
-                )
+                raise BadInput("{mode!r} is no failure mode: choose one from the list.", mode=mode)
             said = Correction(corrects_id=sample_id, reason=reason, failure_mode=mode)
         case _:
             raise BadInput("Say what to correct: void the sample, or change how it let go.")

@@ -137,7 +137,7 @@ def _turns(kind: str, form: Mapping[str, str], seed: int) -> list[Turn]:
     on_record = {row.name for row in reader().people()}
     for name in people:
         if on_record and name not in on_record:
-            raise BadInput(say("{name} is not on record: those who measure must be."), name=name)
+            raise BadInput("{name} is not on record: those who measure must be.", name=name)
     try:
         if kind == "crossed":
             return crossed_turns(people, parts, _count(form, "repeats"), seed)

@@ -55,7 +55,7 @@ def again(sample_id: str) -> Response:
     row = next((row for row in _interrupted() if row.sample_id == sample_id), None)
     if row is None:
         raise BadInput(
-            say("Sample {sample_id} is not waiting to be finished: look at Today again."),
+            "Sample {sample_id} is not waiting to be finished: look at Today again.",
             sample_id=sample_id,
         )
     person = demand_measuring(field(request.form, "person", say("the person")))

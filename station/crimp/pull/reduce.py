@@ -132,15 +132,15 @@ def checked_trace(time_s: ArrayLike, force_n: ArrayLike) -> tuple[Force, Force]:
         raise BadInput("The trace holds something that is not a number.") from error
     if time.ndim != 1 or time.shape != force.shape:
         raise BadInput(
-            say("The trace has {size} times but {size_2} forces."),
+            "The trace has {size} times but {size_2} forces.",
             size=time.size,
             size_2=force.size,
         )
     if time.size < 2:
-        raise BadInput(say("The trace has {size} samples: at least 2 are needed."), size=time.size)
+        raise BadInput("The trace has {size} samples: at least 2 are needed.", size=time.size)
     if time.size > MAX_SAMPLES:
         raise BadInput(
-            say("The trace has {size} samples: more than {max_samples}."),
+            "The trace has {size} samples: more than {max_samples}.",
             size=time.size,
             max_samples=MAX_SAMPLES,
         )
@@ -150,9 +150,7 @@ def checked_trace(time_s: ArrayLike, force_n: ArrayLike) -> tuple[Force, Force]:
             raise BadInput(f"The trace's {name} is not a number at sample {int(bad[0])}.")
     steps = np.flatnonzero(np.diff(time) <= 0.0)
     if steps.size:
-        raise BadInput(
-            say("The trace's time does not rise at sample {steps}."), steps=int(steps[0]) + 1
-        )
+        raise BadInput("The trace's time does not rise at sample {steps}.", steps=int(steps[0]) + 1)
     return time, force
 
 

@@ -168,10 +168,8 @@ class BasePanel:
                 self._write(RELAY, reversed_)
             except Exception as error:
                 raise PanelError(
-                    say(
-                        "The current-reversal relay could not be switched ({error}): check "
-                        "its pin, then take the reading again."
-                    ),
+                    "The current-reversal relay could not be switched ({error}): check "
+                    "its pin, then take the reading again.",
                     error=str(error),
                 ) from error
 

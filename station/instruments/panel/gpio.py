@@ -169,11 +169,9 @@ def _pin_factory(allow_mock: bool) -> tuple[Any, bool]:
         factory = gpiozero.Device.pin_factory or _new_factory(gpiozero)
     except Exception as error:
         raise PanelMissing(
-            say(
-                "No panel: this computer's GPIO pins cannot be used ({error}). On a laptop "
-                "that is as it should be; on a Raspberry Pi see "
-                "firmware_notes/raspberry_pi.md."
-            ),
+            "No panel: this computer's GPIO pins cannot be used ({error}). On a laptop "
+            "that is as it should be; on a Raspberry Pi see "
+            "firmware_notes/raspberry_pi.md.",
             error=_one_line(error),
         ) from error
     mock = isinstance(factory, MockFactory)

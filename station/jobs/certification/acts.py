@@ -4,7 +4,6 @@ import secrets
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
 
-from calibration.saying import say
 from station.crimp.limits import LimitSets
 from station.crimp.wire import weakest_wire
 from station.errors import BadInput, NotAllowed
@@ -94,7 +93,7 @@ def _check_tool(reader: LedgerReader, plan: CertificationPlan, scope: Certificat
     tools = {row.tool: row for row in reader.tools()}
     if scope.tool not in tools:
         raise BadInput(
-            say("There is no tool {tool!r} on record: use one of {tools}."),
+            "There is no tool {tool!r} on record: use one of {tools}.",
             tool=scope.tool,
             tools=", ".join(tools),
         )
@@ -102,7 +101,7 @@ def _check_tool(reader: LedgerReader, plan: CertificationPlan, scope: Certificat
         nest = scope.nests.get(band)
         if nest not in tools[scope.tool].nests:
             raise BadInput(
-                say("Say which nest of {tool} serves {band}: {nest!r} is none of {nests}."),
+                "Say which nest of {tool} serves {band}: {nest!r} is none of {nests}.",
                 tool=scope.tool,
                 band=band,
                 nest=nest,
@@ -120,17 +119,15 @@ def _check_attempt(
             continue
         if record.ended is None or record.ended_at_utc is None:
             raise BadInput(
-                say("{candidate} has an open certification ({job_id}): end it first."),
+                "{candidate} has an open certification ({job_id}): end it first.",
                 candidate=candidate,
                 job_id=row.job_id,
             )
         earliest = record.ended_at_utc + timedelta(days=plan.new_attempt_after_days)
         if record.ended.outcome != "certified" and now < earliest:
             raise BadInput(
-                say(
-                    "{candidate} was not certified in the last one: practise, and begin "
-                    "another from {earliest:%Y-%m-%d} on."
-                ),
+                "{candidate} was not certified in the last one: practise, and begin "
+                "another from {earliest:%Y-%m-%d} on.",
                 candidate=candidate,
                 earliest=earliest.astimezone(),
             )
@@ -209,7 +206,7 @@ def begin_resit(
     earliest = earliest_resit(job.plan, job.last_sample_at)
     if earliest is not None and now < earliest:
         raise BadInput(
-            say("The re-sit may begin from {earliest:%Y-%m-%d %H:%M} on."),
+            "The re-sit may begin from {earliest:%Y-%m-%d %H:%M} on.",
             earliest=earliest.astimezone(),
         )
     step = _codes_step(ledger.reader, job.plan, job.job_id, job.result.may_resit, 2, draw)
@@ -228,7 +225,7 @@ def acknowledge(ledger: Ledger, job: Certification, person: Named) -> None:
     """The candidate has seen the outcome (NotAllowed for anybody else). No judgement."""
     if folded(person.name) != folded(job.scope.candidate):
         raise NotAllowed(
-            say("Only {candidate} can say that they have seen the outcome."),
+            "Only {candidate} can say that they have seen the outcome.",
             candidate=job.scope.candidate,
         )
     _demand_decided(job)

@@ -3,7 +3,6 @@
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
-from calibration.saying import say
 from station.crimp.connectors import ConnectorBook
 from station.errors import BadInput, NotAllowed, NotOnRecord
 from station.jobs.certification.codes import Slot, in_plan_order
@@ -45,7 +44,7 @@ class Pool:
         found = next((one for one in self.samples if one.code == code.strip().upper()), None)
         if found is None:
             raise NotOnRecord(
-                say("{code!r} is no code that waits to be judged: look at the label again."),
+                "{code!r} is no code that waits to be judged: look at the label again.",
                 code=code,
             )
         return found
@@ -84,10 +83,8 @@ def show_key(ledger: Ledger, job: Certification, person: Named) -> list[tuple[st
     demand_open(job)
     if pool(ledger.reader).blind.is_candidate(person.name):
         raise NotAllowed(
-            say(
-                "{name} is a candidate of an open certification and may not see which code "
-                "is whose: somebody else labels the samples."
-            ),
+            "{name} is a candidate of an open certification and may not see which code "
+            "is whose: somebody else labels the samples.",
             name=person.name,
         )
     shown = KeyShown(demo=job.record.row.demo, job_id=job.job_id, to=person.name)
@@ -122,11 +119,11 @@ def _judge(
     _demand_blind(waiting, signer.name)
     sample = waiting.demand(code)
     if sample.judged is not None:
-        raise BadInput(say("{code} is judged already: measure it now."), code=sample.code)
+        raise BadInput("{code} is judged already: measure it now.", code=sample.code)
     items = book.checklist(book.connectors[sample.joint.connector])
     for fault in faults:
         if fault not in {item.id for item in items}:
-            raise BadInput(say("{fault!r} is not on the checklist of this connector."), fault=fault)
+            raise BadInput("{fault!r} is not on the checklist of this connector.", fault=fault)
     answers = {item.id: item.id not in faults for item in items}
     job = waiting.jobs[sample.code]
     looked = SampleLookedAt(
@@ -158,7 +155,7 @@ def order(reader: LedgerReader, code: str, *, person: str) -> SampleOrder:
     sample = waiting.demand(code)
     if sample.judged is None:
         raise BadInput(
-            say("{code} was not looked at yet: a lead answers its checklist first."),
+            "{code} was not looked at yet: a lead answers its checklist first.",
             code=sample.code,
         )
     demand_free(reader, sample.joint.tool, sample.joint.nest, JOB)

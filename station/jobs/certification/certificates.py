@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 
-from calibration.saying import say
 from station.errors import BadInput
 from station.jobs.certification.statement import Attempt, Held
 from station.ledger.entries import JobEnded
@@ -32,17 +31,15 @@ def certificate_named(reader: LedgerReader, record_hash: str) -> Held:
     asked = record_hash.strip().lower()
     if len(asked) < LEAST_HASH:
         raise BadInput(
-            say("Give at least {least_hash} characters of the hash on the paper."),
+            "Give at least {least_hash} characters of the hash on the paper.",
             least_hash=LEAST_HASH,
         )
     for held in held_certificates(reader):
         if held.record_hash.startswith(asked):
             return held
     raise BadInput(
-        say(
-            "No certificate with the hash {record_hash!r} is on this record, {name}: "
-            "compare it with the paper once more; it may be of another bench."
-        ),
+        "No certificate with the hash {record_hash!r} is on this record, {name}: "
+        "compare it with the paper once more; it may be of another bench.",
         record_hash=record_hash,
         name=reader.path.name,
     )

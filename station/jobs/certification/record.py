@@ -108,7 +108,7 @@ def candidate_of(reader: LedgerReader, job_id: str) -> str:
     entry = reader.entry(job_id)
     if entry is None or not isinstance(entry.payload, JobBegun):
         raise NotOnRecord(
-            say("The job {job_id!r} is not on record: list the jobs, then give its id."),
+            "The job {job_id!r} is not on record: list the jobs, then give its id.",
             job_id=job_id,
         )
     return str(entry.payload.scope["candidate"])

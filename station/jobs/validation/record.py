@@ -99,10 +99,8 @@ def _check_not_under_way(reader: LedgerReader, tool: str) -> None:
     for row in jobs(reader, job=JOB, only_open=True):
         if ValidationScope.from_content(job_record(reader, row.job_id).begun.scope).tool == tool:
             raise BadInput(
-                say(
-                    "{tool} is being validated already, since {at_utc:%Y-%m-%d}: go on "
-                    "with job {job_id}, or end it first."
-                ),
+                "{tool} is being validated already, since {at_utc:%Y-%m-%d}: go on "
+                "with job {job_id}, or end it first.",
                 tool=tool,
                 at_utc=row.at_utc,
                 job_id=row.job_id,
@@ -113,7 +111,7 @@ def _check_scope(scope: ValidationScope, tools: dict[str, ToolRow]) -> None:
     for tool in (scope.tool, *([scope.replaces] if scope.replaces else [])):
         if tool not in tools:
             raise BadInput(
-                say("There is no tool {tool!r} on record: use one of {tools}."),
+                "There is no tool {tool!r} on record: use one of {tools}.",
                 tool=tool,
                 tools=", ".join(tools),
             )
@@ -125,7 +123,7 @@ def _check_scope(scope: ValidationScope, tools: dict[str, ToolRow]) -> None:
     for joint in scope.joints:
         if joint.tool != scope.tool or joint.nest not in tools[scope.tool].nests:
             raise BadInput(
-                say("{tool} has no nest {nest!r}: use one of {nests}."),
+                "{tool} has no nest {nest!r}: use one of {nests}.",
                 tool=scope.tool,
                 nest=joint.nest,
                 nests=", ".join(tools[scope.tool].nests),
@@ -230,7 +228,7 @@ def enter_nest_gauge(
     """Enter a go/no-go look at a nest; an empty ``gauge`` says that the shop has none."""
     if nest not in job.scope.nests:
         raise BadInput(
-            say("Nest {nest!r} is not validated here: use {nests}."),
+            "Nest {nest!r} is not validated here: use {nests}.",
             nest=nest,
             nests=", ".join(job.scope.nests),
         )
@@ -259,7 +257,7 @@ def enter_crimp_heights(
         raise BadInput(f"{joint_key} is not validated here.")
     if heights_mm and len(heights_mm) < job.plan.crimp_heights:
         raise BadInput(
-            say("Measure {crimp_heights} crimps: {count} heights were given."),
+            "Measure {crimp_heights} crimps: {count} heights were given.",
             crimp_heights=job.plan.crimp_heights,
             count=len(heights_mm),
         )
@@ -411,4 +409,4 @@ def _note(ledger: Ledger, job: Validation, step: str, content: dict[str, Any], p
 
 def _demand_open(job: Validation) -> None:
     if not job.open:
-        raise BadInput(say("The validation {job_id} has ended: begin another."), job_id=job.job_id)
+        raise BadInput("The validation {job_id} has ended: begin another.", job_id=job.job_id)
