@@ -147,7 +147,7 @@ class Bench:
         row = next(
             (row for row in self._ledger.reader.unfinished() if row.sample_id == sample_id), None
         )
-        entry = self._ledger.entry(sample_id)
+        entry = self._ledger.reader.entry(sample_id)
         if row is None or entry is None or not isinstance(entry.payload, SampleBegun):
             raise BadInput("Sample {sample_id} is not waiting to be finished.", sample_id=sample_id)
         begun = entry.payload

@@ -5,36 +5,42 @@ table cannot differ from the one that grew.
 """
 
 from collections.abc import Iterable
+from functools import singledispatch
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, select
+from sqlalchemy import Connection, Row, Table, bindparam, select
 from sqlalchemy.dialects.sqlite import insert
 
 from calibration.saying import say
 from station.errors import BadInput
 from station.ledger import tables
 from station.ledger.chain import canonical_json, spelled, utc_text
-from station.ledger.derive_jobs import check_job_open, derive_job
 from station.ledger.entries import (
+    NEST_OUTCOME,
     BaselineSet,
     Correction,
     CriterionResult,
     DoorEvent,
     InstrumentCalibrated,
     InstrumentChecked,
+    JobBegun,
+    JobEnded,
+    JobStep,
+    JobStepOf,
     Joint,
+    NestHeld,
+    NestReleased,
     Payload,
     PersonAdded,
     PersonLeft,
     PullBegun,
-    PullResult,
-    ResistanceResult,
     RoleChanged,
     SampleBegun,
     SampleFinished,
     SampleImported,
     ToolAdded,
     ToolServiced,
+    WorkDone,
 )
 from station.ledger.entry import Entry
 from station.ledger.rows import IMPORTED
@@ -45,9 +51,6 @@ ALL_TIME = "all time"
 It sorts after every time, and so stands beside the latest quarter: a sample changes one page.
 """
 
-
-_AS_IMPORTED = ("splice_ohm", "splice_u_ohm", "peak_n", "peak_u_n", "failure_mode")
-
 BEGUN = "begun"
 """What ``tally`` counts besides verdicts."""
 
@@ -55,29 +58,27 @@ FIRST_DEMO_KEY = "first_demo_seq"
 """Where ``meta`` keeps the number of the first invented entry."""
 
 _sample = tables.sample
+_job = tables.job
+_hold = tables.nest_hold
 
 _of_sample = _sample.c.sample_id == bindparam("of_sample")
 _CHANGE = _sample.update().where(_of_sample)
 _FINISH = _CHANGE.where(tables.OPEN_SAMPLE)
-_FIND_SAMPLE = select(
-    _sample.c.finished_seq, _sample.c.verdict, _sample.c.at_utc, _sample.c.person
-).where(_of_sample)
+_FIND_SAMPLE = select(_sample).where(_of_sample)
+_FIND_JOB = select(_job).where(_job.c.job_id == bindparam("of_job"))
 _adding = insert(tables.tally)
 _COUNT = _adding.on_conflict_do_update(
     index_elements=["quarter", "person", "what"], set_={"n": tables.tally.c.n + _adding.excluded.n}
 )
 _NOTE_INSTRUMENT = insert(tables.instrument_used).on_conflict_do_nothing()
-_FIND_ENTRY = select(tables.entry.c.kind, tables.entry.c.payload).where(
-    tables.entry.c.id == bindparam("of_entry")
-)
-_FORGET_PERSON = tables.person.delete().where(tables.person.c.name == bindparam("of_name"))
-_CHANGE_PERSON = tables.person.update().where(tables.person.c.name == bindparam("of_name"))
-_FORGET_TOOL = tables.tool.delete().where(tables.tool.c.tool == bindparam("of_tool"))
-_FIND_BASELINE = select(tables.baseline.c.entry_id).where(
-    tables.baseline.c.joint_key == bindparam("joint_key"),
-    tables.baseline.c.baseline_version == bindparam("baseline_version"),
-)
 _MARK_DEMO = insert(tables.meta).on_conflict_do_nothing()
+_AS_SAID = {
+    DoorEvent.KIND: tables.door,
+    InstrumentCalibrated.KIND: tables.instrument_event,
+    InstrumentChecked.KIND: tables.instrument_event,
+    ToolServiced.KIND: tables.nest_service,
+}
+"""Kinds that are a row of a table as they stand."""
 
 
 def derive(connection: Connection, entry: Entry) -> None:
@@ -95,109 +96,98 @@ def derive(connection: Connection, entry: Entry) -> None:
     BadInput
         The entry speaks of something that is not on record, or that is already settled.
     """
-    payload = entry.payload
-    match payload:
-        case SampleFinished():
-            _sample_finished(connection, entry, payload)
-        case SampleBegun():
-            _sample_begun(connection, entry, payload)
-        case PullBegun():
-            change = {"of_sample": payload.sample_id, "pull_begun_seq": entry.seq}
-            connection.execute(_CHANGE, change)
-        case SampleImported():
-            _sample_imported(connection, entry, payload)
-        case Correction():
-            _correction(connection, payload)
-        case PersonAdded() | RoleChanged() | PersonLeft() | DoorEvent():
-            _people(connection, entry, payload)
-        case ToolAdded() | ToolServiced() | BaselineSet():
-            _tools(connection, entry, payload)
-        case InstrumentCalibrated() | InstrumentChecked():
-            _instrument_event(connection, entry, payload)
-        case _:
-            derive_job(connection, entry, payload)
-    if payload.demo:
+    _derive(entry.payload, connection, entry)
+    if entry.payload.demo:
         connection.execute(_MARK_DEMO, {"key": FIRST_DEMO_KEY, "value": str(entry.seq)})
 
 
-def _tools(
-    connection: Connection, entry: Entry, payload: ToolAdded | ToolServiced | BaselineSet
-) -> None:
-    match payload:
-        case ToolAdded():
-            _tool_added(connection, entry, payload)
-        case ToolServiced():
-            _tool_serviced(connection, entry, payload)
-        case BaselineSet():
-            _baseline_set(connection, entry, payload)
+def _said(table: Table, entry: Entry, **more: object) -> dict[str, Any]:
+    """Return what an entry says about the columns of a table, by name, and what is added."""
+    said = {
+        **vars(entry.payload),
+        "seq": entry.seq,
+        "entry_id": entry.id,
+        "kind": entry.kind,
+        "at_utc": utc_text(entry.at_utc),
+        "person": entry.person,
+        **more,
+    }
+    return {name: said[name] for name in table.c.keys() & said.keys()}
 
 
-def _sample_begun(connection: Connection, entry: Entry, begun: SampleBegun) -> None:
+def _add(connection: Connection, table: Table, entry: Entry, **more: object) -> None:
+    connection.execute(table.insert(), _said(table, entry, **more))
+
+
+@singledispatch
+def _derive(_payload: Payload, connection: Connection, entry: Entry) -> None:
+    if entry.kind in _AS_SAID:
+        _add(connection, _AS_SAID[entry.kind], entry)
+
+
+@_derive.register
+def _sample_begun(begun: SampleBegun, connection: Connection, entry: Entry) -> None:
     replaces = begun.offered_again_for
     if replaces and _found(connection, replaces) is None:
         raise BadInput(f"The sample {replaces} to be replaced is not on record: check its id.")
     if begun.job_id is not None:
-        check_job_open(connection, begun.job_id)
-    row = {
-        "begun_seq": entry.seq,
-        "sample_id": entry.id,
-        "replaces": replaces,
-        "simulated": False,
-        "job_id": begun.job_id,
-        "step": begun.step,
-        **_described(utc_text(entry.at_utc), entry.person, begun),
-    }
-    connection.execute(_sample.insert(), row)
+        _check_job_open(connection, begun.job_id)
+    own = {"begun_seq": entry.seq, "sample_id": entry.id, "replaces": replaces, "simulated": False}
+    _add(connection, _sample, entry, **own, **_joint(begun.joint))
     _count(connection, entry.person, BEGUN)
 
 
-def _sample_finished(connection: Connection, entry: Entry, finished: SampleFinished) -> None:
-    resistance, pull = finished.resistance, finished.pull
-    at_utc, person = utc_text(entry.at_utc), entry.person
-    used = [result.instrument for result in (resistance, pull) if result is not None]
-    row = {
-        "of_sample": finished.sample_id,
-        "finished_seq": entry.seq,
-        "limit_standing": finished.limit_standing,
-        "verdict": finished.verdict,
-        "void_reason": finished.void_reason,
-        "void_by": finished.void_by,
-        "measured_verdict": _measured_verdict(finished.criteria),
-        "pull_limit_n": _limit_n(finished.criteria),
-        "simulated": any(instrument.simulated for instrument in used),
-        **_described(at_utc, person, finished),
-        **_resistance(resistance),
-        **_pull(pull),
-    }
-    if connection.execute(_FINISH, row).rowcount == 0:
+@_derive.register
+def _pull_begun(begun: PullBegun, connection: Connection, entry: Entry) -> None:
+    change = {"of_sample": begun.sample_id, "pull_begun_seq": entry.seq}
+    connection.execute(_CHANGE, change)
+
+
+@_derive.register
+def _sample_finished(finished: SampleFinished, connection: Connection, entry: Entry) -> None:
+    results = (finished.resistance, finished.pull)
+    row = _said(
+        _sample,
+        entry,
+        finished_seq=entry.seq,
+        measured_verdict=_measured_verdict(finished.criteria),
+        pull_limit_n=_limit_n(finished.criteria),
+        simulated=any(one is not None and one.instrument.simulated for one in results),
+        **_joint(finished.joint),
+        **_measured(finished),
+    )
+    # These stay what they were when it was begun.
+    for name in ("sample_id", "job_id", "step"):
+        del row[name]
+    if connection.execute(_FINISH, {"of_sample": finished.sample_id} | row).rowcount == 0:
         _refuse_finish(connection, finished.sample_id)
-    _count(connection, person, finished.verdict, at_utc)
+    _count(connection, entry.person, finished.verdict, row["at_utc"])
     for role in ("meter", "tester"):
         if (instrument := row.get(role)) is not None:
             connection.execute(_NOTE_INSTRUMENT, {"role": role, "instrument": instrument})
 
 
-def _sample_imported(connection: Connection, entry: Entry, imported: SampleImported) -> None:
+@_derive.register
+def _sample_imported(imported: SampleImported, connection: Connection, entry: Entry) -> None:
     """Add a sample that is finished as soon as it is on record."""
-    at_utc = utc_text(imported.measured_at)
+    at_utc, person = utc_text(imported.measured_at), imported.measured_by
     verdict = imported.verdict or "undecided"
-    row = {
-        "begun_seq": entry.seq,
-        "finished_seq": entry.seq,
-        "sample_id": entry.id,
-        "at_utc": at_utc,
-        "person": imported.measured_by,
-        "job": IMPORTED,
-        "limit_set": imported.limit_set,
-        "verdict": verdict,
-        "demo": imported.demo,
-        "simulated": False,
+    _add(
+        connection,
+        _sample,
+        entry,
+        begun_seq=entry.seq,
+        finished_seq=entry.seq,
+        sample_id=entry.id,
+        job=IMPORTED,
+        simulated=False,
+        at_utc=at_utc,
+        person=person,
+        verdict=verdict,
         **_joint(imported.joint),
-        **{name: getattr(imported, name) for name in _AS_IMPORTED},
-    }
-    connection.execute(_sample.insert(), row)
-    _count(connection, imported.measured_by, BEGUN)
-    _count(connection, imported.measured_by, verdict, at_utc)
+    )
+    _count(connection, person, BEGUN)
+    _count(connection, person, verdict, at_utc)
 
 
 def quarter_of(at_utc: str) -> str:
@@ -233,53 +223,24 @@ def _refuse_finish(connection: Connection, sample_id: str) -> None:
     )
 
 
-def _found(connection: Connection, sample_id: str) -> Row[Any, Any, Any, Any] | None:
+def _found(connection: Connection, sample_id: str) -> Row[Any] | None:
     """Return how a sample stands, or None if it was never begun."""
     return connection.execute(_FIND_SAMPLE, {"of_sample": sample_id}).first()
 
 
-def _described(at_utc: str, person: str, payload: SampleBegun | SampleFinished) -> dict[str, Any]:
-    return {
-        "at_utc": at_utc,
-        "person": person,
-        "job": payload.job,
-        "limit_set": payload.limit_set,
-        "demo": payload.demo,
-        **_joint(payload.joint),
-    }
+def _joint(joint: Joint) -> dict[str, Any]:
+    return {**vars(joint), "wires": spelled(joint.wires), "joint_key": joint.key}
 
 
-def _joint(joint: Joint) -> dict[str, str]:
-    return {
-        "connector": joint.connector,
-        "wires": spelled(joint.wires),
-        "material": joint.material,
-        "tool": joint.tool,
-        "nest": joint.nest,
-        "joint_key": joint.key,
-    }
-
-
-def _resistance(result: ResistanceResult | None) -> dict[str, Any]:
-    if result is None:
-        return {}
-    return {
-        "splice_ohm": result.splice_ohm,
-        "splice_u_ohm": result.u_ohm,
-        "meter": result.instrument.name,
-    }
-
-
-def _pull(result: PullResult | None) -> dict[str, Any]:
-    if result is None:
-        return {}
-    return {
-        "peak_n": result.peak_n,
-        "peak_u_n": result.u_n,
-        "failure_mode": result.failure_mode,
-        "trace_sha256": result.trace_sha256,
-        "tester": result.instrument.name,
-    }
+def _measured(finished: SampleFinished) -> dict[str, Any]:
+    resistance, pull = finished.resistance, finished.pull
+    measured: dict[str, Any] = {}
+    if resistance is not None:
+        named = {"splice_u_ohm": resistance.u_ohm, "meter": resistance.instrument.name}
+        measured |= vars(resistance) | named
+    if pull is not None:
+        measured |= vars(pull) | {"peak_u_n": pull.u_n, "tester": pull.instrument.name}
+    return measured
 
 
 def _limit_n(criteria: Iterable[CriterionResult]) -> float | None:
@@ -301,9 +262,10 @@ def _measured_verdict(criteria: Iterable[CriterionResult]) -> str | None:
     return None
 
 
-def _correction(connection: Connection, correction: Correction) -> None:
+@_derive.register
+def _correction(correction: Correction, connection: Connection, _entry: Entry) -> None:
     corrected = correction.corrects_id
-    found = connection.execute(_FIND_ENTRY, {"of_entry": corrected}).first()
+    found = connection.execute(tables.found(tables.entry, id=corrected)).first()
     if found is None:
         raise BadInput(
             "The entry {corrected} to be corrected is not on record: check its id.",
@@ -333,88 +295,130 @@ def _correction(connection: Connection, correction: Correction) -> None:
         _count(connection, sample.person, "void", sample.at_utc)
 
 
-def _people(
-    connection: Connection, entry: Entry, said: PersonAdded | RoleChanged | PersonLeft | DoorEvent
-) -> None:
-    """Who is on record with which role, and all of it in the audit."""
-    match said:
-        case DoorEvent():
-            _audit(connection, entry, said.event, said.about, said.detail, said)
-        case PersonAdded():
-            row = {"name": said.name, "role": said.role, "active": True, **_noted(entry)}
-            connection.execute(_FORGET_PERSON, {"of_name": said.name})
-            connection.execute(tables.person.insert(), row)
-            _audit(connection, entry, said.KIND, said.name, said.role)
-        case RoleChanged():
-            _change_person(connection, said.name, {"role": said.role})
-            detail = f"{said.was} to {said.role}" + (f": {said.reason}" if said.reason else "")
-            _audit(connection, entry, said.KIND, said.name, detail)
-        case PersonLeft():
-            _change_person(connection, said.name, {"active": False})
-            _audit(connection, entry, said.KIND, said.name, said.reason)
+@_derive.register
+def _person_added(added: PersonAdded, connection: Connection, entry: Entry) -> None:
+    row = _said(tables.person, entry, active=True)
+    connection.execute(tables.person.insert().prefix_with("OR REPLACE"), row)
+    _audit(connection, entry, added.name, added.role)
+
+
+@_derive.register
+def _role_changed(changed: RoleChanged, connection: Connection, entry: Entry) -> None:
+    _change_person(connection, changed.name, {"role": changed.role})
+    reason = f": {changed.reason}" if changed.reason else ""
+    _audit(connection, entry, changed.name, f"{changed.was} to {changed.role}{reason}")
+
+
+@_derive.register
+def _person_left(left: PersonLeft, connection: Connection, entry: Entry) -> None:
+    _change_person(connection, left.name, {"active": False})
+    _audit(connection, entry, left.name, left.reason)
 
 
 def _change_person(connection: Connection, name: str, changes: dict[str, Any]) -> None:
-    if connection.execute(_CHANGE_PERSON, {"of_name": name} | changes).rowcount == 0:
+    named = tables.person.update().where(tables.person.c.name == name)
+    if connection.execute(named, changes).rowcount == 0:
         raise BadInput("{name} is not on record: add the person first.", name=name)
 
 
-def _audit(
-    connection: Connection,
-    entry: Entry,
-    event: str,
-    about: str,
-    detail: str,
-    door: DoorEvent | None = None,
-) -> None:
-    row = {
-        "seq": entry.seq,
-        "event": event,
-        "about": about,
-        "person": entry.person,
-        "way": door.way if door else None,
-        "address": door.address if door else None,
-        "detail": detail,
-        **_noted(entry),
-    }
-    connection.execute(tables.door.insert(), row)
+def _audit(connection: Connection, entry: Entry, about: str, detail: str) -> None:
+    _add(connection, tables.door, entry, event=entry.kind, about=about, detail=detail)
 
 
-def _tool_added(connection: Connection, entry: Entry, added: ToolAdded) -> None:
-    row = {"tool": added.tool, "description": added.description, **_noted(entry)}
-    connection.execute(_FORGET_TOOL, {"of_tool": added.tool})
-    connection.execute(tables.tool.insert(), row | {"nests": canonical_json(added.nests)})
+@_derive.register
+def _tool_added(added: ToolAdded, connection: Connection, entry: Entry) -> None:
+    row = _said(tables.tool, entry, nests=canonical_json(added.nests))
+    connection.execute(tables.tool.insert().prefix_with("OR REPLACE"), row)
 
 
-def _tool_serviced(connection: Connection, entry: Entry, service: ToolServiced) -> None:
-    row = {"seq": entry.seq, "person": entry.person, **_noted(entry)}
-    named = {"tool": service.tool, "nest": service.nest, "action": service.action}
-    connection.execute(tables.nest_service.insert(), row | named)
-
-
-def _baseline_set(connection: Connection, entry: Entry, baseline: BaselineSet) -> None:
+@_derive.register
+def _baseline_set(baseline: BaselineSet, connection: Connection, entry: Entry) -> None:
     key = {"joint_key": baseline.joint.key, "baseline_version": baseline.baseline_version}
-    if connection.execute(_FIND_BASELINE, key).first() is not None:
+    if connection.execute(tables.found(tables.baseline, **key)).first() is not None:
         raise BadInput(
             f"The joint {baseline.joint.key} already has a baseline version "
             f"{baseline.baseline_version}, and baselines are frozen: give the next version."
         )
-    connection.execute(tables.baseline.insert(), key | {"entry_id": entry.id})
+    _add(connection, tables.baseline, entry, **key)
 
 
-def _instrument_event(
-    connection: Connection, entry: Entry, event: InstrumentCalibrated | InstrumentChecked
-) -> None:
-    row = {
-        "seq": entry.seq,
-        "entry_id": entry.id,
-        "kind": event.KIND,
-        "role": event.role,
-        "instrument": event.instrument,
-    }
-    connection.execute(tables.instrument_event.insert(), row)
+@_derive.register
+def _job_begun(_begun: JobBegun, connection: Connection, entry: Entry) -> None:
+    _add(connection, _job, entry, begun_seq=entry.seq, job_id=entry.id)
 
 
-def _noted(entry: Entry) -> dict[str, Any]:
-    payload: Payload = entry.payload
-    return {"at_utc": utc_text(entry.at_utc), "demo": payload.demo}
+@_derive.register
+def _job_step(step: JobStep | JobStepOf, connection: Connection, entry: Entry) -> None:
+    _check_job_open(connection, step.job_id)
+    _add(connection, tables.job_entry, entry)
+    if isinstance(step, JobStep) and step.step == NEST_OUTCOME:
+        _nest_checked(connection, entry, step)
+
+
+@_derive.register
+def _job_ended(ended: JobEnded, connection: Connection, entry: Entry) -> None:
+    _check_job_open(connection, ended.job_id)
+    in_hand = tables.found(_sample, job_id=ended.job_id).where(tables.OPEN_SAMPLE)
+    if connection.execute(in_hand).first() is not None:
+        raise BadInput(
+            "The job {job_id} has a sample in hand: finish it or void it, then end the job.",
+            job_id=ended.job_id,
+        )
+    change = {"ended_seq": entry.seq, "outcome": ended.outcome}
+    connection.execute(_job.update().where(_job.c.job_id == ended.job_id), change)
+    _add(connection, tables.job_entry, entry)
+
+
+def _check_job_open(connection: Connection, job_id: str) -> None:
+    """Refuse what belongs to a job that is not on record or has ended (BadInput)."""
+    found = connection.execute(_FIND_JOB, {"of_job": job_id}).first()
+    if found is None:
+        raise BadInput(
+            "The job {job_id} is not on record: list the jobs, then give its id.",
+            job_id=job_id,
+        )
+    if found.ended_seq is not None:
+        raise BadInput(
+            "The job {job_id} has ended, and nothing can be added: start another.",
+            job_id=job_id,
+        )
+
+
+@_derive.register
+def _nest_held(_held: NestHeld, connection: Connection, entry: Entry) -> None:
+    _add(connection, _hold, entry, held_seq=entry.seq)
+
+
+@_derive.register
+def _nest_released(released: NestReleased, connection: Connection, entry: Entry) -> None:
+    held = _hold.update().where(
+        _hold.c.tool == released.tool,
+        _hold.c.nest == released.nest,
+        _hold.c.released_seq.is_(None),
+    )
+    if connection.execute(held, {"released_seq": entry.seq}).rowcount == 0:
+        raise BadInput(
+            "Nest {nest} of {tool} is not held: nothing to release.",
+            nest=released.nest,
+            tool=released.tool,
+        )
+
+
+def _nest_checked(connection: Connection, entry: Entry, step: JobStep) -> None:
+    names = ("tool", "nest", "outcome", "needs")
+    row = {name: str(step.content.get(name, "")) for name in names}
+    found = tables.found(tables.nest_check, job_id=step.job_id, tool=row["tool"], nest=row["nest"])
+    if connection.execute(found).first() is not None:
+        raise BadInput(
+            "What the job {job_id} found of {row}, nest {row_2} is on record already: "
+            "it is found once.",
+            job_id=step.job_id,
+            row=row["tool"],
+            row_2=row["nest"],
+        )
+    _add(connection, tables.nest_check, entry, **row)
+
+
+@_derive.register
+def _work_done(done: WorkDone, connection: Connection, entry: Entry) -> None:
+    _add(connection, tables.work, entry, day=done.day.isoformat())

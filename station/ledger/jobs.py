@@ -2,16 +2,14 @@
 
 from collections.abc import Collection
 from datetime import date
-from typing import Any
 
-from sqlalchemy import Row, select
+from sqlalchemy import select
 
 from station.errors import BadInput, NotOnRecord
 from station.ledger import tables
-from station.ledger.chain import utc_time
 from station.ledger.entries import BaselineSet, JobBegun, JobEnded, JobStep, JobStepOf
-from station.ledger.entry import Entry, entry_from_row
-from station.ledger.reader import LedgerReader, sample_row
+from station.ledger.entry import Entry
+from station.ledger.reader import LedgerReader
 from station.ledger.rows import (
     HoldRow,
     JobRecord,
@@ -40,13 +38,10 @@ def jobs(
     only_open
         Only jobs that have not ended.
     """
-    query = select(_job)
-    if job is not None:
-        query = query.where(_job.c.job == job)
+    query = tables.found(_job, job=job)
     if only_open:
         query = query.where(_job.c.ended_seq.is_(None))
-    query = query.order_by(_job.c.begun_seq.desc()).limit(limit)
-    return [JobRow(**_timed(row)) for row in reader.rows(query)]
+    return reader.read(JobRow, query.order_by(_job.c.begun_seq.desc()).limit(limit))
 
 
 def job_record(reader: LedgerReader, job_id: str) -> JobRecord:
@@ -88,9 +83,8 @@ def job_record(reader: LedgerReader, job_id: str) -> JobRecord:
 
 def job_samples(reader: LedgerReader, job_id: str) -> list[SampleRow]:
     """Return the samples made for a job, in the order in which they were begun."""
-    sample = tables.sample
-    query = select(sample).where(sample.c.job_id == job_id).order_by(sample.c.begun_seq)
-    return [sample_row(row) for row in reader.rows(query)]
+    query = tables.found(tables.sample, job_id=job_id).order_by(tables.sample.c.begun_seq)
+    return reader.read(SampleRow, query)
 
 
 def coded_samples(
@@ -99,7 +93,7 @@ def coded_samples(
     """Return the samples with these codes that were begun after entry ``since_seq``, in order."""
     sample = tables.sample
     query = select(sample).where(sample.c.begun_seq > since_seq, sample.c.step.in_(list(codes)))
-    return [sample_row(row) for row in reader.rows(query.order_by(sample.c.begun_seq))]
+    return reader.read(SampleRow, query.order_by(sample.c.begun_seq))
 
 
 def holds(
@@ -110,14 +104,10 @@ def holds(
     only_open: bool = True,
 ) -> list[HoldRow]:
     """Return the holds of nests, oldest first."""
-    query = select(_hold)
-    if tool is not None:
-        query = query.where(_hold.c.tool == tool)
-    if nest is not None:
-        query = query.where(_hold.c.nest == nest)
+    query = tables.found(_hold, tool=tool, nest=nest)
     if only_open:
         query = query.where(_hold.c.released_seq.is_(None))
-    return [HoldRow(**_timed(row)) for row in reader.rows(query.order_by(_hold.c.held_seq))]
+    return reader.read(HoldRow, query.order_by(_hold.c.held_seq))
 
 
 def nest_checks(
@@ -125,9 +115,8 @@ def nest_checks(
 ) -> list[NestCheckRow]:
     """Return what the daily checks found of a nest, oldest first; only the latest ``limit``."""
     check = tables.nest_check
-    query = select(check).where(check.c.tool == tool, check.c.nest == nest)
-    latest = reader.rows(query.order_by(check.c.seq.desc()).limit(limit))
-    return [NestCheckRow(**_timed(row)) for row in reversed(latest)]
+    query = tables.found(check, tool=tool, nest=nest)
+    return reader.read(NestCheckRow, query.order_by(check.c.seq.desc()).limit(limit))[::-1]
 
 
 def work(
@@ -147,28 +136,20 @@ def work(
     limit
         At most so many: the latest.
     """
-    query = select(_work)
-    if tool is not None:
-        query = query.where(_work.c.tool == tool)
-    if nest is not None:
-        query = query.where(_work.c.nest == nest)
+    query = tables.found(_work, tool=tool, nest=nest)
     if since is not None:
         query = query.where(_work.c.day >= since.isoformat())
     query = query.order_by(_work.c.day.desc(), _work.c.seq.desc()).limit(limit)
-    rows = [
-        WorkRow(**_timed(row) | {"day": date.fromisoformat(row.day)}) for row in reader.rows(query)
-    ]
-    return rows[::-1]
+    return reader.read(WorkRow, query)[::-1]
 
 
 def baseline_seqs(reader: LedgerReader, tool: str, nest: str) -> list[int]:
     """Return the entry numbers of all baselines of a nest's joints, in order."""
     table = tables.baseline
     query = select(_entry).join(table, table.c.entry_id == _entry.c.id).order_by(_entry.c.seq)
-    found = (entry_from_row(row) for row in reader.rows(query))
     return [
         entry.seq
-        for entry in found
+        for entry in reader.entries_found(query)
         if isinstance(entry.payload, BaselineSet)
         and (entry.payload.joint.tool, entry.payload.joint.nest) == (tool, nest)
     ]
@@ -177,27 +158,22 @@ def baseline_seqs(reader: LedgerReader, tool: str, nest: str) -> list[int]:
 def _find_job(reader: LedgerReader, job_id: str) -> JobRow:
     # Ids are long to type: their start will do.
     named = _job.c.job_id.startswith(job_id, autoescape=True)
-    rows = reader.rows(select(_job).where(named).limit(2)) if job_id else []
-    if not rows:
+    found = reader.read(JobRow, select(_job).where(named).limit(2)) if job_id else []
+    if not found:
         raise NotOnRecord(
             "The job {job_id!r} is not on record in {name}: list the jobs, then give "
             "its id, or name another ledger.",
             job_id=job_id,
             name=reader.path.name,
         )
-    if len(rows) > 1:
+    if len(found) > 1:
         raise BadInput(
             "More than one job begins with {job_id!r}: give more of its id.", job_id=job_id
         )
-    return JobRow(**_timed(rows[0]))
+    return found[0]
 
 
 def _entries_of(reader: LedgerReader, job_id: str) -> list[Entry]:
     table = tables.job_entry
     query = select(_entry).join(table, table.c.entry_id == _entry.c.id)
-    query = query.where(table.c.job_id == job_id).order_by(table.c.seq)
-    return [entry_from_row(row) for row in reader.rows(query)]
-
-
-def _timed(row: Row[Any]) -> dict[str, Any]:
-    return {**row._mapping, "at_utc": utc_time(row.at_utc)}
+    return reader.entries_found(query.where(table.c.job_id == job_id).order_by(table.c.seq))

@@ -1,6 +1,5 @@
 """The read side of the ledger: rows for pages, reports and jobs, over read-only connections."""
 
-import json
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
@@ -29,7 +28,16 @@ from station.ledger.entries import (
     SampleFinished,
 )
 from station.ledger.entry import Entry, entry_from_row
-from station.ledger.rows import Counts, DoorRow, PersonRow, SampleRow, ServiceRow, ToolRow
+from station.ledger.rows import (
+    Counts,
+    DoorRow,
+    PersonRow,
+    R,
+    SampleRow,
+    ServiceRow,
+    ToolRow,
+    row_of,
+)
 from station.ledger.trace_rows import TraceRows
 
 _PAGE = 500
@@ -119,38 +127,32 @@ class LedgerReader:
         verdict : str, optional
             Only samples that stand so now, or `UNFINISHED` ones.
         """
-        wanted = {_sample.c.tool: tool, _sample.c.nest: nest, _sample.c.person: person}
-        query = select(_sample).where(
-            *(column == value for column, value in wanted.items() if value is not None)
-        )
+        query = tables.found(_sample, tool=tool, nest=nest, person=person)
         if verdict is not None:
             query = query.where(*_standing_so(verdict))
         if before_seq is not None:
             query = query.where(_sample.c.begun_seq < before_seq)
         order = _sample.c.begun_seq.desc() if newest_first else _sample.c.begun_seq
-        return [sample_row(row) for row in self._all(query.order_by(order).limit(limit))]
+        return self.read(SampleRow, query.order_by(order).limit(limit))
 
     def sample(self, sample_id: str) -> SampleRow | None:
         """Return one sample, or None if there is none with this id."""
-        rows = self._all(select(_sample).where(_sample.c.sample_id == sample_id))
-        return sample_row(rows[0]) if rows else None
+        found = self.read(SampleRow, tables.found(_sample, sample_id=sample_id))
+        return found[0] if found else None
 
     def finished_payload(self, sample_id: str) -> SampleFinished | None:
         """Return what was written when a sample was finished, before any correction."""
         seq = select(_sample.c.finished_seq).where(_sample.c.sample_id == sample_id)
-        query = select(_entry).where(
-            _entry.c.bench == self._bench, _entry.c.seq == seq.scalar_subquery()
+        finish = tables.found(_entry, bench=self._bench).where(
+            _entry.c.seq == seq.scalar_subquery()
         )
-        for row in self._all(query):
-            payload = entry_from_row(row).payload
-            if isinstance(payload, SampleFinished):
-                return payload
-        return None
+        payloads = (entry.payload for entry in self.entries_found(finish))
+        return next((one for one in payloads if isinstance(one, SampleFinished)), None)
 
     def unfinished(self) -> list[SampleRow]:
         """Return the samples that were begun and neither finished, voided nor replaced."""
         query = select(_sample).where(tables.OPEN_SAMPLE).order_by(_sample.c.begun_seq)
-        return [sample_row(row) for row in self._all(query)]
+        return self.read(SampleRow, query)
 
     def nest_samples(
         self, tool: str, nest: str, *, since_seq: int = 0, limit: int | None = None
@@ -164,21 +166,9 @@ class LedgerReader:
         limit : int, optional
             Only the latest so many.
         """
-        query = select(_sample).where(
-            _sample.c.tool == tool, _sample.c.nest == nest, _sample.c.begun_seq > since_seq
-        )
+        query = tables.found(_sample, tool=tool, nest=nest).where(_sample.c.begun_seq > since_seq)
         latest = query.order_by(_sample.c.begun_seq.desc()).limit(limit)
-        return [sample_row(row) for row in reversed(self._all(latest))]
-
-    def latest_of_nests(self) -> dict[tuple[str, str], SampleRow]:
-        """Return the latest sample of every tool and nest that has one, by tool and nest."""
-        found = {}
-        with database.plain_errors(self._path), self._engine.connect() as connection:
-            for tool, nest in database.hops(connection, _sample.c.tool, _sample.c.nest):
-                query = select(_sample).where(_sample.c.tool == tool, _sample.c.nest == nest)
-                newest = query.order_by(_sample.c.begun_seq.desc()).limit(1)
-                found[tool, nest] = sample_row(connection.execute(newest).one())
-        return found
+        return self.read(SampleRow, latest)[::-1]
 
     def samples_since(
         self, seq: int, *, instrument: str | None = None, tool: str | None = None
@@ -192,12 +182,11 @@ class LedgerReader:
         tool : str, optional
             Only those that this tool crimped.
         """
-        query = select(_sample).where(~_sample.c.unfinished, _sample.c.finished_seq > seq)
+        query = tables.found(_sample, tool=tool)
+        query = query.where(~_sample.c.unfinished, _sample.c.finished_seq > seq)
         if instrument is not None:
             query = query.where(or_(_sample.c.meter == instrument, _sample.c.tester == instrument))
-        if tool is not None:
-            query = query.where(_sample.c.tool == tool)
-        return [sample_row(row) for row in self._all(query.order_by(_sample.c.finished_seq))]
+        return self.read(SampleRow, query.order_by(_sample.c.finished_seq))
 
     def instruments(self, *, with_samples: bool = True) -> dict[str, str]:
         """Return the role of every instrument on record, by the instrument's name.
@@ -208,9 +197,9 @@ class LedgerReader:
             Whether those that measured samples and were never calibrated or checked are among them.
         """
         event, used = tables.instrument_event, tables.instrument_used
-        found = self._all(select(event.c.instrument, event.c.role).distinct())
+        found = self.rows(select(event.c.instrument, event.c.role).distinct())
         if with_samples:
-            found += self._all(select(used.c.instrument, used.c.role))
+            found += self.rows(select(used.c.instrument, used.c.role))
         return {row.instrument: row.role for row in sorted(found, key=lambda row: row.instrument)}
 
     def calibrations(self, instrument: str) -> list[Entry]:
@@ -223,47 +212,41 @@ class LedgerReader:
 
     def _events(self, instrument: str, kind: str) -> list[Entry]:
         event = tables.instrument_event
-        query = (
-            select(_entry)
-            .join(event, event.c.entry_id == _entry.c.id)
-            .where(event.c.instrument == instrument, event.c.kind == kind)
-            .order_by(event.c.seq)
-        )
-        return [entry_from_row(row) for row in self._all(query)]
+        query = select(_entry).join(event, event.c.entry_id == _entry.c.id)
+        query = query.where(event.c.instrument == instrument, event.c.kind == kind)
+        return self.entries_found(query.order_by(event.c.seq))
 
     def tools(self) -> list[ToolRow]:
         """Return all tools, by name."""
-        rows = self._all(select(tables.tool).order_by(tables.tool.c.tool))
-        return [ToolRow(**_columns(row) | {"nests": tuple(json.loads(row.nests))}) for row in rows]
+        return self.read(ToolRow, select(tables.tool).order_by(tables.tool.c.tool))
 
     def services(self, tool: str, nest: str) -> list[ServiceRow]:
         """Return the services that touched a nest, those of the whole tool among them."""
         service = tables.nest_service
-        query = select(service).where(
-            service.c.tool == tool, or_(service.c.nest == nest, service.c.nest.is_(None))
-        )
-        return [ServiceRow(**_columns(row)) for row in self._all(query.order_by(service.c.seq))]
+        query = tables.found(service, tool=tool)
+        query = query.where(or_(service.c.nest == nest, service.c.nest.is_(None)))
+        return self.read(ServiceRow, query.order_by(service.c.seq))
 
     def baselines(self) -> dict[str, BaselineSet]:
         """Return the latest baseline of every joint, by the joint's key."""
         baseline = tables.baseline
         query = select(_entry).join(baseline, baseline.c.entry_id == _entry.c.id)
         latest: dict[str, BaselineSet] = {}
-        for row in self._all(query.order_by(baseline.c.joint_key, baseline.c.baseline_version)):
-            payload = entry_from_row(row).payload
-            if isinstance(payload, BaselineSet):
-                latest[payload.joint.key] = payload
+        query = query.order_by(baseline.c.joint_key, baseline.c.baseline_version)
+        for entry in self.entries_found(query):
+            if isinstance(entry.payload, BaselineSet):
+                latest[entry.payload.joint.key] = entry.payload
         return latest
 
     def people(self, *, former: bool = False) -> list[PersonRow]:
         """Return the people at the bench, by name; with ``former``, those who left as well."""
-        rows = self._all(select(tables.person).order_by(tables.person.c.name))
-        return [PersonRow(**_columns(row)) for row in rows if former or row.active]
+        query = tables.found(tables.person, active=None if former else True)
+        return self.read(PersonRow, query.order_by(tables.person.c.name))
 
     def person(self, name: str) -> PersonRow | None:
         """Return one person, those who left among them, or None if the name is not on record."""
-        rows = self._all(select(tables.person).where(tables.person.c.name == name))
-        return PersonRow(**_columns(rows[0])) if rows else None
+        found = self.read(PersonRow, tables.found(tables.person, name=name))
+        return found[0] if found else None
 
     def audit(
         self, about: str | None = None, limit: int = 100, before_seq: int | None = None
@@ -280,12 +263,10 @@ class LedgerReader:
             Only earlier ones than this entry.
         """
         door = tables.door
-        query = select(door).order_by(door.c.seq.desc()).limit(limit)
-        if about is not None:
-            query = query.where(door.c.about == about)
+        query = tables.found(door, about=about).order_by(door.c.seq.desc()).limit(limit)
         if before_seq is not None:
             query = query.where(door.c.seq < before_seq)
-        return [DoorRow(**_columns(row)) for row in self._all(query)]
+        return self.read(DoorRow, query)
 
     def counts(self) -> Counts:
         """Return how much is on record."""
@@ -323,7 +304,7 @@ class LedgerReader:
             query = query if since is None else query.where(at >= _quarter(since))
             query = query.where(at < (ALL_TIME if until is None else _quarter(until)))
         counts: dict[str, dict[str, int]] = {}
-        for row in self._all(query.group_by(_tally.c.person, _tally.c.what)):
+        for row in self.rows(query.group_by(_tally.c.person, _tally.c.what)):
             if row.n:
                 counts.setdefault(row.person, {})[row.what] = row.n
         return counts
@@ -331,28 +312,25 @@ class LedgerReader:
     def last_entry_at(self) -> datetime | None:
         """Return when the last entry was made by the clock of then; None where there is none."""
         query = select(_entry.c.at_utc).where(_entry.c.bench == self._bench)
-        rows = self._all(query.order_by(_entry.c.seq.desc()).limit(1))
+        rows = self.rows(query.order_by(_entry.c.seq.desc()).limit(1))
         return utc_time(rows[0].at_utc) if rows else None
 
     def is_demo(self) -> bool:
         """Return whether any entry is invented."""
-        return bool(self._all(select(tables.meta).where(tables.meta.c.key == FIRST_DEMO_KEY)))
+        return bool(self.rows(tables.found(tables.meta, key=FIRST_DEMO_KEY)))
 
     def entries(
         self, kind: str | None = None, after_seq: int = 0, limit: int | None = None
     ) -> Iterator[Entry]:
         """Yield entries in order, a page at a time, so that any number costs little memory."""
-        query = select(_entry).where(_entry.c.bench == self._bench)
-        if kind is not None:
-            query = query.where(_entry.c.kind == kind)
-            if kind not in tables.FREQUENT_KINDS:
-                # Said as the index says it, or SQLite does not know that it may be used.
-                query = query.where(tables.RARE_KIND)
-        query = query.order_by(_entry.c.seq)
+        query = tables.found(_entry, bench=self._bench, kind=kind).order_by(_entry.c.seq)
+        if kind is not None and kind not in tables.FREQUENT_KINDS:
+            # Said as the index says it, or SQLite does not know that it may be used.
+            query = query.where(tables.RARE_KIND)
         left = limit
         while left is None or left > 0:
             size = _PAGE if left is None else min(_PAGE, left)
-            rows = self._all(query.where(_entry.c.seq > after_seq).limit(size))
+            rows = self.rows(query.where(_entry.c.seq > after_seq).limit(size))
             yield from map(entry_from_row, rows)
             if len(rows) < size:
                 return
@@ -361,8 +339,8 @@ class LedgerReader:
 
     def entry(self, entry_id: str) -> Entry | None:
         """Return one entry, or None if there is none with this id."""
-        rows = self._all(select(_entry).where(_entry.c.id == entry_id))
-        return entry_from_row(rows[0]) if rows else None
+        found = self.entries_found(tables.found(_entry, id=entry_id))
+        return found[0] if found else None
 
     def trace(self, sha256: str, near_seq: int | None = None) -> bytes | None:
         """Return a stored trace, for `decode_trace`, or None if there is none with this key.
@@ -373,7 +351,8 @@ class LedgerReader:
             return TraceRows.of(connection).data(connection, sha256, near_seq)
 
     def _check_version(self) -> None:
-        meta = {row.key: row.value for row in self._all(select(tables.meta))}
+        with database.plain_errors(self._path), self._engine.connect() as connection:
+            meta = tables.facts(connection)
         if meta.get("read_tables_version") != str(tables.READ_TABLES_VERSION):
             raise LedgerError(
                 f"The ledger {self._path} was last used by another version of the station: start "
@@ -381,11 +360,16 @@ class LedgerReader:
             )
         self._bench = meta["bench"]
 
-    def rows(self, query: Select[Any]) -> list[Row[Any]]:
-        """Run a query of another module of this package; one consistent state."""
-        return self._all(query)
+    def read(self, kind: type[R], query: Select[Any]) -> list[R]:
+        """Return what a query of a read table finds, as rows of this kind."""
+        return [row_of(kind, row._asdict()) for row in self.rows(query)]
 
-    def _all(self, query: Select[Any]) -> list[Row[Any]]:
+    def entries_found(self, query: Select[Any]) -> list[Entry]:
+        """Return the entries that a query finds."""
+        return [entry_from_row(row) for row in self.rows(query)]
+
+    def rows(self, query: Select[Any]) -> list[Row[Any]]:
+        """Run a query of this package; one consistent state."""
         with database.plain_errors(self._path), self._engine.connect() as connection:
             return list(connection.execute(query))
 
@@ -400,15 +384,3 @@ def _standing_so(verdict: str) -> list[ColumnElement[bool]]:
 
 def _quarter(at: datetime) -> str:
     return quarter_of(utc_text(at))
-
-
-def _columns(row: Row[Any]) -> dict[str, Any]:
-    return {**row._mapping, "at_utc": utc_time(row.at_utc)}
-
-
-def sample_row(row: Row[Any]) -> SampleRow:
-    """Return the sample in a row of its read table."""
-    columns = _columns(row) | {"wires": tuple(json.loads(row.wires))}
-    # It only tells the index what ``finished_seq`` says already.
-    del columns["unfinished"]
-    return SampleRow(**columns)

@@ -1,13 +1,34 @@
 """What is read from a ledger, as plain rows: no SQL in them, and none loaded by them."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields
 from datetime import date, datetime
-from typing import TypeVar
+from typing import Any, TypeVar
 
+from station.ledger.chain import utc_time
 from station.ledger.entries import JobBegun, JobEnded, JobStep, JobStepOf, Joint
 
 K = TypeVar("K", bound=JobStepOf)
+R = TypeVar("R")
+
+_FROM_TEXT: dict[Any, Callable[[str], Any]] = {
+    datetime: utc_time,
+    date: date.fromisoformat,
+    tuple[str, ...]: lambda text: tuple(json.loads(text)),
+}
+"""How what a table keeps as text is read, by the type of the field."""
+
+
+def row_of(kind: type[R], columns: Mapping[str, Any]) -> R:
+    """Return a row of this kind, from a table that has a column for each of its fields."""
+    values: dict[str, Any] = {}
+    for field in fields(kind):  # type: ignore[arg-type]  # there is no public type for dataclasses
+        value = columns[field.name]
+        read = _FROM_TEXT.get(field.type)
+        values[field.name] = value if read is None else read(value)
+    return kind(**values)
+
 
 IMPORTED = "imported"
 """The job of samples that were measured elsewhere: it marks them wherever samples are shown."""

@@ -23,7 +23,7 @@ from station.ledger.entry import Entry, entry_from_columns, entry_from_row, payl
 from station.ledger.reader import LedgerReader
 from station.ledger.trace_rows import TraceRows
 from station.ledger.traces import check_traces, named_trace, trace_key
-from station.ledger.verify import PROGRESS_STEP, Progress, VerifyReport, verify_ledger
+from station.ledger.verify import PROGRESS_STEP, Progress
 
 DEFAULT_BENCH = "bench-1"
 
@@ -274,24 +274,6 @@ class Ledger:
         self._connection.execute(_entry.insert(), columns)
         self._derive_again(entry_from_columns(columns))
         head.seq, head.hash = columns["seq"], columns["hash"]
-
-    def entries(
-        self, kind: str | None = None, after_seq: int = 0, limit: int | None = None
-    ) -> Iterator[Entry]:
-        """Yield entries in order; see `LedgerReader.entries`."""
-        return self.reader.entries(kind, after_seq, limit)
-
-    def entry(self, entry_id: str) -> Entry | None:
-        """Return one entry, or None if there is none with this id."""
-        return self.reader.entry(entry_id)
-
-    def trace(self, sha256: str, near_seq: int | None = None) -> bytes | None:
-        """Return a stored trace, or None if there is none; see `LedgerReader.trace`."""
-        return self.reader.trace(sha256, near_seq)
-
-    def verify(self, progress: Progress | None = None) -> VerifyReport:
-        """Hash the whole record again; see `verify_ledger`."""
-        return verify_ledger(self._path, progress)
 
     def rebuild(self, progress: Progress | None = None) -> None:
         """Build all read tables again from the record, in one transaction.

@@ -5,22 +5,43 @@ derived from the record, and built again whenever `READ_TABLES_VERSION` differs 
 file. Change a read table freely and raise that number: there are no other migrations.
 """
 
+from collections.abc import Iterator
+from dataclasses import fields
+from types import NoneType
+from typing import Any, get_args
+
 from sqlalchemy import (
     Boolean,
     Column,
     Computed,
     Connection,
     Float,
-    ForeignKey,
+    ForeignKeyConstraint,
     Index,
     Integer,
     LargeBinary,
     MetaData,
+    Select,
     Table,
     Text,
+    UniqueConstraint,
     and_,
     exists,
+    select,
     text,
+)
+
+from station.ledger.entry import Entry
+from station.ledger.rows import (
+    DoorRow,
+    HoldRow,
+    JobRow,
+    NestCheckRow,
+    PersonRow,
+    SampleRow,
+    ServiceRow,
+    ToolRow,
+    WorkRow,
 )
 
 READ_TABLES_VERSION = 9
@@ -36,23 +57,36 @@ FREQUENT_KINDS = ("pull_begun", "sample_begun", "sample_finished")
 
 RARE_KIND = text(f"kind NOT IN {FREQUENT_KINDS}")
 
+_TYPES = {bool: Boolean, int: Integer, float: Float}
+"""Of columns, by that of the field; those of others are text."""
+
+
+def _columns(row: type, key: str) -> Iterator[Column[Any]]:
+    """Yield a column for every field of what is read from it."""
+    for field in fields(row):
+        kinds: set[Any] = set(get_args(field.type) or [field.type])
+        kind = next((_TYPES[one] for one in _TYPES if one in kinds), Text)
+        if field.name == key:
+            # Alone: such a key is the row's own number and needs no index.
+            yield Column(key, kind, primary_key=True, autoincrement=False)
+        else:
+            yield Column(field.name, kind, nullable=NoneType in kinds)
+
+
+def _texts(*names: str) -> list[Column[str]]:
+    return [Column(name, Text, nullable=False) for name in names]
+
+
+def _links(column: str, *, to: Column[Any] | str) -> ForeignKeyConstraint:
+    return ForeignKeyConstraint([column], [to])
+
+
+# Its number is a key without the bench, since a file is of one bench.
 entry = Table(
     "entry",
     record,
-    Column("bench", Text, nullable=False),
-    # Alone, since a file is of one bench: such a key is the row's own number and needs no index.
-    Column("seq", Integer, primary_key=True, autoincrement=False),
-    Column("id", Text, nullable=False, unique=True),
-    Column("kind", Text, nullable=False),
-    Column("version", Integer, nullable=False),
-    Column("at_utc", Text, nullable=False),
-    Column("clock_synced", Boolean, nullable=False),
-    Column("boot_id", Text, nullable=False),
-    Column("monotonic_s", Float, nullable=False),
-    Column("person", Text, nullable=False),
-    Column("payload", Text, nullable=False),
-    Column("prev_hash", Text, nullable=False),
-    Column("hash", Text, nullable=False),
+    *_columns(Entry, "seq"),
+    UniqueConstraint("id"),
     Index("entry_by_kind", "kind", "seq", sqlite_where=RARE_KIND),
 )
 
@@ -73,22 +107,14 @@ trace_without_parts = Table(
 )
 """What older ledgers have for ``trace``."""
 
-meta = Table(
-    "meta", record, Column("key", Text, primary_key=True), Column("value", Text, nullable=False)
-)
+meta = Table("meta", record, Column("key", Text, primary_key=True), *_texts("value"))
 
 job = Table(
     "job",
     read_tables,
-    Column("begun_seq", Integer, primary_key=True, autoincrement=False),
-    Column("job_id", Text, ForeignKey(entry.c.id), nullable=False, unique=True),
-    Column("job", Text, nullable=False),
-    Column("plan_id", Text, nullable=False),
-    Column("at_utc", Text, nullable=False),
-    Column("person", Text, nullable=False),
-    Column("ended_seq", Integer),
-    Column("outcome", Text),
-    Column("demo", Boolean, nullable=False),
+    *_columns(JobRow, "begun_seq"),
+    UniqueConstraint("job_id"),
+    _links("job_id", to=entry.c.id),
     Index("job_open", "begun_seq", sqlite_where=text("ended_seq IS NULL")),
 )
 
@@ -96,95 +122,44 @@ job_entry = Table(
     "job_entry",
     read_tables,
     Column("seq", Integer, primary_key=True, autoincrement=False),
-    Column("entry_id", Text, ForeignKey(entry.c.id), nullable=False),
-    Column("job_id", Text, ForeignKey("job.job_id"), nullable=False),
+    *_texts("entry_id", "job_id"),
+    _links("entry_id", to=entry.c.id),
+    _links("job_id", to=job.c.job_id),
     Index("job_entry_by_job", "job_id", "seq"),
 )
 
 nest_check = Table(
     "nest_check",
     read_tables,
-    Column("seq", Integer, primary_key=True, autoincrement=False),
-    Column("at_utc", Text, nullable=False),
-    Column("person", Text, nullable=False),
-    Column("job_id", Text, ForeignKey("job.job_id"), nullable=False),
-    Column("tool", Text, nullable=False),
-    Column("nest", Text, nullable=False),
-    Column("outcome", Text, nullable=False),
-    Column("needs", Text, nullable=False),
-    Column("demo", Boolean, nullable=False),
+    *_columns(NestCheckRow, "seq"),
+    _links("job_id", to=job.c.job_id),
     Index("check_by_nest", "tool", "nest", "seq"),
 )
 
 nest_hold = Table(
     "nest_hold",
     read_tables,
-    Column("held_seq", Integer, primary_key=True, autoincrement=False),
-    Column("at_utc", Text, nullable=False),
-    Column("person", Text, nullable=False),
-    Column("tool", Text, nullable=False),
-    Column("nest", Text, nullable=False),
-    Column("reason", Text, nullable=False),
-    Column("needs", Text, nullable=False),
-    Column("job_id", Text),
-    Column("released_seq", Integer),
-    Column("demo", Boolean, nullable=False),
+    *_columns(HoldRow, "held_seq"),
     Index("hold_by_nest", "tool", "nest", "held_seq"),
 )
 
 work = Table(
     "work",
     read_tables,
-    Column("seq", Integer, primary_key=True, autoincrement=False),
-    Column("day", Text, nullable=False),
-    Column("at_utc", Text, nullable=False),
-    Column("person", Text, nullable=False),
-    Column("work_order", Text, nullable=False),
-    Column("tool", Text, nullable=False),
-    Column("nest", Text, nullable=False),
-    Column("note", Text, nullable=False),
-    Column("demo", Boolean, nullable=False),
+    *_columns(WorkRow, "seq"),
     Index("work_by_nest", "tool", "nest", "day"),
 )
 
+# No foreign key of traces: a lost one is for verify to report, not to stop a rebuild.
 sample = Table(
     "sample",
     read_tables,
-    Column("begun_seq", Integer, primary_key=True, autoincrement=False),
-    Column("finished_seq", Integer),
+    *_columns(SampleRow, "begun_seq"),
     Column("unfinished", Boolean, Computed("finished_seq IS NULL", persisted=False)),
-    Column("sample_id", Text, ForeignKey(entry.c.id), nullable=False, unique=True),
-    Column("at_utc", Text, nullable=False),
-    Column("person", Text, nullable=False),
-    Column("job", Text, nullable=False),
-    Column("connector", Text, nullable=False),
-    Column("wires", Text, nullable=False),
-    Column("material", Text, nullable=False),
-    Column("tool", Text, nullable=False),
-    Column("nest", Text, nullable=False),
-    Column("joint_key", Text, nullable=False),
-    Column("limit_set", Text, nullable=False),
-    Column("limit_standing", Text),
-    Column("verdict", Text),
-    Column("void_reason", Text),
-    Column("splice_ohm", Float),
-    Column("splice_u_ohm", Float),
-    Column("peak_n", Float),
-    Column("peak_u_n", Float),
-    Column("pull_limit_n", Float),
-    Column("failure_mode", Text),
-    # No foreign key: a lost trace is for verify to report, not to stop a rebuild.
-    Column("trace_sha256", Text),
-    Column("demo", Boolean, nullable=False),
-    Column("simulated", Boolean, nullable=False),
-    Column("replaces", Text, ForeignKey("sample.sample_id")),
-    Column("meter", Text),
-    Column("tester", Text),
-    Column("job_id", Text, ForeignKey("job.job_id")),
-    Column("step", Text),
-    Column("void_by", Text),
-    Column("measured_verdict", Text),
-    Column("pull_begun_seq", Integer),
+    UniqueConstraint("sample_id"),
+    _links("sample_id", to=entry.c.id),
+    _links("replaces", to="sample.sample_id"),
+    _links("job_id", to=job.c.job_id),
     Index("sample_by_job", "job_id", "begun_seq", sqlite_where=text("job_id IS NOT NULL")),
     Index("sample_by_nest", "tool", "nest", "begun_seq"),
     Index("sample_by_tool", "tool", "begun_seq"),
@@ -217,51 +192,16 @@ tally = Table(
 )
 """How many samples have which verdict, or were begun, so that counting reads a few rows."""
 
-person = Table(
-    "person",
-    read_tables,
-    Column("name", Text, primary_key=True),
-    Column("role", Text, nullable=False),
-    Column("at_utc", Text, nullable=False),
-    Column("demo", Boolean, nullable=False),
-    Column("active", Boolean, nullable=False),
-)
+person = Table("person", read_tables, *_columns(PersonRow, "name"))
 
-door = Table(
-    "door",
-    read_tables,
-    Column("seq", Integer, primary_key=True, autoincrement=False),
-    Column("at_utc", Text, nullable=False),
-    Column("event", Text, nullable=False),
-    Column("about", Text, nullable=False),
-    Column("person", Text, nullable=False),
-    Column("way", Text),
-    Column("address", Text),
-    Column("detail", Text, nullable=False),
-    Column("demo", Boolean, nullable=False),
-    Index("door_by_name", "about", "seq"),
-)
+door = Table("door", read_tables, *_columns(DoorRow, "seq"), Index("door_by_name", "about", "seq"))
 
-tool = Table(
-    "tool",
-    read_tables,
-    Column("tool", Text, primary_key=True),
-    Column("description", Text, nullable=False),
-    Column("nests", Text, nullable=False),
-    Column("at_utc", Text, nullable=False),
-    Column("demo", Boolean, nullable=False),
-)
+tool = Table("tool", read_tables, *_columns(ToolRow, "tool"))
 
 nest_service = Table(
     "nest_service",
     read_tables,
-    Column("seq", Integer, primary_key=True, autoincrement=False),
-    Column("at_utc", Text, nullable=False),
-    Column("person", Text, nullable=False),
-    Column("tool", Text, nullable=False),
-    Column("nest", Text),
-    Column("action", Text, nullable=False),
-    Column("demo", Boolean, nullable=False),
+    *_columns(ServiceRow, "seq"),
     Index("service_by_tool", "tool", "seq"),
 )
 
@@ -270,17 +210,16 @@ baseline = Table(
     read_tables,
     Column("joint_key", Text, primary_key=True),
     Column("baseline_version", Integer, primary_key=True, autoincrement=False),
-    Column("entry_id", Text, ForeignKey(entry.c.id), nullable=False),
+    *_texts("entry_id"),
+    _links("entry_id", to=entry.c.id),
 )
 
 instrument_event = Table(
     "instrument_event",
     read_tables,
     Column("seq", Integer, primary_key=True, autoincrement=False),
-    Column("entry_id", Text, ForeignKey(entry.c.id), nullable=False),
-    Column("kind", Text, nullable=False),
-    Column("role", Text, nullable=False),
-    Column("instrument", Text, nullable=False),
+    *_texts("entry_id", "kind", "role", "instrument"),
+    _links("entry_id", to=entry.c.id),
     Index("event_by_instrument", "instrument", "kind", "seq"),
 )
 
@@ -295,6 +234,18 @@ OPEN_SAMPLE = and_(UNFINISHED, sample.c.verdict.is_(None), ~_replaced)
 
 _SAME_ENTRY = "bench = NEW.bench AND seq = NEW.seq OR id = NEW.id"
 _SAME_TRACE = "part = NEW.part AND sha256 = NEW.sha256"
+
+
+def found(table: Table, **wanted: object) -> Select[Any]:
+    """Return the query for a table's rows that have what is wanted; None asks for any."""
+    return select(table).filter_by(
+        **{name: value for name, value in wanted.items() if value is not None}
+    )
+
+
+def facts(connection: Connection) -> dict[str, str]:
+    """Return what the ledger says of itself: its bench, its last entry, its version."""
+    return {row.key: row.value for row in connection.execute(select(meta))}
 
 
 def create_record(connection: Connection, bench: str) -> None:

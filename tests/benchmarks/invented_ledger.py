@@ -60,11 +60,11 @@ class InventedLedger:
         self.samples = ledger.reader.counts().samples
 
     def _read_templates(self) -> Iterator[Template]:
-        for entry in self.ledger.entries(SampleFinished.KIND):
+        for entry in self.ledger.reader.entries(SampleFinished.KIND):
             finished = entry.payload
             assert isinstance(finished, SampleFinished)
             if finished.job == "daily_check" and finished.pull and finished.pull.trace_sha256:
-                data = self.ledger.trace(finished.pull.trace_sha256, entry.seq)
+                data = self.ledger.reader.trace(finished.pull.trace_sha256, entry.seq)
                 assert data is not None
                 yield Template(finished, *decode_trace(data))
 

@@ -517,7 +517,7 @@ def test_a_script_in_any_field_of_any_form_stays_text(lead: Visitor, ledger: Led
     for path, page in after.items():
         assert "zzz9" not in page.tags, path
         assert "onzzz9" not in page.attributes, path
-    kept = "".join(str(entry.payload) for entry in ledger.entries())
+    kept = "".join(str(entry.payload) for entry in ledger.reader.entries())
     assert "zzz9" in kept, "nothing hostile was stored, so nothing was tried"
 
 
@@ -561,6 +561,6 @@ def test_no_secret_is_logged_or_recorded(
     Visitor(lead.app).post("/sign-in", name="a secret as a name", secret="a wrong secret")
     new = {"new_secret": "nine brown otters", "again": "nine brown otters"}
     lead.post("/sign-in/secret", secret=PASSPHRASE, **new)
-    text = logged.text + "".join(str(entry) for entry in ledger.entries())
+    text = logged.text + "".join(str(entry) for entry in ledger.reader.entries())
     for secret in ("a wrong secret", "a secret as a name", "nine brown otters", PASSPHRASE):
         assert secret not in text

@@ -35,7 +35,7 @@ def test_a_lead_calibrates_the_meter(page: Page, ledger: Ledger, troubles: list[
         page.get_by_label(f"Reading of point {count} as found").fill(f"{reference * 1.002:.6g}")
     page.get_by_role("button", name="Enter the calibration").click()
     expect(page.get_by_role("heading", name="Calibration C-9: accepted")).to_be_visible()
-    assert len(list(ledger.entries(kind=InstrumentCalibrated.KIND))) == 1
+    assert len(list(ledger.reader.entries(kind=InstrumentCalibrated.KIND))) == 1
     assert troubles == []
 
 
@@ -53,7 +53,7 @@ def test_a_check_fails_and_everybody_is_told(
     expect(page.get_by_role("heading", name="Check resistor R-1: failed")).to_be_visible()
     page.goto("/")
     expect(page.get_by_role("alert").first).to_contain_text("The check resistor R-1 failed")
-    assert len(list(ledger.entries(kind=InstrumentChecked.KIND))) == 1
+    assert len(list(ledger.reader.entries(kind=InstrumentChecked.KIND))) == 1
     assert troubles == []
 
 

@@ -89,7 +89,7 @@ def test_a_sample_goes_over_the_serial_lines_into_the_ledger(
     assert row.simulated
     assert row.demo
     assert row.trace_sha256 is not None
-    assert ledger.trace(row.trace_sha256) is not None
+    assert ledger.reader.trace(row.trace_sha256) is not None
     assert len(steps) == 5
 
 

@@ -22,6 +22,7 @@ from station.ledger.chain import Moment
 from station.ledger.entries import Correction, SampleBegun, SampleFinished
 from station.ledger.store import Ledger
 from station.ledger.traces import encode_trace, trace_key
+from station.ledger.verify import verify_ledger
 from station.settings import Settings
 from station.simulation.demo import HandsAsOperator, demo_limit_sets, simulated_bench
 from tests.station.bench.test_bench import ORDER
@@ -132,7 +133,7 @@ def test_a_sample_on_a_full_disk_is_kept_and_saved_when_there_is_room(
     finished, traces = done
     board = Board()
     kept = UnsavedSample(small, board, retry_s=NEVER_S)
-    before = list(small.entries())
+    before = list(small.reader.entries())
     disk.fill(small)
     with pytest.raises(SampleUnsaved, match=WHY) as unsaved:
         kept.save(finished, "Ana", traces)
@@ -141,8 +142,8 @@ def test_a_sample_on_a_full_disk_is_kept_and_saved_when_there_is_room(
     assert kept.unsaved_id == finished.sample_id
     assert not kept.save_again()
     # Nothing else is damaged, and the ledger still reads.
-    assert list(small.entries()) == before
-    assert small.verify().first_bad is None
+    assert list(small.reader.entries()) == before
+    assert verify_ledger(small.path).first_bad is None
     disk.free(small)
     assert kept.save_again()
     assert board.state.unsaved is None
@@ -173,7 +174,7 @@ def test_sqlite_finding_no_more_pages_is_a_full_disk(
             kept.save(done, "Ana", {key: data})
         disk.free(ledger)
         kept.close()
-        assert ledger.trace(key) == data
+        assert ledger.reader.trace(key) == data
 
 
 def test_it_is_saved_by_itself(
@@ -198,7 +199,7 @@ def test_it_is_saved_by_itself(
         state = board.wait_beyond(version, timeout_s=30.0)
     assert (state.stage, state.trouble) == (Stage.DONE, "the job says so")
     assert settled == [(None, "Ana")]
-    assert list(small.entries())[-1].payload == finished
+    assert list(small.reader.entries())[-1].payload == finished
     kept.close()
 
 
@@ -217,7 +218,7 @@ def test_no_other_sample_is_taken_up_meanwhile(
     disk.free(small)
     kept.close()
     kept.demand_saved()
-    assert list(small.entries())[-1].payload == done[0]
+    assert list(small.reader.entries())[-1].payload == done[0]
 
 
 def test_what_a_person_settled_meanwhile_stands(
@@ -284,5 +285,5 @@ def test_the_bench_keeps_its_sample_on_a_full_disk(disk: Disk) -> None:
         assert saved is not None
         assert saved.verdict == "pass"
         assert saved.trace_sha256 is not None
-        assert ledger.trace(saved.trace_sha256) is not None
-        assert ledger.verify().first_bad is None
+        assert ledger.reader.trace(saved.trace_sha256) is not None
+        assert verify_ledger(ledger.path).first_bad is None

@@ -6,6 +6,7 @@ import pytest
 from station.cli.main import run
 from station.ledger.entries import Correction, PersonAdded, SampleBegun, SampleFinished
 from station.ledger.store import Ledger
+from station.ledger.verify import verify_ledger
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
@@ -45,11 +46,11 @@ def test_a_lead_voids_a_sample_and_what_was_written_stays(
     written = ledger.reader.finished_payload(sample_id)
     assert written is not None
     assert written.verdict == "pass"
-    entry = ledger.entry(said["correction"])
+    entry = ledger.reader.entry(said["correction"])
     assert entry is not None
     assert entry.person == "Ana"
     assert entry.payload == Correction(corrects_id=sample_id, reason="wrong reel", void_sample=True)
-    assert ledger.verify().first_bad is None
+    assert verify_ledger(ledger.path).first_bad is None
     assert correct(ledger, *arguments) == 2
     assert "void already" in capsys.readouterr().err
 
@@ -80,7 +81,7 @@ def test_what_cannot_be_corrected_changes_nothing(
 ) -> None:
     assert correct(ledger, *(argument.format(sample_id) for argument in arguments)) == 2
     assert sentence in capsys.readouterr().err
-    assert not list(ledger.entries(Correction.KIND))
+    assert not list(ledger.reader.entries(Correction.KIND))
 
 
 def test_a_wrong_passphrase_corrects_nothing(

@@ -6,6 +6,7 @@ import pytest
 from station.cli.main import run
 from station.ledger.entries import PersonAdded
 from station.ledger.store import Ledger
+from station.ledger.verify import verify_ledger
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
 from tests.station.ledger.test_elsewhere import TABLE
 
@@ -66,10 +67,10 @@ def test_samples_from_elsewhere_are_on_record_and_marked(
     assert rows[1].splice_ohm == pytest.approx(0.4e-3)
     assert ledger.reader.unfinished() == []
     assert ledger.reader.counts().verdicts == {"pass": 1, "fail": 1}
-    entry = ledger.entry(told["first_id"])
+    entry = ledger.reader.entry(told["first_id"])
     assert entry is not None
     assert entry.person == "Ana"
-    assert ledger.verify().first_bad is None
+    assert verify_ledger(ledger.path).first_bad is None
     before = ledger.reader.samples()
     ledger.rebuild()
     assert ledger.reader.samples() == before

@@ -35,7 +35,7 @@ def test_a_backup_is_made_and_restored(
     assert restored["last_hash"] == made["last_hash"]
     assert restored["newer_entries_in_old"] == 1
     with Ledger.open(restored["kept_as"]) as old, Ledger.open(ledger_path) as new:
-        assert [len(list(one.entries())) for one in (old, new)] == [3, 2]
+        assert [len(list(one.reader.entries())) for one in (old, new)] == [3, 2]
 
 
 def test_people_are_told_what_was_done(

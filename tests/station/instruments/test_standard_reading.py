@@ -70,7 +70,7 @@ def test_what_is_entered_at_an_invented_bench_is_invented(
     simulated: SimulatedBench, ledger: Ledger
 ) -> None:
     simulated.bench.enter(CHECKED.model_copy(update={"passed": False}), "Benno")
-    (entry,) = ledger.entries(kind=InstrumentChecked.KIND)
+    (entry,) = ledger.reader.entries(kind=InstrumentChecked.KIND)
     assert entry.payload.demo
     assert entry.person == "Benno"
     assert simulated.bench.board.state.attention

@@ -138,7 +138,7 @@ def full_ledger(
         ledger.append(done, person="Bo", traces={key: data})
     void = Correction(corrects_id=samples[1].id, reason="grip slipped", void_sample=True)
     ledger.append(void, person="Ana")
-    last = list(ledger.entries(SampleFinished.KIND))[-1]
+    last = list(ledger.reader.entries(SampleFinished.KIND))[-1]
     mode = Correction(corrects_id=last.id, reason="seen again", failure_mode="pull out")
     ledger.append(mode, person="Ana")
     ledger.append(begun(offered_again_for=samples[4].id), person="Bo")

@@ -44,7 +44,7 @@ def test_a_backup_is_one_sound_file_equal_to_the_ledger(full_ledger: Ledger) -> 
     report = back_up_ledger(
         full_ledger.path, target, progress=lambda done, total: seen.append((done, total))
     )
-    assert report == full_ledger.verify()
+    assert report == verify_ledger(full_ledger.path)
     assert whole_record(target) == whole_record(full_ledger.path)
     assert {name for name in files(target.parent) if "copy" in name} == {"copy"}
     assert seen[-1] == (report.entries + report.traces,) * 2
@@ -84,7 +84,7 @@ def test_a_backup_under_load_restores_to_a_verified_ledger(
     assert len(seen) > 10
     assert report.first_bad is None
     assert 50 <= report.entries < 50 + len(written_meanwhile)
-    end = ledger.verify()
+    end = verify_ledger(ledger.path)
     assert (end.entries, end.first_bad) == (50 + len(written_meanwhile), None)
     ledger.close()
     done = restore_ledger(tmp_path / "copy", ledger.path, now=NOW)
@@ -159,7 +159,7 @@ def test_a_ledger_in_use_is_not_replaced(full_ledger: Ledger, tmp_path: Path) ->
     # Open, though not as a station: a command that enters a calibration, say.
     with pytest.raises(LedgerInUse, match="open in another program"):
         restore_ledger(tmp_path / "copy", full_ledger.path, now=NOW)
-    assert full_ledger.append(ANA, person="Ana").seq == full_ledger.verify().entries
+    assert full_ledger.append(ANA, person="Ana").seq == verify_ledger(full_ledger.path).entries
     assert not any("replaced" in name for name in files(tmp_path))
 
 
@@ -233,8 +233,8 @@ def test_every_kind_of_entry_survives(
     back_up_ledger(full_ledger.path, tmp_path / "copy")
     key, data = stored_trace(100.0)
     with Ledger.open(tmp_path / "copy") as copy:
-        assert list(copy.entries()) == list(full_ledger.entries())
-        assert copy.trace(key) == data
+        assert list(copy.reader.entries()) == list(full_ledger.reader.entries())
+        assert copy.reader.trace(key) == data
 
 
 def copy_that_fails(target: Path) -> None:

@@ -25,6 +25,7 @@ from station.ledger.entries import (
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import SampleRow
 from station.ledger.store import Ledger
+from station.ledger.verify import verify_ledger
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
 
@@ -120,7 +121,7 @@ def test_a_sample_is_finished_once_and_only_if_begun(
     with pytest.raises(BadInput, match="already has the verdict 'pass'"):
         ledger.append(finished(sample.id, verdict="fail"), person="Bo")
     assert row_of(ledger, sample.id).verdict == "pass"
-    assert len(list(ledger.entries())) == 2
+    assert len(list(ledger.reader.entries())) == 2
 
 
 def test_a_replaced_sample_is_offered_no_more_and_cannot_be_finished(
@@ -150,7 +151,7 @@ def test_a_correction_changes_the_row_and_not_the_entry(
     ledger.append(change.model_copy(update={"void_sample": True}), person="Ana")
     row = row_of(ledger, sample.id)
     assert (row.verdict, row.void_reason, row.person) == ("void", "slipped", "Bo")
-    assert ledger.entry(done.id) == done
+    assert ledger.reader.entry(done.id) == done
     assert ledger.reader.finished_payload(sample.id) == done.payload
 
 
@@ -176,7 +177,7 @@ def test_a_correction_needs_something_to_correct(ledger: Ledger) -> None:
 
 
 def test_a_baseline_version_is_frozen(full_ledger: Ledger) -> None:
-    *_, latest = full_ledger.entries(BaselineSet.KIND)
+    *_, latest = full_ledger.reader.entries(BaselineSet.KIND)
     with pytest.raises(BadInput, match="already has a baseline version 2"):
         full_ledger.append(latest.payload, person="Ana")
 
@@ -186,7 +187,7 @@ def test_rebuilt_read_tables_equal_the_old(full_ledger: Ledger) -> None:
     seen: list[tuple[int, int]] = []
     full_ledger.rebuild(lambda done, total: seen.append((done, total)))
     assert read_tables(full_ledger.path) == grown
-    total = len(list(full_ledger.entries()))
+    total = len(list(full_ledger.reader.entries()))
     assert seen == [(total, total)]
 
 
@@ -238,7 +239,7 @@ def test_whatever_was_accepted_rebuilds_to_the_same(taken: list[tuple[str, int]]
         grown = read_tables(ledger.path)
         ledger.rebuild()
         assert read_tables(ledger.path) == grown
-        assert ledger.verify().entries == len(ids) - 1
+        assert verify_ledger(ledger.path).entries == len(ids) - 1
 
 
 def test_outdated_read_tables_are_rebuilt_when_opened(
@@ -263,7 +264,7 @@ def test_outdated_read_tables_are_rebuilt_when_opened(
             name: grown[name] for name in tables.read_tables.tables
         }
         assert ("read_tables_version", str(tables.READ_TABLES_VERSION)) in rebuilt["meta"]
-        assert ledger.verify().first_bad is None
+        assert verify_ledger(ledger.path).first_bad is None
     assert len(seen) == 1
     with closing(sqlite3.connect(full_ledger.path)) as other, pytest.raises(sqlite3.Error):
         other.execute("SELECT * FROM forgotten")

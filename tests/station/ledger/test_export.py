@@ -20,6 +20,7 @@ from station.ledger.export_format import columns_of, value_of
 from station.ledger.reimport import import_export
 from station.ledger.store import Ledger
 from station.ledger.traces import decode_trace
+from station.ledger.verify import verify_ledger
 from tests.station.ledger.test_backup import files, whole_record
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
@@ -57,7 +58,7 @@ def test_an_export_imports_to_the_very_same_ledger(
     )
     assert seen[-1][0] == seen[-1][1] == sum(report.entries.values()) + report.samples + 4
     made = import_export(tmp_path / "out", tmp_path / "again.ledger")
-    assert made == full_ledger.verify()
+    assert made == verify_ledger(full_ledger.path)
     assert whole_record(tmp_path / "again.ledger") == whole_record(full_ledger.path)
     assert not [name for name in files(tmp_path) if name.startswith(".")]
 
@@ -78,7 +79,7 @@ def test_numbers_that_an_older_station_spelled_otherwise_keep_their_spelling(
     ledger.adopt([columns | {"hash": entry_hash(columns)}])
     export_ledger(ledger.path, tmp_path / "out", now=NOW)
     made = import_export(tmp_path / "out", tmp_path / "again.ledger")
-    assert made == ledger.verify()
+    assert made == verify_ledger(ledger.path)
     assert whole_record(tmp_path / "again.ledger") == whole_record(ledger.path)
 
 
@@ -89,7 +90,7 @@ def test_lines_hold_every_entry_and_tables_say_the_same(
     for kind, model in KINDS.items():
         path = exported / "entries" / f"{kind}.jsonl"
         if not path.exists():
-            assert not list(full_ledger.entries(kind))
+            assert not list(full_ledger.reader.entries(kind))
             continue
         lines, rows = lines_of(path), rows_of(path.with_suffix(".csv"))
         columns = {f"payload.{one.name}": one for one in columns_of(model)}
@@ -101,7 +102,7 @@ def test_lines_hold_every_entry_and_tables_say_the_same(
                 for part in column.path:
                     value = value.get(part) if isinstance(value, dict) else None
                 assert value_of(row[name], column) == value
-    entries = list(full_ledger.entries())
+    entries = list(full_ledger.reader.entries())
     assert sorted(found) == [entry.seq for entry in entries]
     for entry in entries:
         assert found[entry.seq]["hash"] == entry.hash
@@ -144,7 +145,7 @@ def test_traces_are_read_by_numpy_alone(full_ledger: Ledger, tmp_path: Path) -> 
     archive = np.load(tmp_path / "one" / "traces.npz")
     assert len(archive.files) == 4
     for key in archive.files:
-        stored = full_ledger.trace(key)
+        stored = full_ledger.reader.trace(key)
         assert stored is not None
         expected = np.array(decode_trace(stored))
         np.testing.assert_array_equal(archive[key], expected)
@@ -256,5 +257,5 @@ def test_a_ledger_without_entries_goes_there_and_back(ledger: Ledger, tmp_path: 
 
 def test_finished_samples_keep_their_numbers(full_ledger: Ledger, exported: Path) -> None:
     lines = lines_of(exported / "entries" / "sample_finished.jsonl")
-    for line, entry in zip(lines, full_ledger.entries(SampleFinished.KIND), strict=True):
+    for line, entry in zip(lines, full_ledger.reader.entries(SampleFinished.KIND), strict=True):
         assert SampleFinished.model_validate(line["payload"]) == entry.payload

@@ -8,6 +8,7 @@ import pytest
 from station.errors import LedgerInUse, LedgerReadOnly
 from station.ledger.in_use import SUFFIX, ledger_in_use
 from station.ledger.store import Ledger
+from station.ledger.verify import verify_ledger
 
 ROOT = Path(__file__).parents[3]
 HOLDER = """
@@ -67,7 +68,7 @@ def test_one_program_cannot_take_it_twice(tmp_path: Path) -> None:
 def test_the_ledger_itself_stays_open_to_its_other_programs(tmp_path: Path) -> None:
     path = tmp_path / "one.ledger"
     with ledger_in_use(path), Ledger.open(path), Ledger.open(path) as second:
-        assert second.verify().first_bad is None
+        assert verify_ledger(second.path).first_bad is None
 
 
 def test_a_folder_that_takes_no_files_is_named() -> None:

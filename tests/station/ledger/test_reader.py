@@ -14,6 +14,7 @@ from station.ledger.entries import PersonAdded, SampleBegun, SampleFinished
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import Counts
 from station.ledger.store import Ledger
+from station.ledger.verify import verify_ledger
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
 
@@ -46,7 +47,7 @@ def test_samples_are_chosen_by_tool_nest_and_person(
 
 def test_one_sample_and_what_was_written_of_it(full_ledger: Ledger) -> None:
     reader = full_ledger.reader
-    finish = next(full_ledger.entries(SampleFinished.KIND))
+    finish = next(full_ledger.reader.entries(SampleFinished.KIND))
     assert isinstance(finish.payload, SampleFinished)
     row = reader.sample(finish.payload.sample_id)
     assert row is not None
@@ -60,7 +61,7 @@ def test_one_sample_and_what_was_written_of_it(full_ledger: Ledger) -> None:
 
 
 def test_unfinished_samples_are_those_still_to_be_done(full_ledger: Ledger) -> None:
-    begun = [entry.id for entry in full_ledger.entries(SampleBegun.KIND)]
+    begun = [entry.id for entry in full_ledger.reader.entries(SampleBegun.KIND)]
     # Four were finished; the fifth was replaced by the seventh.
     assert [row.sample_id for row in full_ledger.reader.unfinished()] == [begun[5], begun[6]]
 
@@ -124,7 +125,7 @@ def test_the_latest_baseline_of_a_joint_is_given(
 
 
 def test_counts(full_ledger: Ledger) -> None:
-    total = len(list(full_ledger.entries()))
+    total = len(list(full_ledger.reader.entries()))
     verdicts = {"pass": 4, "void": 1}
     assert full_ledger.reader.counts() == Counts(total, 8, 2, verdicts)
 
@@ -209,6 +210,6 @@ def test_the_last_entry_counts_whatever_its_clock_said(ledger: Ledger) -> None:
         ledger.append(PersonAdded(name="Ana", role="lead"), person="Ana", moment=moment)
     # The clock was set back: order and chain hold, and the time is kept as it was told.
     assert ledger.reader.last_entry_at() == at - timedelta(days=400)
-    assert [entry.clock_synced for entry in ledger.entries()] == [False, False]
-    assert [entry.at_utc for entry in ledger.entries()] == [at, at - timedelta(days=400)]
-    assert ledger.verify().first_bad is None
+    assert [entry.clock_synced for entry in ledger.reader.entries()] == [False, False]
+    assert [entry.at_utc for entry in ledger.reader.entries()] == [at, at - timedelta(days=400)]
+    assert verify_ledger(ledger.path).first_bad is None

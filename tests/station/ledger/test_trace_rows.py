@@ -88,14 +88,14 @@ def test_either_ledger_takes_gives_and_refuses_traces(
     for given in (True, True, False):
         key = pull(either)(7.0, given)
     assert len(keys_of(either)) == before + 1
-    last_seq = list(either.entries())[-1].seq
-    assert either.trace(key) == either.trace(key, last_seq) == stored_trace(7.0)[1]
-    assert either.trace(key, 10 * trace_rows.ENTRIES_TO_A_PART) == stored_trace(7.0)[1]
+    last_seq = list(either.reader.entries())[-1].seq
+    assert either.reader.trace(key) == either.reader.trace(key, last_seq) == stored_trace(7.0)[1]
+    assert either.reader.trace(key, 10 * trace_rows.ENTRIES_TO_A_PART) == stored_trace(7.0)[1]
     with pytest.raises(BadInput, match="not on record: give it"):
         pull(either)(8.0, False)
-    assert either.verify().first_bad is None
+    assert verify_ledger(either.path).first_bad is None
     remove(either, key)
-    report = either.verify()
+    report = verify_ledger(either.path)
     assert report.first_bad is not None
     assert report.first_bad.startswith(f"trace {key}: entry ")
     assert report.first_bad.endswith("names it, but it is missing")
@@ -118,7 +118,7 @@ def test_a_trace_that_comes_again_later_is_exported_once(
 ) -> None:
     keys = [pull(ledger)(peak_n, True) for peak_n in (1.0, 2.0, 1.0, 3.0)]
     assert keys_of(ledger).count(keys[0]) == 2
-    assert ledger.verify().first_bad is None
+    assert verify_ledger(ledger.path).first_bad is None
     assert export_ledger(ledger.path, tmp_path / "out", now=NOW, traces=form).traces == 3
     made = import_export(tmp_path / "out", tmp_path / "again.ledger")
     assert (made.first_bad, made.traces) == (None, 3)
@@ -134,8 +134,8 @@ def test_a_trace_is_found_from_any_entry_in_any_part(
         pull(ledger)(peak_n, True)
     first = pull(ledger)(1.0, False)
     for near_seq in (None, *range(1, 12)):
-        assert ledger.trace(first, near_seq) == stored_trace(1.0)[1]
-    assert ledger.trace("unknown", 2) is None
+        assert ledger.reader.trace(first, near_seq) == stored_trace(1.0)[1]
+    assert ledger.reader.trace("unknown", 2) is None
     assert verify_ledger(ledger.path).first_bad is None
     remove(ledger, first)
     assert verify_ledger(ledger.path).first_bad == (

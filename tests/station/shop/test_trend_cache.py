@@ -52,7 +52,7 @@ def void_one(ledger: Ledger) -> None:
 
 
 def begin_one(ledger: Ledger) -> None:
-    begun = ledger.entry(ledger.reader.samples(limit=1)[0].sample_id)
+    begun = ledger.reader.entry(ledger.reader.samples(limit=1)[0].sample_id)
     assert begun is not None
     assert isinstance(begun.payload, SampleBegun)
     ledger.append(begun.payload, person="Ada")

@@ -57,7 +57,7 @@ def post(client: FlaskClient, page: str, token: str, form: Any) -> tuple[int, st
 
 
 def entries(ledger: Ledger, kind: str) -> list[Any]:
-    return [entry.payload for entry in ledger.entries(kind=kind)]
+    return [entry.payload for entry in ledger.reader.entries(kind=kind)]
 
 
 def test_a_check_is_judged_recorded_and_shown(

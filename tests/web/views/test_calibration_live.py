@@ -50,7 +50,7 @@ def test_the_bench_reads_both_instruments_for_their_checks(
     assert visitor.post("/instruments/check", **wire, **READ).status_code == 303
     specimen = simulated.hands.specimen
     assert specimen is not None
-    found = [entry.payload for entry in ledger.entries(kind=InstrumentChecked.KIND)]
+    found = [entry.payload for entry in ledger.reader.entries(kind=InstrumentChecked.KIND)]
     first, second = (payload for payload in found if isinstance(payload, InstrumentChecked))
     assert first.value == pytest.approx(0.0, abs=0.5)
     assert second.value == pytest.approx(specimen.wire_ohm + specimen.splice_ohm, rel=0.02)

@@ -336,7 +336,7 @@ def test_wrong_forms_come_back(
 ) -> None:
     form = {"candidate": BO, "tool": "Hand tool 1", "plan": "short", "limit_set": SET} | wrong
     assert people[ANN].post("/certifications", **form).status_code == 400
-    assert not list(ledger.entries("job_begun"))
+    assert not list(ledger.reader.entries("job_begun"))
 
 
 def test_every_line_of_the_checklist_is_answered(
@@ -357,7 +357,7 @@ def test_a_held_nest_is_refused(people: dict[str, Visitor], ledger: Ledger) -> N
     answer = people[ANN].post("/certifications", **form)
     assert answer.status_code == 409
     assert "is held since" in answer.text
-    assert not list(ledger.entries("job_begun"))
+    assert not list(ledger.reader.entries("job_begun"))
 
 
 @pytest.mark.parametrize(("days", "shown"), [(300, False), (340, True), (400, True)])

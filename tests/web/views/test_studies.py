@@ -63,7 +63,7 @@ def test_a_study_is_begun_measured_and_judged(
     assert "Can good be told from bad at 0.5 mΩ? Yes" in text
     assert "<svg" in text
     assert 'style="' not in text
-    people = [entry.person for entry in ledger.entries(kind=StudyReading.KIND)]
+    people = [entry.person for entry in ledger.reader.entries(kind=StudyReading.KIND)]
     assert sorted(set(people)) == ["Ann Example", "Bo Invented"]
     assert "complete" in client.get("/instruments/studies").text
 

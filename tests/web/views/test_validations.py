@@ -55,7 +55,7 @@ def test_wrong_forms_come_back_and_write_nothing(
     answer = visitor.post("/validations", **form)
     assert 400 <= answer.status_code < 500
     assert "<script>document" not in answer.text
-    assert not list(ledger.entries("job_begun"))
+    assert not list(ledger.reader.entries("job_begun"))
 
 
 def test_gauges_and_paper(visitor: Visitor, ledger: Ledger) -> None:

@@ -273,7 +273,7 @@ def test_scope_is_checked(ledger: Ledger, clock: Clock) -> None:
         scope = replace(SCOPE, **changes)
         with pytest.raises(error):
             begin_certification(ledger, PLAN, scope, demo_limit_sets(), LEA, now=clock.at)
-    assert not list(ledger.entries("job_begun"))
+    assert not list(ledger.reader.entries("job_begun"))
 
 
 def test_a_held_nest_is_used_for_no_certification(ledger: Ledger, clock: Clock) -> None:

@@ -175,7 +175,7 @@ def test_refused_tool_sets_no_baseline(ledger: Ledger, clock: Clock) -> None:
         order_for(ledger, look(ledger, job_id), None, person="Ben", now=clock.at)
     ended = end_validation(ledger, look(ledger, job_id), LEAD)
     assert ended.outcome == "refused"
-    assert not list(ledger.entries(BaselineSet.KIND))
+    assert not list(ledger.reader.entries(BaselineSet.KIND))
 
 
 def test_corrections_are_heard(ledger: Ledger, clock: Clock) -> None:
