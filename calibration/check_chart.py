@@ -3,7 +3,6 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 from calibration.saying import say
 from calibration.uncertainty import coverage_factor, repeatability
@@ -22,12 +21,11 @@ same digit would otherwise signal at the next one."""
 
 @dataclass(frozen=True, slots=True)
 class CheckChart:
-    """Limits of a check's value; SI units. ``basis`` says where they are from."""
+    """Limits of a check's value; SI units."""
 
     center: float
     lower: float
     upper: float
-    basis: Literal["stated", "baseline"]
 
     def signals(self, value: float) -> bool:
         """Whether a value lies outside."""
@@ -62,12 +60,12 @@ def check_chart(good_values: Sequence[float], *, expected: float, limit: float) 
     low, high = expected - limit, expected + limit
     baseline = good_values[:MOST_BASELINE]
     if len(baseline) < LEAST_BASELINE:
-        return CheckChart(expected, low, high, "stated")
+        return CheckChart(expected, low, high)
     center, u_mean, dof = repeatability(baseline)
     predicted = u_mean * math.sqrt(len(baseline) + 1.0)
     factor = coverage_factor(1.0 - FALSE_ALARM / 2.0, dof)
     reach = max(factor * predicted, LEAST_SHARE_OF_LIMIT * limit)
-    return CheckChart(center, max(low, center - reach), min(high, center + reach), "baseline")
+    return CheckChart(center, max(low, center - reach), min(high, center + reach))
 
 
 def judge_check(

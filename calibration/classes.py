@@ -3,7 +3,7 @@
 import math
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -38,8 +38,6 @@ class Scheme:
     title: str
     standing: str
     source: str
-    normal_series: int
-    normal_forces: int
     classes: tuple[ClassLimits, ...]
 
     def named(self, name: str) -> ClassLimits:
@@ -70,15 +68,13 @@ class ForcePoint:
 
 @dataclass(frozen=True, slots=True)
 class PointErrors:
-    """Errors of one point, in per cent of the force; ``met`` is the best class it meets."""
+    """Errors of one point, in per cent of the force."""
 
-    reference_n: float
     indication: float
     repeatability: float | None
     reversibility: float | None
     resolution: float
     worst_reading: float
-    met: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,15 +85,10 @@ class Classification:
     ----------
     class_name
         Best class that every point meets; None where some point meets none.
-    shortfalls
-        What keeps this from being a full calibration to the standard, in words.
     """
 
     scheme: Scheme
-    points: tuple[PointErrors, ...]
-    zero: float | None
     class_name: str | None
-    shortfalls: tuple[str, ...]
 
     def meets(self, class_name: str) -> bool:
         """Whether the instrument may be called this class, or a better one."""
@@ -123,7 +114,6 @@ def classify(
     resolution_n: float,
     scheme: str = "iso-7500-1-2018",
     zero_n: float | None = None,
-    full_scale_n: float | None = None,
 ) -> Classification:
     """Find the best class that all points meet.
 
@@ -133,8 +123,8 @@ def classify(
         Applied forces with one reading per series.
     resolution_n
         One digit of the tester.
-    zero_n, full_scale_n
-        Reading after unloading, and the force it is a share of; the largest reference if None.
+    zero_n
+        Reading after unloading; it counts as a share of the largest reference.
 
     Raises
     ------
@@ -151,20 +141,17 @@ def classify(
     chosen = known[scheme]
     zero = None
     if zero_n is not None:
-        span_n = full_scale_n or max(point.reference_n for point in points)
-        zero = 100.0 * abs(zero_n) / span_n
-    errors = tuple(_errors(point, resolution_n, chosen) for point in points)
-    met = [
+        zero = 100.0 * abs(zero_n) / max(point.reference_n for point in points)
+    errors = [_errors(point, resolution_n) for point in points]
+    met = (
         limits.name
         for limits in chosen.classes
         if all(_meets(error, limits) for error in errors) and _within(zero, limits.zero)
-    ]
-    return Classification(
-        chosen, errors, zero, met[0] if met else None, _shortfalls(points, zero, chosen)
     )
+    return Classification(chosen, next(met, None))
 
 
-def _errors(point: ForcePoint, resolution_n: float, scheme: Scheme) -> PointErrors:
+def _errors(point: ForcePoint, resolution_n: float) -> PointErrors:
     force_n, readings = point.reference_n, point.readings_n
     if not (force_n > 0.0 and math.isfinite(force_n)):
         raise ValueError(f"a reference force must be positive: {force_n} N")
@@ -172,17 +159,13 @@ def _errors(point: ForcePoint, resolution_n: float, scheme: Scheme) -> PointErro
         raise ValueError(f"the point at {force_n:g} N has no reading, or one that is no number")
     mean_n = math.fsum(readings) / len(readings)
     worst_n = max(readings, key=lambda reading: abs(reading - force_n))
-    errors = PointErrors(
-        force_n,
+    return PointErrors(
         _percent(mean_n - force_n, force_n),
         _percent(max(readings) - min(readings), force_n) if len(readings) > 1 else None,
         None if point.falling_n is None else _percent(point.falling_n - readings[-1], force_n),
         _percent(resolution_n, force_n),
         _percent(worst_n - force_n, force_n),
-        None,
     )
-    met = next((limits.name for limits in scheme.classes if _meets(errors, limits)), None)
-    return replace(errors, met=met)
 
 
 def _percent(part: float, whole: float) -> float:
@@ -202,17 +185,3 @@ def _meets(errors: PointErrors, limits: ClassLimits) -> bool:
 
 def _within(value: float | None, limit: float | None) -> bool:
     return value is None or limit is None or abs(value) <= limit
-
-
-def _shortfalls(
-    points: Sequence[ForcePoint], zero: float | None, scheme: Scheme
-) -> tuple[str, ...]:
-    series = min(len(point.readings_n) for point in points)
-    found = []
-    if series < scheme.normal_series:
-        found.append(f"{series} series instead of {scheme.normal_series}")
-    if len(points) < scheme.normal_forces:
-        found.append(f"{len(points)} forces instead of {scheme.normal_forces}")
-    if zero is None and any(limits.zero is not None for limits in scheme.classes):
-        found.append("the zero after unloading was not noted")
-    return tuple(found)

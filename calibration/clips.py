@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from calibration.gauge_study import GaugeStudy, nested_study
-from calibration.uncertainty import Contribution
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,15 +38,6 @@ class Reclipping:
         """Share of the repeatability variance that is re-clipping; None where nothing varies."""
         total = self.repeatability_sd**2
         return self.reclip_sd**2 / total if total > 0.0 else None
-
-    @property
-    def contribution(self) -> Contribution:
-        """Line for the budget of a sample that is clipped on once."""
-        return Contribution("re-clipping", self.reclip_sd, self.reclip_dof)
-
-    def added(self, u_without: float) -> float:
-        """What the standard uncertainty grows by where it was ``u_without`` so far."""
-        return math.hypot(u_without, self.reclip_sd) - u_without
 
 
 def reclipping(clipping: Sequence[str], value: Sequence[float]) -> Reclipping:

@@ -5,7 +5,6 @@ JCGM 100:2008, example H.3: ``reading = intercept + slope * reference``.
 """
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -140,10 +139,3 @@ def _points(
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
         raise ValueError(say("a reference or reading is not a finite number"))
     return x, y
-
-
-def standardised_residuals(fit: LineFit) -> Sequence[float]:
-    """Residuals over their standard deviation; beyond 3 a point is worth a second look."""
-    if fit.residual_sd == 0.0:
-        return [0.0] * len(fit.residuals)
-    return [residual / fit.residual_sd for residual in fit.residuals]

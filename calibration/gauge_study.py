@@ -121,13 +121,12 @@ def crossed_study(
     ss_error = float(((deviation - by_cell[:, :, None]) ** 2).sum())
     error = SpreadSource("repeatability", ss_error, people * parts * (trials - 1))
     if people == 1:
-        return _one_person(SpreadSource("part", ss_part, parts - 1), error, trials)
+        return _one_way(_tested("part", ss_part, parts - 1, error), error, trials, pool=False)
     cross_dof = (people - 1) * (parts - 1)
     interaction = _tested("interaction", ss_cross, cross_dof, error)
     pooled = (interaction.p or 0.0) > POOLING_PROBABILITY if pool is None else pool
     if pooled:
-        residual = SpreadSource("repeatability", ss_error + ss_cross, error.dof + cross_dof)
-        against = residual
+        residual = against = _together(error, interaction)
     else:
         residual, against = error, interaction
     part_line = _tested("part", ss_part, parts - 1, against)
@@ -169,7 +168,7 @@ def nested_study(
         Fewer than two batches, or uneven numbers (the odd one is named).
     """
     if appraiser is None or len(set(appraiser)) == 1:
-        return _one_way(_groups(batch, value))
+        return _batches(_groups(batch, value))
     by_person = {
         person: _groups(
             [b for b, who in zip(batch, appraiser, strict=True) if who == person],
@@ -212,12 +211,7 @@ def _two_way_nested(cells: NDArray[np.float64]) -> GaugeStudy:
     residual, against = within, between
     if part_variance < 0.0:
         floored.append("part")
-        residual = SpreadSource(
-            "repeatability",
-            within.sum_of_squares + between.sum_of_squares,
-            within.dof + between.dof,
-        )
-        against = residual
+        residual = against = _together(within, between)
     person_variance = (person.mean_square - against.mean_square) / (batches * parts)
     if person_variance < 0.0:
         floored.append("reproducibility")
@@ -232,7 +226,7 @@ def _two_way_nested(cells: NDArray[np.float64]) -> GaugeStudy:
     )
 
 
-def _one_way(groups: NDArray[np.float64]) -> GaugeStudy:
+def _batches(groups: NDArray[np.float64]) -> GaugeStudy:
     count, size = groups.shape
     if count < 2:
         raise ValueError("a nested study needs at least two batches")
@@ -241,37 +235,28 @@ def _one_way(groups: NDArray[np.float64]) -> GaugeStudy:
         "repeatability", float(((groups - means[:, None]) ** 2).sum()), count * (size - 1)
     )
     between = _tested("part", size * float(((means - groups.mean()) ** 2).sum()), count - 1, within)
-    variance = (between.mean_square - within.mean_square) / size
-    residual = within
-    if variance < 0.0:
-        residual = SpreadSource(
-            "repeatability",
-            within.sum_of_squares + between.sum_of_squares,
-            within.dof + between.dof,
-        )
+    return _one_way(between, within, size, pool=True)
+
+
+def _one_way(part: SpreadSource, error: SpreadSource, trials: int, *, pool: bool) -> GaugeStudy:
+    variance = (part.mean_square - error.mean_square) / trials
+    negative = variance < 0.0
+    pooled = pool and negative
+    residual = _together(error, part) if pooled else error
     return GaugeStudy(
         math.sqrt(residual.mean_square),
         None,
         None,
         _root(variance),
-        variance < 0.0,
-        ("part",) if variance < 0.0 else (),
-        (between, within),
+        pooled,
+        ("part",) if negative else (),
+        (part, error),
     )
 
 
-def _one_person(part: SpreadSource, error: SpreadSource, trials: int) -> GaugeStudy:
-    tested = _tested("part", part.sum_of_squares, part.dof, error)
-    variance = (tested.mean_square - error.mean_square) / trials
-    return GaugeStudy(
-        math.sqrt(error.mean_square),
-        None,
-        None,
-        _root(variance),
-        False,
-        ("part",) if variance < 0.0 else (),
-        (tested, error),
-    )
+def _together(error: SpreadSource, other: SpreadSource) -> SpreadSource:
+    squares = error.sum_of_squares + other.sum_of_squares
+    return SpreadSource(error.name, squares, error.dof + other.dof)
 
 
 def _tested(name: str, sum_of_squares: float, dof: int, against: SpreadSource) -> SpreadSource:

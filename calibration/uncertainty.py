@@ -58,12 +58,6 @@ class Budget:
         spread = sum((line.u / combined) ** 4 / line.dof for line in self.contributions)
         return 1.0 / spread if spread > 0.0 else math.inf
 
-    def expanded(self, coverage: float = 0.95) -> float:
-        """Half width of the two-sided interval that holds the value with this probability."""
-        if not 0.0 < coverage < 1.0:
-            raise ValueError(f"coverage must lie between 0 and 1: {coverage}")
-        return coverage_factor(0.5 + coverage / 2.0, self.effective_dof) * self.u
-
 
 def coverage_factor(probability: float, dof: float) -> float:
     """Quantile of Student's t; of the normal distribution where ``dof`` is infinite.

@@ -72,8 +72,3 @@ def force_budget(peak_n: float, worth: ForceWorth) -> tuple[float, Budget]:
         peak_n, accuracy = worth.line.correct(peak_n)
     resolution = Contribution("tester resolution", worth.resolution_n / math.sqrt(12.0))
     return peak_n, Budget.of([*accuracy, resolution])
-
-
-def force_u_n(peak_n: float, worth: ForceWorth) -> float:
-    """Standard uncertainty of a peak force, in newton."""
-    return force_budget(peak_n, worth)[1].u

@@ -1,24 +1,28 @@
 """Commands on what instruments are worth: calibrate fit, calibrate state."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
 
-from calibration.fits import LineFit, fit_line, fit_through_zero, standardised_residuals
+from calibration.fits import LineFit, fit_line, fit_through_zero
 from station.cli.csv import about, read_table
 from station.cli.ledgers import reading
 from station.cli.options import (
     csv_argument,
+    facts,
     json_option,
     ledger_option,
     picked,
-    print_facts,
-    print_json,
+    print_result,
     settings_option,
 )
 from station.errors import BadInput
 from station.settings import read_settings
 from station.shop.trust import Trust, TrustBook
+
+FAR = 2.5
+"""In standard deviations from the line: such a point is worth a second look (our own choice)."""
 
 
 @click.group(epilog="Example: station calibrate fit weights.csv --at 50")
@@ -41,41 +45,31 @@ def fit(file: Path, at: float | None, through_zero: bool, as_json: bool) -> int:
     prediction, u_prediction = (None, None) if at is None else line.predict(at)
     outliers = [
         table.lines[index]
-        for index, size in enumerate(standardised_residuals(line))
-        if abs(size) > 2.5
+        for index, residual in enumerate(line.residuals)
+        if abs(residual) > FAR * line.residual_sd
     ]
-    if as_json:
-        print_json(_document(line, prediction, u_prediction, outliers))
-    else:
-        _print(line, at, prediction, u_prediction)
-        for number in outliers:
-            click.echo(f"Look again at line {number}: it lies far from the others.")
-    return 0
-
-
-def _document(
-    line: LineFit, prediction: float | None, u_prediction: float | None, outliers: list[int]
-) -> dict[str, object]:
     names = "intercept slope u_intercept u_slope correlation residual_sd dof"
-    return picked(line, names) | {
+    document = picked(line, names) | {
         "prediction": prediction,
         "u_prediction": u_prediction,
         "outlier_lines": outliers,
     }
+    looks = [f"Look again at line {number}: it lies far from the others." for number in outliers]
+    print_result(as_json, document, [*_fit_lines(line, at), *looks])
+    return 0
 
 
-def _print(
-    line: LineFit, at: float | None, prediction: float | None, u_prediction: float | None
-) -> None:
+def _fit_lines(line: LineFit, at: float | None) -> Iterator[str]:
     rows = [
         ("intercept", f"{line.intercept:.6g} (u {line.u_intercept:.2g})"),
         ("slope", f"{line.slope:.6g} (u {line.u_slope:.2g})"),
         ("correlation", "none" if line.correlation is None else f"{line.correlation:.3f}"),
         ("scatter about the line", f"{line.residual_sd:.3g} ({line.dof} degrees of freedom)"),
     ]
-    if prediction is not None:
+    if at is not None:
+        prediction, u_prediction = line.predict(at)
         rows.append((f"reading at {at:g}", f"{prediction:.6g} (u {u_prediction:.2g})"))
-    print_facts(rows)
+    return facts(rows)
 
 
 @calibrate.command(epilog="Example: station calibrate state --settings bench.toml --json")
@@ -94,13 +88,9 @@ def state(
         found = [trust for trust in found if trust.instrument == instrument]
         if not found:
             raise BadInput(f"There is no instrument {instrument!r} on record.")
-    if as_json:
-        print_json([_state_document(trust) for trust in found])
-    else:
-        for trust in found:
-            click.echo(f"{trust.state.value.upper():<9} {trust.sentence}")
-        if not found:
-            click.echo("No instrument is on record yet.")
+    lines = [f"{trust.state.value.upper():<9} {trust.sentence}" for trust in found]
+    documents = [_state_document(trust) for trust in found]
+    print_result(as_json, documents, lines or ["No instrument is on record yet."])
     return 1 if any(trust.warns for trust in found) else 0
 
 

@@ -1,14 +1,16 @@
 """Command that looks at the whole bench and says what is the matter: doctor."""
 
+from collections import Counter
 from collections.abc import Iterator
+from dataclasses import asdict
 from pathlib import Path
 
 import click
 
 from station.cli import doctor_machine
 from station.cli.doctor_bench import Examination
-from station.cli.doctor_findings import Finding, State, count, of_machine
-from station.cli.options import FILE, json_option, print_json, settings_option
+from station.cli.doctor_findings import Finding, State, of_machine, told
+from station.cli.options import FILE, json_option, print_result, settings_option
 from station.errors import BadInput, DataFileError
 from station.settings import data_folder, read_settings
 
@@ -38,25 +40,10 @@ def doctor(settings_path: Path | None, ledger_path: Path | None, ask: bool, as_j
         found.append(finding)
         if not as_json:
             click.echo(_line(finding))
-    wrong = count(found, State.WRONG)
-    if as_json:
-        print_json(
-            {
-                "wrong": wrong,
-                "look_at": count(found, State.LOOK),
-                "findings": [
-                    {
-                        "area": finding.area,
-                        "name": finding.name,
-                        "state": finding.state.value,
-                        "sentence": finding.sentence,
-                    }
-                    for finding in found
-                ],
-            }
-        )
-    else:
-        click.echo(f"{wrong} wrong, {count(found, State.LOOK)} to look at, of {len(found)}.")
+    states = Counter(finding.state for finding in found)
+    wrong, look_at = states[State.WRONG], states[State.LOOK]
+    document = {"wrong": wrong, "look_at": look_at, "findings": list(map(asdict, found))}
+    print_result(as_json, document, [f"{wrong} wrong, {look_at} to look at, of {len(found)}."])
     return 1 if wrong else 0
 
 
@@ -65,13 +52,10 @@ def _findings(settings_path: Path | None, ledger_path: Path | None, ask: bool) -
         settings = read_settings(settings_path)
     except DataFileError as error:
         yield from of_machine(doctor_machine.machine())
-        said = f"{error} Nothing else was looked at: correct the file and run this again."
-        yield Finding("settings", "file", State.WRONG, said)
+        yield told("settings", "file", "wrong", error=error)
         return
-    said = "No file is named: what ships holds."
-    if settings_path is not None:
-        said = f"{settings_path} can be used."
-    yield Finding("settings", "file", State.GOOD, said)
+    case = "good-shipped" if settings_path is None else "good"
+    yield told("settings", "file", case, path=settings_path)
     path = ledger_path or settings.ledger or data_folder() / "station.ledger"
     yield from Examination(settings, path, ask=ask).findings()
 

@@ -10,7 +10,7 @@ from stat import S_IRWXG, S_IRWXO
 from calibration.standing import CalibrationState, InstrumentKind
 from station.cli import doctor_findings as doctor
 from station.cli import doctor_machine as looks
-from station.cli.doctor_findings import Finding, PeopleSeen, PortSeen, State
+from station.cli.doctor_findings import Finding, PeopleSeen, PortSeen, State, told
 from station.crimp.facts import load_connectors, load_limit_sets
 from station.errors import DataFileError, StationError
 from station.instruments.bay import NAMES, InstrumentBay
@@ -66,25 +66,23 @@ class Examination:
 
     def _facts(self) -> Iterator[Finding]:
         yield self._limit_set()
-        for role, settings in self._set_instruments():
-            yield _tried(
-                "settings", f"profile of the {NAMES[role]}",
-                partial(self._profile, role, settings),
-            )  # fmt: skip
+        for role, settings in self._instruments_set.items():
+            profile = partial(self._profile, role, settings)
+            yield _tried("settings", f"profile of the {NAMES[role]}", profile)
         yield _tried("settings", "standards", self._standards)
-        yield _tried("settings", "connectors", _connectors)
+        yield _tried(
+            "settings", "connectors", lambda: f"{len(load_connectors().connectors)} are in order."
+        )
         yield _tried("settings", "plans", self._plans)
 
     def _limit_set(self) -> Finding:
-        name, wanted = "limit sets", self.settings.limit_set
+        wanted = self.settings.limit_set
         try:
             limit_set = load_limit_sets(self.settings.limit_sets_folder)[wanted]
         except StationError as error:
-            return Finding("settings", name, State.WRONG, str(error))
-        if limit_set.from_memory:
-            said = f"{wanted} is unverified, from memory: compare it with the standard in force."
-            return Finding("settings", name, State.LOOK, said)
-        return Finding("settings", name, State.GOOD, f"Samples are judged by {wanted}.")
+            return Finding("settings", "limit sets", State.WRONG, str(error))
+        case = "look" if limit_set.from_memory else "good"
+        return told("settings", "limit sets", case, wanted=wanted)
 
     def _profile(self, role: InstrumentKind, settings: InstrumentSettings) -> str:
         folder = self.settings.profiles_folder
@@ -109,14 +107,15 @@ class Examination:
 
     # ---- ports, instruments, panel -------------------------------------------------------------
 
-    def _set_instruments(self) -> list[tuple[InstrumentKind, InstrumentSettings]]:
-        roles: dict[InstrumentKind, InstrumentSettings | None] = {
+    @property
+    def _instruments_set(self) -> dict[InstrumentKind, InstrumentSettings]:
+        found: dict[InstrumentKind, InstrumentSettings | None] = {
             "meter": self.settings.meter, "tester": self.settings.tester,
         }  # fmt: skip
-        return [(role, found) for role, found in roles.items() if found is not None]
+        return {role: settings for role, settings in found.items() if settings is not None}
 
     def _ports(self) -> Iterator[Finding]:
-        seen = {role: self._port(role, found) for role, found in self._set_instruments()}
+        seen = {role: self._port(role, found) for role, found in self._instruments_set.items()}
         if len({port.port for port in seen.values()}) == len(seen):
             self._sound_ports = {
                 role
@@ -141,32 +140,20 @@ class Examination:
         return PortSeen(name, port, looks.steady_name(port), looks.is_console(port), found, trouble)
 
     def _instruments(self) -> Iterator[Finding]:
-        present = self._set_instruments()
         for role in NAMES:
-            if role not in dict(present):
-                yield Finding(
-                    "instruments", NAMES[role], State.LOOK,
-                    f"No {NAMES[role]} is set: name its port and profile in the settings.",
-                )  # fmt: skip
-        for role, settings in present:
+            if role not in self._instruments_set:
+                yield told("instruments", "{instrument}", "look", instrument=NAMES[role])
+        for role, settings in self._instruments_set.items():
             if settings.simulated:
-                said = (
-                    "It is set as simulated, and every record says so: change that for a real one."
-                )
-                yield Finding("instruments", NAMES[role], State.LOOK, said)
+                yield told("instruments", "{instrument}", "look-simulated", instrument=NAMES[role])
             if self._station_runs:
-                said = "The running station has it: its page Instruments says how it is."
-                yield Finding("instruments", NAMES[role], State.GOOD, said)
+                yield told("instruments", "{instrument}", "good-station", instrument=NAMES[role])
             elif self.ask and role in self._sound_ports:
                 yield _tried("instruments", NAMES[role], partial(self._asked, role))
 
     def _asked(self, role: InstrumentKind) -> str:
-        settings = dict(self._set_instruments())[role].model_copy(update={"byte_trace": None})
-        alone: dict[str, InstrumentSettings | None] = {
-            "meter": None,
-            "tester": None,
-            role: settings,
-        }
+        settings = self._instruments_set[role].model_copy(update={"byte_trace": None})
+        alone: dict[str, object] = {"meter": None, "tester": None, role: settings}
         with closing(InstrumentBay(self.settings.model_copy(update=alone))) as bay:
             if role == "tester":
                 bay.tester()
@@ -180,10 +167,9 @@ class Examination:
     def _panel(self) -> Finding:
         pins = self.settings.panel
         if pins is None:
-            said = "No panel is set up: footswitch, guard and lamps are not used."
-            return Finding("panel", "pins", State.GOOD, said)
+            return told("panel", "pins", "good-none")
         if self._station_runs:
-            return Finding("panel", "pins", State.GOOD, "The running station has them.")
+            return told("panel", "pins", "good-station")
         try:
             with open_panel(pins) as panel:
                 line = panel.line()
@@ -192,17 +178,15 @@ class Examination:
         if line.trouble is not None:
             state = State.LOOK if line.present else State.WRONG
             return Finding("panel", "pins", state, line.trouble)
-        said = f"The footswitch is {line.footswitch}, the guard is {line.guard}."
-        return Finding("panel", "pins", State.GOOD, said)
+        return told("panel", "pins", "good", line=line)
 
     # ---- ledger, calibration, people -----------------------------------------------------------
 
     def _record(self) -> Iterator[Finding]:
-        path = self.ledger_path
+        path, bench = self.ledger_path, self.settings.bench
         if not path.exists():
             yield from doctor.of_clock(looks.clock(None))
-            said = f"There is no ledger at {path} yet: the first start makes it."
-            yield Finding("ledger", "file", State.GOOD, said)
+            yield told("ledger", "file", "good", path=path)
             return
         try:
             tail = verify_tail(path)
@@ -212,12 +196,8 @@ class Examination:
             return
         yield from doctor.of_clock(looks.clock(tail.last_at))
         yield doctor.of_tail(str(path), tail.entries, tail.checked, tail.first_bad)
-        if tail.bench != self.settings.bench:
-            yield Finding(
-                "ledger", "bench", State.WRONG,
-                f"{path} belongs to {tail.bench}, and the settings say {self.settings.bench}: name "
-                "the ledger of this bench, or the bench of this ledger.",
-            )  # fmt: skip
+        if tail.bench != bench:
+            yield told("ledger", "bench", "wrong", path=path, owner=tail.bench, bench=bench)
         yield _tried("ledger", "lock", partial(_lock, path))
         yield doctor.of_writers(str(path), looks.holders(path))
         try:
@@ -231,7 +211,7 @@ class Examination:
             str(self.ledger_path),
             invented=has_samples(self.ledger_path, demo=True),
             real=has_samples(self.ledger_path, demo=False),
-            for_work=any(not found.simulated for _, found in self._set_instruments()),
+            for_work=any(not found.simulated for found in self._instruments_set.values()),
         )
         yield doctor.of_unfinished(reader.counts().unfinished)
         yield from self._calibrations(reader)
@@ -250,8 +230,7 @@ class Examination:
             in_use = self._identities.get(trust.role, trust.instrument) == trust.instrument
             yield _calibration(trust, in_use)
         if not found:
-            said = "No instrument was ever calibrated or checked: enter its certificate."
-            yield Finding("calibration", "instruments", State.LOOK, said)
+            yield told("calibration", "instruments", "look")
 
     def _people(self, reader: LedgerReader) -> PeopleSeen:
         secrets = SecretFile(self.ledger_path)
@@ -277,10 +256,6 @@ def _open_trouble(port: str, line: LineSettings, name: str) -> str | None:
 def _lock(path: Path) -> str:
     check_writable(path)
     return "It can be written."
-
-
-def _connectors() -> str:
-    return f"{len(load_connectors().connectors)} are in order."
 
 
 def _calibration(trust: Trust, in_use: bool) -> Finding:

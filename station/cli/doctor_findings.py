@@ -1,12 +1,18 @@
 """What is the matter with a bench, judged from what was seen of it. Pure: it looks at nothing.
 
-Every finding is one plain sentence that says what is the matter and what to do about it.
+Every finding is one plain sentence that says what is the matter and what to do about it; the
+sentences stand in ``station/data/doctor.toml``.
 """
 
+import tomllib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from enum import StrEnum
+from functools import cache
+from typing import Any
+
+from station.files import DATA, read_text
 
 OLDEST_PYTHON = (3, 11)
 NEWEST_PYTHON = (3, 13)
@@ -159,110 +165,59 @@ class PeopleSeen:
     secrets_open: bool
 
 
-def count(findings: Iterable[Finding], state: State) -> int:
-    """How many findings are in a state."""
-    return sum(finding.state is state for finding in findings)
+@cache
+def sentences() -> dict[str, Any]:
+    """What can be said: forms of sentences by area, name and case."""
+    return tomllib.loads(read_text(DATA / "doctor.toml"))
+
+
+def told(area: str, name: str, case: str, **values: object) -> Finding:
+    """Make a finding of a sentence that ships; the case begins with the finding's state."""
+    form: str = sentences()[area][name][case]
+    state = State[case.partition("-")[0].upper()]
+    return Finding(area, name.format(**values), state, form.format(**values))
 
 
 def of_machine(seen: MachineSeen) -> Iterator[Finding]:
     """Judge the computer."""
+    tried = OLDEST_PYTHON <= seen.python <= NEWEST_PYTHON
     version = ".".join(map(str, seen.python))
-    if OLDEST_PYTHON <= seen.python <= NEWEST_PYTHON:
-        yield _good("machine", "Python", f"Python {version}.")
-    else:
-        yield _wrong(
-            "machine", "Python",
-            f"Python {version} is not one that the station was tried with: install one from 3.11 "
-            "to 3.13 and make the virtual environment anew.",
-        )  # fmt: skip
-    if seen.bits >= 64:
-        yield _good("machine", "system", f"{seen.bits}-bit.")
-    else:
-        yield _wrong(
-            "machine", "system",
-            f"This is a {seen.bits}-bit system, for which numpy and scipy have no wheels: install "
-            "the 64-bit one.",
-        )  # fmt: skip
+    yield told("machine", "Python", "good" if tried else "wrong", version=version)
+    yield told("machine", "system", "good" if seen.bits >= 64 else "wrong", seen=seen)
     if seen.memory_bytes is None or seen.memory_free_bytes is None:
         return
-    said = f"{_size(seen.memory_free_bytes)} of {_size(seen.memory_bytes)} of memory are free"
-    if seen.memory_free_bytes < LITTLE_MEMORY_BYTES:
-        yield _look("machine", "memory", f"Only {said}: close other programs.")
-    else:
-        yield _good("machine", "memory", f"{said}.")
+    case = "look" if seen.memory_free_bytes < LITTLE_MEMORY_BYTES else "good"
+    free, installed = _size(seen.memory_free_bytes), _size(seen.memory_bytes)
+    yield told("machine", "memory", case, free=free, installed=installed)
 
 
 def of_folder(seen: FolderSeen) -> Iterator[Finding]:
     """Judge the place of the ledger."""
     if seen.trouble is not None:
-        yield _wrong(
-            "disk", "writing",
-            f"Nothing can be written in {seen.path} ({seen.trouble}): check the owner of the "
-            "folder and that the card or disk is not read-only, or name another place for the "
-            "ledger in the settings.",
-        )  # fmt: skip
+        case = "wrong"
     elif seen.file_system in NETWORK_FILE_SYSTEMS:
-        yield _wrong(
-            "disk", "writing",
-            f"{seen.path} is on a network disk ({seen.file_system}), where SQLite cannot keep the "
-            "record safe: keep the ledger on a disk of this machine and copy backups there.",
-        )  # fmt: skip
+        case = "wrong-network"
     elif seen.forgets:
-        yield _wrong(
-            "disk", "writing",
-            f"{seen.path} lies on a read-only root with an overlay, and what is written there is "
-            "gone at the next start: put the ledger on a partition of its own.",
-        )  # fmt: skip
-    elif seen.file_system in MEMORY_FILE_SYSTEMS:
-        yield _look(
-            "disk", "writing",
-            f"{seen.path} is kept in memory ({seen.file_system}), and is gone at the next start: "
-            "name a place on a disk for the ledger.",
-        )  # fmt: skip
+        case = "wrong-overlay"
     else:
-        yield _good("disk", "writing", f"{seen.path} can be written.")
-    yield _room(seen)
-
-
-def _room(seen: FolderSeen) -> Finding:
-    said = f"{_size(seen.free_bytes)} are free in {seen.path}"
-    if seen.free_bytes < NO_ROOM_BYTES:
-        return _wrong(
-            "disk", "room",
-            f"Only {said}: no sample can be recorded once it is full; free space now.",
-        )  # fmt: skip
-    if seen.free_bytes < LITTLE_ROOM_BYTES:
-        return _look("disk", "room", f"Only {said}: free space before it is full.")
-    return _good("disk", "room", f"{said}.")
+        case = "look" if seen.file_system in MEMORY_FILE_SYSTEMS else "good"
+    yield told("disk", "writing", case, seen=seen)
+    case = "look" if seen.free_bytes < LITTLE_ROOM_BYTES else "good"
+    case = "wrong" if seen.free_bytes < NO_ROOM_BYTES else case
+    yield told("disk", "room", case, seen=seen, free=_size(seen.free_bytes))
 
 
 def of_clock(seen: ClockSeen) -> Iterator[Finding]:
     """Judge the clock."""
-    now = f"The clock says {_minute(seen.now)}"
+    last = seen.last_entry or seen.now
     if seen.now < NOT_BEFORE:
-        yield _wrong("clock", "date", f"{now}, which cannot be: set it.")
-    elif seen.last_entry is not None and seen.now < seen.last_entry - BACKWARDS:
-        yield _wrong(
-            "clock", "date",
-            f"{now}, but the last entry of the ledger was made at {_minute(seen.last_entry)}: set "
-            "the clock before the next sample.",
-        )  # fmt: skip
-    elif seen.last_entry is not None and seen.now > seen.last_entry + FORWARDS:
-        yield _look(
-            "clock", "date",
-            f"{now}, more than a year after the last entry of the ledger "
-            f"({_minute(seen.last_entry)}): check that it is right.",
-        )  # fmt: skip
+        case = "wrong"
+    elif seen.now < last - BACKWARDS:
+        case = "wrong-behind"
     else:
-        yield _good("clock", "date", f"{now}.")
-    if seen.synced:
-        yield _good("clock", "set from the network", "It was set from the network since the start.")
-    else:
-        yield _look(
-            "clock", "set from the network",
-            "The clock was not set from the network since this machine started, as far as systemd "
-            "tells: compare it with a watch, and entries will say that it was not.",
-        )  # fmt: skip
+        case = "look" if seen.now > last + FORWARDS else "good"
+    yield told("clock", "date", case, now=_minute(seen.now), last=_minute(last))
+    yield told("clock", "set from the network", "good" if seen.synced else "look")
 
 
 def of_ports(ports: Sequence[PortSeen], modem_manager: bool) -> Iterator[Finding]:
@@ -270,147 +225,76 @@ def of_ports(ports: Sequence[PortSeen], modem_manager: bool) -> Iterator[Finding
     for port in ports:
         yield _port(port)
         if port.steady_name is not None:
-            yield _look(
-                "ports", f"name of the {port.instrument}'s port",
-                f"{port.port} may be another instrument's after replugging or a restart: write "
-                f"{port.steady_name} into the settings.",
-            )  # fmt: skip
+            yield told("ports", "name of the {seen.instrument}'s port", "look", seen=port)
     names = [port.port for port in ports]
     for twice in sorted({name for name in names if names.count(name) > 1}):
-        yield _wrong(
-            "ports", "one each",
-            f"Both instruments are set to {twice}: name the right port for each of them.",
-        )  # fmt: skip
+        yield told("ports", "one each", "wrong", port=twice)
     if ports and modem_manager:
-        yield _look(
-            "ports", "ModemManager",
-            "ModemManager is running and may send modem commands to a port that was just plugged "
-            "in: copy the udev rule of firmware_notes, or run 'sudo systemctl mask --now "
-            "ModemManager'.",
-        )  # fmt: skip
+        yield told("ports", "ModemManager", "look")
 
 
 def _port(seen: PortSeen) -> Finding:
-    name = f"port of the {seen.instrument}"
-    stations = [holder for holder in seen.holders if holder.station]
     if seen.console:
-        return _wrong(
-            "ports", name,
-            f"The system writes its own messages to {seen.port}: turn the serial console off in "
-            "raspi-config (login shell no, serial hardware yes), then restart.",
-        )  # fmt: skip
-    if stations:
-        return _good("ports", name, f"{seen.port} is held by the running station.")
-    if seen.holders:
-        return _wrong(
-            "ports", name,
-            f"{seen.port} is also open in {' and '.join(map(str, seen.holders))}, which takes "
-            "bytes away: end that program.",
-        )  # fmt: skip
-    if seen.trouble is not None:
-        return _wrong("ports", name, seen.trouble)
-    return _good("ports", name, f"{seen.port}: nothing is against it.")
+        case = "wrong-console"
+    elif any(holder.station for holder in seen.holders):
+        case = "good-station"
+    elif seen.holders:
+        case = "wrong-shared"
+    else:
+        case = "good" if seen.trouble is None else "wrong"
+    holders = " and ".join(map(str, seen.holders))
+    return told("ports", "port of the {seen.instrument}", case, seen=seen, holders=holders)
 
 
 def of_address(seen: AddressSeen) -> Finding:
     """Judge the address of the page."""
-    place = f"{seen.host} port {seen.port}"
-    if seen.trouble is None:
-        return _good("page", "address", f"{place} is free for the page.")
-    if seen.station_answers:
-        return _good("page", "address", f"A station serves its page on {place} now.")
-    return _wrong("page", "address", seen.trouble)
+    taken = "good-served" if seen.station_answers else "wrong"
+    return told("page", "address", "good" if seen.trouble is None else taken, seen=seen)
 
 
 def of_people(seen: PeopleSeen) -> Iterator[Finding]:
     """Judge who can sign in."""
     if seen.secrets_open:
-        yield _wrong(
-            "people", "secrets",
-            f"Other users of this machine may read {seen.secrets_path}: run 'chmod 600' on it and "
-            "give everyone a new passphrase.",
-        )  # fmt: skip
+        yield told("people", "secrets", "wrong-open", seen=seen)
     if seen.on_network and not seen.leads_on_network:
-        yield _wrong(
-            "people", "leads",
-            "The page is open to the network, and no lead has a passphrase to sign in there: run "
-            "'station people code' at the console, or set host to 127.0.0.1.",
-        )  # fmt: skip
+        yield told("people", "leads", "wrong")
     elif not seen.leads_here:
-        yield _look(
-            "people", "leads",
-            "No lead can sign in yet, so that nobody can sign what needs one: run 'station people "
-            "code' at the console.",
-        )  # fmt: skip
+        yield told("people", "leads", "look")
     else:
-        yield _good("people", "leads", f"{_number(seen.leads_here, 'lead')} can sign in.")
+        yield told("people", "leads", "good", leads=_number(seen.leads_here, "lead", "leads"))
 
 
 def of_tail(path: str, entries: int, checked: int, first_bad: str | None) -> Finding:
     """Judge the last entries of the ledger, hashed again."""
-    if first_bad is not None:
-        return _wrong(
-            "ledger", "entries",
-            f"{path} is not what was written ({first_bad}): measure nothing more into it, keep the "
-            "file as it is, run 'station ledger verify', and go on with a backup.",
-        )  # fmt: skip
-    return _good(
-        "ledger", "entries",
-        f"{path} has {_number(entries, 'entry', 'entries')}; the last {checked} are sound.",
-    )  # fmt: skip
+    number = _number(entries, "entry", "entries")
+    case = "good" if first_bad is None else "wrong"
+    return told(
+        "ledger", "entries", case, path=path, entries=number, checked=checked, first_bad=first_bad
+    )
 
 
 def of_writers(path: str, holders: Iterable[Holder]) -> Finding:
     """Judge which programs have the ledger open."""
-    stations = [holder for holder in holders if holder.station]
-    if len(stations) > 1:
-        return _wrong(
-            "ledger", "writers",
-            f"{len(stations)} stations have {path} open, {' and '.join(map(str, stations))}: end "
-            "all but one.",
-        )  # fmt: skip
-    who = "One station has it open." if stations else "No station has it open."
-    return _good("ledger", "writers", who)
+    stations = [str(holder) for holder in holders if holder.station]
+    case = {0: "good", 1: "good-one"}.get(len(stations), "wrong")
+    named = " and ".join(stations)
+    return told("ledger", "writers", case, path=path, number=len(stations), stations=named)
 
 
 def of_invented(path: str, *, invented: bool, real: bool, for_work: bool) -> Finding:
     """Judge whether invented samples lie among real ones; ``for_work``: instruments are real."""
-    if invented and (real or for_work):
-        return _wrong(
-            "ledger", "invented samples",
-            f"{path} holds invented samples of the demo: name another file for the samples of this "
-            "bench in the settings, and keep this one as it is.",
-        )  # fmt: skip
-    if invented:
-        return _look("ledger", "invented samples", "All its samples are invented: it is a demo's.")
-    return _good("ledger", "invented samples", "There are none.")
+    case = "wrong" if real or for_work else "look"
+    return told("ledger", "invented samples", case if invented else "good", path=path)
 
 
 def of_unfinished(number: int) -> Finding:
     """Judge samples that were begun and have no verdict."""
-    if not number:
-        return _good("ledger", "unfinished samples", "There are none.")
-    return _look(
-        "ledger", "unfinished samples",
-        f"{_number(number, 'sample')} begun and not finished: take it up again or void it on the "
-        "page Bench, before anybody forgets what it was.",
-    )  # fmt: skip
+    samples = _number(number, "sample", "samples")
+    return told("ledger", "unfinished samples", "look" if number else "good", samples=samples)
 
 
-def _good(area: str, name: str, sentence: str) -> Finding:
-    return Finding(area, name, State.GOOD, sentence)
-
-
-def _look(area: str, name: str, sentence: str) -> Finding:
-    return Finding(area, name, State.LOOK, sentence)
-
-
-def _wrong(area: str, name: str, sentence: str) -> Finding:
-    return Finding(area, name, State.WRONG, sentence)
-
-
-def _number(number: int, word: str, words: str | None = None) -> str:
-    return f"{number} {word if number == 1 else words or word + 's'}"
+def _number(number: int, word: str, words: str) -> str:
+    return f"{number} {word if number == 1 else words}"
 
 
 def _minute(at: datetime) -> str:

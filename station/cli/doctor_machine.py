@@ -2,6 +2,7 @@
 
 import http.client
 import os
+import shutil
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -9,7 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from station.cli.doctor_findings import AddressSeen, ClockSeen, FolderSeen, Holder, MachineSeen
-from station.cli.serving import listening
+from station.cli.serving import listening, page_answer
 from station.errors import AddressTaken
 from station.ledger.clock import SYNCHRONIZED_FILE
 
@@ -38,11 +39,13 @@ def folder(path: Path, proc: Path = PROC) -> FolderSeen:
     path = path.absolute()
     while not path.is_dir():
         if path.exists():
-            return FolderSeen(str(path), "it is no folder", _free(path), None, False)
+            free = shutil.disk_usage(path).free
+            return FolderSeen(str(path), "it is no folder", free, None, False)
         path = path.parent
     kind, on_root = _file_system(path.resolve(), proc)
     overlay = any(word in _text(proc / "cmdline") for word in OVERLAY_WORDS)
-    return FolderSeen(str(path), _write_trouble(path), _free(path), kind, overlay and on_root)
+    free = shutil.disk_usage(path).free
+    return FolderSeen(str(path), _write_trouble(path), free, kind, overlay and on_root)
 
 
 def clock(last_entry: datetime | None, synchronized: Path = SYNCHRONIZED_FILE) -> ClockSeen:
@@ -100,11 +103,6 @@ def _memory(proc: Path) -> dict[str, int]:
     return {row[0].rstrip(":"): int(row[1]) * 1024 for row in rows if row[2:] == ["kB"]}
 
 
-def _free(path: Path) -> int:
-    found = os.statvfs(path)
-    return found.f_bavail * found.f_frsize
-
-
 def _write_trouble(path: Path) -> str | None:
     # Tried, since permissions do not tell: root may all, and a card may be read-only.
     try:
@@ -147,18 +145,10 @@ def _is_station(words: list[str]) -> bool:
 
 
 def _is_our_page(host: str, port: int) -> bool:
-    asked = http.client.HTTPConnection(
-        "127.0.0.1" if host == "0.0.0.0" else host,  # noqa: S104
-        port,
-        timeout=ANSWER_WITHIN_S,
-    )
     try:
-        asked.request("GET", "/limits")
-        return b"Crimp station" in asked.getresponse().read()
+        return b"Crimp station" in page_answer(host, port, "/limits", ANSWER_WITHIN_S)[1]
     except (OSError, http.client.HTTPException):
         return False
-    finally:
-        asked.close()
 
 
 def _text(path: Path) -> str:

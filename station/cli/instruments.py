@@ -2,13 +2,21 @@
 
 import json
 import time
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from collections.abc import Iterator
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 
 import click
 
-from station.cli.options import FILE, json_option, print_facts, print_json, print_lines
+from station.cli.options import (
+    FILE,
+    facts,
+    json_option,
+    picked,
+    print_json,
+    print_lines,
+    print_result,
+)
 from station.errors import BadInput, InstrumentError, InstrumentGarbled, InstrumentSilent, NoReading
 from station.files import write_whole
 from station.instruments.byte_log import ByteLog
@@ -17,7 +25,7 @@ from station.instruments.force_lines import ForceLines
 from station.instruments.framing import Identity
 from station.instruments.learning import Proposal, propose
 from station.instruments.meter import Meter
-from station.instruments.port import LinePort, available_ports
+from station.instruments.port import Direction, LinePort, available_ports
 from station.instruments.profiles import (
     MeterProfile,
     Profile,
@@ -53,28 +61,19 @@ def list_all(folder: Path | None, as_json: bool) -> None:
     """List serial ports and instrument profiles."""
     ports = available_ports()
     profiles = {name: load_profile(name, folder) for name in profile_names(folder)}
-    if as_json:
-        print_json(
-            {
-                "ports": [
-                    {
-                        "port": port.url,
-                        "description": port.description,
-                        "serial_number": port.serial_number,
-                    }
-                    for port in ports
-                ],
-                "profiles": [
-                    {"name": name, "kind": profile.kind, "title": profile.title}
-                    for name, profile in profiles.items()
-                ],
-            }
-        )
-        return
-    click.echo("Ports:" if ports else "No serial port is plugged in.")
-    print_facts((f"  {port.url}", port.description) for port in ports)
-    click.echo("Profiles:")
-    print_facts((f"  {name}", profile.title) for name, profile in profiles.items())
+    document = {
+        "ports": [{"port": port.url} | picked(port, "description serial_number") for port in ports],
+        "profiles": [
+            {"name": name} | picked(profile, "kind title") for name, profile in profiles.items()
+        ],
+    }
+    lines = [
+        "Ports:" if ports else "No serial port is plugged in.",
+        *facts((f"  {port.url}", port.description) for port in ports),
+        "Profiles:",
+        *facts((f"  {name}", profile.title) for name, profile in profiles.items()),
+    ]
+    print_result(as_json, document, lines)
 
 
 @instruments.command(epilog="Example: station instruments identify /dev/ttyUSB0")
@@ -88,7 +87,7 @@ def identify(
 ) -> int:
     """Ask what hangs on PORT. Without --profile, words of all dialects are sent to it."""
     names = _meters_first(folder) if profile is None else (profile,)
-    with traced(trace) as on_bytes:
+    with _traced(trace) as on_bytes:
         found = _first_that_answers(port, names, folder, on_bytes)
     if found is None:
         raise InstrumentSilent(
@@ -96,16 +95,10 @@ def identify(
             "its baud rate and cable, or try: station instruments learn."
         )
     name, identity = found
-    facts = {
-        "maker": identity.maker,
-        "model": identity.model,
-        "serial": identity.serial,
-        "firmware": identity.firmware,
-    }
-    if as_json:
-        print_json({"port": port, "profile": name, "identity": {"raw": identity.raw, **facts}})
-    else:
-        print_facts([("profile", name), *((key, text or "-") for key, text in facts.items())])
+    known = picked(identity, "maker model serial firmware")
+    document = {"port": port, "profile": name, "identity": {"raw": identity.raw} | known}
+    rows = [("profile", name), *((key, text or "-") for key, text in known.items())]
+    print_result(as_json, document, facts(rows))
     return 0
 
 
@@ -135,7 +128,7 @@ def watch(
     known = load_profile(profile, folder)
     unit = "ohm" if isinstance(known, MeterProfile) else "N"
     taken: list[dict[str, float | None]] = []
-    with traced(trace) as on_bytes, _opened(port, known, on_bytes) as line:
+    with _traced(trace) as on_bytes, _port(port, known, on_bytes) as line:
         begun_s: float | None = None
         for at_s, value in _readings(line, known, expected_ohm):
             begun_s = at_s if begun_s is None else begun_s
@@ -175,41 +168,27 @@ def learn(
     line = LineSettings.model_validate({"baud": baud, **settings})
     if not as_json:
         click.echo(f"Listening for {seconds:g} s: pull gently at the grip, so that it shows.")
-    with traced(trace) as on_bytes:
+    with _traced(trace) as on_bytes:
         heard = _listen(port, line, seconds, poll, on_bytes)
     proposal = propose(heard, seconds, line, poll)
     if not as_json:
         _show(proposal)
     agreed = out is not None and (yes or (not as_json and click.confirm(f"Write {out}?")))
     if out is not None and agreed:
-        _write(out, proposal.text)
-        if not as_json:
-            _say_next(port, out)
-    if as_json:
-        print_json(
-            {
-                "profile": proposal.text,
-                "lines_heard": proposal.lines_heard,
-                "lines_read": proposal.lines_read,
-                "forces_n": list(proposal.forces_n),
-                "remarks": list(proposal.remarks),
-                "written": str(out) if agreed else None,
-            }
-        )
+        out.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(out, proposal.text)
+    figures = picked(proposal, "lines_heard lines_read forces_n remarks")
+    document = {"profile": proposal.text} | figures | {"written": str(out) if agreed else None}
+    print_result(as_json, document, _next_steps(port, out) if out is not None and agreed else ())
 
 
-@contextmanager
-def traced(path: Path | None) -> Iterator[ByteLog | None]:
-    """Open a trace file where one is asked for."""
-    with ExitStack() as stack:
-        yield None if path is None else stack.enter_context(ByteLog(path))
+def _traced(path: Path | None) -> AbstractContextManager[ByteLog | None]:
+    return nullcontext() if path is None else ByteLog(path)
 
 
-@contextmanager
-def _opened(url: str, profile: Profile, on_bytes: ByteLog | None) -> Iterator[LinePort]:
+def _port(url: str, profile: Profile, on_bytes: ByteLog | None) -> LinePort:
     name = "meter" if isinstance(profile, MeterProfile) else "pull tester"
-    with LinePort(url, profile.line, name=name, on_bytes=on_bytes) as line:
-        yield line
+    return LinePort(url, profile.line, name=name, on_bytes=on_bytes)
 
 
 def _meters_first(folder: Path | None) -> tuple[str, ...]:
@@ -227,7 +206,7 @@ def _first_that_answers(
     ]
     for name in names:
         profile = load_profile(name, folder)
-        with _opened(url, profile, on_bytes) as line:
+        with _port(url, profile, on_bytes) as line:
             # Ends what an earlier dialect left half said.
             line.send(b"\r\n")
             try:
@@ -283,26 +262,22 @@ def _listen(
 ) -> bytes:
     heard = bytearray()
 
-    def keep(direction: str, data: bytes) -> None:
+    def keep(direction: Direction, data: bytes) -> None:
         if direction == "in":
             heard.extend(data)
         if trace is not None:
-            trace("in" if direction == "in" else "out", data)
+            trace(direction, data)
 
     with LinePort(url, line, name="instrument", on_bytes=keep) as port:
-        _wait(port, seconds, lambda: None if poll is None else port.send(poll.encode() + b"\r"))
+        end_s = time.monotonic() + seconds
+        next_s = 0.0
+        while (now_s := time.monotonic()) < end_s:
+            if poll is not None and now_s >= next_s:
+                port.send(poll.encode() + b"\r")
+                next_s = now_s + _POLL_S
+            if port.wait_lost(_LISTEN_S):
+                port.next_line(0)
     return bytes(heard)
-
-
-def _wait(port: LinePort, seconds: float, ask: Callable[[], None]) -> None:
-    end_s = time.monotonic() + seconds
-    next_s = 0.0
-    while (now_s := time.monotonic()) < end_s:
-        if now_s >= next_s:
-            ask()
-            next_s = now_s + _POLL_S
-        if port.wait_lost(_LISTEN_S):
-            port.next_line(0)
 
 
 def _show(proposal: Proposal) -> None:
@@ -318,22 +293,12 @@ def _show(proposal: Proposal) -> None:
     print_lines(f"Look: {remark}" for remark in proposal.remarks)
 
 
-def _say_next(port: str, written: Path) -> None:
-    """Say how the profile that was written comes into use."""
+def _next_steps(port: str, written: Path) -> Iterator[str]:
+    """How the profile that was written comes into use."""
     name, folder = written.stem, written.parent
-    click.echo(f"Written to {written}. Next, with a known weight hung from the grip:")
-    click.echo(f"  station instruments watch {port} --profiles {folder} --profile {name}")
-    click.echo("Then enter resolution, capacity and accuracy in the file, and in the settings:")
+    yield f"Written to {written}. Next, with a known weight hung from the grip:"
+    yield f"  station instruments watch {port} --profiles {folder} --profile {name}"
+    yield "Then enter resolution, capacity and accuracy in the file, and in the settings:"
     # JSON's strings are TOML's: what is printed can be copied whatever the names are.
-    click.echo(f"  profiles_folder = {json.dumps(str(folder))}  # at the top")
-    click.echo(f"  [tester]\n  port = {json.dumps(port)}\n  profile = {json.dumps(name)}")
-
-
-def _write(path: Path, text: str) -> None:
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise BadInput(
-            f"The profile {path} cannot be written ({error.strerror}); name another file."
-        ) from error
-    write_whole(path, text)
+    yield f"  profiles_folder = {json.dumps(str(folder))}  # at the top"
+    yield f"  [tester]\n  port = {json.dumps(port)}\n  profile = {json.dumps(name)}"

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -9,14 +10,7 @@ import click
 
 from station.bench.bench import SampleOutcome
 from station.cli.ledgers import reading
-from station.cli.opening import (
-    BenchAtHand,
-    OpenLedger,
-    opened_bench,
-    opened_ledger,
-    outcome_lines,
-    read_ledger,
-)
+from station.cli.opening import OpenLedger, opened_bench, opened_ledger, outcome_lines
 from station.cli.options import (
     FILE,
     REAL,
@@ -26,8 +20,8 @@ from station.cli.options import (
     person_option,
     picked,
     print_aside,
-    print_json,
     print_lines,
+    print_result,
     settings_option,
 )
 from station.crimp.wire import parse_size
@@ -44,7 +38,6 @@ from station.jobs.papers.frame import Paper
 from station.jobs.papers.of_job import paper_of
 from station.jobs.plan_odds import error_lines, plan_errors
 from station.jobs.plans import chosen_plan, load_plans, read_plan
-from station.jobs.sample_order import SampleOrder
 from station.jobs.step import JobState, Step
 from station.ledger.entries import Joint
 from station.ledger.jobs import job_record
@@ -52,6 +45,7 @@ from station.ledger.jobs import jobs as jobs_on_record
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord, JobRow
 from station.settings import read_settings
+from station.simulation.demo import as_the_demo_judges
 
 ON_THE_PAGE = ("tool_validation", "certification")
 """Jobs that take people, looks and signatures as well as samples."""
@@ -71,15 +65,12 @@ def due(
     plan_id: str | None, ledger_path: Path | None, settings_path: Path | None, as_json: bool
 ) -> None:
     """Say which nests are due for their check today, which are held, and why."""
-    with read_ledger(ledger_path, settings_path) as at_hand:
-        plan = chosen_plan(at_hand.settings, DailyCheckPlan, plan_id)
-        found = due_nests(at_hand.reader, plan, datetime.now(UTC))
-    if as_json:
-        print_json([_due_document(item) for item in found])
-        return
-    for item in found:
-        mark = "HELD" if item.last.held else "due" if item.due else "-"
-        click.echo(f"{mark:<5} {item.last.tool}, nest {item.last.nest}: {item.reason}")
+    settings = read_settings(settings_path)
+    with reading(ledger_path or settings.ledger) as reader:
+        settings = as_the_demo_judges(settings, invented=reader.is_demo())
+        plan = chosen_plan(settings, DailyCheckPlan, plan_id)
+        found = due_nests(reader, plan, datetime.now(UTC))
+    print_result(as_json, [_due_document(item) for item in found], map(_due_line, found))
 
 
 @job.command(epilog="Example: station job start daily_check --nest Wren/blue --person Benno")
@@ -116,13 +107,7 @@ def list_jobs(only_open: bool, limit: int, ledger_path: Path | None, as_json: bo
     """List the jobs, newest first."""
     with reading(ledger_path) as reader:
         rows = jobs_on_record(reader, only_open=only_open, limit=limit)
-    if as_json:
-        print_json([_row_document(row) for row in rows])
-        return
-    for row in rows:
-        state = row.outcome if row.ended_seq is not None else "open"
-        words = row.job.replace("_", " ")
-        click.echo(f"{row.job_id}  {row.at_utc.astimezone():%Y-%m-%d %H:%M}  {words}: {state}")
+    print_result(as_json, [_row_document(row) for row in rows], map(_row_line, rows))
 
 
 @job.command(epilog="Example: station job sample 0198c2b4 --wire '16 AWG' --person Benno")
@@ -159,7 +144,7 @@ def sample(
     with opened_ledger(ledger_path, settings_path) as opened:
         _demand_done_here(opened.jobs.record(job_id).row.job)
         print_aside(SIMULATED if simulate else REAL)
-        with opened_bench(opened, simulate=simulate, seed=seed, say=print_aside) as at_hand:
+        with opened_bench(opened, simulate=simulate, seed=seed) as (bench, operator_of):
             for _ in range(count):
                 step = _sample_wanted(opened, job_id, nest)
                 joint = _joint(opened, step, connector, wire, wire2)
@@ -167,12 +152,14 @@ def sample(
                     opened.ledger.reader, opened.settings, job_id, joint,
                     person=person, limit_set=limit_set,
                 )  # fmt: skip
-                outcomes.append(_take(at_hand, order))
+                outcome = bench.take_sample(order, operator_of(joint))
+                outcomes.append(outcome)
+                if outcome.error is not None:
+                    print_aside(f"{outcome.error} The sample was logged as void.")
                 if opened.jobs.record(job_id).ended is not None:
                     break
         if not as_json:
-            for outcome in outcomes:
-                print_lines(outcome_lines(outcome))
+            print_lines(chain.from_iterable(map(outcome_lines, outcomes)))
         _show(opened.ledger.reader, job_id, as_json)
     return 1 if any(item.finished.verdict == "fail" for item in outcomes) else 0
 
@@ -211,18 +198,13 @@ def odds(plan: str, tries: int, seed: int, settings_path: Path | None, as_json: 
             raise BadInput(f"There is no plan {plan!r}: use one of {', '.join(known)}, or a file.")
         wanted = known[plan]
     rates = plan_errors(wanted, tries=tries, seed=seed)
-    if as_json:
-        print_json({"plan": wanted.id, "rates": [rate.as_dict() for rate in rates]})
-        return
-    print_lines(error_lines(wanted.job, rates))
+    document = {"plan": wanted.id, "rates": [rate.as_dict() for rate in rates]}
+    print_result(as_json, document, error_lines(wanted.job, rates))
 
 
 def _show(reader: LedgerReader, job_id: str, as_json: bool) -> None:
     record, state = job_record(reader, job_id), state_of_job(reader, job_id)
-    if as_json:
-        print_json(_job_document(record, state))
-    else:
-        print_lines(_job_lines(record, state))
+    print_result(as_json, _job_document(record, state), _job_lines(record, state))
 
 
 def _demand_done_here(name: str) -> None:
@@ -262,11 +244,15 @@ def _joint(
     return Joint(connector=connector, wires=tuple(wires), tool=tool, nest=nest)
 
 
-def _take(at_hand: BenchAtHand, order: SampleOrder) -> SampleOutcome:
-    outcome = at_hand.bench.take_sample(order, at_hand.operator(order.joint))
-    if outcome.error is not None:
-        click.echo(f"{outcome.error} The sample was logged as void.", err=True)
-    return outcome
+def _row_line(row: JobRow) -> str:
+    state = row.outcome if row.ended_seq is not None else "open"
+    began = f"{row.at_utc.astimezone():%Y-%m-%d %H:%M}"
+    return f"{row.job_id}  {began}  {row.job.replace('_', ' ')}: {state}"
+
+
+def _due_line(found: DueNest) -> str:
+    mark = "HELD" if found.last.held else "due" if found.due else "-"
+    return f"{mark:<5} {found.last.tool}, nest {found.last.nest}: {found.reason}"
 
 
 def _row_document(row: JobRow) -> dict[str, Any]:
@@ -322,9 +308,7 @@ def _job_lines(record: JobRecord, state: JobState) -> Iterator[str]:
 
 
 def _due_document(found: DueNest) -> dict[str, Any]:
-    return {
-        "tool": found.last.tool,
-        "nest": found.last.nest,
+    return picked(found.last, "tool nest") | {
         "due": found.due,
         "held": found.last.held is not None,
         "reason": found.reason,

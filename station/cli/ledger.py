@@ -8,7 +8,7 @@ from typing import Literal
 import click
 
 from station.cli.ledgers import default_ledger, progress_bar, writing
-from station.cli.options import FILE, OLD_FILE, json_option, ledger_option, picked, print_json
+from station.cli.options import FILE, OLD_FILE, json_option, ledger_option, picked, print_result
 from station.cli.signing import signed_by, signing_option
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.errors import BadInput
@@ -42,12 +42,11 @@ def verify(ledger_path: Path | None, as_json: bool) -> int:
     check_path(path, create=False)
     with progress_bar(f"Verifying {path.name}", quiet=as_json) as tell:
         report = verify_ledger(path, tell)
-    if as_json:
-        print_json({"ledger": str(path)} | picked(report, "entries traces first_bad"))
-    elif report.first_bad is None:
-        click.echo(f"{path}: {report.entries} entries and {report.traces} traces, all sound.")
-    else:
-        click.echo(f"{path}: NOT SOUND: {report.first_bad}")
+    said = f"{report.entries} entries and {report.traces} traces, all sound."
+    if report.first_bad is not None:
+        said = f"NOT SOUND: {report.first_bad}"
+    document = {"ledger": str(path)} | picked(report, "entries traces first_bad")
+    print_result(as_json, document, [f"{path}: {said}"])
     return 0 if report.first_bad is None else 1
 
 
@@ -91,10 +90,9 @@ def correct(
             demo=demo,
         )
         entry = ledger.append(said, person=lead.name)
-    if as_json:
-        print_json({"correction": entry.id, **said.model_dump(mode="json", exclude={"demo"})})
-    else:
-        click.echo(f"Correction {entry.id} of {entry_id} is on record, signed by {lead.name}.")
+    document = {"correction": entry.id, **said.model_dump(mode="json", exclude={"demo"})}
+    line = f"Correction {entry.id} of {entry_id} is on record, signed by {lead.name}."
+    print_result(as_json, document, [line])
     return 0
 
 
@@ -119,15 +117,12 @@ def backup(file: Path, ledger_path: Path | None, replace: bool, as_json: bool) -
     path = ledger_path or default_ledger()
     with progress_bar(f"Backing up {path.name}", quiet=as_json) as tell:
         report = back_up_ledger(path, file, replace=replace, progress=tell)
-    if as_json:
-        print_json(
-            {"ledger": str(path), "backup": str(file)} | picked(report, "entries traces last_hash")
-        )
-    else:
-        click.echo(
-            f"{file}: {report.entries} entries and {report.traces} traces, all sound. "
-            f"Note the hash of the last, {report.last_hash[:16]}, elsewhere: it proves the copy."
-        )
+    document = {"ledger": str(path), "backup": str(file)}
+    line = (
+        f"{file}: {report.entries} entries and {report.traces} traces, all sound. "
+        f"Note the hash of the last, {report.last_hash[:16]}, elsewhere: it proves the copy."
+    )
+    print_result(as_json, document | picked(report, "entries traces last_hash"), [line])
     return 0
 
 
@@ -140,22 +135,18 @@ def restore(file: Path, ledger_path: Path | None, as_json: bool) -> int:
     path = ledger_path or default_ledger(create=True)
     with progress_bar(f"Restoring {path.name}", quiet=as_json) as tell:
         done = restore_ledger(file, path, now=datetime.now(UTC), progress=tell)
-    if as_json:
-        print_json(
-            {"ledger": str(path), "backup": str(file)}
-            | picked(done.report, "entries traces last_hash")
-            | {
-                "kept_as": None if done.kept_as is None else str(done.kept_as),
-                "newer_entries_in_old": done.newer_entries,
-            }
-        )
-        return 0
-    click.echo(f"{path}: {done.report.entries} entries and {done.report.traces} traces, all sound.")
+    document = {"ledger": str(path), "backup": str(file)}
+    document |= picked(done.report, "entries traces last_hash") | {
+        "kept_as": None if done.kept_as is None else str(done.kept_as),
+        "newer_entries_in_old": done.newer_entries,
+    }
+    lines = [f"{path}: {done.report.entries} entries and {done.report.traces} traces, all sound."]
     if done.kept_as is not None:
         newer = {None: "could not be read", 0: "had no entries more"}.get(
             done.newer_entries, f"had {done.newer_entries} entries more"
         )
-        click.echo(f"The ledger that stood there {newer}; it is kept as {done.kept_as}.")
+        lines.append(f"The ledger that stood there {newer}; it is kept as {done.kept_as}.")
+    print_result(as_json, document, lines)
     return 0
 
 
@@ -172,10 +163,9 @@ def rebuild(ledger_path: Path | None, as_json: bool) -> int:
     ):
         ledger.rebuild(tell)
         counts = ledger.reader.counts()
-    if as_json:
-        print_json({"ledger": str(path), "entries": counts.entries, "samples": counts.samples})
-    else:
-        click.echo(f"{path}: rebuilt from {counts.entries} entries, {counts.samples} samples.")
+    document = {"ledger": str(path)} | picked(counts, "entries samples")
+    line = f"{path}: rebuilt from {counts.entries} entries, {counts.samples} samples."
+    print_result(as_json, document, [line])
     return 0
 
 
@@ -199,16 +189,12 @@ def export(
     with progress_bar(f"Exporting {path.name}", quiet=as_json) as tell:
         report = export_ledger(path, folder, now=datetime.now(UTC), traces=traces, progress=tell)
     entries = sum(report.entries.values())
-    if as_json:
-        print_json(
-            {"ledger": str(path), "folder": str(folder), "entries": entries}
-            | picked(report, "samples traces last_hash")
-        )
-    else:
-        click.echo(
-            f"{folder}: {entries} entries, {report.samples} samples, {report.traces} traces. "
-            "Start with README.txt."
-        )
+    document = {"ledger": str(path), "folder": str(folder), "entries": entries}
+    line = (
+        f"{folder}: {entries} entries, {report.samples} samples, {report.traces} traces. Start "
+        "with README.txt."
+    )
+    print_result(as_json, document | picked(report, "samples traces last_hash"), [line])
     return 0
 
 
@@ -241,16 +227,15 @@ def import_(
         samples = samples_of(source, mapping, ledger.reader)
         lead = signed_by(ledger, person, Right.CORRECT)
         entries = ledger.append_many((one, lead.name, ledger.now()) for one in samples)
-    if as_json:
-        print_json(
-            {"ledger": str(ledger.path), "source": str(source), "samples": len(entries),
-             "first_id": entries[0].id, "last_id": entries[-1].id}
-        )  # fmt: skip
-    else:
-        click.echo(
-            f"{len(entries)} samples of {source.name} are on record, marked as imported and signed "
-            f"by {lead.name}."
-        )
+    document = {
+        "ledger": str(ledger.path), "source": str(source), "samples": len(entries),
+        "first_id": entries[0].id, "last_id": entries[-1].id,
+    }  # fmt: skip
+    line = (
+        f"{len(entries)} samples of {source.name} are on record, marked as imported and signed by "
+        f"{lead.name}."
+    )
+    print_result(as_json, document, [line])
     return 0
 
 
@@ -284,8 +269,7 @@ def _import_export(source: Path, path: Path | None, as_json: bool) -> int:
         raise BadInput("Name the new ledger with --ledger: an export is never mixed into another.")
     with progress_bar(f"Importing {source.name}", quiet=as_json) as tell:
         report = import_export(source, path, progress=tell)
-    if as_json:
-        print_json({"ledger": str(path)} | picked(report, "entries traces last_hash"))
-    else:
-        click.echo(f"{path}: {report.entries} entries and {report.traces} traces, all sound.")
+    document = {"ledger": str(path)} | picked(report, "entries traces last_hash")
+    line = f"{path}: {report.entries} entries and {report.traces} traces, all sound."
+    print_result(as_json, document, [line])
     return 0

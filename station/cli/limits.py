@@ -1,10 +1,11 @@
 """Commands on what a crimp must be: limits, judge, connectors."""
 
 import math
+from collections.abc import Iterator
 
 import click
 
-from station.cli.options import check_uncertainties, json_option, picked, print_json
+from station.cli.options import check_uncertainties, json_option, picked, print_result
 from station.cli.wire import SIZES_MAY_START_WITH_A_DASH
 from station.crimp.connectors import (
     Connector,
@@ -33,19 +34,11 @@ PEOPLE_UNITS = {"N": ("N", 1.0), "V": ("mV", 1e3), "ohm": ("mohm", 1e3), "1": ("
 def limits(size: str, set_id: str | None, as_json: bool) -> None:
     """Print every limit for a wire SIZE with its source and standing."""
     found = shipped_limit_sets().for_size(parse_size(size), set_id)
-    if as_json:
-        print_json([_limit_document(limit) for limit in found])
-        return
-    for limit in found:
-        click.echo(_limit_line(limit))
-        click.echo(f"    {limit.source} [{standing_words(limit.standing)}]")
-        click.echo(f"    {limit.conditions}" + (f"; {limit.note}" if limit.note else ""))
-    click.echo("Limits are guidance: the standard's edition in force, local codes and licensed")
-    click.echo("practice decide.")
+    print_result(as_json, [_limit_document(limit) for limit in found], _limit_lines(found))
 
 
-def standing_words(standing: str) -> str:
-    """Say how far a limit is to be trusted, in words."""
+def _standing_words(standing: str) -> str:
+    """How far a limit is to be trusted."""
     if standing == "memory":
         return "unverified, from memory"
     if standing == "shop":
@@ -59,14 +52,18 @@ def _limit_document(limit: Limit) -> dict[str, object]:
     return {"set": limit.set_id} | picked(limit, names)
 
 
-def _limit_line(limit: Limit) -> str:
-    what = limit.criterion.replace("_", " ")
-    printed = f"{limit.value:g} {limit.unit}"
-    if limit.unit != limit.unit_si and limit.unit_si == "N":
-        printed += f" = {limit.value_si:.1f} N"
-    if limit.test_current_a is not None:
-        printed += f" at {limit.test_current_a:g} A"
-    return f"{limit.set_id}: {what} {printed}"
+def _limit_lines(found: list[Limit]) -> Iterator[str]:
+    for limit in found:
+        what = f"{limit.criterion.replace('_', ' ')} {limit.value:g} {limit.unit}"
+        if limit.unit != limit.unit_si and limit.unit_si == "N":
+            what += f" = {limit.value_si:.1f} N"
+        if limit.test_current_a is not None:
+            what += f" at {limit.test_current_a:g} A"
+        yield f"{limit.set_id}: {what}"
+        yield f"    {limit.source} [{_standing_words(limit.standing)}]"
+        yield f"    {limit.conditions}" + (f"; {limit.note}" if limit.note else "")
+    yield "Limits are guidance: the standard's edition in force, local codes and licensed"
+    yield "practice decide."
 
 
 @click.command(
@@ -114,13 +111,12 @@ def judge(
         current_a=current_a, guard=guard,
     )  # fmt: skip
     verdict = worst(judgement.verdict for _, judgement in judged)
-    if as_json:
-        criteria = [_criterion_document(limit, judgement) for limit, judgement in judged]
-        print_json({"verdict": verdict.value, "criteria": criteria})
-    else:
-        click.echo(f"{verdict.value.upper()}  (limits: {standing_words(found[0].standing)})")
-        for limit, judgement in judged:
-            click.echo("    " + criterion_line(limit, judgement))
+    criteria = [_criterion_document(limit, judgement) for limit, judgement in judged]
+    lines = [
+        f"{verdict.value.upper()}  (limits: {_standing_words(found[0].standing)})",
+        *("    " + _criterion_line(limit, judgement) for limit, judgement in judged),
+    ]
+    print_result(as_json, {"verdict": verdict.value, "criteria": criteria}, lines)
     return 1 if verdict is Verdict.FAIL else 0
 
 
@@ -173,8 +169,7 @@ def _criterion_document(limit: Limit, judged: Judgement) -> dict[str, object]:
     }
 
 
-def criterion_line(limit: Limit, judged: Judgement) -> str:
-    """One criterion in one line: what was measured, the limit, and how sure."""
+def _criterion_line(limit: Limit, judged: Judgement) -> str:
     unit, factor = PEOPLE_UNITS[limit.unit_si]
     name = limit.criterion.replace("_", " ")
     most = f"limit {limit.value_si * factor:.4g} {unit}"
@@ -206,15 +201,12 @@ def connectors(name: str | None, wires: tuple[str, ...], as_json: bool) -> int:
     if name is not None:
         chosen = [connector_named(book.connectors, name)]
     documents = [_connector_document(book, connector, sizes) for connector in chosen]
-    if as_json:
-        print_json(documents if name is None else documents[0])
-    elif name is None:
-        for connector in chosen:
-            click.echo(f"{connector.id}: {connector.title}, takes {', '.join(connector.accepts)}")
-    else:
-        _print_connector(book, chosen[0], sizes)
-    wrong = name is not None and documents[0]["warning"] is not None
-    return 1 if wrong else 0
+    if name is not None:
+        print_result(as_json, documents[0], _connector_lines(book, chosen[0], sizes))
+        return 1 if documents[0]["warning"] is not None else 0
+    takes = (f"{one.id}: {one.title}, takes {', '.join(one.accepts)}" for one in chosen)
+    print_result(as_json, documents, takes)
+    return 0
 
 
 def _connector_document(
@@ -222,40 +214,35 @@ def _connector_document(
 ) -> dict[str, object]:
     family = book.family_of(connector)
     return {
-        "id": connector.id,
-        "title": connector.title,
+        **picked(connector, "id title accepts source standing"),
+        **picked(family, "accepted_joint current_clips sense_clips fixture"),
         "family": family.title,
-        "accepted_joint": family.accepted_joint,
-        "accepts": list(connector.accepts),
         "strip_length_mm": strip_length_mm(connector, family),
-        "current_clips": family.current_clips,
-        "sense_clips": family.sense_clips,
-        "fixture": family.fixture,
         "checklist": [item.model_dump() for item in book.checklist(connector)],
-        "source": connector.source,
-        "standing": connector.standing,
         "warning": book.fit(connector, sizes).warning if sizes else None,
     }
 
 
-def _print_connector(book: ConnectorBook, connector: Connector, sizes: list[WireSize]) -> None:
+def _connector_lines(
+    book: ConnectorBook, connector: Connector, sizes: list[WireSize]
+) -> Iterator[str]:
     family = book.family_of(connector)
-    click.echo(f"{connector.title}: takes {', '.join(connector.accepts)}")
-    click.echo(f"Making: {family.making}")
+    yield f"{connector.title}: takes {', '.join(connector.accepts)}"
+    yield f"Making: {family.making}"
     if strip := strip_length_mm(connector, family):
-        click.echo(f"Strip {strip[0]:g} to {strip[1]:g} mm: barrel, what shows past it, bare gap.")
-    click.echo(f"Current clips: {family.current_clips}.")
-    click.echo(f"Sense clips: {family.sense_clips}.")
-    click.echo(f"Fixture: {family.fixture}.")
-    click.echo("Before any clip goes on: battery disconnected, circuit dead. Look first:")
+        yield f"Strip {strip[0]:g} to {strip[1]:g} mm: barrel, what shows past it, bare gap."
+    yield f"Current clips: {family.current_clips}."
+    yield f"Sense clips: {family.sense_clips}."
+    yield f"Fixture: {family.fixture}."
+    yield "Before any clip goes on: battery disconnected, circuit dead. Look first:"
     for item in book.checklist(connector):
         figure = f" ({item.figure})" if item.figure else ""
-        click.echo(f"  - {item.question}{figure}{' CRITICAL' if item.critical else ''}")
+        yield f"  - {item.question}{figure}{' CRITICAL' if item.critical else ''}"
     for size in dict.fromkeys(sizes):
         low, high = insulation_gap_mm(size)
-        click.echo(f"Gap between insulation and barrel for {size.label}: {low:g} to {high:g} mm.")
+        yield f"Gap between insulation and barrel for {size.label}: {low:g} to {high:g} mm."
     if family.note:
-        click.echo(family.note)
-    click.echo(f"From: {connector.source} [{connector.standing}]")
+        yield family.note
+    yield f"From: {connector.source} [{connector.standing}]"
     if sizes and (warning := book.fit(connector, sizes).warning):
-        click.echo(f"WRONG BARREL: {warning}")
+        yield f"WRONG BARREL: {warning}"

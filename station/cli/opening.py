@@ -4,19 +4,21 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import Protocol
+from typing import Any
 
 import click
 
 from station.bench.bench import Bench, SampleOutcome
 from station.bench.board import WHAT_TO_DO, BenchState, Stage
 from station.bench.operator import Operator, SampleAbandoned
-from station.cli.ledgers import reading, writing
+from station.cli.ledgers import writing
+from station.cli.options import print_aside
 from station.crimp.facts import load_limit_sets, shipped_book
 from station.crimp.limits import LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
-from station.crimp.units import NEWTON_PER_LBF, milliohm
+from station.crimp.units import NEWTON_PER_LBF, milliohm, shown_scale
 from station.instruments.bay import InstrumentBay
 from station.instruments.panel.base import BasePanel
 from station.instruments.panel.gpio import open_panel
@@ -24,13 +26,10 @@ from station.instruments.standstill import WORDS
 from station.jobs.open_jobs import OpenJobs
 from station.ledger.entries import Joint
 from station.ledger.in_use import ledger_in_use
-from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.settings import Settings, read_settings
 from station.simulation import demo as demo_run
 from station.simulation.demo import as_the_demo_judges
-
-Say = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -50,24 +49,6 @@ def opened_ledger(ledger_path: Path | None, settings_path: Path | None) -> Itera
         invented = ledger.reader.is_demo()
         settings = as_the_demo_judges(settings, invented=invented)
         yield OpenLedger(ledger, OpenJobs(ledger, settings, demo=invented), settings)
-
-
-@dataclass(frozen=True)
-class ReadLedger:
-    """A ledger that is only read, and the settings in force."""
-
-    reader: LedgerReader
-    settings: Settings
-
-
-@contextmanager
-def read_ledger(ledger_path: Path | None, settings_path: Path | None) -> Iterator[ReadLedger]:
-    """Open the ledger for reading alone, to see how its jobs stand (BadInput without one)."""
-    settings = read_settings(settings_path)
-    with reading(ledger_path or settings.ledger) as reader:
-        invented = reader.is_demo()
-        settings = as_the_demo_judges(settings, invented=invented)
-        yield ReadLedger(reader, settings)
 
 
 def limit_sets_at_hand(ledger: Ledger, settings: Settings, *, simulate: bool) -> LimitSets:
@@ -97,26 +78,13 @@ def real_bench(
             yield bench, panel
 
 
-class OperatorOf(Protocol):
-    """Makes the operator for a sample of a joint."""
-
-    def __call__(self, joint: Joint) -> Operator:
-        """Return the operator."""
-
-
-@dataclass(frozen=True)
-class BenchAtHand:
-    """A bench for samples at the command line, and who works it."""
-
-    bench: Bench
-    operator: OperatorOf
-
-
 @contextmanager
 def opened_bench(
-    opened: OpenLedger, *, simulate: bool, seed: int, say: Say
-) -> Iterator[BenchAtHand]:
-    """Open the instruments that the settings name, or simulated ones; the ledger is then in use.
+    opened: OpenLedger, *, simulate: bool, seed: int
+) -> Iterator[tuple[Bench, Callable[[Joint], Operator]]]:
+    """A bench for samples at the command line, and who works it on a sample of a joint.
+
+    It has the instruments that the settings name, or simulated ones; the ledger is then in use.
 
     Raises
     ------
@@ -133,14 +101,11 @@ def opened_bench(
                     ledger, limit_sets, settings, seed=seed, demo=ledger.reader.is_demo()
                 )
             )
-            hands = simulated.hands
-            yield BenchAtHand(
-                simulated.bench, lambda joint: demo_run.HandsAsOperator(hands, say, joint)
-            )
+            yield simulated.bench, partial(demo_run.HandsAsOperator, simulated.hands, print_aside)
             return
         bench, _ = stack.enter_context(real_bench(ledger, settings, limit_sets))
         bench.board.listeners.append(StandstillTold())
-        yield BenchAtHand(bench, lambda _joint: OperatorAtTheTerminal())
+        yield bench, lambda _joint: OperatorAtTheTerminal()
 
 
 def outcome_lines(outcome: SampleOutcome) -> Iterator[str]:
@@ -163,14 +128,10 @@ def outcome_lines(outcome: SampleOutcome) -> Iterator[str]:
             + (f", {FAILURE_MODES[pull.failure_mode]}" if pull.failure_mode else "")
         )
     for criterion in finished.criteria:
-        scale = {"N": ("N", 1.0), "ohm": ("mΩ", 1e3), "V": ("mV", 1e3)}.get(
-            criterion.unit, (criterion.unit, 1.0)
-        )
-        yield (
-            f"    {criterion.criterion.replace('_', ' ')}: limit "
-            f"{criterion.limit * scale[1]:.4g} {scale[0]} ({finished.limit_set}) -> "
-            f"{criterion.verdict}"
-        )
+        factor, unit = shown_scale(criterion.unit)
+        name, limit = criterion.criterion.replace("_", " "), criterion.limit * factor
+        shown = f"{limit:.4g} {unit}".rstrip()
+        yield f"    {name}: limit {shown} ({finished.limit_set}) -> {criterion.verdict}"
 
 
 class StandstillTold:
@@ -206,18 +167,15 @@ class OperatorAtTheTerminal:
         click.echo(f"{WHAT_TO_DO[Stage.NAME_FAILURE]}{hint}", err=True)
         for mode, words in FAILURE_MODES.items():
             click.echo(f"  {mode}: {words}", err=True)
-        try:
-            return str(
-                click.prompt("How", type=click.Choice(list(FAILURE_MODES)), default=suggested,
-                             show_choices=False, err=True)
-            )  # fmt: skip
-        except click.Abort:
-            raise SampleAbandoned("given up by the operator at the command line") from None
+        modes = click.Choice(list(FAILURE_MODES))
+        return _asked("How", type=modes, default=suggested, show_choices=False)
 
     def _wait(self, stage: Stage) -> None:
-        try:
-            click.prompt(
-                f"{WHAT_TO_DO[stage]} Press Enter", default="", show_default=False, err=True
-            )
-        except click.Abort:
-            raise SampleAbandoned("given up by the operator at the command line") from None
+        _asked(f"{WHAT_TO_DO[stage]} Press Enter", default="", show_default=False)
+
+
+def _asked(question: str, **how: Any) -> str:
+    try:
+        return str(click.prompt(question, err=True, **how))
+    except click.Abort:
+        raise SampleAbandoned("given up by the operator at the command line") from None

@@ -2,7 +2,7 @@
 
 import json
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -62,12 +62,11 @@ def picked(result: object, names: str) -> dict[str, Any]:
     return {name: getattr(result, name) for name in names.split()}
 
 
-def print_facts(pairs: Iterable[tuple[str, str]]) -> None:
-    """Print names and values in two aligned columns."""
-    rows = list(pairs)
+def facts(pairs: Iterable[tuple[str, str | None]]) -> Iterator[str]:
+    """Names and values in two aligned columns, as lines; a value of None is left out."""
+    rows = [(name, value) for name, value in pairs if value is not None]
     width = max((len(name) for name, _ in rows), default=0)
-    for name, value in rows:
-        click.echo(f"{name:<{width}}  {value}")
+    return (f"{name:<{width}}  {value}" for name, value in rows)
 
 
 def print_lines(lines: Iterable[str]) -> None:
@@ -76,9 +75,17 @@ def print_lines(lines: Iterable[str]) -> None:
         click.echo(line)
 
 
-def print_warnings(warnings: Iterable[str]) -> None:
-    """Print what speaks against a result, a line each."""
-    print_lines(f"Warning: {warning}" for warning in warnings)
+def print_result(as_json: bool, document: object, lines: Iterable[str]) -> None:
+    """Print a result as one JSON document, or as lines for people."""
+    if as_json:
+        print_json(document)
+    else:
+        print_lines(lines)
+
+
+def warned(warnings: Iterable[str]) -> Iterator[str]:
+    """What speaks against a result, a line each."""
+    return (f"Warning: {warning}" for warning in warnings)
 
 
 def print_aside(text: str) -> None:

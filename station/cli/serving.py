@@ -6,7 +6,7 @@ import signal
 import socket
 import sys
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from functools import partial
 from http import HTTPStatus
 from pathlib import Path
@@ -175,16 +175,20 @@ def _health(address: tuple[str, int], watch: PanelWatch | None) -> str | None:
     """What is wrong with the panel or the page, in one sentence; None while all is well."""
     if watch is not None and (trouble := watch.trouble()):
         return trouble
-    host = "127.0.0.1" if address[0] == "0.0.0.0" else address[0]  # noqa: S104
-    asked = http.client.HTTPConnection(host, address[1], timeout=ANSWER_WITHIN_S)
     try:
-        asked.request("GET", "/static/icon.svg")
-        status = asked.getresponse().status
+        status, _ = page_answer(*address, "/static/icon.svg", ANSWER_WITHIN_S)
     except OSError as error:
         return f"The page does not answer ({error}): restart the station."
-    finally:
-        asked.close()
     return None if status == HTTPStatus.OK else f"The page answers with status {status}."
+
+
+def page_answer(host: str, port: int, path: str, within_s: float) -> tuple[int, bytes]:
+    """Status and content of a page that this machine serves (OSError, HTTPException)."""
+    own = "127.0.0.1" if host == ANY_ADDRESS else host
+    with closing(http.client.HTTPConnection(own, port, timeout=within_s)) as asked:
+        asked.request("GET", path)
+        answer = asked.getresponse()
+        return answer.status, answer.read()
 
 
 def web_server(app: Any, listener: socket.socket) -> Any:

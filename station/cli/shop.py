@@ -6,12 +6,13 @@ import click
 
 from station.cli.ledgers import default_ledger, reading, writing
 from station.cli.options import (
+    facts,
     json_option,
     ledger_option,
     person_option,
     picked,
-    print_facts,
-    print_json,
+    print_aside,
+    print_result,
     settings_option,
 )
 from station.cli.signing import demand_secret, new_secret_of, secret_of, signed_by, signing_option
@@ -44,12 +45,9 @@ def list_people(former: bool, ledger_path: Path | None, as_json: bool) -> None:
     with reading(path) as reader:
         rows = reader.people(former=former)
     kinds = SecretFile(path).kinds()
-    if as_json:
-        print_json([_person_document(row, kinds.get(row.name)) for row in rows])
-        return
-    print_facts((row.name, _person_words(row, kinds.get(row.name))) for row in rows)
-    if not rows:
-        click.echo("Nobody is on record yet.")
+    documents = [_person_document(row, kinds.get(row.name)) for row in rows]
+    lines = facts((row.name, _person_words(row, kinds.get(row.name))) for row in rows)
+    print_result(as_json, documents, lines if rows else ["Nobody is on record yet."])
 
 
 @people.command(epilog="Example: station people code")
@@ -65,11 +63,9 @@ def code(ledger_path: Path | None, as_json: bool) -> None:
         made = Doors(ledger, "command").show_code()
     if made is None:
         raise NotAllowed("There is a lead who can sign in, so there is no code: ask one.")
-    if as_json:
-        print_json({"code": made})
-        return
-    click.echo(f"{made}")
-    click.echo("Good for one day and one use, by 'station people first' or on the page.", err=True)
+    print_result(as_json, {"code": made}, [made])
+    if not as_json:
+        print_aside("Good for one day and one use, by 'station people first' or on the page.")
 
 
 @people.command(epilog="Example: station people first 'Ann Example' --code 1234-5678-9012")
@@ -165,15 +161,10 @@ def audit(about: str | None, limit: int, ledger_path: Path | None, as_json: bool
     """List sign-ins, failures, lock-outs, refusals and changes of people, newest first."""
     with reading(ledger_path) as reader:
         rows = reader.audit(about, limit=limit)
-    if as_json:
-        print_json([_door_document(row) for row in rows])
-        return
-    for row in rows:
-        click.echo(door_words(row))
+    print_result(as_json, [_door_document(row) for row in rows], map(_door_words, rows))
 
 
-def door_words(row: DoorRow) -> str:
-    """One line of the audit in words."""
+def _door_words(row: DoorRow) -> str:
     at = row.at_utc.astimezone().isoformat(sep=" ", timespec="seconds")
     by = "" if row.person == row.about else f", by {row.person}"
     way = "" if row.way is None else f", {row.way}" + (f" {row.address}" if row.address else "")
@@ -182,10 +173,8 @@ def door_words(row: DoorRow) -> str:
 
 
 def _said(ledger: Ledger, row: PersonRow | None, as_json: bool, sentence: str) -> None:
-    if not as_json:
-        click.echo(sentence)
-    elif row is not None:
-        print_json(_person_document(row, SecretFile(ledger.path).kinds().get(row.name)))
+    kinds = SecretFile(ledger.path).kinds()
+    print_result(as_json, row and _person_document(row, kinds.get(row.name)), [sentence])
 
 
 def _person_words(row: PersonRow, kind: str | None) -> str:
@@ -247,11 +236,9 @@ def list_tools(ledger_path: Path | None, as_json: bool) -> None:
     """List the tools on record with their nests."""
     with reading(ledger_path) as reader:
         rows = reader.tools()
-    if as_json:
-        names = "tool nests description"
-        print_json([picked(row, names) for row in rows])
-        return
-    for row in rows:
-        click.echo(f"{row.tool}: {', '.join(row.nests)}" + f"  {row.description}".rstrip())
-    if not rows:
-        click.echo("No tool is on record: put one there with station tool add.")
+    documents = [picked(row, "tool nests description") for row in rows]
+    lines = [
+        f"{row.tool}: {', '.join(row.nests)}" + f"  {row.description}".rstrip() for row in rows
+    ]
+    none = "No tool is on record: put one there with station tool add."
+    print_result(as_json, documents, lines or [none])

@@ -31,7 +31,7 @@ def signing_option(command: Command) -> Command:
     )(command)  # fmt: skip
 
 
-def signed_by(ledger: Ledger, name: str, right: Right, *, about: str | None = None) -> PersonRow:
+def signed_by(ledger: Ledger, name: str, right: Right) -> PersonRow:
     """Let the named person do one thing, after their PIN or passphrase.
 
     Parameters
@@ -40,8 +40,6 @@ def signed_by(ledger: Ledger, name: str, right: Right, *, about: str | None = No
         Open for writing: the signature, a wrong secret or a refusal goes into its audit.
     name
         As on record.
-    about
-        Whose standing it is, where nobody may do it for themselves.
 
     Returns
     -------
@@ -52,15 +50,14 @@ def signed_by(ledger: Ledger, name: str, right: Right, *, about: str | None = No
     ------
     NotAllowed
         Nobody can sign on this bench yet, or this person cannot (the message says how that
-        begins), the name is not on record, the role does not have the right, or it is about the
-        person's own standing.
+        begins), the name is not on record, or the role does not have the right.
     WrongSecret, LockedOut
         The secret is wrong, or was wrong too often.
     """
     doors = Doors(ledger, "command")
-    doors.demand(active_person(ledger.reader, name), right, about=about)
+    doors.demand(active_person(ledger.reader, name), right)
     demand_secret(doors, name)
-    return doors.signed(name, secret_of(name), right, about=about)
+    return doors.signed(name, secret_of(name), right)
 
 
 def demand_secret(doors: Doors, name: str) -> None:
@@ -79,14 +76,12 @@ def demand_secret(doors: Doors, name: str) -> None:
 
 def secret_of(name: str) -> str:
     """Ask for somebody's PIN or passphrase, without showing it."""
-    if given := os.environ.get(FROM_ENVIRONMENT):
-        return given
-    return str(click.prompt(f"PIN or passphrase of {name}", hide_input=True, err=True))
+    words = f"PIN or passphrase of {name}"
+    return os.environ.get(FROM_ENVIRONMENT) or click.prompt(words, hide_input=True, err=True)
 
 
 def new_secret_of(name: str) -> str:
     """Ask twice for a new PIN or passphrase."""
-    if given := os.environ.get(NEW_FROM_ENVIRONMENT):
-        return given
-    words = f"New PIN or passphrase of {name}"
-    return str(click.prompt(words, hide_input=True, confirmation_prompt=True, err=True))
+    return os.environ.get(NEW_FROM_ENVIRONMENT) or click.prompt(
+        f"New PIN or passphrase of {name}", hide_input=True, confirmation_prompt=True, err=True
+    )

@@ -1,13 +1,14 @@
 """Command that takes the wire's share off a reading: splice."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import click
 
 from calibration.uncertainty import Contribution
-from station.cli.options import check_uncertainties, json_option, material_option, print_json
+from station.cli.options import check_uncertainties, json_option, material_option, print_result
 from station.crimp.resistance import (
     InService,
     ReferenceReading,
@@ -97,22 +98,20 @@ def splice(as_json: bool, **options: Any) -> int:
     """Take the wire's share off a four-wire reading. All u are one standard uncertainty."""
     given = Given(**options)
     given.check()
+    size, material = parse_size(given.wire), material_named(given.material)
     result = _by_reference(given) if given.by_reference else _by_length(given)
     service = None
     if given.current_a is not None:
-        service = in_service(
-            result.splice_ohm,
-            given.current_a,
-            parse_size(given.wire),
-            material_named(given.material),
-        )
+        service = in_service(result.splice_ohm, given.current_a, size, material)
     missing = [name for name, value in given.uncertainties.items() if value is None]
     stated = len(missing) < len(given.uncertainties)
-    if as_json:
-        print_json(_document(result, missing, service, stated=stated))
-    else:
-        _print(result, missing, service, stated=stated)
+    document = _document(result, missing, service, stated=stated)
+    print_result(as_json, document, _lines(result, missing, service, stated=stated))
     return 1 if result.void_reason else 0
+
+
+def _of_reading(u_mohm: float | None) -> Contribution:
+    return Contribution("reading", (u_mohm or 0.0) * 1e-3)
 
 
 def _by_length(given: Given) -> SpliceResistance:
@@ -131,7 +130,7 @@ def _by_length(given: Given) -> SpliceResistance:
     ]
     return reduce_by_length(
         given.reading_mohm * 1e-3,
-        [Contribution("reading", (given.reading_u_mohm or 0.0) * 1e-3)],
+        [_of_reading(given.reading_u_mohm)],
         spans,
         temperature_c=given.at_c,
         u_temperature_k=given.temperature_u_c or 0.0,
@@ -139,16 +138,15 @@ def _by_length(given: Given) -> SpliceResistance:
 
 
 def _by_reference(given: Given) -> SpliceResistance:
-    parse_size(given.wire)
     reference = ReferenceReading(
         (given.reference_mohm or 0.0) * 1e-3,
-        (Contribution("reading", (given.reference_u_mohm or 0.0) * 1e-3),),
+        (_of_reading(given.reference_u_mohm),),
         (given.reference_span_mm or 0.0) * 1e-3,
     )
     # Both readings are taken in one air: only the difference of their temperatures would matter.
     return reduce_by_reference(
         given.reading_mohm * 1e-3,
-        [Contribution("reading", (given.reading_u_mohm or 0.0) * 1e-3)],
+        [_of_reading(given.reading_u_mohm)],
         reference,
         span_m=given.span_mm * 1e-3,
         u_span_m=(given.span_u_mm or 0.0) * 1e-3,
@@ -178,23 +176,23 @@ def _document(
     }
 
 
-def _print(
+def _lines(
     result: SpliceResistance, missing: list[str], service: InService | None, *, stated: bool
-) -> None:
+) -> Iterator[str]:
     u = f" (u = {result.u_ohm * 1e3:.3f} mΩ)" if stated else ""
     corrected = "not corrected for temperature"
     if result.temperature_c is not None:
         corrected = f"at {result.temperature_c:g} °C"
-    click.echo(f"splice      {result.splice_ohm * 1e3:.3f} mΩ{u}")
-    click.echo(f"wire share  {result.wire_share_ohm * 1e3:.3f} mΩ, {corrected}")
+    yield f"splice      {result.splice_ohm * 1e3:.3f} mΩ{u}"
+    yield f"wire share  {result.wire_share_ohm * 1e3:.3f} mΩ, {corrected}"
     for line in result.budget.contributions:
-        click.echo(f"    u from {line.name}: {line.u * 1e3:.4f} mΩ")
+        yield f"    u from {line.name}: {line.u * 1e3:.4f} mΩ"
     if service is not None:
-        click.echo(
+        yield (
             f"in service  {service.voltage_drop_v * 1e3:.3g} mV, {service.heat_w * 1e3:.3g} mW, "
             f"as much as {service.equivalent_length_m * 1e3:.3g} mm of the wire"
         )
     if missing:
-        click.echo(f"Not stated and so not counted: {', '.join(missing)}.")
+        yield f"Not stated and so not counted: {', '.join(missing)}."
     if result.void_reason:
-        click.echo(f"VOID: {result.void_reason}.")
+        yield f"VOID: {result.void_reason}."

@@ -1,5 +1,6 @@
 """Studies on anyone's CSV: the group study, gauge studies, and a shop's own limit."""
 
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from statistics import fmean
 from typing import Literal
@@ -13,12 +14,12 @@ from calibration.telling import Telling, can_tell
 from station.cli.csv import Table, about, read_values
 from station.cli.options import (
     csv_argument,
+    facts,
     json_option,
     picked,
     plot_option,
-    print_facts,
-    print_json,
-    print_warnings,
+    print_result,
+    warned,
 )
 from station.cli.study_capability import capability, compare
 from station.cli.study_charts import charts, drift
@@ -74,17 +75,14 @@ def gauge(
         )  # fmt: skip
     if plot is not None:
         draw_gauge_study(plot, _picture(table, result, telling))
-    if as_json:
-        document = study_document(result)
-        document["unpooled"] = None if unpooled is None else study_document(unpooled)
-        document["telling"] = None if telling is None else telling_document(telling)
-        document["warnings"] = warnings
-        print_json(document)
-    else:
-        _print(result, unpooled)
-        if telling is not None:
-            _print_telling(telling)
-        print_warnings(warnings)
+    said = "answer limit mean margin blind_half_width share_decided sentence"
+    document = _document(result) | {
+        "unpooled": None if unpooled is None else _document(unpooled),
+        "telling": None if telling is None else picked(telling, said),
+        "warnings": warnings,
+    }
+    ruler = () if telling is None else _telling_lines(telling)
+    print_result(as_json, document, [*_lines(result, unpooled), *ruler, *warned(warnings)])
     return 0
 
 
@@ -101,36 +99,33 @@ def _gauge_doubts(table: Table, result: GaugeStudy) -> list[str]:
 
 
 def _crossed(table: Table, pool: bool | None) -> GaugeStudy:
-    seen: set[tuple[str, str, str]] = set()
-    for key, line in zip(
-        zip(table.words("part"), table.words("appraiser"), table.words("trial"), strict=True),
-        table.lines,
-        strict=True,
-    ):
-        if key in seen:
-            raise BadInput(
-                f"{table.path.name} line {line}: part {key[0]}, appraiser {key[1]}, trial {key[2]} "
-                "comes twice."
-            )
-        seen.add(key)
-    return crossed_study(
-        table.words("part"), table.words("appraiser"), table.numbers("value"), pool=pool
+    parts, people = table.words("part"), table.words("appraiser")
+    _refuse_twice(
+        table,
+        zip(parts, people, table.words("trial"), strict=True),
+        "part {}, appraiser {}, trial {} comes twice.",
     )
+    return crossed_study(parts, people, table.numbers("value"), pool=pool)
 
 
 def _nested(table: Table) -> GaugeStudy:
-    parts = table.words("part")
     batches = table.words("batch")
     people = table.words("appraiser") if table.has("appraiser") else None
-    seen: set[tuple[str, str]] = set()
-    for key, line in zip(zip(batches, parts, strict=True), table.lines, strict=True):
-        if key in seen:
-            raise BadInput(
-                f"{table.path.name} line {line}: part {key[1]} of batch {key[0]} comes twice, but "
-                "a pulled part is gone: use a study without --nested, or number the parts."
-            )
-        seen.add(key)
+    _refuse_twice(
+        table,
+        zip(table.words("part"), batches, strict=True),
+        "part {} of batch {} comes twice, but a pulled part is gone: use a study without --nested, "
+        "or number the parts.",
+    )
     return nested_study(batches, table.numbers("value"), people)
+
+
+def _refuse_twice(table: Table, keys: Iterable[tuple[str, ...]], form: str) -> None:
+    seen: set[tuple[str, ...]] = set()
+    for key, line in zip(keys, table.lines, strict=True):
+        if key in seen:
+            raise BadInput(f"{table.path.name} line {line}: {form.format(*key)}")
+        seen.add(key)
 
 
 def _picture(table: Table, result: GaugeStudy, telling: Telling | None) -> GaugePicture:
@@ -144,8 +139,7 @@ def _picture(table: Table, result: GaugeStudy, telling: Telling | None) -> Gauge
     return GaugePicture(table.numbers("value"), turns, "", result.gauge_sd, result.part_sd, telling)
 
 
-def study_document(result: GaugeStudy) -> dict[str, object]:
-    """A study's figures under the keys of the command line's contract."""
+def _document(result: GaugeStudy) -> dict[str, object]:
     names = (
         "repeatability_sd reproducibility_sd interaction_sd gauge_sd part_sd total_sd "
         "percent_gauge distinct_categories pooled"
@@ -159,19 +153,14 @@ def study_document(result: GaugeStudy) -> dict[str, object]:
     }
 
 
-def telling_document(telling: Telling) -> dict[str, object]:
-    """Whether good can be told from bad at a limit, in the unit of the values."""
-    return picked(telling, "answer limit mean margin blind_half_width share_decided sentence")
-
-
-def _print_telling(telling: Telling) -> None:
-    """Print the answer, and a ruler: parts as dots, the blind zone as hatching, the limit as |."""
-    click.echo(telling.sentence)
+def _telling_lines(telling: Telling) -> Iterator[str]:
+    """The answer, and a ruler: parts as dots, the blind zone as hatching, the limit as |."""
+    yield telling.sentence
     reach = max(abs(telling.margin) + telling.blind_half_width, 2.0 * telling.blind_half_width)
     if reach > 0.0:
         places = [telling.limit + reach * step / 20.0 for step in range(-24, 25)]
-        click.echo("".join(_ruler_mark(telling, place, reach / 40.0) for place in places))
-        click.echo("o mean of the parts   / undecided   | limit   - decided")
+        yield "".join(_ruler_mark(telling, place, reach / 40.0) for place in places)
+        yield "o mean of the parts   / undecided   | limit   - decided"
 
 
 def _ruler_mark(telling: Telling, place: float, half_step: float) -> str:
@@ -182,28 +171,29 @@ def _ruler_mark(telling: Telling, place: float, half_step: float) -> str:
     return "/" if abs(place - telling.limit) <= telling.blind_half_width else "-"
 
 
-def _print(result: GaugeStudy, unpooled: GaugeStudy | None) -> None:
+def _lines(result: GaugeStudy, unpooled: GaugeStudy | None) -> Iterator[str]:
     def shown(sd: float | None) -> str:
         return "not in this study" if sd is None else f"{sd:.6g}"
 
     percent, kinds = result.percent_gauge, result.distinct_categories
-    rows = [
-        ("repeatability", shown(result.repeatability_sd)),
-        ("reproducibility", shown(result.reproducibility_sd)),
-        ("interaction", shown(result.interaction_sd)),
-        ("gauge", shown(result.gauge_sd)),
-        ("parts", shown(result.part_sd)),
-        ("total", shown(result.total_sd)),
-        ("gauge share of total", "no spread" if percent is None else f"{percent:.1f} %"),
-        ("kinds it can tell apart", "no spread" if kinds is None else str(kinds)),
-    ]
-    print_facts(rows)
+    yield from facts(
+        [
+            ("repeatability", shown(result.repeatability_sd)),
+            ("reproducibility", shown(result.reproducibility_sd)),
+            ("interaction", shown(result.interaction_sd)),
+            ("gauge", shown(result.gauge_sd)),
+            ("parts", shown(result.part_sd)),
+            ("total", shown(result.total_sd)),
+            ("gauge share of total", "no spread" if percent is None else f"{percent:.1f} %"),
+            ("kinds it can tell apart", "no spread" if kinds is None else str(kinds)),
+        ]
+    )
     if result.pooled:
-        click.echo("A negligible term was pooled into repeatability.")
+        yield "A negligible term was pooled into repeatability."
     for name in result.floored:
-        click.echo(f"The estimate for {name} came out negative and is stated as 0.")
+        yield f"The estimate for {name} came out negative and is stated as 0."
     if unpooled is not None and result.pooled:
-        click.echo(
+        yield (
             f"Without pooling: repeatability {unpooled.repeatability_sd:.6g}, gauge "
             f"{unpooled.gauge_sd:.6g}, parts {unpooled.part_sd:.6g}."
         )
@@ -236,14 +226,9 @@ def shop_limit(file: Path, size: str, coverage: float, confidence: float, as_jso
     of = " as logarithms"
     doubts = (shape_doubt(logs, of), outlier_doubt(logs, of), resolution_doubt(values))
     warnings = [doubt for doubt in doubts if doubt is not None]
-    if as_json:
-        print_json({
-            "size": label, "n": int(logs.size), "resistance_max_mohm": limit_ohm * 1e3,
-            "warnings": warnings,
-        })  # fmt: skip
-    else:
-        click.echo(f'"{label}" = {limit_ohm * 1e3:.3g}    # mohm, from {logs.size} splices')
-        print_warnings(warnings)
+    document = {"size": label, "n": int(logs.size), "resistance_max_mohm": limit_ohm * 1e3}
+    row = f'"{label}" = {limit_ohm * 1e3:.3g}    # mohm, from {logs.size} splices'
+    print_result(as_json, document | {"warnings": warnings}, [row, *warned(warnings)])
     return 0
 
 

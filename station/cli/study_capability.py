@@ -1,6 +1,6 @@
 """Studies of a process in anyone's CSV: study capability, study compare."""
 
-from dataclasses import dataclass
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Literal
 
@@ -9,16 +9,16 @@ import click
 from station.cli.csv import Table, about, read_values
 from station.cli.options import (
     csv_argument,
+    facts,
     json_option,
     picked,
     plot_option,
-    print_facts,
-    print_json,
-    print_warnings,
+    print_result,
+    warned,
 )
 from station.cli.study_figures import draw_capability, draw_comparison
 from station.errors import BadInput
-from station.statistics.capability import AttributeCapability, Capability, attribute_capability
+from station.statistics.capability import Capability, attribute_capability
 from station.statistics.capability import capability as capability_of
 from station.statistics.comparison import Comparison, Estimate
 from station.statistics.comparison import compare as compare_groups
@@ -26,23 +26,6 @@ from station.statistics.planning import chance_of_success_run, chance_to_pass, s
 
 LIKELY = 0.9
 """Chance that the printed number of samples is to give."""
-
-
-@dataclass(frozen=True, slots=True)
-class Foresight:
-    """What is to be expected of more samples; None where it cannot be said.
-
-    Attributes
-    ----------
-    plan_n, plan_chance
-        Samples of the plan in the end, and the chance that they will pass.
-    likely_more
-        Samples to add for a chance of :data:`LIKELY`.
-    """
-
-    plan_n: int | None
-    plan_chance: float | None
-    likely_more: int | None
 
 
 @click.command(epilog="Example: station study capability pulls.csv --lower 89 --json")
@@ -82,16 +65,24 @@ def capability(
     values = read_values(file).numbers("value")
     with about(file):
         result = capability_of(values, lower, coverage=coverage, confidence=confidence)
-        foresight = _foresight(result, lower, coverage, confidence, plan_n)
+        likely_more, plan_chance = _foresight(result, lower, coverage, confidence, plan_n)
     if plot is not None:
         words = f"{coverage:.0%} of all lie above it, with {confidence:.0%} confidence"
         draw_capability(plot, values, result, lower, words)
-    if as_json:
-        print_json(capability_document(result, foresight))
-    else:
-        _print(result, lower, coverage, confidence)
-        _print_foresight(result, foresight)
-        print_warnings(result.warnings)
+    names = "n mean sd k lower_tolerance_bound ppk ppk_lower_bound verdict more_samples"
+    document = picked(result, names) | {
+        "more_samples_likely": likely_more,
+        "plan_n": plan_n,
+        "plan_chance": plan_chance,
+        "warnings": list(result.warnings),
+    }
+    lines = [*_lines(result, lower, coverage, confidence), *_more_lines(result, likely_more)]
+    if plan_chance is not None and plan_n is not None:
+        lines.append(
+            f"Chance that the plan of {plan_n} passes: {plan_chance:.0%}, {plan_n - result.n} "
+            "still to come."
+        )
+    print_result(as_json, document, [*lines, *warned(result.warnings)])
     return 1 if result.verdict == "fail" else 0
 
 
@@ -114,36 +105,20 @@ def _attribute(
     chance = None if plan_n is None else 0.0
     if plan_n is not None and result.failed == 0:
         chance = chance_of_success_run(result.n, plan_n)
-    if as_json:
-        names = "n passed failed share_lower_bound share_upper_bound verdict more_samples"
-        print_json(picked(result, names) | {"plan_n": plan_n, "plan_chance": chance})
-    else:
-        _print_attribute(result, coverage, confidence, plan_n, chance)
-    return 1 if result.verdict == "fail" else 0
-
-
-def _print_attribute(
-    result: AttributeCapability,
-    coverage: float,
-    confidence: float,
-    plan_n: int | None,
-    chance: float | None,
-) -> None:
-    click.echo(result.verdict.upper())
-    print_facts(
-        [
-            ("values", f"{result.n}, {result.passed} pass, {result.failed} fail"),
-            (
-                "share that passes",
-                f"at least {result.share_lower_bound:.4f} with {confidence:.0%} confidence; "
-                f"{coverage:g} is asked for",
-            ),
-        ]
+    names = "n passed failed share_lower_bound share_upper_bound verdict more_samples"
+    document = picked(result, names) | {"plan_n": plan_n, "plan_chance": chance}
+    share = (
+        f"at least {result.share_lower_bound:.4f} with {confidence:.0%} confidence; {coverage:g} "
+        "is asked for"
     )
+    values = f"{result.n}, {result.passed} pass, {result.failed} fail"
+    lines = [result.verdict.upper(), *facts([("values", values), ("share that passes", share)])]
     if result.more_samples:
-        click.echo(f"If no more fail, {result.more_samples} more samples would do.")
+        lines.append(f"If no more fail, {result.more_samples} more samples would do.")
     if chance is not None:
-        click.echo(f"Chance that a plan of {plan_n} without a failure passes: {chance:.0%}.")
+        lines.append(f"Chance that a plan of {plan_n} without a failure passes: {chance:.0%}.")
+    print_result(as_json, document, lines)
+    return 1 if result.verdict == "fail" else 0
 
 
 def _check_plan(n: int, plan_n: int | None) -> None:
@@ -153,10 +128,11 @@ def _check_plan(n: int, plan_n: int | None) -> None:
 
 def _foresight(
     result: Capability, lower: float, coverage: float, confidence: float, plan_n: int | None
-) -> Foresight:
+) -> tuple[int | None, float | None]:
+    """Samples to add for a likely pass, and the plan's chance; None where it cannot be said."""
     _check_plan(result.n, plan_n)
     if result.sd == 0.0:
-        return Foresight(plan_n, None, None)
+        return None, None
     likely_more = samples_for_chance(
         result.n, result.mean, result.sd, lower,
         chance=LIKELY, coverage=coverage, confidence=confidence,
@@ -164,57 +140,37 @@ def _foresight(
     chance = None if plan_n is None else chance_to_pass(
         result.n, result.mean, result.sd, lower, plan_n, coverage=coverage, confidence=confidence
     )  # fmt: skip
-    return Foresight(plan_n, chance, likely_more)
+    return likely_more, chance
 
 
-def capability_document(result: Capability, foresight: Foresight) -> dict[str, object]:
-    """Figures under the keys of the command line's contract, and what is to be expected."""
-    names = "n mean sd k lower_tolerance_bound ppk ppk_lower_bound verdict more_samples"
-    return picked(result, names) | {
-        "more_samples_likely": foresight.likely_more,
-        "plan_n": foresight.plan_n,
-        "plan_chance": foresight.plan_chance,
-        "warnings": list(result.warnings),
-    }
-
-
-def _print(result: Capability, lower: float, coverage: float, confidence: float) -> None:
+def _lines(result: Capability, lower: float, coverage: float, confidence: float) -> Iterator[str]:
     def shown(value: float | None) -> str:
         return "no spread" if value is None else f"{value:.3f}"
 
-    click.echo(result.verdict.upper())
-    print_facts(
+    bound = (
+        f"{result.lower_tolerance_bound:.5g} (k {result.k:.3f}): with {confidence:.0%} confidence "
+        f"{coverage:.0%} of all lie above it; limit {lower:g}"
+    )
+    yield result.verdict.upper()
+    yield from facts(
         [
             ("values", f"{result.n}, mean {result.mean:.5g}, deviation {result.sd:.3g}"),
-            (
-                "tolerance bound",
-                f"{result.lower_tolerance_bound:.5g} (k {result.k:.3f}): with {confidence:.0%} "
-                f"confidence {coverage:.0%} of all lie above it; limit {lower:g}",
-            ),
+            ("tolerance bound", bound),
             ("Ppk", f"{shown(result.ppk)}, at least {shown(result.ppk_lower_bound)}"),
         ]
     )
 
 
-def _print_foresight(result: Capability, foresight: Foresight) -> None:
+def _more_lines(result: Capability, likely: int | None) -> Iterator[str]:
     if result.more_samples:
-        likely = foresight.likely_more
-        click.echo(
+        said = "no number gives" if likely is None else f"{likely} more give"
+        ending = " yet" if likely is None else ""
+        yield (
             f"If mean and spread stay as they are, {result.more_samples} more samples would do; "
-            + (
-                f"no number gives a {LIKELY:.0%} chance to pass yet."
-                if likely is None
-                else f"{likely} more give a {LIKELY:.0%} chance to pass."
-            )
+            f"{said} a {LIKELY:.0%} chance to pass{ending}."
         )
     elif result.more_samples is None and result.sd > 0.0:
-        click.echo("More samples alone will not do: the mean is too near the limit.")
-    if foresight.plan_chance is not None and foresight.plan_n is not None:
-        missing = foresight.plan_n - result.n
-        click.echo(
-            f"Chance that the plan of {foresight.plan_n} passes: {foresight.plan_chance:.0%}, "
-            f"{missing} still to come."
-        )
+        yield "More samples alone will not do: the mean is too near the limit."
 
 
 Better = Literal["higher", "lower"]
@@ -259,10 +215,8 @@ def compare(
         result = compare_groups(first, second, names=names, confidence=confidence)
     if plot is not None:
         draw_comparison(plot, (first, second), names, result)
-    if as_json:
-        print_json(comparison_document(result, names, better))
-    else:
-        print_comparison(result, names, better)
+    document = _comparison_document(result, names, better)
+    print_result(as_json, document, _comparison_lines(result, names, better))
     return 0
 
 
@@ -284,11 +238,10 @@ def _two_groups(table: Table, asked: tuple[str, str] | None) -> tuple[str, str]:
     return asked
 
 
-def comparison_document(
+def _comparison_document(
     result: Comparison, names: tuple[str, str], better: Better
 ) -> dict[str, object]:
     """Figures by name; differences and ratios are of the first group against the second."""
-    chance = _chance_better(result, better)
     which = better_group(result, better)
     return {
         "groups": [
@@ -301,7 +254,7 @@ def comparison_document(
         **_keys("difference", result.difference),
         "difference_dof": result.dof,
         **_keys("typical_difference", result.typical_difference),
-        **_keys("chance_better", chance),
+        **_keys("chance_better", _chance_better(result, better)),
         **_keys("spread_ratio", result.spread_ratio),
         "warnings": list(result.warnings),
     }
@@ -331,16 +284,14 @@ def _keys(name: str, estimate: Estimate | None) -> dict[str, float | None]:
     }
 
 
-def print_comparison(result: Comparison, names: tuple[str, str], better: Better) -> None:
-    """Print a comparison for people."""
+def _comparison_lines(result: Comparison, names: tuple[str, str], better: Better) -> Iterator[str]:
     which = better_group(result, better)
     share = f"with {result.confidence:.0%} confidence"
     if which is None:
-        click.echo(f"No difference between {names[0]} and {names[1]} is shown {share}.")
+        yield f"No difference between {names[0]} and {names[1]} is shown {share}."
     else:
-        click.echo(f"{names[which]} is better than {names[1 - which]} {share}.")
-    chance = _chance_better(result, better)
-    print_facts(
+        yield f"{names[which]} is better than {names[1 - which]} {share}."
+    yield from facts(
         [
             *(
                 (name, f"{own.n} values, mean {own.mean:.5g}, deviation {own.sd:.3g}")
@@ -348,11 +299,11 @@ def print_comparison(result: Comparison, names: tuple[str, str], better: Better)
             ),
             ("difference of means", _shown(result.difference)),
             ("typical difference", _shown(result.typical_difference)),
-            (f"chance that {names[0]} is better", _shown(chance)),
+            (f"chance that {names[0]} is better", _shown(_chance_better(result, better))),
             ("ratio of spreads", _shown(result.spread_ratio)),
         ]
     )
-    print_warnings(result.warnings)
+    yield from warned(result.warnings)
 
 
 def _shown(estimate: Estimate | None) -> str:

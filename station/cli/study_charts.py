@@ -1,5 +1,6 @@
 """Studies of values in time order, in anyone's CSV: study charts, study drift."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
@@ -7,13 +8,12 @@ import click
 from station.cli.csv import about, read_values
 from station.cli.options import (
     csv_argument,
+    facts,
     json_option,
     picked,
     plot_option,
-    print_facts,
-    print_json,
-    print_lines,
-    print_warnings,
+    print_result,
+    warned,
 )
 from station.cli.study_figures import draw_chart, draw_drift
 from station.errors import BadInput
@@ -84,11 +84,8 @@ def charts(
         draw_chart(plot, chart)
     doubt = resolution_doubt(values)
     warnings = [] if doubt is None else [doubt]
-    if as_json:
-        print_json(_chart_document(chart, kind) | {"warnings": warnings})
-    else:
-        _print_chart(chart)
-        print_warnings(warnings)
+    document = _chart_document(chart, kind) | {"warnings": warnings}
+    print_result(as_json, document, [*_chart_lines(chart), *warned(warnings)])
     return 0
 
 
@@ -107,8 +104,8 @@ def _chart_document(chart: Chart, kind: str) -> dict[str, object]:
     return found | {"kind": kind, "lower_points": None if low is None else list(low)}
 
 
-def _print_chart(chart: Chart) -> None:
-    print_facts(
+def _chart_lines(chart: Chart) -> Iterator[str]:
+    yield from facts(
         [
             ("points", str(len(chart.points))),
             ("centre", f"{chart.center:.6g}"),
@@ -116,7 +113,7 @@ def _print_chart(chart: Chart) -> None:
             ("signals", str(len(chart.signals) or "none")),
         ]
     )
-    print_lines(f"    point {signal.index} (from 0): {signal.rule}" for signal in chart.signals)
+    yield from (f"    point {signal.index} (from 0): {signal.rule}" for signal in chart.signals)
 
 
 @click.command(epilog="Example: station study drift pulls.csv --direction down --json")
@@ -161,39 +158,31 @@ def drift(
     warnings = [] if doubt is None else [doubt]
     if plot is not None:
         draw_drift(plot, values, study)
-    if as_json:
-        print_json({**drift_document(study), "warnings": warnings})
-    else:
-        _print_drift(study, len(values))
-        print_warnings(warnings)
-    return 0
-
-
-def drift_document(study: DriftStudy) -> dict[str, object]:
-    """A study's figures under the keys of the command line's contract."""
     slope, low, high = study.slopes or (None, None, None)
-    return {
+    document = {
         "signal_index": study.signal_index,
         "change_began_index": None if study.change is None else study.change.began,
         "slope_per_sample": slope,
         "slope_low": low,
         "slope_high": high,
         "detector": study.detector,
+        "warnings": warnings,
     }
+    print_result(as_json, document, [*_drift_lines(study, len(values)), *warned(warnings)])
+    return 0
 
 
-def _print_drift(study: DriftStudy, count: int) -> None:
+def _drift_lines(study: DriftStudy, count: int) -> Iterator[str]:
     rows = [
         ("values", str(count)),
         ("baseline", f"{study.baseline.center:.6g}, sigma {study.baseline.sigma:.4g}"),
         ("detector", study.detector),
     ]
     if study.change is None or study.slopes is None:
-        print_facts([*rows, ("signal", "none")])
-        return
+        return facts([*rows, ("signal", "none")])
     change = study.change
     slope, low, high = study.slopes
-    print_facts(
+    return facts(
         [
             *rows,
             ("signal at index", str(study.signal_index)),

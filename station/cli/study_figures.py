@@ -51,8 +51,7 @@ def draw_drift(path: Path, values: Sequence[float], study: DriftStudy) -> None:
             )
             axes.axvline(study.signal_index, color=ALARM, linestyle="--", label="signal")
             axes.legend()
-        axes.set_xlabel("index")
-        axes.set_ylabel("value")
+        axes.set(xlabel="index", ylabel="value")
 
     _save(path, draw, (8.0, 4.0))
 
@@ -77,7 +76,9 @@ def draw_capability(
         from matplotlib.ticker import MaxNLocator
 
         axes = figure.subplots()
-        axes.hist(values, bins=_bins(values), color=LINE, alpha=0.45, edgecolor="white")
+        # As many bars as the square root of the values, 5 to 60.
+        bars = int(np.clip(np.sqrt(len(values)), 5, 60))
+        axes.hist(values, bins=bars, color=LINE, alpha=0.45, edgecolor="white")
         if len(values) <= MOST_RUGS:
             axes.plot(values, np.zeros(len(values)), "|", color=LINE, markersize=14, clip_on=False)
         axes.axvline(result.mean, color="black", linewidth=1.0, label=f"mean {result.mean:.5g}")
@@ -85,8 +86,7 @@ def draw_capability(
         axes.axvline(bound, color=LINE, linestyle="-.", label=f"bound {bound:.5g}: {words}")
         axes.axvline(lower, color=ALARM, linestyle="--", linewidth=1.8, label=f"limit {lower:g}")
         axes.yaxis.set_major_locator(MaxNLocator(integer=True))
-        axes.set_xlabel("value")
-        axes.set_ylabel("samples")
+        axes.set(xlabel="value", ylabel="samples")
         axes.set_title(f"{result.verdict.upper()}, {result.n} samples", loc="left")
         figure.legend(loc="outside lower left", ncols=3, frameon=False)
 
@@ -114,9 +114,11 @@ def draw_chart(path: Path, chart: Chart) -> None:
             "o", color=ALARM, markersize=11, fillstyle="none", markeredgewidth=1.6,
         )  # fmt: skip
         axes.margins(y=0.15)
-        axes.set_xlabel("index")
-        axes.set_ylabel("value")
-        first = ", ".join(f"{rule} from {index}" for rule, index in _first_by_rule(chart).items())
+        axes.set(xlabel="index", ylabel="value")
+        # Of signals by one rule the first stays.
+        by_rule = {signal.rule: signal.index for signal in reversed(chart.signals)}
+        found = sorted(by_rule.items(), key=lambda item: item[::-1])
+        first = ", ".join(f"{rule} from {index}" for rule, index in found)
         words = f"signals at {len(marked)} points: {first}" if marked else "no signal"
         axes.set_title(words, loc="left", fontsize=10)
 
@@ -159,8 +161,7 @@ def _draw_groups(
         for name, group in zip(names, result.groups, strict=True)
     ]
     axes.set_xticks([0, 1], labels)
-    axes.set_xlim(-0.6, 1.75)
-    axes.set_ylabel("value")
+    axes.set(xlim=(-0.6, 1.75), ylabel="value")
     axes.set_title("every value, line: mean", loc="left", fontsize=10)
 
 
@@ -193,21 +194,12 @@ def _draw_pairs(axes: "Axes", names: tuple[str, str], chance: Estimate) -> None:
         axes.plot([PAIRS * chance.low, PAIRS * chance.high], [0, 0], color="black", linewidth=3)
     axes.plot([won], [0], "D", color="black", markersize=8)
     axes.axvline(PAIRS / 2, color=ALARM, linestyle="--", linewidth=1.4)
-    axes.set_xlim(0, PAIRS)
-    axes.set_ylim(-0.7, 0.7)
-    axes.set_yticks([])
+    axes.set(xlim=(0, PAIRS), ylim=(-0.7, 0.7), yticks=[])
     axes.set_title(
         f"of {PAIRS} pairs, one of each:\n"
         f"{_short(names[0])} higher in {won:.0f}, {_short(names[1])} in {PAIRS - won:.0f}",
         loc="left", fontsize=10,
     )  # fmt: skip
-
-
-def _first_by_rule(chart: Chart) -> dict[str, int]:
-    first: dict[str, int] = {}
-    for signal in chart.signals:
-        first.setdefault(signal.rule, signal.index)
-    return first
 
 
 def _height(chart: Chart, signal: Signal) -> float:
@@ -224,11 +216,6 @@ def _at_the_right(axes: "Axes", height: float, text: str) -> None:
 
 def _short(name: str) -> str:
     return name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 3] + "..."
-
-
-def _bins(values: Sequence[float]) -> int:
-    """As many bars as the square root of the values, 5 to 60."""
-    return int(np.clip(np.sqrt(len(values)), 5, 60))
 
 
 def _save(path: Path, draw: "Callable[[Figure], None]", size_in: tuple[float, float]) -> None:

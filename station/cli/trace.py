@@ -1,5 +1,6 @@
 """Command that reads a pull's trace: trace."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
@@ -7,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.cli.csv import read_table
-from station.cli.options import json_option, picked, print_facts, print_json, print_lines
+from station.cli.options import csv_argument, facts, json_option, picked, print_result
 from station.crimp.pull.reduce import FAILURE_MODES, PullReduction, reduce_trace
 from station.crimp.wire import parse_size
 from station.errors import BadInput
@@ -25,7 +26,7 @@ ENDED_BY = {
 
 
 @click.command(epilog="Example: station trace pull.csv --wire '18 AWG' --filter-hz 50")
-@click.argument("file", type=click.Path(path_type=Path))
+@csv_argument
 @click.option("--wire", metavar="SIZE", help="Wire pulled; helps to tell how it let go.")
 @click.option("--filter-hz", type=float, help="Corner of the tester's low-pass filter.")
 @click.option("--capacity-n", type=float, help="What the tester can take.")
@@ -63,43 +64,34 @@ def trace(
         capacity_n=capacity_n,
         proof_n=proof_n,
     )
-    if as_json:
-        print_json(_document(reduced))
-    else:
-        _print(reduced)
+    names = (
+        "peak_n peak_time_s loading_rate_n_per_s peak_may_be_low_by_n drops slack_end_s ended_by "
+        "suggested_mode void_reason"
+    )
+    print_result(as_json, picked(reduced, names), _lines(reduced))
     return 0 if reduced.void_reason is None else 1
 
 
-def _document(reduced: PullReduction) -> dict[str, object]:
-    return picked(
-        reduced,
-        "peak_n peak_time_s loading_rate_n_per_s peak_may_be_low_by_n drops slack_end_s ended_by "
-        "suggested_mode void_reason",
+def _lines(reduced: PullReduction) -> Iterator[str]:
+    rate, slack_end_s = reduced.loading_rate_n_per_s, reduced.slack_end_s
+    mode = reduced.suggested_mode
+    yield from facts(
+        [
+            ("peak", f"{reduced.peak_n:.4g} N at {reduced.peak_time_s:.4g} s"),
+            ("may be low by", f"up to {reduced.peak_may_be_low_by_n:.2g} N"),
+            ("loading rate", None if rate is None else f"{rate:.3g} N/s before the peak"),
+            ("slack ended", None if slack_end_s is None else f"at {slack_end_s:.4g} s"),
+            ("drops", str(reduced.drops)),
+            ("held", f"{reduced.held_s:.3g} s"),
+            ("ended", ENDED_BY[reduced.ended_by]),
+            ("suggestion", None if mode is None else FAILURE_MODES[mode]),
+        ]
     )
-
-
-def _print(reduced: PullReduction) -> None:
-    facts = [
-        ("peak", f"{reduced.peak_n:.4g} N at {reduced.peak_time_s:.4g} s"),
-        ("may be low by", f"up to {reduced.peak_may_be_low_by_n:.2g} N"),
-    ]
-    if reduced.loading_rate_n_per_s is not None:
-        facts.append(("loading rate", f"{reduced.loading_rate_n_per_s:.3g} N/s before the peak"))
-    if reduced.slack_end_s is not None:
-        facts.append(("slack ended", f"at {reduced.slack_end_s:.4g} s"))
-    facts += [
-        ("drops", str(reduced.drops)),
-        ("held", f"{reduced.held_s:.3g} s"),
-        ("ended", ENDED_BY[reduced.ended_by]),
-    ]
-    if reduced.suggested_mode is not None:
-        facts.append(("suggestion", FAILURE_MODES[reduced.suggested_mode]))
-    print_facts(facts)
-    print_lines(f"    {reason}" for reason in reduced.reasons)
+    yield from (f"    {reason}" for reason in reduced.reasons)
     if reduced.void_reason is not None:
-        click.echo(f"VOID: {reduced.void_reason}.")
-    if reduced.suggested_mode is not None:
-        click.echo("Look at the sample: what the operator sees counts, not the suggestion.")
+        yield f"VOID: {reduced.void_reason}."
+    if mode is not None:
+        yield "Look at the sample: what the operator sees counts, not the suggestion."
 
 
 def read_trace(path: Path) -> tuple[Values, Values]:

@@ -4,11 +4,11 @@ import click
 
 from station.cli.options import (
     check_uncertainties,
+    facts,
     json_option,
     material_option,
     picked,
-    print_facts,
-    print_json,
+    print_result,
 )
 from station.crimp.units import NEWTON_PER_LBF, SQUARE_MILLIMETRE_M2
 from station.crimp.wire import (
@@ -50,6 +50,8 @@ def wire(size: str, material: str, at_c: float, basis: Basis, as_json: bool) -> 
     known = parse_size(size)
     metal = material_named(material)
     per_metre, source = wire_resistance(known, metal, at_c, basis)
+    force_n = soft_break_force_n(known, metal)
+    current_a = conservative_current_a(known, metal)
     document = {
         "size": known.label,
         "material": metal.name,
@@ -59,34 +61,24 @@ def wire(size: str, material: str, at_c: float, basis: Basis, as_json: bool) -> 
         "resistance_mohm_per_m": per_metre * 1e3,
         "basis": basis,
         "temperature_c": at_c,
-        "soft_break_force_n": soft_break_force_n(known, metal),
-        "conservative_current_a": conservative_current_a(known, metal),
+        "soft_break_force_n": force_n,
+        "conservative_current_a": current_a,
         "source": source,
     }
-    if as_json:
-        print_json(document)
-        return
-    current = document["conservative_current_a"]
-    force_n = soft_break_force_n(known, metal)
-    print_facts(
-        [
-            ("size", f"{known.label}, {metal.name}"),
-            (
-                "metal area",
-                f"{document['area_mm2']:.4g} mm² ({known.circular_mils:.0f} circ. mils)",
-            ),
-            ("solid diameter", f"{document['diameter_mm']:.4g} mm"),
-            ("resistance", f"{per_metre * 1e3:.4g} mΩ/m at {at_c:g} °C ({BASIS_WORDS[basis]})"),
-            ("soft wire breaks at", f"about {force_n:.4g} N ({force_n / NEWTON_PER_LBF:.3g} lbf)"),
-            (
-                "conservative current",
-                "no rule for this metal"
-                if current is None
-                else f"{current:.3g} A (700 circ. mils/A)",
-            ),
-            ("from", source),
-        ]
-    )
+    area = f"{document['area_mm2']:.4g} mm² ({known.circular_mils:.0f} circ. mils)"
+    current = "no rule for this metal"
+    if current_a is not None:
+        current = f"{current_a:.3g} A (700 circ. mils/A)"
+    rows = [
+        ("size", f"{known.label}, {metal.name}"),
+        ("metal area", area),
+        ("solid diameter", f"{document['diameter_mm']:.4g} mm"),
+        ("resistance", f"{per_metre * 1e3:.4g} mΩ/m at {at_c:g} °C ({BASIS_WORDS[basis]})"),
+        ("soft wire breaks at", f"about {force_n:.4g} N ({force_n / NEWTON_PER_LBF:.3g} lbf)"),
+        ("conservative current", current),
+        ("from", source),
+    ]
+    print_result(as_json, document, facts(rows))
 
 
 BASIS_WORDS: dict[Basis, str] = {
@@ -162,16 +154,12 @@ def wire_check(
         temperature_c=at_c,
         u_temperature_k=temperature_u_c,
     )
-    if as_json:
-        print_json(_document(result))
-    else:
-        click.echo(result.sentence)
-        for candidate in result.candidates:
-            expected = candidate.expected_ohm_per_m * 1e3
-            click.echo(
-                f"    {candidate.name}: {expected:.4g} mΩ/m expected, measured is "
-                f"{candidate.deviation * 100:+.1f} %"
-            )
+    lines = [
+        f"    {candidate.name}: {candidate.expected_ohm_per_m * 1e3:.4g} mΩ/m expected, measured "
+        f"is {candidate.deviation * 100:+.1f} %"
+        for candidate in result.candidates
+    ]
+    print_result(as_json, _document(result), [result.sentence, *lines])
     return _EXIT[result.answer]
 
 

@@ -25,11 +25,10 @@ class PointsTaken(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Calibrated:
-    """A calibration ready to be written; ``shortfalls`` say what it lacks, in words."""
+    """A calibration ready to be written."""
 
     payload: InstrumentCalibrated
     line: CalibrationLine
-    shortfalls: tuple[str, ...] = ()
 
 
 def calibrated_meter(facts: dict[str, Any], taken: PointsTaken) -> Calibrated:
@@ -89,7 +88,7 @@ def calibrated_tester(
         "class_found": _class_words(found),
         "class_left": _class_words(left),
     }
-    return Calibrated(made.payload.model_copy(update=result), made.line, left.shortfalls)
+    return Calibrated(made.payload.model_copy(update=result), made.line)
 
 
 def force_points(points: Sequence[CalibrationPoint]) -> list[ForcePoint]:

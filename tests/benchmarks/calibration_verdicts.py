@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.standing import CalibrationLine, CalibrationPoint
-from calibration.uncertainty import Budget
+from calibration.uncertainty import Budget, coverage_factor
 from calibration.worth import (
     ForceWorth,
     OhmWorth,
@@ -94,7 +94,8 @@ def verdict_on_resistance(rng: np.random.Generator) -> tuple[Verdict, bool]:
     value, lines = reading_budget(readings, worth)
     budget, limit = Budget.of(lines), truth * full_scale
     judged = judge_at_most(value, budget.u, limit, dof=budget.effective_dof)
-    return judged.verdict, abs(value - limit) <= budget.expanded(0.95)
+    half_width = coverage_factor(0.975, budget.effective_dof) * budget.u
+    return judged.verdict, abs(value - limit) <= half_width
 
 
 def verdict_on_force(rng: np.random.Generator) -> tuple[Verdict, bool]:
@@ -108,7 +109,8 @@ def verdict_on_force(rng: np.random.Generator) -> tuple[Verdict, bool]:
     value, budget = force_budget(reading, worth)
     limit = truth * full_scale
     judged = judge_at_least(value, budget.u, limit, dof=budget.effective_dof)
-    return judged.verdict, abs(value - limit) <= budget.expanded(0.95)
+    half_width = coverage_factor(0.975, budget.effective_dof) * budget.u
+    return judged.verdict, abs(value - limit) <= half_width
 
 
 WAYS = {"resistance": verdict_on_resistance, "force": verdict_on_force}

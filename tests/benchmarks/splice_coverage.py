@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.uncertainty import Contribution, repeatability
+from calibration.uncertainty import Contribution, coverage_factor, repeatability
 from station.crimp.resistance import (
     ReferenceReading,
     SpliceResistance,
@@ -141,7 +141,7 @@ def figures(splices: int = SPLICES, seed: int = SEED) -> Figures:
                 result = method(world, repeats, rng)
                 if count < splices:
                     off = abs(result.splice_ohm - world.truth_ohm)
-                    covered += off <= result.budget.expanded(0.95)
+                    covered += off <= coverage_factor(0.975, result.effective_dof) * result.u_ohm
                 judged = judge_at_most(
                     result.splice_ohm, result.u_ohm, world.truth_ohm, dof=result.effective_dof
                 )

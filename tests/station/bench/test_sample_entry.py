@@ -8,7 +8,7 @@ from calibration.worth import (
     ForceWorth,
     OhmWorth,
     corrects,
-    force_u_n,
+    force_budget,
     reading_budget,
 )
 from station.bench.sample_entry import (
@@ -50,7 +50,7 @@ def test_reading_budget_by_hand() -> None:
 def test_force_uncertainty_by_hand() -> None:
     worth = ForceWorth(0.5, 0.1, None)
     expected = math.hypot(0.5 / math.sqrt(3.0), 0.1 / math.sqrt(12.0))
-    assert force_u_n(100.0, worth) == pytest.approx(expected)
+    assert force_budget(100.0, worth)[1].u == pytest.approx(expected)
 
 
 def test_two_different_wires_share_the_span() -> None:

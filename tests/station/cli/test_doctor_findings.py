@@ -1,7 +1,10 @@
 """What is the matter, from what was seen. Thresholds are the project's own choice, no source."""
 
+import ast
+import string
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
@@ -156,7 +159,41 @@ def test_ledger(found: Finding, state: State) -> None:
     assert found.sentence.endswith(".")
 
 
+def told_in_the_source() -> list[ast.Call]:
+    folder = Path(doctor.__file__).parent
+    trees = [ast.parse(path.read_text(encoding="utf-8")) for path in folder.glob("doctor*.py")]
+    nodes = [node for tree in trees for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    return [node for node in nodes if ast.unparse(node.func) == "told"]
+
+
+def named_cases(node: ast.expr) -> set[str]:
+    """Cases that stand in a call; none where a variable holds them."""
+    if isinstance(node, ast.IfExp):
+        return named_cases(node.body) | named_cases(node.orelse)
+    return {node.value} if isinstance(node, ast.Constant) else set()
+
+
+def test_every_sentence_is_told_with_what_fills_it() -> None:
+    told: dict[tuple[str, str], set[str]] = {}
+    calls = sorted(told_in_the_source(), key=lambda call: not named_cases(call.args[2]))
+    for call in calls:
+        area, name = (ast.literal_eval(place) for place in call.args[:2])
+        shipped = doctor.sentences()[area][name]
+        before = told.setdefault((area, name), set())
+        cases = named_cases(call.args[2]) or shipped.keys() - before
+        told[area, name] = before | cases
+        given = {keyword.arg for keyword in call.keywords}
+        for form in (name, *(shipped[case] for case in cases)):
+            holes = {hole.split(".")[0] for _, hole, _, _ in string.Formatter().parse(form) if hole}
+            assert holes <= given, form
+    for area, names in doctor.sentences().items():
+        for name, shipped in names.items():
+            assert told.pop((area, name)) == shipped.keys()
+    assert not told
+
+
 def test_numbers_read_on() -> None:
     assert "1 entry;" in doctor.of_tail("a", 1, 1, None).sentence
     assert "2 entries;" in doctor.of_tail("a", 2, 2, None).sentence
-    assert doctor.count([doctor.of_unfinished(1), doctor.of_unfinished(0)], State.LOOK) == 1
+    found = [doctor.of_unfinished(1), doctor.of_unfinished(0)]
+    assert [finding.state for finding in found] == [State.LOOK, State.GOOD]
