@@ -14,9 +14,10 @@ from station.cli.doctor_findings import Finding, PeopleSeen, PortSeen, State, to
 from station.crimp.facts import load_connectors, load_limit_sets
 from station.errors import DataFileError, StationError
 from station.instruments.bay import NAMES, InstrumentBay
+from station.instruments.dialects import LineSettings
 from station.instruments.panel.gpio import open_panel
 from station.instruments.port import LinePort
-from station.instruments.profiles import LineSettings, load_meter_profile, load_tester_profile
+from station.instruments.profiles import load_meter_profile, load_tester_profile
 from station.jobs.plans import check_plans, load_plans
 from station.ledger.reader import LedgerReader
 from station.ledger.verify import check_writable, has_samples, verify_tail

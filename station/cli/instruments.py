@@ -177,8 +177,12 @@ def learn(
     if out is not None and agreed:
         out.parent.mkdir(parents=True, exist_ok=True)
         write_whole(out, proposal.text)
-    figures = picked(proposal, "lines_heard lines_read forces_n remarks")
-    document = {"profile": proposal.text} | figures | {"written": str(out) if agreed else None}
+    document = {
+        "profile": proposal.text,
+        **picked(proposal, "lines_heard forces_n remarks"),
+        "lines_read": len(proposal.forces_n),
+        "written": str(out) if agreed else None,
+    }
     print_result(as_json, document, _next_steps(port, out) if out is not None and agreed else ())
 
 
@@ -283,7 +287,7 @@ def _listen(
 def _show(proposal: Proposal) -> None:
     forces = proposal.forces_n
     click.echo(proposal.text)
-    click.echo(f"It reads {proposal.lines_read} of {proposal.lines_heard} lines.")
+    click.echo(f"It reads {len(proposal.forces_n)} of {proposal.lines_heard} lines.")
     if forces:
         click.echo(
             # Adding zero makes of -0 a plain 0.

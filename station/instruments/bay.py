@@ -12,17 +12,18 @@ from calibration.worth import ForceWorth, OhmWorth
 from station.errors import BadInput, InstrumentError, NoReading
 from station.instruments.byte_log import ByteLog
 from station.instruments.force_lines import ForceSample
-from station.instruments.framing import Identity
 from station.instruments.link import Identify, InstrumentLink, LinkKeeper
 from station.instruments.meter import Meter, MeterReading, ZeroCheck
 from station.instruments.port import LinePort
 from station.instruments.profiles import (
     MeterProfile,
+    Profile,
     PullTesterProfile,
     load_meter_profile,
     load_tester_profile,
 )
 from station.instruments.pull_tester import ForceTrace, PullTester
+from station.instruments.recording import PullLimits
 from station.settings import InstrumentSettings, Settings
 
 NAMES: dict[InstrumentKind, str] = {"meter": say("milliohm meter"), "tester": say("pull tester")}
@@ -134,14 +135,8 @@ class BayTester:
                 on_force(sample.at_s, sample.force_n)
 
         with self._bay.using("tester"):
-            trace = self._tester.record(
-                show,
-                stop,
-                preload_n=preload_n,
-                end_fraction=END_FRACTION,
-                end_time_s=END_TIME_S,
-                max_time_s=MAX_PULL_S,
-            )
+            limits = PullLimits(preload_n, END_FRACTION, END_TIME_S, MAX_PULL_S)
+            trace = self._tester.record(show, stop, limits)
         return replace(trace, void_reason=_why_void(trace))
 
     def read_forces(self, count: int) -> list[float]:
@@ -210,11 +205,13 @@ class InstrumentBay:
         self._keepers: dict[InstrumentKind, LinkKeeper] = {}
         folder = settings.profiles_folder
         if settings.meter is not None:
-            self._meter_profile = load_meter_profile(settings.meter.profile, folder)
-            self._keep("meter", settings.meter, self._identify_meter)
+            meter = self._meter_profile = load_meter_profile(settings.meter.profile, folder)
+            self._keep("meter", settings.meter, meter, lambda port: Meter(port, meter).identify())
         if settings.tester is not None:
-            self._tester_profile = load_tester_profile(settings.tester.profile, folder)
-            self._keep("tester", settings.tester, self._identify_tester)
+            tester = self._tester_profile = load_tester_profile(settings.tester.profile, folder)
+            self._keep(
+                "tester", settings.tester, tester, lambda port: PullTester(port, tester).identify()
+            )
 
     @property
     def simulated(self) -> bool:
@@ -239,13 +236,14 @@ class InstrumentBay:
     def line(self, role: InstrumentKind) -> InstrumentLine:
         """The instrument of one role (InstrumentError where the bench has none)."""
         settings = self._required(role)
+        link = self._keepers[role].link
         return InstrumentLine(
             role,
             NAMES[role],
             settings.profile,
             settings.port,
-            self._identity(role),
-            self._keepers[role].link.trouble,
+            None if link.identity is None else link.identity.raw,
+            link.trouble,
             settings.simulated,
         )
 
@@ -298,25 +296,19 @@ class InstrumentBay:
                 link.lose(str(error))
                 raise
 
-    def _keep(self, role: InstrumentKind, settings: InstrumentSettings, identify: Identify) -> None:
-        profile = self._meter_profile if role == "meter" else self._tester_profile
+    def _keep(
+        self,
+        role: InstrumentKind,
+        settings: InstrumentSettings,
+        profile: Profile,
+        identify: Identify,
+    ) -> None:
         log = None if settings.byte_trace is None else ByteLog(settings.byte_trace)
         if log is not None:
             self._byte_logs.append(log)
         port = LinePort(settings.port, profile.line, name=NAMES[role], on_bytes=log)
         link = InstrumentLink(port, identify, bound_serial=settings.serial_number)
         self._keepers[role] = LinkKeeper(link, lambda: self._on_change())
-
-    def _identify_meter(self, port: LinePort, serial_number: str | None) -> Identity:
-        meter = Meter(port, self._meter_profile, reverse=self._reverse)
-        return meter.identify(serial_number)
-
-    def _identify_tester(self, port: LinePort, serial_number: str | None) -> Identity:
-        return PullTester(port, self._tester_profile).identify(serial_number)
-
-    def _identity(self, role: InstrumentKind) -> str | None:
-        identity = self._keepers[role].link.identity
-        return None if identity is None else identity.raw
 
     def _required(self, role: InstrumentKind) -> InstrumentSettings:
         settings = self._settings[role]

@@ -1,18 +1,39 @@
 """The words of an instrument, as its profile states them. Checked when a profile is loaded."""
 
 import re
+from functools import partial
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator, model_validator
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 LineEnd = Annotated[str, Field(pattern=r"^[\x00-\x7f]{1,2}$")]
 
-_FORCE_GROUPS = {"force", "unit", "status", "counter", "time", "sign"}
-_IDENTITY_GROUPS = {"maker", "model", "serial", "firmware"}
-_READING_GROUPS = {"value", "unit", "status", "count"}
-_MASS_UNITS = {"g", "kg", "lb", "oz"}
+MASS_UNITS = {"g", "kg", "lb", "oz"}
+
+
+def _pattern(needed: str, *others: str) -> AfterValidator:
+    """Demand a regular expression in ASCII with the right named groups."""
+    return AfterValidator(partial(_checked_pattern, needed=needed, others=sorted(others)))
+
+
+def _checked_pattern(pattern: str, needed: str, others: list[str]) -> str:
+    try:
+        groups = set(re.compile(pattern.encode("ascii")).groupindex)
+    except (re.error, UnicodeEncodeError) as error:
+        raise ValueError(f"not a regular expression in ASCII: {error}") from error
+    if needed not in groups or groups - {needed, *others}:
+        raise ValueError(
+            f"needs the group {needed} and may have {', '.join(others)}, but has {groups}"
+        )
+    return pattern
+
+
+ReadingPattern = Annotated[str, _pattern("value", "unit", "status", "count")]
+ForcePattern = Annotated[str, _pattern("force", "unit", "status", "counter", "time", "sign")]
+PeakPattern = Annotated[str, _pattern("force", "unit")]
+IdentityPattern = Annotated[str, _pattern("serial", "maker", "model", "firmware")]
 
 
 class ProfilePart(BaseModel):
@@ -95,7 +116,7 @@ class MeterDialect(ProfilePart):
     """Starts a reading that ``read_query`` then fetches; left out, ``read_query`` does both."""
     fresh: Fresh | None = None
     read_query: str
-    reply: str | None = None
+    reply: ReadingPattern | None = None
     """Regular expression of an answer; groups ``value``, ``unit``, ``status``, ``count``.
 
     Left out, an answer is a number of ohms. ``count`` is the number of the reading.
@@ -114,11 +135,6 @@ class MeterDialect(ProfilePart):
                 raise ValueError(f"cannot fill {template!r}: {error}") from error
         return templates
 
-    @field_validator("reply")
-    @classmethod
-    def _reply_compiles(cls, reply: str | None) -> str | None:
-        return reply and checked_pattern(reply, "value", _READING_GROUPS)
-
     @model_validator(mode="after")
     def _old_readings_are_told(self) -> Self:
         counted = self.reply is not None and "count" in re.compile(self.reply).groupindex
@@ -135,20 +151,15 @@ class PeakRegister(ProfilePart):
 
     clear: str
     query: str
-    reply: str
+    reply: PeakPattern
     """Regular expression of the answer; groups ``force`` and perhaps ``unit``."""
-
-    @field_validator("reply")
-    @classmethod
-    def _reply_compiles(cls, reply: str) -> str:
-        return checked_pattern(reply, "force", {"force", "unit"})
 
 
 class TesterDialect(ProfilePart):
     """The words of a pull tester that sends its force line by line."""
 
     identify_query: str | None = None
-    identity: str | None = None
+    identity: IdentityPattern | None = None
     """Regular expression of the answer; groups ``serial`` and perhaps ``maker``, ``model``,
     ``firmware``. Left out, they stand in the order maker, model, serial, firmware, with commas."""
     start: tuple[str, ...] = ()
@@ -156,7 +167,7 @@ class TesterDialect(ProfilePart):
     stop: tuple[str, ...] = ()
     poll: str | None = None
     """Asks for one force; left out, the tester sends without being asked for each."""
-    reply: str
+    reply: ForcePattern
     """Regular expression of a whole line; groups ``force``, ``sign``, ``unit``, ``status``,
     ``counter`` and ``time``, of which only ``force`` must be there."""
     checksum: Literal["none", "xor_hex"] = "none"
@@ -183,16 +194,6 @@ class TesterDialect(ProfilePart):
     time_modulus: Annotated[int, Field(gt=1)] | None = None
     peak: PeakRegister | None = None
 
-    @field_validator("reply")
-    @classmethod
-    def _reply_compiles(cls, reply: str) -> str:
-        return checked_pattern(reply, "force", _FORCE_GROUPS)
-
-    @field_validator("identity")
-    @classmethod
-    def _identity_compiles(cls, identity: str | None) -> str | None:
-        return identity and checked_pattern(identity, "serial", _IDENTITY_GROUPS)
-
     @model_validator(mode="after")
     def _signs_go_with_their_group(self) -> Self:
         if bool(self.signs) != ("sign" in re.compile(self.reply).groupindex):
@@ -201,28 +202,10 @@ class TesterDialect(ProfilePart):
 
     @model_validator(mode="after")
     def _mass_is_meant(self) -> Self:
-        masses = sorted(_MASS_UNITS & set(self.units))
+        masses = sorted(MASS_UNITS & set(self.units))
         if masses and not self.mass_as_force:
             raise ValueError(
                 f"{masses[0]} is a mass: a force follows only where the tester was calibrated at "
                 "standard gravity; then say mass_as_force = true"
             )
         return self
-
-
-def checked_pattern(pattern: str, needed: str, allowed: set[str]) -> str:
-    """Return ``pattern`` if it is a regular expression in ASCII with the right named groups.
-
-    Raises
-    ------
-    ValueError
-        It is not.
-    """
-    try:
-        groups = set(re.compile(pattern.encode("ascii")).groupindex)
-    except (re.error, UnicodeEncodeError) as error:
-        raise ValueError(f"not a regular expression in ASCII: {error}") from error
-    if needed not in groups or groups - allowed:
-        others = ", ".join(sorted(allowed - {needed}))
-        raise ValueError(f"needs the group {needed} and may have {others}, but has {groups}")
-    return pattern

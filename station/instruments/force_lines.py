@@ -7,7 +7,7 @@ from operator import xor
 
 from calibration.saying import say
 from station.errors import InstrumentGarbled
-from station.instruments.framing import parse_number, show
+from station.instruments.framing import parse_number, show, text_of
 from station.instruments.profiles import PullTesterProfile
 
 MOST_UNREAD_IN_A_ROW = 5
@@ -95,10 +95,10 @@ class ForceLines:
             value = None if overloaded else parse_number(force)
         except InstrumentGarbled:
             return None
-        sign = self._dialect.signs.get(_text(fields.get("sign")), None if "sign" in fields else 1)
+        sign = self._dialect.signs.get(text_of(fields.get("sign")), None if "sign" in fields else 1)
         if sign is None:
             return None
-        factor = 1.0 if value is None else self._newtons_per_unit(_text(fields.get("unit")))
+        factor = 1.0 if value is None else self._newtons_per_unit(text_of(fields.get("unit")))
         self._advance(counter)
         device_s = self._device_time_s(ticks)
         if value is None:
@@ -108,7 +108,7 @@ class ForceLines:
 
     def _overloaded(self, force: bytes, status: bytes | None) -> bool:
         words = [force] if status is None else [force, status]
-        if any(_text(word).upper() in self._overload_words for word in words):
+        if any(text_of(word).upper() in self._overload_words for word in words):
             return True
         flags = _HEX.fullmatch(status or b"")
         mask = self._dialect.overload_mask
@@ -180,7 +180,3 @@ def xor_intact(data: bytes) -> bool:
     """
     match = _CHECKED.fullmatch(data)
     return match is not None and reduce(xor, match[1], 0) == int(match[2], 16)
-
-
-def _text(field: bytes | None) -> str:
-    return (field or b"").decode("ascii", errors="replace").strip()

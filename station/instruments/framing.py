@@ -161,6 +161,11 @@ def show(data: bytes) -> str:
     return f"'{printable}'" + ("..." if len(data) > 40 else "")
 
 
+def text_of(field: bytes | None) -> str:
+    """Return a field of a line as text, without the blanks around it; empty where there is none."""
+    return (field or b"").decode("ascii", errors="replace").strip()
+
+
 def parse_number(data: bytes) -> float:
     """Read a decimal number as instruments send it: ``-12``, ``+1.234``, ``1.2E-03``, ``+ 5``.
 

@@ -3,15 +3,18 @@
 A proposal is a guess from a few seconds: a person looks at the readings before it is used.
 """
 
+import json
 import re
 from collections import Counter
+from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import pairwise
 from statistics import median
 from typing import Literal
 
 from station.errors import InstrumentError, InstrumentGarbled
-from station.instruments.dialects import LineSettings
+from station.instruments.dialects import MASS_UNITS, LineSettings
 from station.instruments.force_lines import ForceLines, xor_intact
 from station.instruments.framing import parse_number, show
 from station.instruments.profiles import PullTesterProfile, read_profile
@@ -24,7 +27,6 @@ _UNITS_N = {
     "kgf": 9.80665, "gf": 0.00980665, "lbf": 4.4482216152605, "ozf": 0.27801385095378125,
     "kg": 9.80665, "g": 0.00980665, "lb": 4.4482216152605, "oz": 0.27801385095378125,
 }  # fmt: skip
-_MASSES = {"kg", "g", "lb", "oz"}
 _TOKEN = re.compile(
     rb"(?P<number>[+-]? *(?:\d+\.?\d*|\.\d+))|(?P<word>[A-Za-z]+)|(?P<blank>[ \t]+)|(?P<mark>.)",
     re.DOTALL,
@@ -62,8 +64,7 @@ class Proposal:
     """What its file would hold."""
     profile: PullTesterProfile
     forces_n: tuple[float, ...]
-    """What it makes of the lines that were heard, in N."""
-    lines_read: int
+    """What it makes of the lines that were heard, in N: of each that it can read."""
     lines_heard: int
     remarks: tuple[str, ...]
     """What a person has to look at."""
@@ -103,8 +104,8 @@ def propose(heard: bytes, seconds: float, line: LineSettings, poll: str | None =
     profile = read_profile(text, "proposed for this tester")
     if not isinstance(profile, PullTesterProfile):
         raise InstrumentGarbled("What was heard is no pull tester.")
-    forces_n, read = _read_all(profile, lines)
-    return Proposal(text, profile, forces_n, read, len(lines), tuple(remarks))
+    forces_n = tuple(_forces(profile, lines))
+    return Proposal(text, profile, forces_n, len(lines), tuple(remarks))
 
 
 def _line_end(heard: bytes) -> bytes:
@@ -228,7 +229,7 @@ def _name_unit(columns: list[LearnedColumn], remarks: list[str]) -> str:
         text = column.texts[-1].decode("latin-1")
         if column.kind == "word" and column.constant and text in _UNITS_N:
             column.role = "unit"
-            if text in _MASSES:
+            if text in MASS_UNITS:
                 remarks.append(
                     f"{text} is a mass: use this only if the tester was calibrated as force."
                 )
@@ -285,7 +286,7 @@ def _file(line: LineSettings, dialect: _Dialect, poll: str | None, rate_hz: floa
         *(['checksum = "xor_hex"'] if dialect.checked else []),
         *([f"zero_raw = {dialect.zero_raw}"] if dialect.zero_raw else []),
         *([f"assumed_unit = {_toml(dialect.unit)}"] if dialect.assumed else []),
-        *(["mass_as_force = true"] if dialect.unit in _MASSES else []),
+        *(["mass_as_force = true"] if dialect.unit in MASS_UNITS else []),
         *(["", "[dialect.signs]"] if dialect.signs else []),
         *(f"{text} = {sign}" for text, sign in dialect.signs.items()),
         "",
@@ -303,23 +304,15 @@ def _file(line: LineSettings, dialect: _Dialect, poll: str | None, rate_hz: floa
     return "\n".join(rows) + "\n"
 
 
-def _toml(value: object) -> str:
-    if isinstance(value, str):
-        escaped = "".join(
-            c if 32 <= ord(c) < 127 and c not in '"\\' else f"\\u{ord(c):04x}" for c in value
-        )
-        return f'"{escaped}"'
-    return str(value)
+def _toml(value: str | int | float) -> str:
+    # JSON's strings and numbers are TOML's, but for a delete that JSON takes as it is.
+    return json.dumps(value).replace("\x7f", "\\u007f")
 
 
-def _read_all(profile: PullTesterProfile, lines: list[bytes]) -> tuple[tuple[float, ...], int]:
-    forces: list[float] = []
+def _forces(profile: PullTesterProfile, lines: list[bytes]) -> Iterator[float]:
     for line in lines:
-        try:
-            # Each by itself: what cannot be read is counted, not raised.
+        # Each by itself: what cannot be read is left out, not raised.
+        with suppress(InstrumentError):
             sample = ForceLines(profile, "tester").read(line, 0.0)
-        except InstrumentError:
-            continue
-        if sample is not None and sample.force_n is not None:
-            forces.append(sample.force_n)
-    return tuple(forces), len(forces)
+            if sample is not None and sample.force_n is not None:
+                yield sample.force_n

@@ -3,7 +3,6 @@
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 
 from calibration.saying import say
 from station.errors import (
@@ -13,15 +12,13 @@ from station.errors import (
     PortForbidden,
     PortLost,
     PortMissing,
+    WrongInstrument,
 )
 from station.instruments.framing import Identity
 from station.instruments.port import LinePort
 
-Identify = Callable[[LinePort, str | None], Identity]
-"""Asks who is on the port; raises `WrongInstrument` where the serial number is another one.
-
-For a meter ``lambda port, serial: Meter(port, profile).identify(serial)``.
-"""
+Identify = Callable[[LinePort], Identity]
+"""Asks who is on the port; for a meter ``lambda port: Meter(port, profile).identify()``."""
 
 _PASSING = (InstrumentGarbled, InstrumentSilent, PortBusy, PortForbidden, PortLost, PortMissing)
 """What may be over at the next attempt."""
@@ -33,19 +30,12 @@ _PERSON_PAUSE_S = 5.0
 """Where a person has to put something right first: a wrong instrument, a wrong port."""
 
 
-@dataclass(frozen=True, slots=True)
-class BackOff:
-    """Pauses between attempts in s: each twice the one before, up to a longest."""
-
-    first_s: float = 0.5
-    longest_s: float = 5.0
-
-    def pauses(self) -> Iterator[float]:
-        """Yield the pauses, without end."""
-        pause_s = self.first_s
-        while True:
-            yield pause_s
-            pause_s = min(2 * pause_s, self.longest_s)
+def back_off(first_s: float = 0.5, longest_s: float = 5.0) -> Iterator[float]:
+    """Pauses between attempts in s, without end: each twice the one before, up to a longest."""
+    pause_s = first_s
+    while True:
+        yield pause_s
+        pause_s = min(2 * pause_s, longest_s)
 
 
 class InstrumentLink:
@@ -59,8 +49,8 @@ class InstrumentLink:
         Asks who is there.
     bound_serial
         The serial number that must answer; null where none is bound.
-    back_off
-        Pauses between attempts to open the port again.
+    pauses
+        Between attempts to open the port again, in s.
     """
 
     def __init__(
@@ -69,12 +59,12 @@ class InstrumentLink:
         identify: Identify,
         *,
         bound_serial: str | None = None,
-        back_off: BackOff | None = None,
+        pauses: Callable[[], Iterator[float]] = back_off,
     ) -> None:
         self.port = port
         self._identify = identify
         self._bound_serial = bound_serial
-        self._back_off = back_off or BackOff()
+        self._pauses = pauses
         self.identity: Identity | None = None
         """Who is connected; null while nobody is."""
         self.trouble: str | None = None
@@ -93,13 +83,25 @@ class InstrumentLink:
         self.identity = None
         try:
             self.port.open()
-            self.identity = self._identify(self.port, self._bound_serial)
+            identity = self._identify(self.port)
+            self._require_bound(identity)
         except BaseException as error:
             self.trouble = str(error)
             self.port.close()
             raise
-        self.trouble = None
-        return self.identity
+        self.identity, self.trouble = identity, None
+        return identity
+
+    def _require_bound(self, identity: Identity) -> None:
+        if self._bound_serial not in (None, identity.serial):
+            raise WrongInstrument(
+                "The {name} on {url} has serial number {serial!r}, not {bound_serial!r}; "
+                "connect the right one, or bind this.",
+                name=say(self.port.name),
+                url=self.port.url,
+                serial=identity.serial,
+                bound_serial=self._bound_serial,
+            )
 
     def reconnect(self, give_up: threading.Event) -> Identity | None:
         """Try to connect until it succeeds, with growing pauses; null once ``give_up`` is set.
@@ -113,7 +115,7 @@ class InstrumentLink:
         """
         self.port.close()
         self.identity = None
-        for pause_s in self._back_off.pauses():
+        for pause_s in self._pauses():
             if give_up.is_set():
                 return None
             try:

@@ -2,6 +2,7 @@
 
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Literal, NoReturn
@@ -14,7 +15,6 @@ from station.errors import (
     InstrumentRefused,
     InstrumentSilent,
     NoReading,
-    WrongInstrument,
 )
 from station.instruments.dialects import Reversal
 from station.instruments.dialogue import Dialogue
@@ -94,31 +94,10 @@ class Meter:
         self.settings: MeterSettings | None = None
         """Null until configured."""
 
-    def identify(self, bound_serial: str | None = None) -> Identity:
-        """Ask the meter who it is.
-
-        Parameters
-        ----------
-        bound_serial
-            The serial number that must answer, where one is bound to this place.
-
-        Raises
-        ------
-        WrongInstrument
-            Another serial number answered.
-        """
+    def identify(self) -> Identity:
+        """Ask the meter who it is."""
         self._tell_all(self._profile.dialect.wake)
-        identity, _ = self._dialogue.ask(self._profile.dialect.identify_query, parse_identity)
-        if bound_serial is not None and identity.serial != bound_serial:
-            raise WrongInstrument(
-                "The {name} on {url} has serial number {serial!r}, not {bound_serial!r}; "
-                "connect the right one, or bind this.",
-                name=say(self._port.name),
-                url=self._port.url,
-                serial=identity.serial,
-                bound_serial=bound_serial,
-            )
-        return identity
+        return self._dialogue.ask(self._profile.dialect.identify_query, parse_identity)[0]
 
     def configure(self, expected_ohm: float) -> MeterSettings:
         """Clear the meter, set it up for resistances up to ``expected_ohm``, and read it back.
@@ -227,7 +206,8 @@ class Meter:
         if not 2 <= repeats <= max_reads:
             raise BadInput(f"Repeats must be from 2 to {max_reads}, not {repeats}.")
         self._restore_after_power_loss()
-        self._drop_first_reading()
+        with suppress(NoReading, InstrumentSilent, InstrumentGarbled):
+            self.read_ohm()
         last: list[MeterReading] = []
         for _ in range(max_reads):
             last = [*last[-(repeats - 1) :], self.read_ohm()]
@@ -300,19 +280,10 @@ class Meter:
             wanted=wanted,
         )
 
-    def _was_powered_on(self) -> bool:
-        return bool(self._dialogue.take_events() & _POWERED_ON)
-
     def _restore_after_power_loss(self) -> None:
         self._tell_all(self._profile.dialect.wake)
-        if self.settings is not None and self._was_powered_on():
+        if self.settings is not None and self._dialogue.take_events() & _POWERED_ON:
             self.configure(self._expected_ohm)
-
-    def _drop_first_reading(self) -> None:
-        try:
-            self.read_ohm()
-        except (NoReading, InstrumentSilent, InstrumentGarbled):
-            return
 
     def _require_relay(self) -> None:
         reversal = self._profile.dialect.reversal

@@ -3,7 +3,7 @@
 import re
 
 from station.errors import InstrumentGarbled
-from station.instruments.framing import parse_number, show
+from station.instruments.framing import parse_number, show, text_of
 from station.instruments.profiles import MeterProfile
 
 NO_READING_OHM = float("inf")
@@ -36,11 +36,11 @@ class OhmAnswers:
                 raise InstrumentGarbled("{data} is not of the form in the profile", data=show(data))
             fields = match.groupdict()
         self._require_new(fields.get("count"))
-        value = _text(fields["value"])
-        words = {value.upper(), _text(fields.get("status")).upper()}
+        value = text_of(fields["value"])
+        words = {value.upper(), text_of(fields.get("status")).upper()}
         if words & self._no_reading or not value.strip("-. "):
             return NO_READING_OHM
-        unit = _text(fields.get("unit"))
+        unit = text_of(fields.get("unit"))
         if unit not in self._units:
             raise InstrumentGarbled(
                 "it names the unit {unit!r}, which the profile does not know", unit=unit
@@ -56,7 +56,3 @@ class OhmAnswers:
                 "reading number {count} came again: an old one, not a new one", count=count
             )
         self._last_count = count
-
-
-def _text(field: bytes | None) -> str:
-    return (field or b"").decode("ascii", errors="replace").strip()

@@ -28,8 +28,8 @@ from station.errors import (
     PortLost,
     PortMissing,
 )
+from station.instruments.dialects import LineSettings
 from station.instruments.framing import LONGEST_LINE, Frame, LineSplitter, show
-from station.instruments.profiles import LineSettings
 
 Direction = Literal["in", "out"]
 OnBytes = Callable[[Direction, bytes], None]
@@ -50,13 +50,6 @@ class ReceivedLine(NamedTuple):
 
     at_s: float
     data: bytes
-
-
-class ReceivedLines(NamedTuple):
-    """Lines that ended in the same chunk, and the monotonic time in s at which it arrived."""
-
-    at_s: float
-    data: list[bytes]
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,18 +231,6 @@ class LinePort:
             )
         return ReceivedLine(at_s, line)
 
-    def waiting_lines(self) -> list[ReceivedLines]:
-        """Return at once all lines not yet taken, oldest first; maybe none.
-
-        What came without a line end is left out.
-        """
-        with self._changed:
-            chunks, self._chunks, self._waiting = self._chunks, deque(), 0
-        return [
-            ReceivedLines(at_s, [line for line in lines if type(line) is bytes])
-            for at_s, lines in chunks
-        ]
-
     def discard(self) -> None:
         """Drop every line not yet taken, and what has come of the next one."""
         with self._changed:
@@ -264,12 +245,6 @@ class LinePort:
     def wait_lost(self, timeout_s: float) -> bool:
         """Wait up to ``timeout_s`` for the port to be closed or lost; return whether it is."""
         return self._lost.wait(timeout_s)
-
-    @property
-    def lines_waiting(self) -> int:
-        """How many lines came and were not taken yet."""
-        with self._changed:
-            return self._waiting
 
     def _open_serial(self) -> serial.Serial:
         line = self.line

@@ -24,20 +24,6 @@ from station.instruments.dialects import (
 
 SHIPPED_FOLDER = Path(__file__).parent / "profiles"
 
-__all__ = [
-    "LineSettings",
-    "MeasuringCommands",
-    "MeterAccuracy",
-    "MeterProfile",
-    "Profile",
-    "PullTesterProfile",
-    "load_meter_profile",
-    "load_profile",
-    "load_tester_profile",
-    "profile_names",
-    "read_profile",
-]
-
 
 class MeasuringCommands(ProfilePart):
     """How the meter is set to measure, and which answers are no readings."""

@@ -3,17 +3,18 @@
 import re
 import threading
 from collections.abc import Callable, Generator
+from contextlib import closing
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.saying import say
-from station.errors import InstrumentRefused, PortLost, WrongInstrument
+from station.errors import InstrumentRefused, PortLost
 from station.instruments.dialects import PeakRegister
 from station.instruments.force_lines import ForceLines, ForceSample
 from station.instruments.force_source import ForceSource
-from station.instruments.framing import Identity, parse_identity, parse_number
+from station.instruments.framing import Identity, parse_identity, parse_number, text_of
 from station.instruments.port import LinePort
 from station.instruments.profiles import PullTesterProfile
 from station.instruments.recording import EndedBy, PullLimits, PullWatch, TimeFrom, time_axis
@@ -59,34 +60,17 @@ class PullTester:
         self._dialect = profile.dialect
         self._source = ForceSource(port, profile)
 
-    def identify(self, bound_serial: str | None = None) -> Identity:
+    def identify(self) -> Identity:
         """Ask the tester who it is; an identity with empty fields where the profile has no words.
-
-        Parameters
-        ----------
-        bound_serial
-            The serial number that must answer, where one is bound to this place.
 
         Raises
         ------
         InstrumentSilent
             No answer among the forces that it sends.
-        WrongInstrument
-            Another serial number answered, or none can.
         """
-        identity = Identity("")
-        if self._dialect.identify_query is not None:
-            identity = self._source.ask(self._dialect.identify_query, self._identity_in)
-        if bound_serial is not None and identity.serial != bound_serial:
-            raise WrongInstrument(
-                "The {name} on {url} has serial number {serial!r}, not {bound_serial!r}; "
-                "connect the right one, or bind this.",
-                name=say(self._port.name),
-                url=self._port.url,
-                serial=identity.serial,
-                bound_serial=bound_serial,
-            )
-        return identity
+        if self._dialect.identify_query is None:
+            return Identity("")
+        return self._source.ask(self._dialect.identify_query, self._identity_in)
 
     def _identity_in(self, data: bytes) -> Identity | None:
         pattern = self._dialect.identity
@@ -107,11 +91,8 @@ class PullTester:
         InstrumentSilent, InstrumentGarbled, PortLost
             No force came, or none that the profile can read.
         """
-        samples = self.samples()
-        try:
+        with closing(self.samples()) as samples:
             return next(samples)
-        finally:
-            samples.close()
 
     def samples(self) -> Generator[ForceSample, None, None]:
         """Yield forces as they come, without end; close it to make the tester stop.
@@ -135,11 +116,7 @@ class PullTester:
         self,
         on_sample: Callable[[ForceSample], None],
         stop: threading.Event,
-        *,
-        preload_n: float,
-        end_fraction: float,
-        end_time_s: float,
-        max_time_s: float,
+        limits: PullLimits,
     ) -> ForceTrace:
         """Record one pull, from now until it is over.
 
@@ -149,30 +126,23 @@ class PullTester:
             Called with each sample as it arrives, for a live display.
         stop
             Set it to end the recording.
-        preload_n
-            The pull has begun when the force stays above this, in N.
-        end_fraction, end_time_s
-            It is over when the force stays below this part of its peak for this long, in s.
-        max_time_s
-            It is over after this time in any case, counted from the call.
+        limits
+            What begins and ends it.
 
         Raises
         ------
-        BadInput
-            A limit makes no sense.
         InstrumentRefused
             The tester's peak register could not be cleared.
         PortLost, InstrumentSilent, InstrumentGarbled
             The tester went away, fell silent, restarted, or changed its unit: the pull is void.
         """
-        limits = PullLimits(preload_n, end_fraction, end_time_s, max_time_s)
         rate_hz = self._profile.sampling.sample_rate_hz
         watch = PullWatch(limits, rate_hz, self._profile.force.capacity_n)
         lines = ForceLines(self._profile, self._port.name)
         register = self._dialect.peak
         try:
             if register is not None:
-                self._clear_register(register, preload_n)
+                self._clear_register(register, limits.preload_n)
             self._source.begin()
             ended_by = self._listen(lines, watch, on_sample, stop)
             register_n = None if register is None else self._read_register(register)
@@ -226,8 +196,8 @@ class PullTester:
             if match is None:
                 return None
             fields = match.groupdict()
-            unit = (fields.get("unit") or b"").decode("ascii").strip()
-            factor = self._dialect.units.get(unit or self._dialect.assumed_unit or "")
+            unit = text_of(fields.get("unit")) or self._dialect.assumed_unit
+            factor = self._dialect.units.get(unit or "")
             if factor is None:
                 return None
             return self._dialect.tension_sign * parse_number(fields["force"] or b"") * factor

@@ -35,11 +35,12 @@ class PullLimits:
     """
 
     preload_n: float
-    """Above this the pull has begun."""
+    """The pull has begun when the force stays above this."""
     end_fraction: float
-    """Below this part of the peak, for ``end_time_s``, it has ended."""
+    """It is over when the force stays below this part of its peak for ``end_time_s``."""
     end_time_s: float
     max_time_s: float
+    """It is over after this time in any case, counted from the first sample."""
 
     def __post_init__(self) -> None:
         for name in self.__slots__:

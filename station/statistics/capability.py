@@ -6,7 +6,8 @@ binomial bounds. Warnings never drop data.
 """
 
 import math
-from collections.abc import Sequence
+from bisect import bisect_left
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -19,6 +20,19 @@ from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_dou
 MAX_SAMPLES_ASKED = 100_000
 
 CapabilityVerdict = Literal["pass", "fail", "undecided"]
+
+
+def demand_share(name: str, value: float) -> None:
+    """Raise ValueError where a coverage, confidence or chance does not lie between 0 and 1."""
+    if not 0.0 < value < 1.0:
+        raise ValueError(f"the {name} must lie between 0 and 1, not {value}")
+
+
+def fewest(enough: Callable[[int], bool], most: int = MAX_SAMPLES_ASKED) -> int | None:
+    """The smallest number, from 0 to ``most``, that is enough as all above are; None if none is."""
+    if enough(0):
+        return 0
+    return bisect_left(range(most), True, lo=1, key=enough) if enough(most) else None
 
 
 def tolerance_factor(n: int, coverage: float, confidence: float) -> float:
@@ -34,9 +48,8 @@ def tolerance_factor(n: int, coverage: float, confidence: float) -> float:
     """
     if n < 2:
         raise ValueError(f"a tolerance bound needs at least 2 samples, not {n}")
-    for name, value in (("coverage", coverage), ("confidence", confidence)):
-        if not 0.0 < value < 1.0:
-            raise ValueError(f"the {name} must lie between 0 and 1, not {value}")
+    demand_share("coverage", coverage)
+    demand_share("confidence", confidence)
     root = math.sqrt(n)
     return float(nctdtrit(n - 1, float(ndtri(coverage)) * root, confidence)) / root
 
@@ -134,18 +147,11 @@ def samples_needed(n: int, margin: float, coverage: float, confidence: float) ->
     int or None
         0 where ``n`` is enough; None where no number up to a hundred thousand would do.
     """
-    if tolerance_factor(n, coverage, confidence) <= margin:
-        return 0
-    if tolerance_factor(MAX_SAMPLES_ASKED, coverage, confidence) > margin:
-        return None
-    low, high = n, MAX_SAMPLES_ASKED
-    while high - low > 1:
-        middle = (low + high) // 2
-        if tolerance_factor(middle, coverage, confidence) <= margin:
-            high = middle
-        else:
-            low = middle
-    return high - n
+
+    def enough(more: int) -> bool:
+        return tolerance_factor(n + more, coverage, confidence) <= margin
+
+    return fewest(enough, MAX_SAMPLES_ASKED - n)
 
 
 def success_run(reliability: float, confidence: float) -> int:
@@ -153,9 +159,8 @@ def success_run(reliability: float, confidence: float) -> int:
 
     n = ceil(ln(1 - confidence) / ln(reliability)).
     """
-    for name, value in (("reliability", reliability), ("confidence", confidence)):
-        if not 0.0 < value < 1.0:
-            raise ValueError(f"the {name} must lie between 0 and 1, not {value}")
+    demand_share("reliability", reliability)
+    demand_share("confidence", confidence)
     exact = math.log1p(-confidence) / math.log(reliability)
     # 1e-9: ln(0.1)/ln(0.9)-like quotients that are whole must not be rounded up by an ulp.
     return math.ceil(exact - 1e-9)
@@ -209,26 +214,10 @@ def attribute_capability(
     n, passed = len(passes), sum(passes)
     low = reliability_bound(passed, n, confidence)
     high = 1.0 - reliability_bound(n - passed, n, confidence)
-    if passed == n:
-        more: int | None = max(0, least - n)
-    else:
-        more = _passes_needed(passed, n, coverage, confidence)
-    verdict: CapabilityVerdict = "pass" if more == 0 else "fail" if high < coverage else "undecided"
-    return AttributeCapability(n, passed, n - passed, low, high, verdict, more)
-
-
-def _passes_needed(passed: int, n: int, coverage: float, confidence: float) -> int | None:
-    """Passes to add until the bound meets the share: it rises with every one."""
 
     def enough(more: int) -> bool:
         return reliability_bound(passed + more, n + more, confidence) >= coverage
 
-    if enough(0):
-        return 0
-    low, high = 0, MAX_SAMPLES_ASKED
-    if not enough(high):
-        return None
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if enough(middle) else (middle, high)
-    return high
+    more = max(0, least - n) if passed == n else fewest(enough)
+    verdict: CapabilityVerdict = "pass" if more == 0 else "fail" if high < coverage else "undecided"
+    return AttributeCapability(n, passed, n - passed, low, high, verdict, more)

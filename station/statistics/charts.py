@@ -9,13 +9,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import accumulate
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
-
-from station.statistics.drift import cusum
 
 Values = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -148,10 +147,7 @@ def cusum_chart(
     _demand_above_zero("reference", reference)
     _demand_above_zero("threshold", threshold)
     scores = (data - middle) / spread
-    up, down = (
-        cusum((side * scores).tolist(), reference=reference, threshold=threshold).sums * spread
-        for side in (1.0, -1.0)
-    )
+    up, down = (cusum(side * scores, reference) * spread for side in (1.0, -1.0))
     limit = threshold * spread
     signals = sorted(
         (int(index), rule)
@@ -224,12 +220,25 @@ def ewma(values: ArrayLike, weight: float, start: float) -> Values:
     """
     if not 0.0 < weight <= 1.0:
         raise ValueError(f"the weight must lie between 0 and 1, not {weight}")
-    averages = np.empty(len(np.asarray(values)))
-    last = start
-    for index, value in enumerate(np.asarray(values, dtype=np.float64).tolist()):
-        last = weight * value + (1.0 - weight) * last
-        averages[index] = last
-    return averages
+
+    def average(last: float, value: float) -> float:
+        return weight * value + (1.0 - weight) * last
+
+    data = np.asarray(values, dtype=np.float64).tolist()
+    return np.array([*accumulate(data, average, initial=start)][1:], dtype=np.float64)
+
+
+def cusum(scores: ArrayLike, reference: float) -> Values:
+    """One-sided cumulative sums of what scores, shape (n,), exceed a reference value by.
+
+    They never fall below zero (Page 1954).
+    """
+
+    def total(last: float, score: float) -> float:
+        return max(0.0, last + score - reference)
+
+    data = np.asarray(scores, dtype=np.float64).tolist()
+    return np.array([*accumulate(data, total, initial=0.0)][1:], dtype=np.float64)
 
 
 def ewma_limits(center: float, sigma: float, weight: float, width: float) -> tuple[float, float]:

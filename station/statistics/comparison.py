@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import fdtr, fdtri, stdtr, stdtrit
 
 from calibration.saying import say
+from station.statistics.capability import demand_share
 from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_doubt
 from station.statistics.pair_counts import (
     interval_rank,
@@ -113,8 +114,7 @@ def compare(
         A group of fewer than two values, a value that is not finite, no spread in either group, or
         a confidence outside 0 to 1.
     """
-    if not 0.0 < confidence < 1.0:
-        raise ValueError(f"the confidence must lie between 0 and 1, not {confidence}")
+    demand_share("confidence", confidence)
     a, b = _checked(first, names[0]), _checked(second, names[1])
     groups = (_group(a), _group(b))
     if groups[0].sd == 0.0 and groups[1].sd == 0.0:

@@ -51,11 +51,6 @@ class Mixture:
     thresholds: tuple[float, ...] = ()
     run_lengths: tuple[float, ...] = ()
 
-    @property
-    def characteristics(self) -> int:
-        """Number of scores that each sample brings."""
-        return len(self.directions[0])
-
     @cached_property
     def means(self) -> Values:
         """Shape (members, characteristics): the mean of the scores under each member's change."""

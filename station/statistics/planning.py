@@ -12,7 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import betaincinv, stdtr
 
-from station.statistics.capability import MAX_SAMPLES_ASKED, tolerance_factor
+from station.statistics.capability import (
+    MAX_SAMPLES_ASKED,
+    demand_share,
+    fewest,
+    tolerance_factor,
+)
 
 Values = NDArray[np.float64]
 
@@ -114,25 +119,14 @@ def samples_for_chance(
     ValueError
         As ``chance_to_pass``, or a chance outside 0 to 1.
     """
-    if not 0.0 < chance < 1.0:
-        raise ValueError(f"the chance must lie between 0 and 1, not {chance}")
+    demand_share("chance", chance)
 
     def enough(more: int) -> bool:
         return chance <= chance_to_pass(
             n, mean, sd, lower, n + more, coverage=coverage, confidence=confidence
         )
 
-    if enough(0):
-        return 0
-    low, high = 0, 1
-    while not enough(high):
-        if n + high >= MAX_SAMPLES_ASKED:
-            return None
-        low, high = high, min(2 * high, MAX_SAMPLES_ASKED - n)
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if enough(middle) else (middle, high)
-    return high
+    return fewest(enough, MAX_SAMPLES_ASKED - n)
 
 
 def chance_of_success_run(passed: int, plan_n: int) -> float:

@@ -22,16 +22,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri, stdtr
 
-from station.statistics.doubts import grubbs
-
 MIN_BASELINE = 10
 """Fewer samples than this are no baseline: a spread from them is off by a quarter and more."""
 
 UPDATE_CAP = 4.0
 """A value farther out than this many deviations joins its baseline as if it lay there."""
-
-ODD_PROBABILITY = 0.01
-"""Grubbs probability below which a baseline's farthest value is called odd."""
 
 _SMALLEST = 1e-300
 
@@ -70,8 +65,7 @@ class Baseline:
 def baseline_of(values: Sequence[float]) -> Baseline:
     """Baseline of a characteristic: mean and sample standard deviation of all its values.
 
-    No value is dropped here, since scores against a trimmed baseline would be false; ask
-    :func:`odd_value` and let a person decide.
+    No value is dropped here, since scores against a trimmed baseline would be false.
 
     Raises
     ------
@@ -86,16 +80,6 @@ def baseline_of(values: Sequence[float]) -> Baseline:
     if np.ptp(data) == 0.0:
         raise ValueError("all baseline samples are equal: the spread cannot be known")
     return Baseline(int(data.size), float(np.mean(data)), float(np.std(data, ddof=1)))
-
-
-def odd_value(values: Sequence[float]) -> int | None:
-    """Position of a baseline value too far out to be chance (Grubbs, below 1 %), or None.
-
-    A shop finds the reason, repeats the sample if there is one, and keeps it if there is none.
-    """
-    baseline_of(values)
-    index, probability = grubbs(values)
-    return index if probability < ODD_PROBABILITY else None
 
 
 def pooled_scores(

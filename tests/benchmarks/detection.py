@@ -22,7 +22,7 @@ Holds, in the words of the requirement, for a change at the first sample: the ru
 3 %, the ratio of ``watch`` to the bound is at most 1.25 in the worst case and 1.20 in the median,
 no usual chart is faster anywhere by more than 3 %, and a change at the first sample is nowhere
 found faster than a later one. ``zero`` and the second table do not meet 1.25 and are printed as
-they are; see ``station.statistics.wear_mixtures`` for what was tried.
+they are; see ``station/data/wear_mixtures.toml`` for what was tried.
 """
 
 import copy
@@ -33,9 +33,9 @@ from typing import Any
 
 import numpy as np
 
-from station.statistics.drift import cusum_threshold
 from station.statistics.mixture import Mixture
 from station.statistics.wear_mixtures import PAIR
+from tests.benchmarks.cusum_run_lengths import cusum_threshold
 from tests.benchmarks.report import Figures, run
 from tests.benchmarks.run_lengths import Mean, RunLengths, ramp, run_lengths, shifted, steady
 from tests.benchmarks.steady_state import cusum_delay_after

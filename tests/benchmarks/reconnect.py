@@ -7,15 +7,17 @@ no file descriptor is left over at the end.
 import tempfile
 import threading
 import time
+from functools import partial
 from pathlib import Path
 
 from station.errors import PortLost
 from station.instruments.force_lines import ForceSample
 from station.instruments.framing import Identity
-from station.instruments.link import BackOff, InstrumentLink
+from station.instruments.link import InstrumentLink, back_off
 from station.instruments.port import LinePort
 from station.instruments.profiles import load_tester_profile
 from station.instruments.pull_tester import PullTester
+from station.instruments.recording import PullLimits
 from station.simulation.launch import SimulatedInstrument
 from tests.benchmarks.report import Figures, run
 
@@ -54,11 +56,11 @@ def cycle(instrument: SimulatedInstrument) -> tuple[int, int]:
     """Pull, unplug, plug in and connect again; return how many were void and identified."""
     profile = load_tester_profile("tester-stream-newton")
 
-    def identify(port: LinePort, serial: str | None) -> Identity:
-        return PullTester(port, profile).identify(serial)
+    def identify(port: LinePort) -> Identity:
+        return PullTester(port, profile).identify()
 
     port = LinePort(instrument.port, profile.line, name="pull tester")
-    link = InstrumentLink(port, identify, bound_serial="0001", back_off=BackOff(0.01, 0.1))
+    link = InstrumentLink(port, identify, bound_serial="0001", pauses=partial(back_off, 0.01, 0.1))
     void = identified = 0
     link.connect()
     for _ in range(CYCLES):
@@ -85,14 +87,7 @@ def pull_is_void(instrument: SimulatedInstrument, tester: PullTester) -> bool:
             instrument.command({"fault": "unplugged"})
 
     try:
-        tester.record(
-            hands,
-            threading.Event(),
-            preload_n=2.0,
-            end_fraction=0.5,
-            end_time_s=5.0,
-            max_time_s=120.0,
-        )
+        tester.record(hands, threading.Event(), PullLimits(2.0, 0.5, 5.0, 120.0))
     except PortLost as error:
         return "this pull is void" in str(error)
     return False

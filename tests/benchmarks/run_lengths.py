@@ -70,7 +70,7 @@ def run_lengths(
     while len(start):
         size = min(BLOCK, after - done) if done < after else BLOCK
         number = np.arange(done + 1, done + size + 1)
-        noise = rng.standard_normal((size, len(start), mixture.characteristics))
+        noise = rng.standard_normal((size, len(start), mixture.means.shape[1]))
         sums = mixture.sums(noise + mean(number)[:, None, :], start)
         over = mixture.evidence(sums) > threshold
         hit = over.any(axis=0)

@@ -24,7 +24,7 @@ def cusum_delay_after(reference: float, threshold: float, shift: float, good_sam
     Parameters
     ----------
     reference, threshold, shift
-        In standard deviations, as in ``station.statistics.drift.cusum_run_length``.
+        In standard deviations, as in ``cusum_run_lengths.cusum_run_length``.
     """
     delays = np.linalg.solve(
         np.eye(_NODES + 1) - _steps(reference, threshold, shift), np.ones(_NODES + 1)

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from station.statistics.drift import cusum_run_length, cusum_threshold
 from station.statistics.mixture import Mixture
+from tests.benchmarks.cusum_run_lengths import cusum_run_length, cusum_threshold
 from tests.benchmarks.run_lengths import run_lengths, shifted
 from tests.benchmarks.steady_state import cusum_delay_after
 from tests.benchmarks.usual_charts import USUAL, after_good_samples, limit_for

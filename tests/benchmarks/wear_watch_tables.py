@@ -1,4 +1,4 @@
-"""Make the tables of run lengths in ``station/statistics/wear_mixtures.py``.
+"""Make the tables of run lengths in ``station/data/wear_mixtures.toml``.
 
 ``python -m tests.benchmarks.wear_watch_tables`` simulates thresholds from 1 nat up in steps of a
 half and prints the mean run lengths. Above 7 nats the alarms become few, and the run length grows
@@ -30,7 +30,7 @@ def counted_run_length(mixture: Mixture, threshold: float, seed: int) -> tuple[f
     alarms = samples = 0
     start = np.tile(mixture.resting, (COURSES, 1))
     while samples < SAMPLES:
-        scores = rng.standard_normal((BLOCK, COURSES, mixture.characteristics), dtype=np.float32)
+        scores = rng.standard_normal((BLOCK, COURSES, mixture.means.shape[1]), dtype=np.float32)
         sums = mixture.sums(scores, start)
         over: NDArray[np.bool_] = mixture.evidence(sums) > threshold
         hit = np.asarray(over.any(axis=0))

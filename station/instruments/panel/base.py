@@ -29,24 +29,10 @@ LAMPS = {lamp: f"lamp_{lamp.value}" for lamp in Lamp}
 OUTPUTS = (*LAMPS.values(), BUZZER, RELAY)
 """What a panel can switch, named as in :class:`station.instruments.panel.PanelPins`."""
 
+NOT_WATCHING = say("The panel's changes are no longer noticed: restart the station.")
+
 KEPT_EVENTS = 1000
 """Events kept for a caller who does not poll; beyond it the oldest go."""
-
-
-@dataclass(frozen=True, slots=True)
-class PanelHealth:
-    """How the panel is.
-
-    Attributes
-    ----------
-    watching
-        False once edges are no longer delivered or the panel is closed: restart the station.
-    last_error
-        The last thing that went wrong, in one sentence; it may be over.
-    """
-
-    watching: bool
-    last_error: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +117,7 @@ class BasePanel:
                 return None
             if self.guard_opened_since(since_s):
                 return say("the guard was open during the pull: close it and pull a new sample")
-            why = None if self.health().watching else self._not_watching()
+            why = None if self.watching else NOT_WATCHING
             if self._blind_at is not None and self._blind_at[0] >= since_s:
                 why = self._blind_at[1]
             return why and say(
@@ -173,9 +159,10 @@ class BasePanel:
                     error=str(error),
                 ) from error
 
-    def health(self) -> PanelHealth:
-        """How the panel is; the watchdog asks this."""
-        return PanelHealth(not self._closed and self._edges_delivered(), self._last_error)
+    @property
+    def watching(self) -> bool:
+        """False once edges are no longer delivered or the panel is closed; the watchdog asks."""
+        return not self._closed and self._edges_delivered()
 
     def line(self) -> PanelLine:
         """The panel as the page lists it."""
@@ -252,12 +239,9 @@ class BasePanel:
         self._blind_at = (now_s, text)
         self._last_error = text
 
-    def _not_watching(self) -> str:
-        return say("The panel's changes are no longer noticed: restart the station.")
-
     def _trouble(self) -> str | None:
-        if not self.health().watching:
-            return self._not_watching()
+        if not self.watching:
+            return NOT_WATCHING
         if self._contacts.footswitch is FootswitchState.STUCK:
             return say("The footswitch is stuck or held down: release it before it is used.")
         return self._last_error

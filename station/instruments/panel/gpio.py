@@ -22,8 +22,6 @@ from station.instruments.panel.base import OUTPUTS, BasePanel, Clock, NoPanel, s
 from station.instruments.panel.contacts import Contact, PanelContacts, Seen
 from station.settings import PanelPins
 
-_CONTACTS = {Contact.FOOTSWITCH: "footswitch", Contact.GUARD: "guard"}
-
 
 class Panel(BasePanel):
     """The panel on the GPIO pins of this computer.
@@ -67,10 +65,10 @@ class Panel(BasePanel):
         from gpiozero import DigitalInputDevice, DigitalOutputDevice
 
         # Debounce is ours: what gpiozero's own means differs between pin libraries.
-        for contact, name in _CONTACTS.items():
-            if name in wired:
-                with_pull = partial(DigitalInputDevice, pull_up=True, bounce_time=None)
-                self._inputs[contact] = _claimed(with_pull, name, wired[name], factory)
+        with_pull = partial(DigitalInputDevice, pull_up=True, bounce_time=None)
+        for contact in Contact:
+            if contact in wired:
+                self._inputs[contact] = _claimed(with_pull, contact, wired[contact], factory)
         for name in OUTPUTS:
             if name in wired:
                 self._outputs[name] = _claimed(DigitalOutputDevice, name, wired[name], factory)

@@ -6,7 +6,7 @@ from typing import Self
 
 from calibration.saying import say
 from station.errors import BadInput
-from station.instruments.panel.base import BasePanel
+from station.instruments.panel.base import NOT_WATCHING, BasePanel
 from station.instruments.panel.contacts import PanelEvent
 
 PERIOD_S = 0.01
@@ -52,9 +52,7 @@ class PanelWatch:
             )
         if not self._thread.is_alive():
             return say("The panel is not watched yet, or no longer: restart the station.")
-        if not self._panel.health().watching:
-            return say("The panel's changes are no longer noticed: restart the station.")
-        return None
+        return None if self._panel.watching else NOT_WATCHING
 
     def _run(self) -> None:
         try:

@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from station.errors import InstrumentGarbled, InstrumentSilent
+from station.instruments.dialects import LineSettings
 from station.instruments.framing import Frame, LineSplitter
 from station.instruments.port import LinePort, ReceivedLine
-from station.instruments.profiles import LineSettings
 
 FOLDER = Path(__file__).parents[2] / "dialogues"
 

@@ -8,6 +8,8 @@ import tty
 from collections.abc import Callable
 from typing import Self
 
+from station.instruments.port import LinePort
+
 Answer = Callable[[bytes], bytes | None]
 
 
@@ -100,6 +102,12 @@ class ScriptedMeter:
         if line == b"READ?" and self.readings:
             return self.readings.pop(0)
         return self.answers.get(line)
+
+
+def lines_waiting(port: LinePort) -> int:
+    """How many lines came and were not taken yet."""
+    with port._changed:
+        return port._waiting
 
 
 def wait_until(condition: Callable[[], bool], within_s: float = 20.0) -> None:

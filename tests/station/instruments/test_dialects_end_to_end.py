@@ -19,6 +19,7 @@ from station.instruments.profiles import (
     profile_names,
 )
 from station.instruments.pull_tester import ForceTrace, PullTester
+from station.instruments.recording import PullLimits
 from station.simulation.launch import SimulatedInstrument
 from station.simulation.voices import METER_VOICES, TESTER_VOICES
 
@@ -56,7 +57,7 @@ def test_each_profile_has_a_voice_and_the_newcomers_has_none() -> None:
 @pytest.mark.parametrize("name", METERS)
 def test_a_meter_reads_open_leads_and_then_the_joint(name: str) -> None:
     with simulated_meter(name) as (instrument, meter):
-        assert meter.identify(bound_serial="0001").model == "SIMULATED METER"
+        assert meter.identify().model == "SIMULATED METER"
         assert meter.configure(0.005).range_ohm == 0.01
         with pytest.raises(NoReading):
             meter.read_ohm()
@@ -140,21 +141,14 @@ def pull(instrument: SimulatedInstrument, tester: PullTester, *, fault: str = "n
             instrument.command({"mount": {"break_force_n": 120.0}})
             instrument.command({"pull": True})
 
-    return tester.record(
-        hands,
-        threading.Event(),
-        preload_n=2.0,
-        end_fraction=0.5,
-        end_time_s=0.02,
-        max_time_s=60.0,
-    )
+    return tester.record(hands, threading.Event(), PullLimits(2.0, 0.5, 0.02, 60.0))
 
 
 @pytest.mark.parametrize("name", TESTERS)
 def test_a_pull_finds_the_force_it_broke_at(name: str) -> None:
     with simulated_tester(name) as (instrument, tester):
         if tester.identify().raw:
-            assert tester.identify(bound_serial="0001").serial == "0001"
+            assert tester.identify().serial == "0001"
         trace = pull(instrument, tester)
         assert trace.ended_by == "force fell"
         polled = trace.time_from == "polls"

@@ -10,7 +10,7 @@ dribble  test_port.test_a_dribble_does_not_stretch_the_timeout
 10 kB without terminator  test_port.test_ten_kilobytes_without_a_line_end
 unplug in mid-line  test_port.test_unplugging_in_mid_line_keeps_what_was_whole
 unplug in mid-run  test_pull_tester.test_unplugged_in_mid_run_voids_the_pull
-another serial number  test_meter.test_another_serial_number_is_refused
+another serial number  test_link.test_another_serial_number_is_refused
 late answer after timeout  test_meter.test_a_late_answer_does_not_shift_the_readings
 late answer, simulated  test_dialects_end_to_end.test_late_answers_never_shift_the_readings
 sentinels, OL, blanks, dashes  test_meter.test_what_is_no_reading_is_never_a_number

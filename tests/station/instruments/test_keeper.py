@@ -2,13 +2,14 @@
 
 import threading
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import pytest
 
 from station.errors import PortMissing
 from station.instruments.framing import Identity
-from station.instruments.link import BackOff, InstrumentLink, LinkKeeper
+from station.instruments.link import InstrumentLink, LinkKeeper, back_off
 from station.instruments.port import LinePort
 from station.instruments.profiles import load_tester_profile
 from station.instruments.pull_tester import PullTester
@@ -54,11 +55,11 @@ def changes() -> Changes:
 
 @pytest.fixture
 def keeper(simulated: SimulatedInstrument, changes: Changes) -> Iterator[LinkKeeper]:
-    def identify(port: LinePort, serial: str | None) -> Identity:
-        return PullTester(port, PROFILE).identify(serial)
+    def identify(port: LinePort) -> Identity:
+        return PullTester(port, PROFILE).identify()
 
     port = LinePort(simulated.port, PROFILE.line, name="pull tester")
-    link = InstrumentLink(port, identify, bound_serial="0001", back_off=BackOff(0.01, 0.05))
+    link = InstrumentLink(port, identify, bound_serial="0001", pauses=partial(back_off, 0.01, 0.05))
     kept = LinkKeeper(link, changes)
     yield kept
     kept.close()

@@ -1,20 +1,21 @@
 import itertools
 import threading
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import pytest
 
 from station.errors import PortLost, PortMissing, WrongInstrument
 from station.instruments.framing import Identity
-from station.instruments.link import BackOff, InstrumentLink
+from station.instruments.link import InstrumentLink, back_off
 from station.instruments.port import LinePort
 from station.instruments.profiles import load_tester_profile
 from station.instruments.pull_tester import PullTester
 from station.simulation.launch import SimulatedInstrument
 
 PROFILE = load_tester_profile("tester-stream-newton")
-QUICK = BackOff(0.01, 0.05)
+QUICK = partial(back_off, 0.01, 0.05)
 
 
 @pytest.fixture
@@ -23,21 +24,21 @@ def simulated(tmp_path: Path) -> Iterator[SimulatedInstrument]:
         yield instrument
 
 
-def identify(port: LinePort, serial: str | None) -> Identity:
-    return PullTester(port, PROFILE).identify(serial)
+def identify(port: LinePort) -> Identity:
+    return PullTester(port, PROFILE).identify()
 
 
 @pytest.fixture
 def link(simulated: SimulatedInstrument) -> Iterator[InstrumentLink]:
     port = LinePort(simulated.port, PROFILE.line, name="pull tester")
-    connected = InstrumentLink(port, identify, bound_serial="0001", back_off=QUICK)
+    connected = InstrumentLink(port, identify, bound_serial="0001", pauses=QUICK)
     yield connected
     connected.close()
 
 
 def test_pauses_double_up_to_the_longest() -> None:
     # Common practice, no source: 0.5 s, doubling, at most 5 s.
-    assert list(itertools.islice(BackOff().pauses(), 6)) == [0.5, 1, 2, 4, 5, 5]
+    assert list(itertools.islice(back_off(), 6)) == [0.5, 1, 2, 4, 5, 5]
 
 
 def test_a_lost_instrument_is_found_again_and_asked_who_it_is(
@@ -68,6 +69,16 @@ def test_another_serial_number_is_refused(
         link.reconnect(threading.Event())
     assert (link.identity, link.port.is_open) == (None, False)
     assert "0002" in (link.trouble or "")
+
+
+def test_one_that_cannot_say_who_it_is_is_not_the_bound_one(
+    simulated: SimulatedInstrument,
+) -> None:
+    port = LinePort(simulated.port, PROFILE.line, name="pull tester")
+    link = InstrumentLink(port, lambda _port: Identity(""), bound_serial="17")
+    with pytest.raises(WrongInstrument, match="serial number '', not '17'"):
+        link.connect()
+    assert (link.identity, port.is_open) == (None, False)
 
 
 def test_trying_ends_when_it_is_given_up(

@@ -18,9 +18,9 @@ from station.errors import (
     PortMissing,
 )
 from station.instruments import port as port_module
+from station.instruments.dialects import LineSettings
 from station.instruments.port import LinePort, available_ports
-from station.instruments.profiles import LineSettings
-from tests.station.instruments.fakes import FarEnd, wait_until
+from tests.station.instruments.fakes import FarEnd, lines_waiting, wait_until
 
 LINE = LineSettings(baud=9600, receive_end="\r\n")
 LONG_S = 20.0
@@ -127,9 +127,9 @@ def test_discard_drops_lines_and_the_one_that_has_begun(
 ) -> None:
     far.say(b"old\r\nol")
     heard.wait_for(b"old\r\nol")
-    wait_until(lambda: port.lines_waiting == 1)
+    wait_until(lambda: lines_waiting(port) == 1)
     port.discard()
-    assert port.lines_waiting == 0
+    assert lines_waiting(port) == 0
     far.say(b"new\r\n")
     assert port.next_line(LONG_S).data == b"new"
 
@@ -276,10 +276,3 @@ def test_ports_are_listed_by_name(monkeypatch: pytest.MonkeyPatch) -> None:
         ("/dev/ttyUSB0", ""),
         ("/dev/ttyUSB1", "17"),
     ]
-
-
-def test_all_that_waits_can_be_taken_at_once(far: FarEnd, port: LinePort) -> None:
-    far.say(b"1\r\n2\r\n" + b"x" * 600 + b"\r\n3\r\n")
-    wait_until(lambda: port.lines_waiting == 4)
-    assert [line for chunk in port.waiting_lines() for line in chunk.data] == [b"1", b"2", b"3"]
-    assert (port.waiting_lines(), port.lines_waiting) == ([], 0)

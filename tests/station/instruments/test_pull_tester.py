@@ -10,13 +10,13 @@ from station.errors import (
     InstrumentRefused,
     InstrumentSilent,
     PortLost,
-    WrongInstrument,
 )
 from station.instruments.dialects import PeakRegister
 from station.instruments.force_lines import ForceSample
 from station.instruments.port import LinePort
 from station.instruments.profiles import PullTesterProfile, load_tester_profile
 from station.instruments.pull_tester import ForceTrace, PullTester
+from station.instruments.recording import PullLimits
 from station.simulation.launch import SimulatedInstrument
 from tests.station.instruments.fakes import Responder
 
@@ -40,14 +40,8 @@ def record(
     stop: threading.Event | None = None,
     max_time_s: float = 60.0,
 ) -> ForceTrace:
-    return tester.record(
-        on_sample,
-        stop or threading.Event(),
-        preload_n=2.0,
-        end_fraction=0.5,
-        end_time_s=0.1,
-        max_time_s=max_time_s,
-    )
+    limits = PullLimits(2.0, 0.5, 0.1, max_time_s)
+    return tester.record(on_sample, stop or threading.Event(), limits)
 
 
 class ScriptedTester(Responder):
@@ -198,12 +192,6 @@ def test_a_peak_register_that_does_not_let_go_is_refused() -> None:
         pytest.raises(InstrumentRefused, match=r"still shows 55.0 N"),
     ):
         record(PullTester(port, profile))
-
-
-def test_another_testers_serial_number_is_refused() -> None:
-    port = LinePort("/dev/any", SHIPPED.line, name="tester")
-    with pytest.raises(WrongInstrument, match="serial number '', not '17'"):
-        PullTester(port, adapted(identify_query=None)).identify(bound_serial="17")
 
 
 def test_a_tester_without_words_has_an_empty_identity() -> None:

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from station.errors import BadInput, InstrumentSilent, PortLost
+from station.instruments.dialects import LineSettings
 from station.instruments.port import LinePort
-from station.instruments.profiles import LineSettings
 from station.simulation.launch import InstrumentName, SimulatedInstrument
 from station.simulation.service import Pace
 from tests.station.instruments.fakes import wait_until

@@ -5,9 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from station.statistics.drift import cusum, cusum_run_length
+from station.statistics.charts import cusum
 from station.statistics.mixture import SCORE_CAP, Mixture, resting_mean
 from station.statistics.wear_mixtures import ONE_WAY, PAIR, TWO_WAY
+from tests.benchmarks.cusum_run_lengths import cusum_run_length
 from tests.benchmarks.run_lengths import run_lengths, shifted, steady
 
 MIXTURES = pytest.mark.parametrize(
@@ -25,7 +26,7 @@ def test_members_are_unit_directions_and_weights_are_a_share(mixture: Mixture) -
 @MIXTURES
 @pytest.mark.parametrize("run_length", [50.0, 930.0])
 def test_the_threshold_gives_the_run_length_asked_for(mixture: Mixture, run_length: float) -> None:
-    flat = steady(mixture.characteristics)
+    flat = steady(mixture.means.shape[1])
     found = run_lengths(mixture, mixture.threshold(run_length), flat, courses=1500, seed=4)
     # Run lengths are nearly exponential: the standard error is about 1/sqrt(1500) = 2.6 %.
     assert found.mean == pytest.approx(run_length, rel=0.09)
@@ -59,7 +60,7 @@ def test_one_member_is_the_cumulative_sum_with_a_known_run_length() -> None:
 def test_sums_at_once_equal_sums_one_by_one(scores: list[float]) -> None:
     single = Mixture("one", ((1.0,),), (0.8,), (1.0,))
     sums = single.sums(np.array(scores)[:, None], start=[0.0])[:, 0]
-    step_by_step = cusum(scores, reference=0.4, threshold=1e9).sums
+    step_by_step = cusum(scores, 0.4)
     assert sums == pytest.approx(0.8 * step_by_step, abs=1e-9)
 
 
@@ -93,7 +94,7 @@ def test_a_missing_score_leaves_the_likelihood_of_the_other() -> None:
 
 @MIXTURES
 def test_one_odd_sample_alone_stays_below_the_usual_thresholds(mixture: Mixture) -> None:
-    odd = np.zeros((3, mixture.characteristics))
+    odd = np.zeros((3, mixture.means.shape[1]))
     odd[1] = 40.0
     evidence = mixture.evidence(mixture.sums(odd))
     assert evidence.max() < mixture.threshold(930.0)

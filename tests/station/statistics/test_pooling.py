@@ -11,7 +11,6 @@ from station.statistics.pooling import (
     UPDATE_CAP,
     Baseline,
     baseline_of,
-    odd_value,
     pooled_scores,
 )
 
@@ -102,11 +101,3 @@ def test_a_baseline_is_mean_and_sample_deviation() -> None:
     assert found.n == 10
     assert found.center == pytest.approx(6.6)
     assert found.sigma == pytest.approx(scipy.stats.tstd(values))
-
-
-def test_an_odd_baseline_value_is_pointed_out_and_kept() -> None:
-    values = np.random.default_rng(1).normal(1.6, 0.08, 30).tolist()
-    assert odd_value(values) is None
-    values[7] = 0.9
-    assert odd_value(values) == 7
-    assert baseline_of(values).n == 30

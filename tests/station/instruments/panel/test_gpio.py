@@ -170,8 +170,8 @@ def test_raising_callback_is_reported_and_nothing_dies(
     clock.broken = False
     clock.now_s += 0.1
     changes(panel)
-    assert "RuntimeError('no time')" in (panel.health().last_error or "")
-    assert panel.health().watching
+    assert "RuntimeError('no time')" in (panel.line().trouble or "")
+    assert panel.watching
     assert "could not be watched" in (panel.void_reason(began_s) or "")
     clock.now_s += 0.1
     assert changes(panel) == [ContactChange.FOOTSWITCH_PRESSED], "the next poll made the edge good"
@@ -189,7 +189,7 @@ def test_level_that_cannot_be_read_is_reported(
     began_s = clock.now_s
     monkeypatch.setattr("gpiozero.pins.mock.MockPin._get_state", fails)
     assert changes(panel) == []
-    assert "guard could not be read" in (panel.health().last_error or "")
+    assert "guard could not be read" in (panel.line().trouble or "")
     assert "could not be watched" in (panel.void_reason(began_s) or "")
 
 
@@ -201,9 +201,9 @@ def test_dead_event_thread_is_noticed(
     ended.start()
     ended.join()
     monkeypatch.setitem(sys.modules, "lgpio", SimpleNamespace(_notify_thread=ended))
-    assert panel.health().watching, "mock pins do not need that thread"
+    assert panel.watching, "mock pins do not need that thread"
     panel.simulated = False
-    assert not panel.health().watching
+    assert not panel.watching
     assert "restart" in (panel.line().trouble or "")
     assert "could not be watched" in (panel.void_reason(clock.now_s) or "")
 
@@ -213,7 +213,7 @@ def test_event_thread_under_another_name_is_no_trouble(
 ) -> None:
     monkeypatch.setitem(sys.modules, "lgpio", SimpleNamespace())
     panel.simulated = False
-    assert panel.health().watching
+    assert panel.watching
 
 
 def test_lamps_buzzer_and_relay(panel: Panel, pins: MockFactory, clock: HandClock) -> None:
@@ -240,7 +240,7 @@ def test_close_switches_everything_off_and_may_be_repeated(panel: Panel, pins: M
     assert [pin.state for pin in wired] == [False] * 6
     assert [pin.function for pin in wired] == ["input"] * 6
     assert panel.poll() == []
-    assert not panel.health().watching
+    assert not panel.watching
     panel.show(Lamp.READY)
     with pytest.raises(PanelError, match="no current-reversal relay"):
         panel.set_current_reversed(False)

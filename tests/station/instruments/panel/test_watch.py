@@ -33,7 +33,7 @@ def test_footswitch_reaches_the_bench_although_an_earlier_press_was_refused() ->
             assert released.acquire(timeout=LONG_S)
         assert watch.trouble() is None
     assert seen == [ContactChange.FOOTSWITCH_PRESSED, ContactChange.FOOTSWITCH_RELEASED] * 2
-    assert not panel.health().watching
+    assert not panel.watching
 
 
 class PanelThatFails(BasePanel):

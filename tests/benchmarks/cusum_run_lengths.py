@@ -1,17 +1,14 @@
-"""Cumulative sums: a small lasting shift found early, at a stated rate of false alarms.
+"""Run lengths of the one-sided cumulative sum, from its integral equation.
 
-The one-sided cumulative sum adds what each score exceeds a reference value by, and never falls
-below zero; it signals above a threshold. Its run length (mean number of samples to a signal) solves
-a Fredholm equation of the second kind (Page 1954), solved here on Gauss-Legendre nodes.
+The sum adds what each score exceeds a reference value by, and never falls below zero; it signals
+above a threshold. Its run length (mean number of samples to a signal) solves a Fredholm equation of
+the second kind (Page 1954), solved here on Gauss-Legendre nodes.
 """
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
 _NODES = 64
@@ -58,39 +55,3 @@ def cusum_threshold(reference: float, run_length: float) -> float:
         else:
             high = middle
     return (low + high) / 2.0
-
-
-@dataclass(frozen=True, slots=True)
-class CusumResult:
-    """Course of a one-sided cumulative sum.
-
-    Attributes
-    ----------
-    sums
-        Shape (n,).
-    threshold
-        Above it the scheme signals.
-    signal_index
-        First sample above the threshold; None while in control.
-    change_began_index
-        Sample after the last zero before the signal: the usual estimate of the change point.
-    """
-
-    sums: NDArray[np.float64]
-    threshold: float
-    signal_index: int | None
-    change_began_index: int | None
-
-
-def cusum(scores: Sequence[float], *, reference: float, threshold: float) -> CusumResult:
-    """Run a one-sided cumulative sum over scores whose bad direction is up."""
-    sums = np.zeros(len(scores))
-    total, began, signal, change = 0.0, 0, None, None
-    for index, score in enumerate(scores):
-        if total == 0.0:
-            began = index
-        total = max(0.0, total + score - reference)
-        sums[index] = total
-        if signal is None and total > threshold:
-            signal, change = index, began
-    return CusumResult(sums, threshold, signal, change)

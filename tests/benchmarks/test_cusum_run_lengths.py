@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
 
-from station.statistics.drift import cusum, cusum_run_length, cusum_threshold
+from station.statistics.charts import cusum
+from tests.benchmarks.cusum_run_lengths import cusum_run_length, cusum_threshold
 
 # One-sided scheme, k 0.5 and h 5: exact run lengths at shifts in sigma, computed independently
 # [calc]; two-sided in control 465, as Lucas & Crosier 1982 print it [seen-1].
@@ -39,9 +40,8 @@ def test_run_length_by_simulation() -> None:
     threshold = cusum_threshold(0.75, 60.0)
     lengths = []
     for _ in range(1500):
-        result = cusum(rng.standard_normal(1500).tolist(), reference=0.75, threshold=threshold)
-        assert result.signal_index is not None
-        lengths.append(result.signal_index + 1)
+        above = np.flatnonzero(cusum(rng.standard_normal(1500), 0.75) > threshold)
+        lengths.append(above[0] + 1)
     # Standard error of the mean is about 60/sqrt(1500) = 1.5.
     assert np.mean(lengths) == pytest.approx(60.0, abs=5.0)
 
@@ -55,10 +55,9 @@ def test_published_cusum_example() -> None:
     ]  # fmt: skip
     printed = [0.0, 0.0, 0.0, 0.0, 0.03, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 3.01, 4.94, 7.45,
                10.63, 11.99, 14.44, 16.0, 19.04]  # fmt: skip
-    result = cusum([value - 325.0 for value in x], reference=0.3175, threshold=4.1959)
-    assert result.sums == pytest.approx(printed, abs=0.006)
-    assert result.signal_index == 13
-    assert result.change_began_index == 12
+    sums = cusum([value - 325.0 for value in x], 0.3175)
+    assert sums == pytest.approx(printed, abs=0.006)
+    assert np.flatnonzero(sums > 4.1959)[0] == 13
 
 
 def test_impossible_schemes_are_refused() -> None:
