@@ -1,11 +1,11 @@
 """How often a plan of any job is wrong, on populations whose true quality is known."""
 
-from station.jobs.certification.odds import certification_errors
-from station.jobs.certification.plan import CertificationPlan
-from station.jobs.daily.odds import daily_errors
+from station.jobs.certification import odds as people
+from station.jobs.daily import odds as nests
 from station.jobs.daily.plan import DailyCheckPlan
-from station.jobs.odds import ErrorRate
-from station.jobs.validation.odds import validation_errors
+from station.jobs.odds import ErrorRate, error_rates
+from station.jobs.plans import Plan
+from station.jobs.validation import odds as tools
 from station.jobs.validation.plan import ToolValidationPlan
 
 WORDS = {
@@ -16,17 +16,31 @@ WORDS = {
 """What an error is called, for the bad and for the sound."""
 
 
-def plan_errors(
-    plan: DailyCheckPlan | ToolValidationPlan | CertificationPlan, *, tries: int, seed: int = 1
-) -> list[ErrorRate]:
+def plan_errors(plan: Plan, *, tries: int, seed: int = 1) -> list[ErrorRate]:
     """Try a plan ``tries`` times on each of its populations."""
-    match plan:
-        case DailyCheckPlan():
-            return daily_errors(plan, nests=tries, seed=seed)
-        case ToolValidationPlan():
-            return validation_errors(plan, tools=tries, seed=seed)
-        case CertificationPlan():
-            return certification_errors(plan, people=tries, seed=seed)
+    if isinstance(plan, DailyCheckPlan):
+        return error_rates(
+            nests.populations(),
+            lambda nest, rng: nests.check(plan, nest, rng).outcome != "held",
+            # A creeping nest is checked on forty days.
+            lambda nest: max(1, tries // 5) if nest.creeps else tries,
+            seed,
+        )
+    if isinstance(plan, ToolValidationPlan):
+        # Gauge looks are taken as done.
+        bare = plan.model_copy(update={"nest_gauge": "off", "crimp_height": "off"})
+        return error_rates(
+            tools.populations(plan),
+            lambda tool, rng: tools.accepts(bare, tool, rng),
+            lambda _: tries,
+            seed,
+        )
+    return error_rates(
+        people.populations(plan),
+        lambda person, rng: people.certifies(plan, person, rng),
+        lambda _: tries,
+        seed,
+    )
 
 
 def error_words(job: str, rate: ErrorRate) -> str:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from calibration.saying import say
-from station.errors import BadInput
+from station.errors import BadInput, NotOnRecord
 from station.jobs.sample import JobSample, job_sample
+from station.ledger.jobs import job_record
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord, SampleRow
 
@@ -65,6 +66,19 @@ class JobRead:
 def unfinished_samples(reader: LedgerReader, job_id: str) -> list[SampleRow]:
     """Samples of a job that were begun and never finished: each is made again first, or voided."""
     return [row for row in reader.unfinished() if row.job_id == job_id]
+
+
+def record_of(reader: LedgerReader, job_id: str, job: str) -> JobRecord:
+    """The record of a job of this kind (NotOnRecord if there is none with this id)."""
+    record = job_record(reader, job_id)
+    if record.begun.job != job:
+        raise NotOnRecord(
+            "Job {job_id} is a {job}, not a {job_2}.",
+            job_id=job_id,
+            job=say(record.begun.job.replace("_", " ")),
+            job_2=say(job.replace("_", " ")),
+        )
+    return record
 
 
 def demand_open(record: JobRecord) -> None:

@@ -18,14 +18,8 @@ import numpy as np
 
 from station.crimp.verdict import judge_at_least
 from station.errors import BadInput, NestOnHold
-from station.jobs.daily.odds import (
-    LIMIT_N,
-    MARGIN,
-    READING_NOISE_N,
-    SPREAD_N,
-    U_N,
-)
-from station.jobs.odds import ErrorRate, error_rate
+from station.jobs.daily.odds import MARGIN
+from station.jobs.odds import LIMIT_N, READING_NOISE_N, SPREAD_N, U_N, ErrorRate, error_rate
 from station.jobs.open_jobs import OpenJobs
 from station.jobs.sample_order import SampleOrder
 from station.ledger.chain import Moment

@@ -4,14 +4,17 @@ import itertools
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 
 from station.crimp.pull.reduce import FAILURE_MODES
+from station.jobs.certification.acts import next_step
 from station.jobs.certification.judge import CertificationResult, judge_candidate
+from station.jobs.certification.record import Certification, Signed
 from station.jobs.certification.spread import SpreadRatio
 from station.jobs.certification.statement import statement, strengths
-from station.jobs.certification.steps import Signed, certification_steps
 from station.jobs.daily import judge as daily_check
 from station.jobs.daily.judge import NestEvidence, judge
 from station.jobs.daily.steps import LastCheck, due_today, outcome_of, state_of
@@ -210,12 +213,12 @@ def certifications() -> Iterator[str]:
         yield from strengths(replace(result, force_spread=even, resistance_spread=even))
         for labelled, waits, by, seen in itertools.product((True, False), repeat=4):
             signed = Signed("Ottilie" if by else None, seen)
-            for measured_at in (NOW, NOW - timedelta(days=60)):
-                steps = certification_steps(
-                    CERTIFICATION, result, labelled=labelled, waiting=3, own_waiting=waits,
-                    signed=signed, last_sample_at=measured_at, now=NOW,
+            for earliest in (NOW + timedelta(days=1), NOW):
+                job = SimpleNamespace(
+                    plan=CERTIFICATION, result=result, labelled=labelled, waiting=waits,
+                    signed=signed, earliest_resit=earliest,
                 )  # fmt: skip
-                yield from (step.words for step in steps)
+                yield next_step(cast(Certification, job), 3, NOW).words
 
 
 BY_JOBS = (trends, findings_of_a_daily_check, daily_checks, validations, certifications)

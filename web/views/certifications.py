@@ -23,10 +23,15 @@ from station.jobs.certification.certificates import (
 from station.jobs.certification.codes import amounts_of
 from station.jobs.certification.paper import attempts_plot, practice_lines, task_plot
 from station.jobs.certification.plan import CertificationPlan
-from station.jobs.certification.record import JOB, Certification, candidate_of, hints_of
+from station.jobs.certification.record import (
+    JOB,
+    Certification,
+    CertificationScope,
+    candidate_of,
+    hints_of,
+)
 from station.jobs.certification.record import read as read_certification
 from station.jobs.certification.statement import latest_held, statement, strengths
-from station.jobs.certification.steps import CertificationScope
 from station.jobs.plans import chosen_plan, limit_set_for, load_plans
 from station.jobs.step import OUTCOME_WORDS
 from station.ledger.entries import KeyShown

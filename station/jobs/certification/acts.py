@@ -2,8 +2,10 @@
 
 import secrets
 from collections.abc import Callable, Sequence
+from dataclasses import asdict
 from datetime import date, datetime, timedelta
 
+from calibration.saying import say
 from station.crimp.limits import LimitSets
 from station.crimp.wire import weakest_wire
 from station.errors import BadInput, NotAllowed
@@ -14,16 +16,14 @@ from station.jobs.certification.record import (
     JOB,
     MAX_JOBS,
     Certification,
+    CertificationScope,
     certifications,
-    demand_open,
     figures_of,
 )
 from station.jobs.certification.statement import valid_until
-from station.jobs.certification.steps import CertificationScope, certification_steps, earliest_resit
-from station.jobs.record import record_hash_of
+from station.jobs.record import demand_open, record_hash_of
 from station.jobs.step import Step
 from station.ledger.entries import (
-    CodeFor,
     CodesDrawn,
     JobBegun,
     JobEnded,
@@ -77,7 +77,7 @@ def begin(
         job=JOB,
         plan_id=plan.id,
         plan=plan.model_dump(mode="json"),
-        scope=scope.as_content(),
+        scope=asdict(scope),
     )
     # Looked up while nobody else can begin one for the same candidate.
     with ledger.transaction():
@@ -159,27 +159,49 @@ def _codes_step(
         demo=reader.is_demo(),
         job_id=job_id,
         sitting=sitting,
-        codes={
-            code: CodeFor.model_validate(slot.as_content())
-            for code, slot in zip(codes, slots, strict=True)
-        },
+        codes=dict(zip(codes, slots, strict=True)),
     )
 
 
 def next_steps(reader: LedgerReader, job: Certification, now: datetime) -> list[Step]:
     """What comes next; nothing once it has ended."""
-    if not job.open:
-        return []
-    return certification_steps(
-        job.plan,
-        job.result,
-        labelled=job.labelled,
-        waiting=len(pool(reader).samples),
-        own_waiting=bool(job.waiting),
-        signed=job.signed,
-        last_sample_at=job.last_sample_at,
-        now=now,
-    )
+    return [next_step(job, len(pool(reader).samples), now)] if job.open else []
+
+
+def next_step(job: Certification, waiting: int, now: datetime) -> Step:
+    """What comes next, where so many codes wait to be judged in the whole pool."""
+    if not job.labelled:
+        words = say(
+            "The candidate makes the samples task by task; somebody who will not judge "
+            "signs in, has the key shown and labels them with their codes."
+        )
+        return Step("key", words)
+    if job.waiting:
+        words = say(
+            "Judge and measure the coded samples: {waiting} wait on this bench, of everybody.",
+            waiting=waiting,
+        )
+        return Step("judge", words)
+    if job.result.outcome == "re_sit":
+        return _resit_step(job, now)
+    if job.signed.by is None:
+        return Step("sign", say("Everything is judged: a lead, not the candidate, signs."))
+    if job.result.outcome == "certified" and not job.signed.acknowledged:
+        return Step("acknowledge", say("The candidate has seen the outcome and says so."))
+    return Step("end", say("Signed: end the certification."))
+
+
+def _resit_step(job: Certification, now: datetime) -> Step:
+    titles = "; ".join(job.plan.task(task).title for task in job.result.may_resit)
+    earliest = job.earliest_resit
+    if earliest is not None and now < earliest:
+        words = say(
+            "Practise; from {earliest:%Y-%m-%d %H:%M} on, once: {titles}.",
+            earliest=earliest.astimezone(),
+            titles=titles,
+        )
+        return Step("resit", words, blocked=True)
+    return Step("resit", say("A lead begins the one re-sit: {titles}.", titles=titles))
 
 
 def begin_resit(
@@ -200,10 +222,10 @@ def begin_resit(
         There is nothing to re-sit, or it is too early.
     """
     demand_other(signer, job.scope.candidate, Right.CERTIFY)
-    demand_open(job)
+    demand_open(job.record)
     if job.waiting or job.result.outcome != "re_sit":
         raise BadInput("There is nothing to re-sit now: look at how the certification stands.")
-    earliest = earliest_resit(job.plan, job.last_sample_at)
+    earliest = job.earliest_resit
     if earliest is not None and now < earliest:
         raise BadInput(
             "The re-sit may begin from {earliest:%Y-%m-%d %H:%M} on.",
@@ -256,7 +278,7 @@ def end(ledger: Ledger, job: Certification, *, person: str, today: date) -> JobE
 def give_up(ledger: Ledger, job: Certification, signer: Named, reason: str) -> JobEnded:
     """End a certification undecided. It counts as an attempt that was not passed."""
     demand_other(signer, job.scope.candidate, Right.CERTIFY)
-    demand_open(job)
+    demand_open(job.record)
     if not reason.strip():
         raise BadInput("Say why the certification is given up.")
     return _end(ledger, job, signer.name, "given_up", (reason.strip(),), (signer.name,))
@@ -287,6 +309,6 @@ def _end(
 
 
 def _demand_decided(job: Certification) -> None:
-    demand_open(job)
+    demand_open(job.record)
     if job.waiting or job.result.outcome not in ("certified", "not_certified"):
         raise BadInput("The certification is not decided yet: look at what comes next.")

@@ -1,19 +1,24 @@
-"""Judging blind: one pool of coded samples for the whole bench, and who may not look."""
+"""Judging blind: one pool of coded samples for the whole bench, and who may not look.
+
+While anything is to be judged, nothing that is said of one job may depend on which codes are its
+own: a count that falls when a code is judged would tell whose it was. All open certifications of a
+bench are therefore one pool of codes, and only the pool's count is shown.
+"""
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from station.crimp.connectors import ConnectorBook
 from station.errors import BadInput, NotAllowed, NotOnRecord
-from station.jobs.certification.codes import Slot, in_plan_order
-from station.jobs.certification.record import JOB, Certification, certifications, demand_open
-from station.jobs.certification.steps import Blind
+from station.jobs.certification.codes import in_plan_order
+from station.jobs.certification.record import JOB, Certification, certifications
+from station.jobs.record import demand_open
 from station.jobs.sample_order import SampleOrder
-from station.ledger.entries import Joint, KeyShown, SampleLookedAt
+from station.ledger.entries import CodeFor, Joint, KeyShown, SampleLookedAt
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.shop.nests import demand_free
-from station.shop.rights import Named, Right, demand
+from station.shop.rights import Named, Right, demand, folded
 from station.shop.sign_in import active_person
 
 
@@ -35,9 +40,31 @@ class Pool:
     """All codes that are to be judged on a bench, in the order of the codes."""
 
     samples: tuple[CodedSample, ...]
-    blind: Blind
     jobs: Mapping[str, Certification]
     """By code: only for what is written, never for what is shown."""
+    candidates: frozenset[str]
+    """Of any open certification: to refuse them one code only would tell whose it is."""
+    saw_a_key: frozenset[str]
+    """Those to whom a key was shown, to label the samples."""
+
+    def is_candidate(self, person: str) -> bool:
+        """Whether samples of this person may be among those to be judged."""
+        return folded(person) in self.candidates
+
+    def demand_blind(self, person: str) -> None:
+        """Refuse who may not judge or measure coded samples (NotAllowed)."""
+        if self.is_candidate(person):
+            raise NotAllowed(
+                "{person} is a candidate of an open certification and may not judge or "
+                "measure coded samples, whosever they are: somebody else must.",
+                person=person,
+            )
+        if folded(person) in self.saw_a_key:
+            raise NotAllowed(
+                "{person} has seen which code is whose and may not judge or measure "
+                "coded samples: somebody else must.",
+                person=person,
+            )
 
     def demand(self, code: str) -> CodedSample:
         """A waiting sample by its code (NotOnRecord if it does not wait)."""
@@ -61,14 +88,15 @@ def pool(reader: LedgerReader) -> Pool:
             joint = job.scope.joint(job.plan.task(job.key[code].task))
             waiting.append(CodedSample(code, joint, job.scope.limit_set, answers.get(code)))
             by_code[code] = job
-    blind = Blind.of(
-        (job.scope.candidate for job in going),
-        (shown.to for job in going for shown in job.record.steps_of(KeyShown)),
+    return Pool(
+        tuple(sorted(waiting, key=lambda one: one.code)),
+        by_code,
+        frozenset(folded(job.scope.candidate) for job in going),
+        frozenset(folded(shown.to) for job in going for shown in job.record.steps_of(KeyShown)),
     )
-    return Pool(tuple(sorted(waiting, key=lambda one: one.code)), blind, by_code)
 
 
-def show_key(ledger: Ledger, job: Certification, person: Named) -> list[tuple[str, Slot]]:
+def show_key(ledger: Ledger, job: Certification, person: Named) -> list[tuple[str, CodeFor]]:
     """The codes of the present sitting in the order of the plan, for the labels.
 
     Who saw it is on record before it is shown, and may judge nothing while the job is open.
@@ -80,8 +108,8 @@ def show_key(ledger: Ledger, job: Certification, person: Named) -> list[tuple[st
     BadInput
         The job has ended.
     """
-    demand_open(job)
-    if pool(ledger.reader).blind.is_candidate(person.name):
+    demand_open(job.record)
+    if pool(ledger.reader).is_candidate(person.name):
         raise NotAllowed(
             "{name} is a candidate of an open certification and may not see which code "
             "is whose: somebody else labels the samples.",
@@ -116,7 +144,7 @@ def _judge(
     ledger: Ledger, code: str, faults: Collection[str], book: ConnectorBook, signer: Named
 ) -> CodedSample:
     waiting = pool(ledger.reader)
-    _demand_blind(waiting, signer.name)
+    waiting.demand_blind(signer.name)
     sample = waiting.demand(code)
     if sample.judged is not None:
         raise BadInput("{code} is judged already: measure it now.", code=sample.code)
@@ -151,7 +179,7 @@ def order(reader: LedgerReader, code: str, *, person: str) -> SampleOrder:
         The nest that made it is held.
     """
     waiting = pool(reader)
-    _demand_blind(waiting, active_person(reader, person).name)
+    waiting.demand_blind(active_person(reader, person).name)
     sample = waiting.demand(code)
     if sample.judged is None:
         raise BadInput(
@@ -177,9 +205,3 @@ def order(reader: LedgerReader, code: str, *, person: str) -> SampleOrder:
         checklist=sample.judged,
         step=sample.code,
     )
-
-
-def _demand_blind(waiting: Pool, person: str) -> None:
-    refusal = waiting.blind.refusal(person)
-    if refusal is not None:
-        raise NotAllowed(refusal)

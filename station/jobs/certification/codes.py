@@ -5,12 +5,11 @@ labels the samples, and to nobody while there is anything to judge.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from station.jobs.certification.plan import CertificationPlan
 from station.jobs.sample import JobSample
-from station.ledger.entries import CodesDrawn
+from station.ledger.entries import CodeFor, CodesDrawn
 
 ALPHABET = "ACDEFHJKMNPRTUVWXY34679"
 """Without letters and digits that are mistaken for one another."""
@@ -20,23 +19,7 @@ CODE_LENGTH = 5
 Part = Literal["candidate", "spare", "control"]
 
 
-@dataclass(frozen=True, slots=True)
-class Slot:
-    """What a code stands for."""
-
-    task: str
-    part: Part
-    sitting: int
-    """1, or 2 for a re-sit."""
-    position: int
-    """Within its task, part and sitting, from 0: spares are used in this order."""
-
-    def as_content(self) -> dict[str, Any]:
-        """As the record keeps it."""
-        return asdict(self)
-
-
-def slots_for(plan: CertificationPlan, tasks: Sequence[str], sitting: int) -> list[Slot]:
+def slots_for(plan: CertificationPlan, tasks: Sequence[str], sitting: int) -> list[CodeFor]:
     """Every sample that a sitting needs, in plan order."""
     amounts: tuple[tuple[Part, int], ...] = (
         ("candidate", plan.samples_per_task),
@@ -44,14 +27,14 @@ def slots_for(plan: CertificationPlan, tasks: Sequence[str], sitting: int) -> li
         ("control", plan.controls_per_task),
     )
     return [
-        Slot(task, part, sitting, position)
+        CodeFor(task=task, part=part, sitting=sitting, position=position)
         for task in tasks
         for part, amount in amounts
         for position in range(amount)
     ]
 
 
-def in_plan_order(plan: CertificationPlan, key: Mapping[str, Slot]) -> list[tuple[str, Slot]]:
+def in_plan_order(plan: CertificationPlan, key: Mapping[str, CodeFor]) -> list[tuple[str, CodeFor]]:
     """Codes with their slots as the samples are made and labelled: task by task, in turn.
 
     The record keeps a key by its codes, which is no order at all for who labels.
@@ -63,7 +46,7 @@ def in_plan_order(plan: CertificationPlan, key: Mapping[str, Slot]) -> list[tupl
     return sorted(key.items(), key=lambda item: order[item[1].task, item[1].part, item[1].position])
 
 
-def amounts_of(key: Mapping[str, Slot], sitting: int) -> dict[str, dict[Part, int]]:
+def amounts_of(key: Mapping[str, CodeFor], sitting: int) -> dict[str, dict[Part, int]]:
     """How many samples a sitting needs of each task, by part; no code is in it."""
     found: dict[str, dict[Part, int]] = {}
     for slot in key.values():
@@ -73,16 +56,12 @@ def amounts_of(key: Mapping[str, Slot], sitting: int) -> dict[str, dict[Part, in
     return found
 
 
-def key_from(sittings: Iterable[CodesDrawn]) -> dict[str, Slot]:
-    """The key of a job from what the record keeps of each sitting: slots by code."""
-    return {
-        code: Slot(**dict(stands_for))
-        for drawn in sittings
-        for code, stands_for in drawn.codes.items()
-    }
+def key_from(sittings: Iterable[CodesDrawn]) -> dict[str, CodeFor]:
+    """The key of a job from what the record keeps of each sitting: what codes stand for."""
+    return {code: found for drawn in sittings for code, found in drawn.codes.items()}
 
 
-def to_judge(key: Mapping[str, Slot], samples: Sequence[JobSample]) -> list[str]:
+def to_judge(key: Mapping[str, CodeFor], samples: Sequence[JobSample]) -> list[str]:
     """Codes that are still to be judged and measured, in the order of the codes themselves.
 
     A spare is called only where a sample of its task and sitting was void, the first spare first,

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from calibration.saying import join, say
-from station.jobs.certification.codes import Slot, to_judge
+from station.jobs.certification.codes import to_judge
 from station.jobs.certification.plan import CertificationPlan, Task
 from station.jobs.certification.spread import OwnSpread, SpreadRatio, spread_ratio
 from station.jobs.sample import JobSample
-from station.ledger.entries import BaselineSet
+from station.ledger.entries import BaselineSet, CodeFor
 from station.statistics.capability import reliability_bound
 
 TaskState = Literal["passed", "failed", "open"]
@@ -77,7 +77,7 @@ class CertificationResult:
 
 def judge_candidate(
     plan: CertificationPlan,
-    key: Mapping[str, Slot],
+    key: Mapping[str, CodeFor],
     samples: Sequence[JobSample],
     critical_items: frozenset[str],
     baselines: Mapping[str, BaselineSet],
@@ -130,7 +130,7 @@ def judge_candidate(
 @dataclass(frozen=True)
 class _Judging:
     plan: CertificationPlan
-    key: Mapping[str, Slot]
+    key: Mapping[str, CodeFor]
     samples: Sequence[JobSample]
     critical_items: frozenset[str]
 
@@ -142,7 +142,7 @@ class _Judging:
             if not sample.void and self._slot(sample).part in parts
         ]
 
-    def _slot(self, sample: JobSample) -> Slot:
+    def _slot(self, sample: JobSample) -> CodeFor:
         return self.key[sample.step or ""]
 
     def counted(self) -> list[JobSample]:

@@ -1,8 +1,7 @@
 """The operating characteristic of a certification plan: simulated people of known skill.
 
 Each makes every sample of the plan and re-sits where the plan lets them, unchanged: nobody learns
-between sittings, which is against the weak ones' interest only. Judged by the rule itself. All of
-it is invented: it shows what the plan does, not how people are.
+between sittings, which is against the weak ones' interest only. Judged by the rule itself.
 """
 
 from collections.abc import Mapping
@@ -10,12 +9,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from station.jobs.certification.codes import Slot, slots_for, to_judge
+from station.jobs.certification.codes import slots_for, to_judge
 from station.jobs.certification.judge import judge_candidate
 from station.jobs.certification.plan import CertificationPlan
-from station.jobs.odds import ErrorRate, Truth, error_rate
+from station.jobs.odds import Population
 from station.jobs.sample import JobSample
-from station.ledger.entries import BaselineSet, CriterionResult, Joint
+from station.ledger.entries import BaselineSet, CodeFor, CriterionResult, Joint
 
 BASELINE_SAMPLES = 30
 _CENTER, _SIGMA = 1.6, 0.08
@@ -45,7 +44,7 @@ class SimulatedPerson:
     worse_at: Mapping[int, float] = field(default_factory=dict)
 
 
-def populations(plan: CertificationPlan) -> list[tuple[str, Truth, SimulatedPerson]]:
+def populations(plan: CertificationPlan) -> list[Population[SimulatedPerson]]:
     """People at the edge of the plan's share, plainly weak, weak in one task, uneven, and sound."""
     edge = 1.0 - plan.share
     return [
@@ -60,22 +59,9 @@ def populations(plan: CertificationPlan) -> list[tuple[str, Truth, SimulatedPers
     ]
 
 
-def certification_errors(
-    plan: CertificationPlan, *, people: int = 2_000, seed: int = 1
-) -> list[ErrorRate]:
-    """Share of weak candidates certified and of sound ones refused."""
-    found = []
-    for place, (words, truth, person) in enumerate(populations(plan)):
-        rng = np.random.default_rng([seed, place])
-        certified = sum(certifies(plan, person, rng) for _ in range(people))
-        errors = certified if truth == "bad" else people - certified
-        found.append(error_rate(words, truth, errors, people))
-    return found
-
-
 def certifies(plan: CertificationPlan, person: SimulatedPerson, rng: np.random.Generator) -> bool:
     """Take one simulated candidate through the plan, with the re-sit where there is one."""
-    key: dict[str, Slot] = {}
+    key: dict[str, CodeFor] = {}
     samples: list[JobSample] = []
     baselines = _baselines(plan, rng)
     tasks = [task.id for task in plan.tasks]
@@ -118,7 +104,7 @@ def _baselines(plan: CertificationPlan, rng: np.random.Generator) -> dict[str, B
 def _sample(
     plan: CertificationPlan,
     person: SimulatedPerson,
-    slot: Slot,
+    slot: CodeFor,
     code: str,
     rng: np.random.Generator,
 ) -> JobSample:

@@ -2,27 +2,28 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
-from typing import Any
+from datetime import datetime, timedelta
+from typing import Any, cast
 
-from calibration.saying import say
 from station.crimp.causes import Cause, Hint
-from station.errors import BadInput, NotOnRecord
-from station.jobs.certification.codes import Slot, key_from, to_judge
+from station.errors import NotOnRecord
+from station.jobs.certification.codes import key_from, to_judge
 from station.jobs.certification.judge import CertificationResult, judge_candidate
-from station.jobs.certification.plan import CertificationPlan
-from station.jobs.certification.steps import (
-    ACKNOWLEDGED,
-    CODES,
-    KEY_SHOWN,
-    SIGNED,
-    CertificationScope,
-    Signed,
-)
-from station.jobs.record import JobRead, finished_samples
+from station.jobs.certification.plan import CertificationPlan, Task
+from station.jobs.record import JobRead, finished_samples, record_of
 from station.jobs.sample import JobSample
-from station.ledger.entries import CodesDrawn, JobBegun, SampleLookedAt
-from station.ledger.jobs import coded_samples, job_record, jobs
+from station.ledger.entries import (
+    CodeFor,
+    CodesDrawn,
+    JobBegun,
+    JobStepOf,
+    Joint,
+    KeyShown,
+    OutcomeSeen,
+    OutcomeSigned,
+    SampleLookedAt,
+)
+from station.ledger.jobs import coded_samples, jobs
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord, SampleRow
 from station.shop.hints import sample_hints
@@ -31,13 +32,50 @@ JOB = "certification"
 MAX_JOBS = 1_000
 
 
+@dataclass(frozen=True, slots=True)
+class CertificationScope:
+    """Whom and what a certification is about.
+
+    Attributes
+    ----------
+    nests
+        Which nest of the tool serves which colour band.
+    guard
+        Guard factor of the verdicts when the job began.
+    """
+
+    candidate: str
+    tool: str
+    nests: Mapping[str, str]
+    limit_set: str
+    guard: float
+
+    def joint(self, task: Task) -> Joint:
+        """The joint that a task makes with this tool."""
+        return Joint(
+            connector=task.connector,
+            wires=task.wires,
+            material=task.material,
+            tool=self.tool,
+            nest=self.nests[task.band],
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Signed:
+    """Where the signatures stand."""
+
+    by: str | None = None
+    acknowledged: bool = False
+
+
 @dataclass(frozen=True)
 class Certification(JobRead):
     """One certification as it stands. Only shown to people once nothing of it is to be judged."""
 
     plan: CertificationPlan
     scope: CertificationScope
-    key: Mapping[str, Slot]
+    key: Mapping[str, CodeFor]
     rows: tuple[SampleRow, ...]
     samples: tuple[JobSample, ...]
     result: CertificationResult
@@ -58,18 +96,26 @@ class Certification(JobRead):
         return max((row.at_utc for row in self.rows if row.verdict is not None), default=None)
 
     @property
+    def earliest_resit(self) -> datetime | None:
+        """From when a re-sit may begin; None where nothing was measured."""
+        last = self.last_sample_at
+        return None if last is None else last + timedelta(days=self.plan.resit_after_days)
+
+    @property
     def signed(self) -> Signed:
         """Where the signatures stand; a signature is void once another sitting has begun."""
-        begun = self.record.steps_named(CODES)[-1].seq
-        by = [taken.person for taken in self.record.steps_named(SIGNED) if taken.seq > begun]
-        seen = any(taken.seq > begun for taken in self.record.steps_named(ACKNOWLEDGED))
-        return Signed(by[-1] if by else None, seen)
+        by = self._in_this_sitting(OutcomeSigned)
+        return Signed(by[-1] if by else None, bool(self._in_this_sitting(OutcomeSeen)))
 
     @property
     def labelled(self) -> bool:
         """Whether the key of the present sitting was shown to somebody."""
-        begun = self.record.steps_named(CODES)[-1].seq
-        return any(taken.seq > begun for taken in self.record.steps_named(KEY_SHOWN))
+        return bool(self._in_this_sitting(KeyShown))
+
+    def _in_this_sitting(self, kind: type[JobStepOf]) -> list[str]:
+        """Who took steps of a kind since the last codes were drawn."""
+        begun = self.record.steps_named(CodesDrawn.STEP)[-1].seq
+        return [step.person for step in self.record.steps_named(kind.STEP) if step.seq > begun]
 
 
 def certifications(reader: LedgerReader, *, only_open: bool = True) -> list[Certification]:
@@ -80,15 +126,9 @@ def certifications(reader: LedgerReader, *, only_open: bool = True) -> list[Cert
 
 def read(reader: LedgerReader, job_id: str) -> Certification:
     """Read a certification from the record (NotOnRecord if there is none with this id)."""
-    record = job_record(reader, job_id)
-    if record.begun.job != JOB:
-        raise NotOnRecord(
-            "The job {job_id} is no certification, but a {job}.",
-            job_id=job_id,
-            job=say(record.begun.job),
-        )
+    record = record_of(reader, job_id, JOB)
     plan = CertificationPlan.model_validate(record.begun.plan)
-    scope = CertificationScope.from_content(record.begun.scope)
+    scope = CertificationScope(**cast(dict[str, Any], record.begun.scope))
     key = key_from(record.steps_of(CodesDrawn))
     rows = tuple(coded_samples(reader, list(key), since_seq=record.row.begun_seq))
     # A code counts once, by what was finished first, with what the judge saw: a measurement that
@@ -150,9 +190,3 @@ def hints_of(
                 finished, baselines.get(sample.joint.key), causes
             )
     return found
-
-
-def demand_open(job: Certification) -> None:
-    """Refuse what comes after the end of a job (BadInput)."""
-    if not job.open:
-        raise BadInput("The certification {job_id} has ended: begin another.", job_id=job.job_id)

@@ -8,10 +8,10 @@ from datetime import date
 
 from calibration.saying import say
 from station.crimp.causes import Hint
-from station.jobs.certification.codes import Slot
 from station.jobs.certification.judge import CertificationResult
 from station.jobs.certification.plan import CertificationPlan
 from station.jobs.sample import JobSample
+from station.ledger.entries import CodeFor
 
 MAX_PRACTICE = 5
 """Hints that are named: a longer list helps nobody."""
@@ -66,7 +66,7 @@ class Practice:
 
 def practice(
     plan: CertificationPlan,
-    key: Mapping[str, Slot],
+    key: Mapping[str, CodeFor],
     samples: Sequence[JobSample],
     hints: Mapping[str, Sequence[Hint]],
 ) -> list[Practice]:

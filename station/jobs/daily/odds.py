@@ -2,9 +2,7 @@
 
 A nest has a baseline of 40 crimps and 90 more in which the wear watch saw nothing; its mean lies
 :data:`MARGIN` deviations above the limit. Then something is true of it, and it is checked by the
-rule itself, with the wear watch over all its samples. Forces are drawn about a limit of 100 N, each
-read with an uncertainty of 0.5 N. All of it is invented: it shows what the plan does, not how
-tools are.
+rule itself, with the wear watch over all its samples.
 """
 
 import math
@@ -24,22 +22,17 @@ from station.jobs.daily.judge import (
     progress_of,
 )
 from station.jobs.daily.plan import DailyCheckPlan
-from station.jobs.odds import ErrorRate, Truth, error_rate
-from station.ledger.entries import BaselineSet, Joint
+from station.jobs.odds import JOINT, LIMIT_N, SPREAD_N, U_N, Population, simulated_pull
+from station.ledger.entries import BaselineSet
 from station.ledger.rows import SampleRow
 from station.statistics.pooling import baseline_of
 from station.statistics.wear_watch import DEFAULT_RUN_LENGTH
 
-LIMIT_N = 100.0
-SPREAD_N = 8.0
 MARGIN = 5.0
-U_N = 0.5
-READING_NOISE_N = 0.2
 LOG_OHM, LOG_OHM_SPREAD = math.log(2.5e-4), 0.06
 BASELINE, BEFORE = 40, 90
 CREEP_DAYS = 40
 
-JOINT = Joint(connector="invented", wires=("18 AWG",), tool="invented", nest="invented")
 _START = datetime(2031, 1, 1, tzinfo=UTC)
 
 
@@ -72,7 +65,7 @@ TO_FIVE_PERCENT = MARGIN - float(ndtri(0.95))
 TO_TEN_PERCENT = MARGIN - float(ndtri(0.90))
 
 
-def populations() -> list[tuple[str, Truth, SimulatedNest]]:
+def populations() -> list[Population[SimulatedNest]]:
     """Nests that are bad or sound; bad ones make crimps that do not hold."""
     return [
         ("broken today: half of its crimps fail", "bad", SimulatedNest(MARGIN)),
@@ -90,18 +83,6 @@ def populations() -> list[tuple[str, Truth, SimulatedNest]]:
         ("unchanged, 10 % of tests void", "sound", SimulatedNest(voids=0.10)),
         ("weaker by one deviation, all hold", "sound", SimulatedNest(1.0)),
     ]
-
-
-def daily_errors(plan: DailyCheckPlan, *, nests: int = 400, seed: int = 1) -> list[ErrorRate]:
-    """Share of bad nests that stay in use, released or on watch, and of sound ones held."""
-    found = []
-    for place, (words, truth, nest) in enumerate(populations()):
-        # A creeping nest is checked on forty days.
-        tried = max(1, nests // 5) if nest.creeps else nests
-        rng = np.random.default_rng([seed, place])
-        held = sum(check(plan, nest, rng).outcome == "held" for _ in range(tried))
-        found.append(error_rate(words, truth, tried - held if truth == "bad" else held, tried))
-    return found
 
 
 def check(plan: DailyCheckPlan, nest: SimulatedNest, rng: np.random.Generator) -> NestFinding:
@@ -154,10 +135,7 @@ class _Bench:
 
     def sample(self, nest: SimulatedNest) -> SampleRow:
         """Crimp, measure and judge one sample."""
-        force_n = 0.6 * LIMIT_N
-        if self.rng.random() >= nest.stray:
-            force_n = self.rng.normal(LIMIT_N + (MARGIN - nest.shift) * SPREAD_N, SPREAD_N)
-        peak_n = float(force_n + self.rng.normal(0.0, READING_NOISE_N))
+        peak_n = simulated_pull(MARGIN - nest.shift, nest.stray, self.rng)
         measured = judge_at_least(peak_n, U_N, LIMIT_N).verdict.value
         # Drawn in any case, so that nests of one seed differ in nothing but what they are.
         void_by = "instrument" if self.rng.random() < nest.voids else None

@@ -1,8 +1,6 @@
 """The operating characteristic of a validation plan: simulated tools of known quality.
 
-Pull forces are drawn about a limit of 100, each read with an uncertainty of 0.5, and every tool is
-judged by the rule itself. A margin is the distance of the tool's mean from the limit in standard
-deviations of its crimps. All of it is invented: it shows what the plan does, not how tools are.
+Every tool is judged by the rule itself.
 """
 
 from collections.abc import Iterator
@@ -12,18 +10,11 @@ import numpy as np
 from scipy.special import ndtri
 
 from station.crimp.verdict import DEFAULT_GUARD, judge_at_least
-from station.jobs.odds import ErrorRate, Truth, error_rate
+from station.jobs.odds import JOINT, LIMIT_N, U_N, Population, simulated_pull
 from station.jobs.sample import JobSample
 from station.jobs.validation.judge import judge_joint
 from station.jobs.validation.plan import ToolValidationPlan
-from station.ledger.entries import CriterionResult, Joint
-
-LIMIT = 100.0
-SPREAD = 8.0
-U = 0.5
-READING_NOISE = 0.2
-
-_JOINT = Joint(connector="invented", wires=("18 AWG",), tool="invented", nest="invented")
+from station.ledger.entries import CriterionResult
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +42,7 @@ class SimulatedTool:
     word_only: bool = False
 
 
-def populations(plan: ToolValidationPlan) -> list[tuple[str, Truth, SimulatedTool]]:
+def populations(plan: ToolValidationPlan) -> list[Population[SimulatedTool]]:
     """Tools just bad enough, plainly bad, and sound, by the plan's own coverage."""
     edge = float(ndtri(plan.coverage))
     return [
@@ -71,24 +62,10 @@ def populations(plan: ToolValidationPlan) -> list[tuple[str, Truth, SimulatedToo
     ]
 
 
-def validation_errors(
-    plan: ToolValidationPlan, *, tools: int = 4_000, seed: int = 1
-) -> list[ErrorRate]:
-    """Share of bad tools accepted and of sound ones refused; gauge looks are taken as done."""
-    bare = plan.model_copy(update={"nest_gauge": "off", "crimp_height": "off"})
-    found = []
-    for place, (words, truth, tool) in enumerate(populations(plan)):
-        rng = np.random.default_rng([seed, place])
-        accepted = sum(accepts(bare, tool, rng) for _ in range(tools))
-        errors = accepted if truth == "bad" else tools - accepted
-        found.append(error_rate(words, truth, errors, tools))
-    return found
-
-
 def accepts(plan: ToolValidationPlan, tool: SimulatedTool, rng: np.random.Generator) -> bool:
     """Validate one simulated tool."""
     samples = list(simulated_samples(plan, tool, rng))
-    return judge_joint(plan, _JOINT, samples, guard=DEFAULT_GUARD).state == "accepted"
+    return judge_joint(plan, JOINT, samples, guard=DEFAULT_GUARD).state == "accepted"
 
 
 def simulated_samples(
@@ -97,7 +74,8 @@ def simulated_samples(
     """Samples until the plan has enough of them, or one void too many."""
     counted = voids = 0
     while counted < plan.samples_per_joint and voids <= plan.voids_allowed:
-        sample = _sample(counted + voids, _reading(tool, rng))
+        peak_n = simulated_pull(tool.margin, tool.stray, rng, U_N * tool.gauge_high)
+        sample = _sample(counted + voids, peak_n)
         if tool.word_only and sample.verdict == "fail":
             sample = replace(sample, verdict="void", word_only=True)
         elif rng.random() < tool.voids:
@@ -106,17 +84,10 @@ def simulated_samples(
         yield sample
 
 
-def _reading(tool: SimulatedTool, rng: np.random.Generator) -> float:
-    true = 0.6 * LIMIT
-    if rng.random() >= tool.stray:
-        true = rng.normal(LIMIT + tool.margin * SPREAD, SPREAD)
-    return float(true + rng.normal(U * tool.gauge_high, READING_NOISE))
-
-
 def _sample(number: int, value: float) -> JobSample:
-    verdict = judge_at_least(value, U, LIMIT).verdict.value
+    verdict = judge_at_least(value, U_N, LIMIT_N).verdict.value
     criterion = CriterionResult(
-        criterion="pull_force_min", unit="N", value=value, u=U, limit=LIMIT, verdict=verdict,
+        criterion="pull_force_min", unit="N", value=value, u=U_N, limit=LIMIT_N, verdict=verdict,
         probability_conforming=None,
     )  # fmt: skip
-    return JobSample(str(number), _JOINT, verdict, "broke_at_edge", (criterion,))
+    return JobSample(str(number), JOINT, verdict, "broke_at_edge", (criterion,))

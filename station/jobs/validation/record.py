@@ -8,11 +8,13 @@ from typing import Any
 from calibration.saying import join, say
 from station.crimp.limits import LimitSets
 from station.crimp.wire import weakest_wire
-from station.errors import BadInput, CalibrationNeeded, NotOnRecord
+from station.errors import BadInput, CalibrationNeeded
 from station.jobs.record import (
     JobRead,
+    demand_open,
     plain,
     record_hash_of,
+    record_of,
     samples_with_replaced,
     unfinished_samples,
 )
@@ -132,13 +134,7 @@ def _check_scope(scope: ValidationScope, tools: dict[str, ToolRow]) -> None:
 
 def read(reader: LedgerReader, job_id: str) -> Validation:
     """Read a validation from the record (NotOnRecord if there is none with this id)."""
-    record = job_record(reader, job_id)
-    if record.begun.job != JOB:
-        raise NotOnRecord(
-            "The job {job_id} is no tool validation, but a {job}.",
-            job_id=job_id,
-            job=say(record.begun.job),
-        )
+    record = record_of(reader, job_id, JOB)
     plan = ToolValidationPlan.model_validate(record.begun.plan)
     scope = ValidationScope.from_content(record.begun.scope)
     samples = tuple(samples_with_replaced(reader, record.samples))
@@ -173,7 +169,7 @@ def order(
     CalibrationNeeded
         The plan demands a fresh check of an instrument first.
     """
-    _demand_open(job)
+    demand_open(job.record)
     wanted = [
         result
         for result in job.result.joints
@@ -275,7 +271,7 @@ def enter_crimp_heights(
 def _enter_look(
     ledger: Ledger, job: Validation, step: str, content: dict[str, Any], person: str
 ) -> GaugeLook:
-    _demand_open(job)
+    demand_open(job.record)
     _note(ledger, job, step, content, person)
     look = look_of(step, content)
     if look is None:
@@ -301,7 +297,7 @@ def end(ledger: Ledger, job: Validation, signer: Named, *, give_up: bool = False
         It has ended, or joints are not finished and it was not given up.
     """
     demand(signer, Right.SIGN_OFF)
-    _demand_open(job)
+    demand_open(job.record)
     if job.result.outcome == "not_finished" and not give_up:
         raise BadInput(
             "The validation is not finished: {reasons} Go on, or give it up: then what is "
@@ -405,8 +401,3 @@ def _baseline_pair(samples: Sequence[JobSample]) -> tuple[Baseline, Baseline] | 
 def _note(ledger: Ledger, job: Validation, step: str, content: dict[str, Any], person: str) -> None:
     entry = JobStep(demo=job.record.row.demo, job_id=job.job_id, step=step, content=content)
     ledger.append(entry, person=person)
-
-
-def _demand_open(job: Validation) -> None:
-    if not job.open:
-        raise BadInput("The validation {job_id} has ended: begin another.", job_id=job.job_id)

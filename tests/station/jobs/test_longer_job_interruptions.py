@@ -15,9 +15,8 @@ from station.jobs.certification import acts as certifications
 from station.jobs.certification import blind as blind
 from station.jobs.certification.blind import judge, pool, show_key
 from station.jobs.certification.plan import CertificationPlan
-from station.jobs.certification.record import Certification
+from station.jobs.certification.record import Certification, CertificationScope
 from station.jobs.certification.record import read as read_certification
-from station.jobs.certification.steps import CertificationScope
 from station.jobs.sample_order import SampleOrder
 from station.jobs.validation import record as validations
 from station.jobs.validation.plan import ToolValidationPlan

@@ -301,7 +301,7 @@ def test_a_job_of_another_kind_is_not_found_under_this_address(
 ) -> None:
     answer = people[ANN].get(f"/validations/{begun(people[ANN])}")
     assert answer.status_code == 404
-    assert "is no tool validation, but a certification" in answer.text
+    assert "is a certification, not a tool validation" in answer.text
 
 
 def test_who_saw_the_key_judges_nothing(people: dict[str, Visitor], ledger: Ledger) -> None:

@@ -16,9 +16,8 @@ from station.jobs.certification.acts import next_steps as next_of
 from station.jobs.certification.blind import judge, pool, show_key
 from station.jobs.certification.blind import order as order_for
 from station.jobs.certification.plan import CertificationPlan
-from station.jobs.certification.record import Certification, hints_of
+from station.jobs.certification.record import Certification, CertificationScope, hints_of
 from station.jobs.certification.record import read as read_certification
-from station.jobs.certification.steps import CertificationScope
 from station.ledger.chain import Moment
 from station.ledger.entries import NestHeld, SampleBegun
 from station.ledger.store import Ledger

@@ -4,7 +4,7 @@ from hypothesis import strategies as st
 from station.files import DATA, read_toml
 from station.jobs.certification.codes import (
     ALPHABET,
-    Slot,
+    Part,
     key_from,
     slots_for,
     to_judge,
@@ -28,25 +28,32 @@ def test_letters_that_are_mistaken_are_left_out() -> None:
     assert not set(ALPHABET) & set("0O1IL5S8BQG2Z")
 
 
-def test_key_survives_the_record() -> None:
-    slots = {"AAAAC": Slot("tap", "spare", 1, 0), "AAAAD": Slot("tap", "control", 1, 0)}
-    codes = {code: CodeFor(**slot.as_content()) for code, slot in slots.items()}
-    assert key_from([CodesDrawn(job_id="j", sitting=1, codes=codes)]) == slots
+def slot(task: str, part: Part, position: int = 0) -> CodeFor:
+    return CodeFor(task=task, part=part, sitting=1, position=position)
+
+
+def test_the_key_is_that_of_all_sittings() -> None:
+    first = {"AAAAC": slot("tap", "spare"), "AAAAD": slot("tap", "control")}
+    again = {"AAAAE": slot("tap", "candidate")}
+    drawn = [
+        CodesDrawn(job_id="j", sitting=n, codes=codes) for n, codes in ((1, first), (2, again))
+    ]
+    assert key_from(drawn) == first | again
 
 
 def test_order_is_that_of_the_codes_not_of_the_tasks() -> None:
-    key = {"X": Slot("a", "candidate", 1, 0), "A": Slot("b", "control", 1, 0)}
+    key = {"X": slot("a", "candidate"), "A": slot("b", "control")}
     assert to_judge(key, []) == ["A", "X"]
 
 
 def test_spares_are_called_one_for_one_and_in_their_own_order() -> None:
     key = {
-        "C": Slot("a", "candidate", 1, 0),
-        "D": Slot("a", "candidate", 1, 1),
-        "Y": Slot("a", "spare", 1, 0),
-        "E": Slot("a", "spare", 1, 1),
-        "F": Slot("b", "spare", 1, 0),
-        "Z": Slot("a", "control", 1, 0),
+        "C": slot("a", "candidate"),
+        "D": slot("a", "candidate", 1),
+        "Y": slot("a", "spare"),
+        "E": slot("a", "spare", 1),
+        "F": slot("b", "spare"),
+        "Z": slot("a", "control"),
     }
     assert to_judge(key, []) == ["C", "D", "Z"]
     one = [sample(1, 0.0, verdict="void", step="C")]

@@ -7,11 +7,11 @@ from pydantic import ValidationError
 from station.crimp.facts import shipped_book
 from station.crimp.wire import parse_size
 from station.files import DATA, read_toml
-from station.jobs.certification.codes import Slot, slots_for, to_judge
+from station.jobs.certification.codes import slots_for, to_judge
 from station.jobs.certification.judge import CertificationResult, judge_candidate
 from station.jobs.certification.plan import CertificationPlan
 from station.jobs.sample import JobSample
-from station.ledger.entries import BaselineSet, Joint
+from station.ledger.entries import BaselineSet, CodeFor, Joint
 from station.statistics.capability import success_run
 from tests.station.jobs.invented_samples import (
     FORCE_LIMIT_N,
@@ -31,7 +31,7 @@ def joint_of(task: str) -> Joint:
     return Joint(connector=made.connector, wires=made.wires, tool="Egret", nest=made.band)
 
 
-def key_of(tasks: list[str], sitting: int = 1) -> dict[str, Slot]:
+def key_of(tasks: list[str], sitting: int = 1) -> dict[str, CodeFor]:
     slots = slots_for(PLAN, tasks, sitting)
     return {f"S{sitting}-{place:03}": slot for place, slot in enumerate(slots)}
 
@@ -40,7 +40,7 @@ FORCES = normal_forces(10, 140.0, 6.0)
 
 
 def sat(
-    key: Mapping[str, Slot],
+    key: Mapping[str, CodeFor],
     faults: Mapping[tuple[str, int], Mapping[str, bool]] | None = None,
     forces: Mapping[tuple[str, int], float] | None = None,
 ) -> list[JobSample]:
@@ -63,7 +63,7 @@ def sat(
 
 
 def judged(
-    key: Mapping[str, Slot],
+    key: Mapping[str, CodeFor],
     samples: list[JobSample],
     baselines: Mapping[str, BaselineSet] | None = None,
 ) -> CertificationResult:

@@ -1,15 +1,14 @@
+from datetime import UTC, datetime
 from html.parser import HTMLParser
+from types import SimpleNamespace
+from typing import cast
 
 from hypothesis import given
 from hypothesis import strategies as st
-from markupsafe import Markup
 
-from station.jobs.papers.frame import (
-    Section,
-    paper,
-    sentences,
-    table,
-)
+from station.jobs.papers.frame import Paper, paper, templates
+from station.jobs.plan import JobPlan
+from station.ledger.rows import JobRecord
 
 HOSTILE = '<script>alert("x")</script>&\'"'
 
@@ -47,16 +46,34 @@ def elements(text: str) -> Elements:
     return found
 
 
-def made(text: str) -> str:
-    return paper(
-        text,
-        text,
-        [(text, text)],
-        [Section(text, Markup("").join([sentences([text]), table([text], [[text]], numbers=1)]))],
-        marks=[text],
-        signatures=[text],
-        record_hash=text,
+def framed(text: str, record_hash: str | None = None, size: Paper = "a4") -> str:
+    at = datetime(2031, 3, 4, tzinfo=UTC)
+    record = SimpleNamespace(
+        row=SimpleNamespace(at_utc=at, person=text, job_id=text),
+        ended=SimpleNamespace(record_hash=record_hash),
+        ended_at_utc=at,
+        ended_by=text,
     )
+    plan = JobPlan.model_construct(id=text, title=text, standing=text, reasoning=(text,))
+    return paper(
+        "paper", text, text, cast(JobRecord, record), plan, size=size,
+        marks=[text], signatures=[text],
+    )  # fmt: skip
+
+
+def parts(text: str) -> str:
+    return (
+        templates()
+        .from_string(
+            '{% from "parts.html" import cells, fact, listed %}<table>{{ cells([text], 1) }}'
+            "{{ fact(text, text) }}</table>{{ listed([text]) }}"
+        )
+        .render(text=text)
+    )
+
+
+def made(text: str) -> str:
+    return framed(text, record_hash=text) + parts(text)
 
 
 def test_everything_is_escaped_and_nothing_is_fetched() -> None:
@@ -72,11 +89,12 @@ def test_any_text_gives_the_same_elements(text: str) -> None:
 
 
 def test_paper_sizes() -> None:
-    assert "@page{size:A4;" in paper("t", "o", [], [])
-    assert "@page{size:letter;" in paper("t", "o", [], [], size="letter")
+    assert "@page{size:A4;" in framed("t")
+    assert "@page{size:letter;" in framed("t", size="letter")
 
 
 def test_cautions_and_hash_stand_on_every_paper() -> None:
-    text = paper("t", "o", [], [], record_hash="abc123")
+    text = framed("t", record_hash="abc123")
     assert "not a safety function" in text
     assert "Record abc123" in text
+    assert "Record" not in framed("t")
