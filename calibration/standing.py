@@ -17,6 +17,12 @@ from calibration.saying import say
 from calibration.uncertainty import Contribution
 
 InstrumentKind = Literal["meter", "tester"]
+INSTRUMENT_WORDS: dict[InstrumentKind, str] = {
+    "meter": say("milliohm meter"),
+    "tester": say("pull tester"),
+}
+"""What people call them."""
+
 CheckKind = Literal["zero", "resistor", "weight", "wire"]
 
 CHECK_WORDS: dict[CheckKind, str] = {

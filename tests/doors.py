@@ -2,10 +2,10 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from unittest.mock import patch
 
 from station.ledger.store import Ledger
-from station.shop.rights import Person
 from station.shop.sign_in import Doors
 
 PASSPHRASE = "seven brown otters"
@@ -13,6 +13,15 @@ PIN = "480913"
 
 CHEAP = "scrypt:1024:8:1"
 """Hashes of little worth, so that hundreds of tests can sign in; what they protect is invented."""
+
+
+@dataclass(frozen=True)
+class Person:
+    """A person as the rights see one."""
+
+    name: str
+    role: str
+    active: bool = True
 
 
 @contextmanager

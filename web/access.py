@@ -18,8 +18,7 @@ from station.settings import ANY_ADDRESS, Settings, is_loopback
 from station.shop.rights import Right, demand_other
 from station.shop.rights import demand as demand_right
 from station.shop.rights import may as role_may
-from station.shop.secrets import SecretFile
-from station.shop.sign_in import Doors, leads_with_secret
+from station.shop.sign_in import Doors
 from web.request import bench, ledger, reader, station
 from web.sign_ins import SignIn, SignIns
 
@@ -88,19 +87,17 @@ def demand(right: Right, *, about: str | None = None) -> PersonRow:
         Their role does not have the right, or it is about their own standing; the refusal is in
         the audit.
     """
-    person = demand_sign_in()
-    of_sign_in = _sign_in()
-    known = of_sign_in is not None and right in of_sign_in.refused
+    person, sign_in = demand_sign_in(), _sign_in()
+    refused = set[Right]() if sign_in is None else sign_in.refused
     try:
-        if not known:
-            doors().demand(person, right, about=about)
-        elif about is None:
+        if about is None:
             demand_right(person, right)
         else:
             demand_other(person, about, right)
     except NotAllowed:
-        if of_sign_in is not None:
-            of_sign_in.refused.add(right)
+        if right not in refused:
+            doors().note("refused", person.name, person.name, right)
+            refused.add(right)
         raise
     return person
 
@@ -187,22 +184,11 @@ def begin_sign_in(person: PersonRow) -> None:
     g.pop("signed_in", None)
 
 
-def begun_sign_in() -> str | None:
-    """The token of the sign-in that this request began, if it began one."""
-    token: str | None = g.get("begun_sign_in")
-    return token
-
-
-def is_in_sign_in(token: str) -> bool:
-    """Whether the browser has this sign-in already."""
-    return session.get(TOKEN) == token
-
-
 def go_on_with_sign_in(token: str) -> bool:
     """Lead the browser into a sign-in that it began; False where that has ended."""
     if sign_ins().find(token, use=True) is None:
         return False
-    if not is_in_sign_in(token):
+    if session.get(TOKEN) != token:
         session.clear()
         session[TOKEN] = token
         g.pop("signed_in", None)
@@ -219,15 +205,8 @@ def end_sign_in() -> None:
 
 def sign_ins() -> SignIns:
     """All sign-ins."""
-    book = current_app.extensions["sign_ins"]
-    if not isinstance(book, SignIns):
-        raise TypeError("the application has no doors")
+    book: SignIns = current_app.extensions["sign_ins"]
     return book
-
-
-def first_lead_wanted() -> bool:
-    """Whether no lead can sign in yet, so that the one-time code is what counts."""
-    return not leads_with_secret(reader(), SecretFile(bench().ledger.path))
 
 
 def _find_person() -> PersonRow | None:

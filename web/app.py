@@ -13,10 +13,11 @@ from calibration.saying import say
 from station.bench.bench import Bench
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.units import NOTHING, milliohm
+from station.crimp.wire import MATERIALS
 from station.errors import SignInNeeded, StationError
 from station.jobs.step import OUTCOME_WORDS
 from station.shop.rights import Right
-from station.shop.trend_cache import TrendBook
+from station.shop.trend_cache import TrendCache
 from web import access, once, preferences, translation
 from web import format as written
 from web import request as at_hand
@@ -110,14 +111,14 @@ def create_app(
         # The bench page stays open all day.
         WTF_CSRF_TIME_LIMIT=None,
     )
-    trends = TrendBook(bench.ledger.path, bench.settings.wear_watch_run_length)
+    trends = TrendCache(bench.ledger.path, bench.settings.wear_watch_run_length)
     at_hand.attach(app, at_hand.Station(bench, clock, trends))
     access.guard(app, bench.settings, sign_ins)
     CSRFProtect(app)
     access.guard_pages(app)
-    once.guard(app)
     for blueprint in BLUEPRINTS:
         app.register_blueprint(blueprint)
+    once.guard(app)
     _teach_templates(app)
     app.register_error_handler(StationError, _station_error)
     app.register_error_handler(CSRFError, _stale_page)
@@ -134,6 +135,7 @@ def _teach_templates(app: Flask) -> None:
     app.jinja_env.globals.update(
         notices=at_hand.notices,
         unsaved=at_hand.unsaved,
+        on_record=at_hand.on_record,
         calibration_alarms=at_hand.calibration_alarms,
         signed_in=access.signed_in_quietly,
         inside=access.inside,
@@ -148,6 +150,7 @@ def _teach_templates(app: Flask) -> None:
         OUTCOME_WORDS=OUTCOME_WORDS,
         CRITERION_WORDS=written.CRITERION_WORDS,
         FAILURE_MODES=FAILURE_MODES,
+        MATERIALS=list(MATERIALS),
     )
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True

@@ -3,25 +3,25 @@
 import json
 import math
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
 from datetime import date
-from typing import Any, Protocol
+from typing import Any
+
+from werkzeug.datastructures import MultiDict
 
 from calibration.saying import say
 from calibration.standing import CHECK_WORDS, UNITS, CheckKind, InstrumentKind
-from station.crimp.connectors import CheckItem, Connector, connector_named
+from station.crimp.connectors import Connector, connector_named
 from station.crimp.facts import shipped_book, shipped_connectors
 from station.crimp.limits import LimitSets
-from station.crimp.wire import MATERIALS, material_named, parse_size
+from station.crimp.wire import material_named, parse_size
 from station.errors import BadInput
 from station.jobs.comparison import COMPARISON, label_from
 from station.jobs.sample_order import SampleOrder
-from station.ledger.entries import Joint
+from station.ledger.entries import InstrumentCalibrated, Joint
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import SampleRow
 from station.shop.calibrations import (
-    Calibrated,
     PointRow,
     StandardsInUse,
     TakenPoints,
@@ -29,11 +29,10 @@ from station.shop.calibrations import (
     calibrated_tester,
 )
 from station.shop.checks import CheckDefinition
-from station.shop.standards import Conditions, Place, Standards
+from station.shop.standards import Conditions, Site, Standards
 from station.text import demand_plain
 from web.format import JOB_WORDS, place, standing
-from web.nests import all_nests
-from web.translation import nest_words, said_or_typed
+from web.translation import said_or_typed
 
 MAX_TEXT = 200
 """Longest text that a form field may hold."""
@@ -42,35 +41,27 @@ Choice = tuple[str, str]
 """A value and the words shown for it."""
 
 
-@dataclass(frozen=True)
-class Choices:
-    """What the form offers. People and places are empty while none are on record."""
-
-    people: list[str]
-    places: list[Choice]
-    jobs: list[Choice]
-    connectors: list[Connector]
-    looks: dict[str, list[CheckItem]]
-    """What to look at before the test, by the family of the connector."""
-    wires: list[str]
-    materials: list[str]
-    limit_sets: list[Choice]
+def places(reader: LedgerReader) -> list[Choice]:
+    """Every nest of every tool on record."""
+    return [
+        (place(row.tool, nest), said_or_typed(say("{tool}, nest {nest}", tool=row.tool, nest=nest)))
+        for row in reader.tools()
+        for nest in row.nests
+    ]
 
 
-def choices(reader: LedgerReader, limit_sets: LimitSets) -> Choices:
-    """Read what the form offers."""
+def choices(reader: LedgerReader, limit_sets: LimitSets) -> dict[str, Any]:
+    """Read what the form offers; places are empty while none are on record."""
     connectors = sorted(shipped_connectors().values(), key=lambda item: item.id)
     sizes = {size for item in connectors for size in item.accepts}
-    return Choices(
-        people=[row.name for row in reader.people()],
-        places=[(place(tool, nest), nest_words(tool, nest)) for tool, nest in all_nests(reader)],
-        jobs=list(JOB_WORDS.items()),
-        connectors=connectors,
-        looks={item.family: shipped_book().checklist(item) for item in connectors},
-        wires=sorted(sizes, key=lambda size: parse_size(size).area_m2),
-        materials=list(MATERIALS),
-        limit_sets=[(name, _set_words(limit_sets, name)) for name in limit_sets.ids],
-    )
+    return {
+        "places": places(reader),
+        "connectors": connectors,
+        # What to look at before the test, by the family of the connector.
+        "looks": {item.family: shipped_book().checklist(item) for item in connectors},
+        "wires": sorted(sizes, key=lambda size: parse_size(size).area_m2),
+        "limit_sets": [(name, _set_words(limit_sets, name)) for name in limit_sets.ids],
+    }
 
 
 def order_from(form: Mapping[str, str], limit_sets: LimitSets) -> SampleOrder:
@@ -92,7 +83,7 @@ def order_from(form: Mapping[str, str], limit_sets: LimitSets) -> SampleOrder:
         shipped_connectors(), field(form, "connector", say("the connector"))
     )
     tool, nest = tool_and_nest(form)
-    wires = _wires(form)
+    wires = wires_in(form)
     use_wrong_barrel = form.get("use_wrong_barrel") == "yes"
     fit = shipped_book().fit(connector, [parse_size(size) for size in wires])
     if fit.warning is not None and not use_wrong_barrel:
@@ -128,17 +119,10 @@ def _looked_at(form: Mapping[str, str], connector: Connector) -> dict[str, bool]
 
 def order_again(row: SampleRow, person: str) -> SampleOrder:
     """Order the same sample again in place of one that was interrupted."""
-    joint = Joint(
-        connector=row.connector,
-        wires=row.wires,
-        material=row.material,
-        tool=row.tool,
-        nest=row.nest,
-    )
     return SampleOrder(
         person,
         row.job,
-        joint,
+        row.joint,
         row.limit_set,
         offered_again_for=row.sample_id,
         job_id=row.job_id,
@@ -171,12 +155,14 @@ def entry_number(text: str) -> int:
 
 def tool_and_nest(form: Mapping[str, str]) -> tuple[str, str]:
     """Read tool and nest: one choice where some are on record, two texts where none are."""
-    chosen = form.get("place")
-    if not chosen:
+    if not form.get("place"):
         return field(form, "tool", say("the tool")), field(form, "nest", say("the nest"))
-    found = read_place(chosen)
+    found = read_place(form["place"])
     if found is None:
-        raise BadInput("The tool and nest could not be read: choose them from the list.")
+        raise BadInput(
+            "The tool and nest could not be read: load the page again, then choose them from the "
+            "list."
+        )
     return found
 
 
@@ -192,10 +178,10 @@ def read_place(text: str) -> tuple[str, str] | None:
     return None
 
 
-def _wires(form: Mapping[str, str]) -> tuple[str, str]:
-    first = parse_size(field(form, "wire", say("the wire")))
-    other = parse_size(form["wire2"]) if form.get("wire2") else first
-    return first.label, other.label
+def wires_in(form: Mapping[str, str]) -> tuple[str, str]:
+    """Read the wires of both sides; the same where one is named (BadInput, UnknownSize)."""
+    first = field(form, "wire", say("the wire"))
+    return parse_size(first).label, parse_size(form.get("wire2") or first).label
 
 
 def _set_words(limit_sets: LimitSets, name: str) -> str:
@@ -208,24 +194,9 @@ CHECKS_OF: dict[InstrumentKind, tuple[CheckKind, ...]] = {
     "tester": ("zero", "weight"),
 }
 SERIES = ("found", "left")
+POINT_FIELDS = ("standard", "reference", "u", "reading")
 MAX_READINGS = 50
 MAX_NOTE = 1000
-
-
-class Form(Protocol):
-    """A form in which a name may come several times."""
-
-    def getlist(self, key: str) -> list[str]:
-        """All values of a name, in order."""
-
-
-@dataclass(frozen=True, slots=True)
-class CheckForm:
-    """A check as asked for; ``readings`` None where the bench is to read the instrument itself."""
-
-    definition: CheckDefinition
-    readings: tuple[float, ...] | None
-    warnings: tuple[str, ...]
 
 
 def number(form: Mapping[str, str], name: str, words: str) -> float | None:
@@ -263,17 +234,16 @@ def day(form: Mapping[str, str], name: str, words: str) -> date:
 
 def role_named(text: str) -> InstrumentKind:
     """Read which instrument is meant."""
-    if text == "meter":
-        return "meter"
-    if text == "tester":
-        return "tester"
+    for role in CHECKS_OF:
+        if role == text:
+            return role
     raise BadInput("Say whether the milliohm meter or the pull tester is meant.")
 
 
 def check_from(
-    form: Mapping[str, str], standards: Standards, on: date, place: Place | None
-) -> CheckForm:
-    """Read a check.
+    form: Mapping[str, str], standards: Standards, on: date, site: Site | None
+) -> tuple[CheckDefinition, tuple[float, ...] | None]:
+    """Read a check and its readings; None where the bench is to read the instrument itself.
 
     Raises
     ------
@@ -285,19 +255,18 @@ def check_from(
     kind = _kind(form.get("kind", ""), role)
     standard = "" if kind == "zero" else field(form, "standard", f"which {CHECK_WORDS[kind]}")
     in_use = StandardsInUse(
-        standards, Conditions(on, number(form, "temperature_c", say("the temperature")), place)
+        standards, Conditions(on, number(form, "temperature_c", say("the temperature")), site)
     )
     expected = _expected(form, kind, standard, in_use, role)
     limit = number(form, "limit", say("how far off it may be"))
     if limit is None:
         raise BadInput("Fill in how far off it may be: it was left empty.")
     instrument = field(form, "instrument", say("the instrument"))
-    rows = [PointRow(expected, standard)] if standard in standards else []
-    return CheckForm(
-        CheckDefinition(role, instrument, kind, standard, expected, limit * scale),
-        None if form.get("how") == "read" else readings_in(form, scale),
-        tuple(in_use.overdue(rows, role)),
-    )
+    if standard in standards:
+        # Refuses one that is for the other instrument, even where what it should read is given.
+        standards.named(standard, role)
+    asked = CheckDefinition(role, instrument, kind, standard, expected, limit * scale)
+    return asked, None if form.get("how") == "read" else readings_in(form, scale)
 
 
 def _kind(text: str, role: InstrumentKind) -> CheckKind:
@@ -342,9 +311,9 @@ def readings_in(form: Mapping[str, str], scale: float) -> tuple[float, ...]:
 
 
 def calibration_from(
-    form: Mapping[str, str], lists: Form, standards: Standards, place: Place | None
-) -> tuple[Calibrated, tuple[str, ...]]:
-    """Read a calibration, and what must be said of the standards used.
+    form: MultiDict[str, str], standards: Standards, site: Site | None
+) -> InstrumentCalibrated:
+    """Read a calibration.
 
     Raises
     ------
@@ -354,21 +323,16 @@ def calibration_from(
     role = role_named(form.get("role", ""))
     facts = _facts(form)
     in_use = StandardsInUse(
-        standards, Conditions(facts["calibrated_on"], facts["temperature_c"], place)
+        standards, Conditions(facts["calibrated_on"], facts["temperature_c"], site)
     )
-    found, left = (_rows(lists, series, UNITS[role][1]) for series in SERIES)
+    found, left = (_rows(form, series, UNITS[role][1]) for series in SERIES)
     rows = [*found, *left]
     reference = "; ".join(filter(None, (facts["reference"], in_use.words(rows, role))))
     if not reference:
         raise BadInput("Fill in the standards used: name them, or choose them in the rows.")
     taken = TakenPoints(in_use.points(found, role), in_use.points(left, role))
     facts["reference"] = reference
-    made = (
-        calibrated_meter(facts, taken)
-        if role == "meter"
-        else _tester(form, facts, taken)
-    )  # fmt: skip
-    return made, tuple(in_use.overdue(rows, role))
+    return calibrated_meter(facts, taken) if role == "meter" else _tester(form, facts, taken)
 
 
 def _facts(form: Mapping[str, str]) -> dict[str, Any]:
@@ -395,7 +359,9 @@ def _facts(form: Mapping[str, str]) -> dict[str, Any]:
     }
 
 
-def _tester(form: Mapping[str, str], facts: dict[str, Any], taken: TakenPoints) -> Calibrated:
+def _tester(
+    form: Mapping[str, str], facts: dict[str, Any], taken: TakenPoints
+) -> InstrumentCalibrated:
     resolution_n = number(form, "resolution_n", say("one digit of the tester"))
     if resolution_n is None:
         raise BadInput("Fill in one digit of the tester in N: it was left empty.")
@@ -409,18 +375,15 @@ def _tester(form: Mapping[str, str], facts: dict[str, Any], taken: TakenPoints) 
     )
 
 
-def _rows(lists: Form, series: str, scale: float) -> list[PointRow]:
-    columns: Sequence[list[str]] = [
-        [text.strip() for text in lists.getlist(f"{series}_{name}")]
-        for name in ("standard", "reference", "u", "reading")
-    ]
+def _rows(form: MultiDict[str, str], series: str, scale: float) -> list[PointRow]:
+    columns = [[text.strip() for text in form.getlist(f"{series}_{name}")] for name in POINT_FIELDS]
     if len({len(column) for column in columns}) > 1:
         raise BadInput("The rows of points are not whole: load the page again.")
     rows = []
     for count, cells in enumerate(zip(*columns, strict=True), start=1):
-        standard, reference, u, reading = cells
         if not any(cells):
             continue
+        standard, reference, u, reading = cells
         if not reading:
             raise BadInput(
                 "Row {count} as {series} has no reading: fill it in or clear the row.",
@@ -437,8 +400,3 @@ def _rows(lists: Form, series: str, scale: float) -> list[PointRow]:
             )
         )
     return rows
-
-
-def check_kinds(role: InstrumentKind) -> list[tuple[CheckKind, str]]:
-    """What an instrument can be checked with, in words."""
-    return [(kind, CHECK_WORDS[kind]) for kind in CHECKS_OF[role]]

@@ -1,12 +1,9 @@
 """How each nest stands: its trend since the last service, and its last sample."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
-from station.ledger.reader import LedgerReader
-from station.ledger.rows import SampleRow, ServiceRow
-from station.shop.trend import NestTrend
+from station.ledger.rows import SampleRow
 from station.shop.trend_cache import NestGlance
 
 SPARK_SAMPLES = 40
@@ -14,7 +11,8 @@ SPARK_WIDTH, SPARK_HEIGHT = 160.0, 36.0
 SPARK_SCORE = 4.0
 """Scores beyond this many deviations lie on the edge of the small curve."""
 
-State = Literal["steady", "worn", "unknown"]
+STATES = ("worn", "unknown", "steady")
+"""Of nests, the most pressing first; ``unknown`` where there is no baseline to judge by."""
 
 
 class NestRow(NamedTuple):
@@ -25,20 +23,8 @@ class NestRow(NamedTuple):
     resistance: float | None = None
 
 
-@dataclass(frozen=True)
-class NestStatus:
-    """A nest on one line.
-
-    Attributes
-    ----------
-    last
-        The latest sample, of any verdict; None where there is none.
-    """
-
-    trend: NestTrend
-    last: SampleRow | None
-    voids: tuple[SampleRow, ...] = ()
-    service: ServiceRow | None = None
+class NestStatus(NestGlance):
+    """A nest on one line."""
 
     @property
     def rows(self) -> list[NestRow]:
@@ -50,8 +36,8 @@ class NestStatus:
         return sorted(rows, key=lambda row: row.sample.begun_seq)
 
     @property
-    def state(self) -> State:
-        """``worn``, ``steady``, or ``unknown`` where there is no baseline to judge by."""
+    def state(self) -> str:
+        """One of `STATES`."""
         if self.trend.flagged:
             return "worn"
         return "steady" if self.trend.has_baseline else "unknown"
@@ -81,22 +67,14 @@ def spark_points(scores: list[float]) -> str:
     return " ".join(f"{place * step:.1f},{height:.1f}" for place, height in enumerate(heights))
 
 
-def all_nests(reader: LedgerReader) -> list[tuple[str, str]]:
-    """Every nest of every tool on record, by name."""
-    return [(row.tool, nest) for row in reader.tools() for nest in row.nests]
+def nest_status(glance: NestGlance) -> NestStatus:
+    """How one nest stands."""
+    return NestStatus(glance.trend, glance.last, glance.voids, glance.service)
 
 
 def nest_statuses(glances: Iterable[NestGlance]) -> list[NestStatus]:
     """How every nest stands: the worn ones first, then those without a baseline."""
-    statuses = [nest_status(glance) for glance in glances]
+    statuses = map(nest_status, glances)
     return sorted(
-        statuses,
-        key=lambda status: (
-            ("worn", "unknown", "steady").index(status.state), status.trend.tool, status.trend.nest,
-        ),
-    )  # fmt: skip
-
-
-def nest_status(glance: NestGlance) -> NestStatus:
-    """How one nest stands."""
-    return NestStatus(glance.trend, glance.last, glance.voids, glance.service)
+        statuses, key=lambda one: (STATES.index(one.state), one.trend.tool, one.trend.nest)
+    )

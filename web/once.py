@@ -13,9 +13,12 @@ import hashlib
 import secrets
 import threading
 from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import wraps
+from typing import Any
 
-from flask import Flask, Response, current_app, g, redirect, request
+from flask import Flask, Response, current_app, g, make_response, redirect, request, session
 from flask.typing import ResponseReturnValue
 
 from web import access
@@ -65,42 +68,36 @@ class SentForms:
 
 
 def guard(app: Flask) -> None:
-    """Carry every form out once; call it after all that turns requests away."""
+    """Carry every form out once; call it when all pages are registered."""
     app.extensions["sent_forms"] = SentForms()
     app.jinja_env.globals["page_mark"] = mark
-    app.before_request(_answer_again)
-    app.after_request(_remember)
-    app.teardown_request(_let_go)
+    app.view_functions = {name: _once(view) for name, view in app.view_functions.items()}
 
 
-def _answer_again() -> ResponseReturnValue | None:
-    if not _counts():
-        return None
-    sent = _forms().of(_key())
-    held = sent.lock.acquire(timeout=FIRST_WITHIN_S)
-    answer = _again(sent)
-    if answer is None:
-        g.sent_form = sent, held
-    elif held:
-        sent.lock.release()
-    return answer
+def _once(view: Callable[..., Any]) -> Callable[..., ResponseReturnValue]:
+    @wraps(view)
+    def carry_out(**values: object) -> ResponseReturnValue:
+        if not _counts():
+            return make_response(view(**values))
+        sent = _forms().of(_key())
+        held = sent.lock.acquire(timeout=FIRST_WITHIN_S)
+        try:
+            answer = _again(sent)
+            return _remember(sent, make_response(view(**values))) if answer is None else answer
+        finally:
+            if held:
+                sent.lock.release()
+
+    return carry_out
 
 
-def _remember(response: Response) -> Response:
-    if "sent_form" in g:
-        sent, _ = g.sent_form
-        sent.sign_in = access.begun_sign_in()
-        if response.status_code == 303:
-            sent.answer = response.headers["Location"]
-        elif "refused_for_good" in g:
-            sent.answer = response.get_data(as_text=True), response.status_code
+def _remember(sent: Sent, response: Response) -> Response:
+    sent.sign_in = g.get("begun_sign_in")
+    if response.status_code == 303:
+        sent.answer = response.headers["Location"]
+    elif "refused_for_good" in g:
+        sent.answer = response.get_data(as_text=True), response.status_code
     return response
-
-
-def _let_go(_error: BaseException | None) -> None:
-    sent, held = g.pop("sent_form", (None, False))
-    if held:
-        sent.lock.release()
 
 
 def _forms() -> SentForms:
@@ -125,10 +122,8 @@ def answered_before(*, own: bool) -> ResponseReturnValue | None:
         Whether the form is known to come from a page of this browser. A forged one leads nobody
         into a sign-in.
     """
-    if not _counts():
-        return None
-    sent = _forms().find(_key())
-    if sent is None or not (own or sent.sign_in is None or access.is_in_sign_in(sent.sign_in)):
+    sent = _forms().find(_key()) if _counts() else None
+    if sent is None or (sent.sign_in and not own and session.get(access.TOKEN) != sent.sign_in):
         return None
     return _again(sent)
 
@@ -142,9 +137,7 @@ def _again(sent: Sent) -> ResponseReturnValue | None:
 
 def mark() -> str:
     """The mark of the page that is being made, for the forms on it."""
-    if MARK not in g:
-        setattr(g, MARK, secrets.token_urlsafe(MARK_BYTES))
-    return str(getattr(g, MARK))
+    return str(g.setdefault(MARK, secrets.token_urlsafe(MARK_BYTES)))
 
 
 def _counts() -> bool:

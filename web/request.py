@@ -13,8 +13,8 @@ from station.bench.bench import Bench
 from station.errors import StationError
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
-from station.shop.trend_cache import NestGlance, TrendBook
-from station.shop.trust import TrustBook
+from station.shop.trend_cache import NestGlance, TrendCache
+from station.shop.trust import Trust
 from web.live import MAX_FOLLOWING
 
 CLOCK_ALLOWANCE = timedelta(minutes=2)
@@ -31,7 +31,7 @@ class Station:
     bench: Bench
     clock: Callable[[], datetime]
     """The time of day, with a time zone."""
-    trends: TrendBook
+    trends: TrendCache
     """The trends of all nests, kept between requests."""
     waiting: threading.BoundedSemaphore = field(
         default_factory=lambda: threading.BoundedSemaphore(MAX_WAITING)
@@ -50,9 +50,7 @@ def attach(app: Flask, station: Station) -> None:
 
 def station() -> Station:
     """The station behind the current request."""
-    found = current_app.extensions["station"]
-    if not isinstance(found, Station):
-        raise TypeError("the application was not made by create_app")
+    found: Station = current_app.extensions["station"]
     return found
 
 
@@ -76,9 +74,14 @@ def ledger() -> Ledger:
     return bench().ledger
 
 
-def trust_book() -> TrustBook:
+def on_record() -> list[str]:
+    """Names of the people at the bench; empty while none are on record."""
+    return [row.name for row in reader().people()]
+
+
+def trust_book() -> Trust:
     """What the instruments on record are worth, at the page's own time."""
-    return TrustBook(reader(), station().bench.settings, clock=station().clock)
+    return Trust(reader(), station().bench.settings, clock=station().clock)
 
 
 def calibration_alarms() -> list[str]:

@@ -18,7 +18,7 @@ from babel.messages.pofile import read_po
 from flask import Flask, g, has_request_context, request
 from markupsafe import Markup, escape
 
-from calibration.saying import Said, say
+from calibration.saying import Said
 
 FOLDER = Path(__file__).parent / "languages"
 
@@ -121,11 +121,6 @@ def said_or_typed(text: str | None) -> str:
 def translate(text: str) -> str:
     """One text in the language of this request."""
     return catalogue(chosen()).get(text, text)
-
-
-def nest_words(tool: str, nest: str) -> str:
-    """A nest of a tool, in the language of this request."""
-    return said_or_typed(say("{tool}, nest {nest}", tool=tool, nest=nest))
 
 
 def teach(app: Flask) -> None:

@@ -33,7 +33,7 @@ from station.ledger.entries import Payload, PullBegun, SampleBegun, SampleFinish
 from station.ledger.entry import Entry
 from station.ledger.store import Ledger
 from station.settings import Settings
-from station.shop.trust import TrustBook, attention
+from station.shop.trust import Trust, attention
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ class Bench:
         self.limit_sets = limit_sets
         self.connectors = connectors
         self.board = Board()
-        self.trust = TrustBook(ledger.reader, settings)
+        self.trust = Trust(ledger.reader, settings)
         self.jobs = OpenJobs(ledger, settings, demo=demo)
         self.panel = BenchPanel(panel or NoPanel(say("This bench has no panel.")), self.board)
         self.unsaved = UnsavedSample(ledger, self.board, settle=self._settle)

@@ -29,7 +29,7 @@ from station.instruments.standstill import StandstillWatch
 from station.jobs.sample_order import SampleOrder
 from station.ledger.traces import encode_trace, trace_key
 from station.settings import Settings
-from station.shop.trust import Trust, TrustBook
+from station.shop.trust import InstrumentTrust, Trust
 
 EXPECTED_SPLICE_OHM = 2e-3
 """Room left for the splice itself when the meter's range is chosen."""
@@ -51,7 +51,7 @@ class Surroundings:
     bay: InstrumentBay
     board: Board
     panel: BenchPanel
-    trust: TrustBook
+    trust: Trust
     pull_begins: Callable[[], object]
     """Puts on record that a pull begins, before anybody can see its force."""
 
@@ -140,7 +140,7 @@ class Measuring:
         return self._reduce_trace(trace, preload_n, tester, trust)
 
     def _reduce_trace(
-        self, trace: ForceTrace, preload_n: float, tester: BayTester, trust: Trust
+        self, trace: ForceTrace, preload_n: float, tester: BayTester, trust: InstrumentTrust
     ) -> str | None:
         reduced = reduce_trace(
             trace.time_s,

@@ -19,7 +19,7 @@ from station.cli.options import (
 )
 from station.errors import BadInput
 from station.settings import read_settings
-from station.shop.trust import Trust, TrustBook
+from station.shop.trust import InstrumentTrust, Trust
 
 FAR = 2.5
 """In standard deviations from the line: such a point is worth a second look (our own choice)."""
@@ -83,7 +83,7 @@ def state(
     """Say what every instrument on record is worth now; exit 1 if one is not in order."""
     settings = read_settings(settings_path)
     with reading(ledger_path or settings.ledger) as reader:
-        found = TrustBook(reader, settings).all()
+        found = Trust(reader, settings).all()
     if instrument is not None:
         found = [trust for trust in found if trust.instrument == instrument]
         if not found:
@@ -94,7 +94,7 @@ def state(
     return 1 if any(trust.warns for trust in found) else 0
 
 
-def _state_document(trust: Trust) -> dict[str, object]:
+def _state_document(trust: InstrumentTrust) -> dict[str, object]:
     return {
         "role": trust.role,
         "instrument": trust.instrument,

@@ -9,12 +9,12 @@ import click
 
 from station.cli import doctor_machine
 from station.cli.doctor_bench import Examination
-from station.cli.doctor_findings import Finding, State, of_machine, told
+from station.cli.doctor_findings import DoctorFinding, Severity, of_machine, told
 from station.cli.options import FILE, json_option, print_result, settings_option
 from station.errors import BadInput, DataFileError
 from station.settings import data_folder, read_settings
 
-MARKS = {State.GOOD: "good", State.LOOK: "LOOK AT IT", State.WRONG: "WRONG"}
+MARKS = {Severity.GOOD: "good", Severity.LOOK: "LOOK AT IT", Severity.WRONG: "WRONG"}
 
 
 @click.command(epilog="Example: station doctor --settings bench.toml")
@@ -41,13 +41,15 @@ def doctor(settings_path: Path | None, ledger_path: Path | None, ask: bool, as_j
         if not as_json:
             click.echo(_line(finding))
     states = Counter(finding.state for finding in found)
-    wrong, look_at = states[State.WRONG], states[State.LOOK]
+    wrong, look_at = states[Severity.WRONG], states[Severity.LOOK]
     document = {"wrong": wrong, "look_at": look_at, "findings": list(map(asdict, found))}
     print_result(as_json, document, [f"{wrong} wrong, {look_at} to look at, of {len(found)}."])
     return 1 if wrong else 0
 
 
-def _findings(settings_path: Path | None, ledger_path: Path | None, ask: bool) -> Iterator[Finding]:
+def _findings(
+    settings_path: Path | None, ledger_path: Path | None, ask: bool
+) -> Iterator[DoctorFinding]:
     try:
         settings = read_settings(settings_path)
     except DataFileError as error:
@@ -60,5 +62,5 @@ def _findings(settings_path: Path | None, ledger_path: Path | None, ask: bool) -
     yield from Examination(settings, path, ask=ask).findings()
 
 
-def _line(finding: Finding) -> str:
+def _line(finding: DoctorFinding) -> str:
     return f"{MARKS[finding.state]:<10}  {finding.area}: {finding.name}: {finding.sentence}"

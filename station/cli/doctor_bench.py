@@ -7,13 +7,13 @@ from functools import partial
 from pathlib import Path
 from stat import S_IRWXG, S_IRWXO
 
-from calibration.standing import CalibrationState, InstrumentKind
+from calibration.standing import INSTRUMENT_WORDS, CalibrationState, InstrumentKind
 from station.cli import doctor_findings as doctor
 from station.cli import doctor_machine as looks
-from station.cli.doctor_findings import Finding, PeopleSeen, PortSeen, State, told
+from station.cli.doctor_findings import DoctorFinding, PeopleSeen, PortSeen, Severity, told
 from station.crimp.facts import load_connectors, load_limit_sets
 from station.errors import DataFileError, StationError
-from station.instruments.bay import NAMES, InstrumentBay
+from station.instruments.bay import InstrumentBay
 from station.instruments.dialects import LineSettings
 from station.instruments.panel.gpio import open_panel
 from station.instruments.port import LinePort
@@ -25,7 +25,7 @@ from station.settings import InstrumentSettings, Settings
 from station.shop.secrets import SecretFile
 from station.shop.sign_in import leads_with_secret
 from station.shop.standards import load_standards
-from station.shop.trust import Trust, TrustBook
+from station.shop.trust import InstrumentTrust, Trust
 
 
 @dataclass
@@ -50,7 +50,7 @@ class Examination:
     _sound_ports: set[InstrumentKind] = field(default_factory=set)
     _identities: dict[InstrumentKind, str] = field(default_factory=dict)
 
-    def findings(self) -> Iterator[Finding]:
+    def findings(self) -> Iterator[DoctorFinding]:
         """Look at everything; each finding comes as soon as it is made."""
         yield from doctor.of_machine(looks.machine())
         yield from self._facts()
@@ -65,23 +65,23 @@ class Examination:
 
     # ---- settings ------------------------------------------------------------------------------
 
-    def _facts(self) -> Iterator[Finding]:
+    def _facts(self) -> Iterator[DoctorFinding]:
         yield self._limit_set()
         for role, settings in self._instruments_set.items():
             profile = partial(self._profile, role, settings)
-            yield _tried("settings", f"profile of the {NAMES[role]}", profile)
+            yield _tried("settings", f"profile of the {INSTRUMENT_WORDS[role]}", profile)
         yield _tried("settings", "standards", self._standards)
         yield _tried(
             "settings", "connectors", lambda: f"{len(load_connectors().connectors)} are in order."
         )
         yield _tried("settings", "plans", self._plans)
 
-    def _limit_set(self) -> Finding:
+    def _limit_set(self) -> DoctorFinding:
         wanted = self.settings.limit_set
         try:
             limit_set = load_limit_sets(self.settings.limit_sets_folder)[wanted]
         except StationError as error:
-            return Finding("settings", "limit sets", State.WRONG, str(error))
+            return DoctorFinding("settings", "limit sets", Severity.WRONG, str(error))
         case = "look" if limit_set.from_memory else "good"
         return told("settings", "limit sets", case, wanted=wanted)
 
@@ -115,7 +115,7 @@ class Examination:
         }  # fmt: skip
         return {role: settings for role, settings in found.items() if settings is not None}
 
-    def _ports(self) -> Iterator[Finding]:
+    def _ports(self) -> Iterator[DoctorFinding]:
         seen = {role: self._port(role, found) for role, found in self._instruments_set.items()}
         if len({port.port for port in seen.values()}) == len(seen):
             self._sound_ports = {
@@ -126,7 +126,7 @@ class Examination:
         yield from doctor.of_ports(list(seen.values()), looks.is_running("ModemManager"))
 
     def _port(self, role: InstrumentKind, settings: InstrumentSettings) -> PortSeen:
-        name, port = NAMES[role], settings.port
+        name, port = INSTRUMENT_WORDS[role], settings.port
         line = self._lines.get(role)
         if "://" in port:
             return PortSeen(name, port)
@@ -140,17 +140,24 @@ class Examination:
             trouble = _open_trouble(port, line, name)
         return PortSeen(name, port, looks.steady_name(port), looks.is_console(port), found, trouble)
 
-    def _instruments(self) -> Iterator[Finding]:
-        for role in NAMES:
+    def _instruments(self) -> Iterator[DoctorFinding]:
+        for role in INSTRUMENT_WORDS:
             if role not in self._instruments_set:
-                yield told("instruments", "{instrument}", "look", instrument=NAMES[role])
+                yield told("instruments", "{instrument}", "look", instrument=INSTRUMENT_WORDS[role])
         for role, settings in self._instruments_set.items():
             if settings.simulated:
-                yield told("instruments", "{instrument}", "look-simulated", instrument=NAMES[role])
+                yield told(
+                    "instruments",
+                    "{instrument}",
+                    "look-simulated",
+                    instrument=INSTRUMENT_WORDS[role],
+                )
             if self._station_runs:
-                yield told("instruments", "{instrument}", "good-station", instrument=NAMES[role])
+                yield told(
+                    "instruments", "{instrument}", "good-station", instrument=INSTRUMENT_WORDS[role]
+                )
             elif self.ask and role in self._sound_ports:
-                yield _tried("instruments", NAMES[role], partial(self._asked, role))
+                yield _tried("instruments", INSTRUMENT_WORDS[role], partial(self._asked, role))
 
     def _asked(self, role: InstrumentKind) -> str:
         settings = self._instruments_set[role].model_copy(update={"byte_trace": None})
@@ -165,7 +172,7 @@ class Examination:
         self._identities[role] = name
         return f"{name} answers as {settings.profile} says."
 
-    def _panel(self) -> Finding:
+    def _panel(self) -> DoctorFinding:
         pins = self.settings.panel
         if pins is None:
             return told("panel", "pins", "good-none")
@@ -175,15 +182,15 @@ class Examination:
             with open_panel(pins) as panel:
                 line = panel.line()
         except StationError as error:
-            return Finding("panel", "pins", State.WRONG, str(error))
+            return DoctorFinding("panel", "pins", Severity.WRONG, str(error))
         if line.trouble is not None:
-            state = State.LOOK if line.present else State.WRONG
-            return Finding("panel", "pins", state, line.trouble)
+            state = Severity.LOOK if line.present else Severity.WRONG
+            return DoctorFinding("panel", "pins", state, line.trouble)
         return told("panel", "pins", "good", line=line)
 
     # ---- ledger, calibration, people -----------------------------------------------------------
 
-    def _record(self) -> Iterator[Finding]:
+    def _record(self) -> Iterator[DoctorFinding]:
         path, bench = self.ledger_path, self.settings.bench
         if not path.exists():
             yield from doctor.of_clock(looks.clock(None))
@@ -193,7 +200,7 @@ class Examination:
             tail = verify_tail(path)
         except StationError as error:
             yield from doctor.of_clock(looks.clock(None))
-            yield Finding("ledger", "file", State.WRONG, str(error))
+            yield DoctorFinding("ledger", "file", Severity.WRONG, str(error))
             return
         yield from doctor.of_clock(looks.clock(tail.last_at))
         yield doctor.of_tail(str(path), tail.entries, tail.checked, tail.first_bad)
@@ -205,9 +212,9 @@ class Examination:
             with LedgerReader.open(path) as reader:
                 yield from self._read(reader)
         except StationError as error:
-            yield Finding("ledger", "reading", State.WRONG, str(error))
+            yield DoctorFinding("ledger", "reading", Severity.WRONG, str(error))
 
-    def _read(self, reader: LedgerReader) -> Iterator[Finding]:
+    def _read(self, reader: LedgerReader) -> Iterator[DoctorFinding]:
         yield doctor.of_invented(
             str(self.ledger_path),
             invented=has_samples(self.ledger_path, demo=True),
@@ -219,10 +226,10 @@ class Examination:
         try:
             yield from doctor.of_people(self._people(reader))
         except StationError as error:
-            yield Finding("people", "secrets", State.WRONG, str(error))
+            yield DoctorFinding("people", "secrets", Severity.WRONG, str(error))
 
-    def _calibrations(self, reader: LedgerReader) -> Iterator[Finding]:
-        book = TrustBook(reader, self.settings)
+    def _calibrations(self, reader: LedgerReader) -> Iterator[DoctorFinding]:
+        book = Trust(reader, self.settings)
         found = {trust.instrument: trust for trust in book.known()}
         for role, name in self._identities.items():
             found.setdefault(name, book.of(role, name))
@@ -259,17 +266,17 @@ def _lock(path: Path) -> str:
     return "It can be written."
 
 
-def _calibration(trust: Trust, in_use: bool) -> Finding:
+def _calibration(trust: InstrumentTrust, in_use: bool) -> DoctorFinding:
     if in_use and (trust.blocked or trust.alarms):
-        state = State.WRONG
+        state = Severity.WRONG
     else:
-        state = State.GOOD if trust.state is CalibrationState.VALID else State.LOOK
-    return Finding("calibration", trust.instrument, state, trust.sentence)
+        state = Severity.GOOD if trust.state is CalibrationState.VALID else Severity.LOOK
+    return DoctorFinding("calibration", trust.instrument, state, trust.sentence)
 
 
-def _tried(area: str, name: str, act: Callable[[], str]) -> Finding:
+def _tried(area: str, name: str, act: Callable[[], str]) -> DoctorFinding:
     """Do something that may go wrong; what it says, or the error's own sentence."""
     try:
-        return Finding(area, name, State.GOOD, act())
+        return DoctorFinding(area, name, Severity.GOOD, act())
     except StationError as error:
-        return Finding(area, name, State.WRONG, str(error))
+        return DoctorFinding(area, name, Severity.WRONG, str(error))

@@ -39,7 +39,7 @@ work over a network (sqlite.org/wal.html)."""
 MEMORY_FILE_SYSTEMS = frozenset({"ramfs", "tmpfs"})
 
 
-class State(StrEnum):
+class Severity(StrEnum):
     """How bad a finding is; the value is what people read."""
 
     GOOD = "good"
@@ -48,7 +48,7 @@ class State(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class DoctorFinding:
     """One thing that was looked at.
 
     Attributes
@@ -63,7 +63,7 @@ class Finding:
 
     area: str
     name: str
-    state: State
+    state: Severity
     sentence: str
 
 
@@ -171,14 +171,14 @@ def sentences() -> dict[str, Any]:
     return tomllib.loads(read_text(DATA / "doctor.toml"))
 
 
-def told(area: str, name: str, case: str, **values: object) -> Finding:
+def told(area: str, name: str, case: str, **values: object) -> DoctorFinding:
     """Make a finding of a sentence that ships; the case begins with the finding's state."""
     form: str = sentences()[area][name][case]
-    state = State[case.partition("-")[0].upper()]
-    return Finding(area, name.format(**values), state, form.format(**values))
+    state = Severity[case.partition("-")[0].upper()]
+    return DoctorFinding(area, name.format(**values), state, form.format(**values))
 
 
-def of_machine(seen: MachineSeen) -> Iterator[Finding]:
+def of_machine(seen: MachineSeen) -> Iterator[DoctorFinding]:
     """Judge the computer."""
     tried = OLDEST_PYTHON <= seen.python <= NEWEST_PYTHON
     version = ".".join(map(str, seen.python))
@@ -191,7 +191,7 @@ def of_machine(seen: MachineSeen) -> Iterator[Finding]:
     yield told("machine", "memory", case, free=free, installed=installed)
 
 
-def of_folder(seen: FolderSeen) -> Iterator[Finding]:
+def of_folder(seen: FolderSeen) -> Iterator[DoctorFinding]:
     """Judge the place of the ledger."""
     if seen.trouble is not None:
         case = "wrong"
@@ -207,7 +207,7 @@ def of_folder(seen: FolderSeen) -> Iterator[Finding]:
     yield told("disk", "room", case, seen=seen, free=_size(seen.free_bytes))
 
 
-def of_clock(seen: ClockSeen) -> Iterator[Finding]:
+def of_clock(seen: ClockSeen) -> Iterator[DoctorFinding]:
     """Judge the clock."""
     last = seen.last_entry or seen.now
     if seen.now < NOT_BEFORE:
@@ -220,7 +220,7 @@ def of_clock(seen: ClockSeen) -> Iterator[Finding]:
     yield told("clock", "set from the network", "good" if seen.synced else "look")
 
 
-def of_ports(ports: Sequence[PortSeen], modem_manager: bool) -> Iterator[Finding]:
+def of_ports(ports: Sequence[PortSeen], modem_manager: bool) -> Iterator[DoctorFinding]:
     """Judge the ports of the instruments."""
     for port in ports:
         yield _port(port)
@@ -233,7 +233,7 @@ def of_ports(ports: Sequence[PortSeen], modem_manager: bool) -> Iterator[Finding
         yield told("ports", "ModemManager", "look")
 
 
-def _port(seen: PortSeen) -> Finding:
+def _port(seen: PortSeen) -> DoctorFinding:
     if seen.console:
         case = "wrong-console"
     elif any(holder.station for holder in seen.holders):
@@ -246,13 +246,13 @@ def _port(seen: PortSeen) -> Finding:
     return told("ports", "port of the {seen.instrument}", case, seen=seen, holders=holders)
 
 
-def of_address(seen: AddressSeen) -> Finding:
+def of_address(seen: AddressSeen) -> DoctorFinding:
     """Judge the address of the page."""
     taken = "good-served" if seen.station_answers else "wrong"
     return told("page", "address", "good" if seen.trouble is None else taken, seen=seen)
 
 
-def of_people(seen: PeopleSeen) -> Iterator[Finding]:
+def of_people(seen: PeopleSeen) -> Iterator[DoctorFinding]:
     """Judge who can sign in."""
     if seen.secrets_open:
         yield told("people", "secrets", "wrong-open", seen=seen)
@@ -264,7 +264,7 @@ def of_people(seen: PeopleSeen) -> Iterator[Finding]:
         yield told("people", "leads", "good", leads=_number(seen.leads_here, "lead", "leads"))
 
 
-def of_tail(path: str, entries: int, checked: int, first_bad: str | None) -> Finding:
+def of_tail(path: str, entries: int, checked: int, first_bad: str | None) -> DoctorFinding:
     """Judge the last entries of the ledger, hashed again."""
     number = _number(entries, "entry", "entries")
     case = "good" if first_bad is None else "wrong"
@@ -273,7 +273,7 @@ def of_tail(path: str, entries: int, checked: int, first_bad: str | None) -> Fin
     )
 
 
-def of_writers(path: str, holders: Iterable[Holder]) -> Finding:
+def of_writers(path: str, holders: Iterable[Holder]) -> DoctorFinding:
     """Judge which programs have the ledger open."""
     stations = [str(holder) for holder in holders if holder.station]
     case = {0: "good", 1: "good-one"}.get(len(stations), "wrong")
@@ -281,13 +281,13 @@ def of_writers(path: str, holders: Iterable[Holder]) -> Finding:
     return told("ledger", "writers", case, path=path, number=len(stations), stations=named)
 
 
-def of_invented(path: str, *, invented: bool, real: bool, for_work: bool) -> Finding:
+def of_invented(path: str, *, invented: bool, real: bool, for_work: bool) -> DoctorFinding:
     """Judge whether invented samples lie among real ones; ``for_work``: instruments are real."""
     case = "wrong" if real or for_work else "look"
     return told("ledger", "invented samples", case if invented else "good", path=path)
 
 
-def of_unfinished(number: int) -> Finding:
+def of_unfinished(number: int) -> DoctorFinding:
     """Judge samples that were begun and have no verdict."""
     samples = _number(number, "sample", "samples")
     return told("ledger", "unfinished samples", "look" if number else "good", samples=samples)

@@ -15,7 +15,7 @@ from station.errors import NotAllowed
 from station.ledger.rows import PersonRow
 from station.ledger.store import Ledger
 from station.shop.rights import Right
-from station.shop.sign_in import FIRST_LEAD, Doors, active_person, leads_with_secret
+from station.shop.sign_in import Doors, active_person, leads_with_secret
 
 FROM_ENVIRONMENT = "STATION_PASSPHRASE"
 NEW_FROM_ENVIRONMENT = "STATION_NEW_PASSPHRASE"
@@ -57,7 +57,7 @@ def signed_by(ledger: Ledger, name: str, right: Right) -> PersonRow:
     doors = Doors(ledger, "command")
     doors.demand(active_person(ledger.reader, name), right)
     demand_secret(doors, name)
-    return doors.signed(name, secret_of(name), right)
+    return doors.sign_in(name, secret_of(name), reason=right)
 
 
 def demand_secret(doors: Doors, name: str) -> None:
@@ -66,7 +66,10 @@ def demand_secret(doors: Doors, name: str) -> None:
     Whoever can run commands can read who signs by what from ``station people list``.
     """
     if not leads_with_secret(doors.ledger.reader, doors.secrets):
-        raise NotAllowed(FIRST_LEAD)
+        raise NotAllowed(
+            "No lead can sign in yet: run 'station people code' at the station's console, then "
+            "enter its one-time code on the page or with 'station people first'."
+        )
     if name not in doors.secrets.kinds():
         raise NotAllowed(
             f"{name} has no PIN or passphrase yet: a lead gives one by 'station people passphrase "

@@ -7,7 +7,7 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 
 from calibration.saying import say
-from calibration.standing import InstrumentKind
+from calibration.standing import INSTRUMENT_WORDS, InstrumentKind
 from calibration.worth import ForceWorth, OhmWorth
 from station.errors import BadInput, InstrumentError, NoReading
 from station.instruments.byte_log import ByteLog
@@ -25,9 +25,6 @@ from station.instruments.profiles import (
 from station.instruments.pull_tester import ForceTrace, PullTester
 from station.instruments.recording import PullLimits
 from station.settings import InstrumentSettings, Settings
-
-NAMES: dict[InstrumentKind, str] = {"meter": say("milliohm meter"), "tester": say("pull tester")}
-"""What people call them."""
 
 SETTLE_FRACTION = 0.005
 SETTLE_OHM = 5e-6
@@ -239,7 +236,7 @@ class InstrumentBay:
         link = self._keepers[role].link
         return InstrumentLine(
             role,
-            NAMES[role],
+            INSTRUMENT_WORDS[role],
             settings.profile,
             settings.port,
             None if link.identity is None else link.identity.raw,
@@ -306,7 +303,7 @@ class InstrumentBay:
         log = None if settings.byte_trace is None else ByteLog(settings.byte_trace)
         if log is not None:
             self._byte_logs.append(log)
-        port = LinePort(settings.port, profile.line, name=NAMES[role], on_bytes=log)
+        port = LinePort(settings.port, profile.line, name=INSTRUMENT_WORDS[role], on_bytes=log)
         link = InstrumentLink(port, identify, bound_serial=settings.serial_number)
         self._keepers[role] = LinkKeeper(link, lambda: self._on_change())
 
@@ -316,6 +313,6 @@ class InstrumentBay:
             raise BadInput(
                 "No {names} is set: name its port and profile in the settings, or use "
                 "simulated instruments (--simulate).",
-                names=say(NAMES[role]),
+                names=INSTRUMENT_WORDS[role],
             )
         return settings

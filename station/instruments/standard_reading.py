@@ -6,9 +6,9 @@ import time
 from collections.abc import Callable
 
 from calibration.saying import say
-from calibration.standing import InstrumentKind
+from calibration.standing import INSTRUMENT_WORDS, InstrumentKind
 from station.errors import NoReading
-from station.instruments.bay import NAMES, BayTester, InstrumentBay
+from station.instruments.bay import BayTester, InstrumentBay
 
 REPEATS = 5
 PRELOAD_N = 2.0
@@ -93,7 +93,7 @@ def _still_forces(tester: BayTester, repeats: int) -> list[float]:
         raise NoReading(
             "The {names} does not stand still: its force moved by {spread:.2g} N. Wait "
             "until the weight hangs still, and read again.",
-            names=say(NAMES["tester"]),
+            names=INSTRUMENT_WORDS["tester"],
             spread=spread,
         )
     return readings

@@ -25,7 +25,7 @@ from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord
 from station.ledger.store import Ledger
 from station.settings import Settings
-from station.shop.nests import NestBook, demand_free
+from station.shop.nests import Nests, demand_free
 from station.shop.sign_in import utc_now
 
 
@@ -106,7 +106,7 @@ class OpenJobs:
         demo: bool = False,
         now: Callable[[], datetime] = utc_now,
     ) -> None:
-        self.nests = NestBook(ledger, demo=demo, now=now)
+        self.nests = Nests(ledger, demo=demo, now=now)
         self._ledger = ledger
         self._settings = settings
         self._demo = demo

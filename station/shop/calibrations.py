@@ -1,8 +1,8 @@
-"""From calibration points to the entry that is kept: line, class, accepted or not."""
+"""Calibrations: rows and standards to points, points to a line, a class and the entry kept."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
 from calibration.classes import Classification, ForcePoint, classify
 from calibration.standing import CalibrationLine, CalibrationPoint, CheckKind, InstrumentKind
@@ -11,127 +11,17 @@ from station.ledger.entries import InstrumentCalibrated, PointTaken
 from station.shop.standards import CHECKED_WITH, Conditions, Standards
 
 
-class PointsTaken(Protocol):
-    """Points before and after adjustment, in SI units."""
-
-    @property
-    def as_found(self) -> Sequence[CalibrationPoint]:
-        """Before anything was adjusted."""
-
-    @property
-    def as_left(self) -> Sequence[CalibrationPoint]:
-        """After it; empty where nothing was adjusted."""
-
-
 @dataclass(frozen=True, slots=True)
-class Calibrated:
-    """A calibration ready to be written."""
+class TakenPoints:
+    """Points in SI units, before and after adjustment; the second empty if nothing was adjusted."""
 
-    payload: InstrumentCalibrated
-    line: CalibrationLine
-
-
-def calibrated_meter(facts: dict[str, Any], taken: PointsTaken) -> Calibrated:
-    """A meter's calibration.
-
-    Parameters
-    ----------
-    facts
-        The fields of :class:`InstrumentCalibrated` that say who, when and against what.
-
-    Raises
-    ------
-    BadInput
-        The points make no line, or it is due before it was made.
-    """
-    return _made("meter", facts, taken)
-
-
-def calibrated_tester(
-    facts: dict[str, Any],
-    taken: PointsTaken,
-    *,
-    resolution_n: float,
-    zero_n: float | None = None,
-    scheme: str = "iso-7500-1-2018",
-    class_wanted: str | None = None,
-) -> Calibrated:
-    """A tester's calibration with its class as found and as left.
-
-    Parameters
-    ----------
-    class_wanted
-        It is accepted only if it was left in this class or a better one.
-
-    Raises
-    ------
-    BadInput
-        As for a meter, or the points cannot be classified, or there is no such class.
-    """
-    made = _made("tester", facts, taken)
-    try:
-        found = classify(
-            force_points(taken.as_found or taken.as_left), resolution_n=resolution_n,
-            scheme=scheme, zero_n=zero_n,
-        )  # fmt: skip
-        left = found
-        if taken.as_left:
-            left = classify(
-                force_points(taken.as_left), resolution_n=resolution_n, scheme=scheme,
-                zero_n=zero_n,
-            )  # fmt: skip
-        accepted = class_wanted is None or left.meets(class_wanted)
-    except ValueError as error:
-        raise BadInput("The points cannot be classified: {error}.", error=str(error)) from error
-    result = {
-        "accepted": accepted,
-        "class_found": _class_words(found),
-        "class_left": _class_words(left),
-    }
-    return Calibrated(made.payload.model_copy(update=result), made.line)
-
-
-def force_points(points: Sequence[CalibrationPoint]) -> list[ForcePoint]:
-    """Points of one reference force gathered: their readings are its series."""
-    gathered: dict[float, list[float]] = {}
-    for point in points:
-        gathered.setdefault(point.reference, []).append(point.reading)
-    return [ForcePoint(force_n, tuple(readings)) for force_n, readings in gathered.items()]
-
-
-def _made(role: InstrumentKind, facts: dict[str, Any], taken: PointsTaken) -> Calibrated:
-    calibrated_on, due_on = facts["calibrated_on"], facts["due_on"]
-    if not calibrated_on < due_on:
-        raise BadInput(
-            "It is due on {due_on}, but was made on {calibrated_on}: check both dates.",
-            due_on=due_on,
-            calibrated_on=calibrated_on,
-        )
-    points = tuple(taken.as_left) or tuple(taken.as_found)
-    try:
-        line = CalibrationLine.through(points, facts["drift_fraction"])
-    except ValueError as error:
-        raise BadInput("The points make no calibration: {error}.", error=str(error)) from error
-    payload = InstrumentCalibrated(
-        role=role, as_found=_kept(taken.as_found), as_left=_kept(taken.as_left), **facts
-    )
-    return Calibrated(payload, line)
-
-
-def _kept(points: Sequence[CalibrationPoint]) -> tuple[PointTaken, ...]:
-    return tuple(
-        PointTaken(reference=p.reference, u_reference=p.u_reference, reading=p.reading)
-        for p in points
-    )
-
-
-def _class_words(found: Classification) -> str | None:
-    return None if found.class_name is None else f"{found.scheme.title} class {found.class_name}"
+    as_found: tuple[CalibrationPoint, ...]
+    as_left: tuple[CalibrationPoint, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class PointRow:
-    """One row in SI units.
+    """One row of a table of points, in SI units.
 
     Attributes
     ----------
@@ -145,14 +35,6 @@ class PointRow:
     standard: str | None = None
     reference: float | None = None
     u_reference: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class TakenPoints:
-    """Points in SI units, before and after adjustment; the second empty if nothing was adjusted."""
-
-    as_found: tuple[CalibrationPoint, ...]
-    as_left: tuple[CalibrationPoint, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,12 +83,6 @@ class StandardsInUse:
             self.standards.named(name, role).words(self.conditions.on) for name in names
         )
 
-    def overdue(self, rows: Sequence[PointRow], role: InstrumentKind) -> list[str]:
-        """What must be said of standards in these rows whose own calibration has run out."""
-        names = dict.fromkeys(row.standard for row in rows if row.standard is not None)
-        said = (self.standards.named(name, role).overdue(self.conditions.on) for name in names)
-        return [sentence for sentence in said if sentence is not None]
-
     def expected_at(self, kind: CheckKind, name: str, role: InstrumentKind) -> float | None:
         """What a check should read by the record of its standard; None without such a record.
 
@@ -223,8 +99,91 @@ class StandardsInUse:
         return standard.worth(self.conditions)[0]
 
 
-def role_of_check(kind: CheckKind) -> InstrumentKind | None:
-    """The instrument that a check looks at; None for a zero, which both have."""
-    if kind == "zero":
-        return None
-    return "tester" if kind == "weight" else "meter"
+def calibrated_meter(facts: dict[str, Any], taken: TakenPoints) -> InstrumentCalibrated:
+    """A meter's calibration.
+
+    Parameters
+    ----------
+    facts
+        The fields of :class:`InstrumentCalibrated` that say who, when and against what.
+
+    Raises
+    ------
+    BadInput
+        The points make no line, or it is due before it was made.
+    """
+    return _made("meter", facts, taken)
+
+
+def calibrated_tester(
+    facts: dict[str, Any],
+    taken: TakenPoints,
+    *,
+    resolution_n: float,
+    zero_n: float | None = None,
+    scheme: str = "iso-7500-1-2018",
+    class_wanted: str | None = None,
+) -> InstrumentCalibrated:
+    """A tester's calibration with its class as found and as left.
+
+    Parameters
+    ----------
+    class_wanted
+        It is accepted only if it was left in this class or a better one.
+
+    Raises
+    ------
+    BadInput
+        As for a meter, or the points cannot be classified, or there is no such class.
+    """
+    made = _made("tester", facts, taken)
+    try:
+        found, left = (
+            classify(force_points(points), resolution_n=resolution_n, scheme=scheme, zero_n=zero_n)
+            for points in (taken.as_found or taken.as_left, taken.as_left or taken.as_found)
+        )
+        accepted = class_wanted is None or left.meets(class_wanted)
+    except ValueError as error:
+        raise BadInput("The points cannot be classified: {error}.", error=str(error)) from error
+    result = {
+        "accepted": accepted,
+        "class_found": _class_words(found),
+        "class_left": _class_words(left),
+    }
+    return made.model_copy(update=result)
+
+
+def force_points(points: Sequence[CalibrationPoint]) -> list[ForcePoint]:
+    """Points of one reference force gathered: their readings are its series."""
+    gathered: dict[float, list[float]] = {}
+    for point in points:
+        gathered.setdefault(point.reference, []).append(point.reading)
+    return [ForcePoint(force_n, tuple(readings)) for force_n, readings in gathered.items()]
+
+
+def _made(role: InstrumentKind, facts: dict[str, Any], taken: TakenPoints) -> InstrumentCalibrated:
+    calibrated_on, due_on = facts["calibrated_on"], facts["due_on"]
+    if not calibrated_on < due_on:
+        raise BadInput(
+            "It is due on {due_on}, but was made on {calibrated_on}: check both dates.",
+            due_on=due_on,
+            calibrated_on=calibrated_on,
+        )
+    try:
+        CalibrationLine.through(taken.as_left or taken.as_found, facts["drift_fraction"])
+    except ValueError as error:
+        raise BadInput("The points make no calibration: {error}.", error=str(error)) from error
+    return InstrumentCalibrated(
+        role=role, as_found=_kept(taken.as_found), as_left=_kept(taken.as_left), **facts
+    )
+
+
+def _kept(points: Sequence[CalibrationPoint]) -> tuple[PointTaken, ...]:
+    return tuple(
+        PointTaken(reference=p.reference, u_reference=p.u_reference, reading=p.reading)
+        for p in points
+    )
+
+
+def _class_words(found: Classification) -> str | None:
+    return None if found.class_name is None else f"{found.scheme.title} class {found.class_name}"

@@ -15,6 +15,12 @@ from station.shop.rights import Right, demand
 from station.shop.sign_in import active_person
 from station.text import demand_plain
 
+NestKey = tuple[str, str]
+"""Tool and nest."""
+
+IN_USE_AFTER = ("released", "watch")
+"""Outcomes of a daily check that leave a nest in use."""
+
 OLDEST_WORK = timedelta(days=3653)
 """Work is entered within ten years (our own choice): a year typed with two digits is the year 26,
 and such work would be missing when a hold asks what went through a nest."""
@@ -55,7 +61,7 @@ def since_good_check(
     reader: LedgerReader, tool: str, nest: str, *, most: int | None = None
 ) -> SinceGoodCheck:
     """Gather what went through a nest since its last good check; at most the latest so many."""
-    good = [row for row in nest_checks(reader, tool, nest) if row.outcome in ("released", "watch")]
+    good = [row for row in nest_checks(reader, tool, nest) if row.outcome in IN_USE_AFTER]
     check = good[-1] if good else None
     since = 0 if check is None else check.seq
     day = None if check is None else check.at_utc.astimezone().date()
@@ -101,15 +107,15 @@ def _way_back(hold: HoldRow) -> str:
     return say("Use another nest until it is serviced, has a new baseline and a lead releases it.")
 
 
-class NestBook:
+class Nests:
     """Enters what happens to nests.
 
     Parameters
     ----------
     demo
         Marks the entries as invented.
-    today
-        Tells the day, for work that is logged without one.
+    now
+        The present moment, for work that is logged without a day.
     """
 
     def __init__(self, ledger: Ledger, *, demo: bool, now: Callable[[], datetime]) -> None:

@@ -7,7 +7,6 @@ somebody's standing is a lead's, and nobody signs for themselves.
 import itertools
 import unicodedata
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 from types import MappingProxyType
@@ -81,15 +80,6 @@ class Named(Protocol):
     @property
     def active(self) -> bool:
         """False for somebody who has left."""
-
-
-@dataclass(frozen=True)
-class Person:
-    """A person as the rights see one."""
-
-    name: str
-    role: str
-    active: bool = True
 
 
 def role_of(word: str) -> Role:

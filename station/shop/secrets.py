@@ -29,7 +29,7 @@ CODE_DIGITS = 12
 
 CODE_LASTS = timedelta(days=1)
 
-Kind = Literal["pin", "passphrase"]
+SecretKind = Literal["pin", "passphrase"]
 
 
 class _Kept(BaseModel):
@@ -40,7 +40,7 @@ class _Kept(BaseModel):
 class KeptSecret(_Kept):
     """One person's secret."""
 
-    kind: Kind
+    kind: SecretKind
     hash: str
 
 
@@ -71,7 +71,7 @@ class SecretFile:
     def __init__(self, ledger_path: Path) -> None:
         self.path = ledger_path.with_name(ledger_path.name + ".secrets")
 
-    def kinds(self) -> dict[str, Kind]:
+    def kinds(self) -> dict[str, SecretKind]:
         """Whether each person's secret is a PIN or a passphrase; who has none is absent.
 
         Raises

@@ -55,11 +55,6 @@ WRONG = say(
 )
 """The same for everybody: whether the name is on record, or has a secret, is not told."""
 
-FIRST_LEAD = say(
-    "No lead can sign in yet: run 'station people code' at the station's console, then "
-    "enter its one-time code on the page or with 'station people first'."
-)
-
 _comparing = threading.Lock()
 
 
@@ -70,7 +65,7 @@ def utc_now() -> datetime:
 
 @dataclass(frozen=True)
 class Doors:
-    """The doors of one ledger, for whoever comes one way.
+    """Signing in to one ledger, for whoever comes one way.
 
     Parameters
     ----------
@@ -118,13 +113,6 @@ class Doors:
                 raise WrongSecret(WRONG)
             self.note("signed_in", known.name, known.name, reason)
         return known
-
-    def signed(
-        self, name: str, secret: str, right: Right, *, about: str | None = None
-    ) -> PersonRow:
-        """Let somebody do one thing, by name and secret; raises as `sign_in` and `demand` do."""
-        self.demand(self._on_record(name), right, about=about)
-        return self.sign_in(name, secret, reason=right)
 
     def demand(self, person: Named, right: Right, *, about: str | None = None) -> None:
         """Let a person with a right pass; a refusal goes into the audit.
@@ -218,10 +206,7 @@ class Doors:
                     "{name} is on record already: use a name that tells them apart.",
                     name=row.name,
                 )
-        entry = PersonAdded.model_validate(
-            {"demo": self._demo, "name": name, "role": role_of(role).value}
-        )
-        self.ledger.append(entry, person=actor.name)
+        self._set_role(None, name, role_of(role), person=actor.name)
         return self._on_record(name)
 
     def change_role(self, actor: Named, name: str, role: str, reason: str = "") -> PersonRow:
@@ -255,7 +240,7 @@ class Doors:
         return active_person(self.ledger.reader, name)
 
     def _set_role(
-        self, row: PersonRow | None, name: str, role: Role, *, person: str, reason: str
+        self, row: PersonRow | None, name: str, role: Role, *, person: str, reason: str = ""
     ) -> None:
         entry: PersonAdded | RoleChanged
         if row is None or not row.active:

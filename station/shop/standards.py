@@ -1,16 +1,15 @@
-"""Reference standards as records: what each is worth on the day and at the place it is used.
+"""Reference standards as records: what each is worth on the day and at the site where it is used.
 
 One TOML file a standard, in the folder that the setting ``standards_folder`` names. Pure: the day
 is handed in.
 """
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, RootModel, model_validator
 
@@ -24,7 +23,7 @@ from station.files import INVENTED_STANDARDS, read_all
 Positive = Annotated[float, Field(gt=0.0)]
 NotNegative = Annotated[float, Field(ge=0.0)]
 
-Place = tuple[float, float]
+Site = tuple[float, float]
 """Latitude in degrees and height in m."""
 
 U_TEMPERATURE_K = 0.5
@@ -44,13 +43,13 @@ class Conditions:
         The day.
     temperature_c
         Of the standards; None where it was not measured.
-    place
+    site
         Of the bench, for hung weights; None where it is not known.
     """
 
     on: date
     temperature_c: float | None = None
-    place: Place | None = None
+    site: Site | None = None
 
 
 class _Standard(BaseModel):
@@ -103,10 +102,8 @@ class Resistor(_Standard):
     drift_per_year: NotNegative = 0.0
     """Bound, as a fraction per year."""
 
-    @property
-    def role(self) -> InstrumentKind:
-        """The instrument it serves."""
-        return "meter"
+    role: ClassVar[InstrumentKind] = "meter"
+    """The instrument it serves."""
 
     def worth(self, around: Conditions, indicated: float | None = None) -> tuple[float, float]:
         """Value in ohm and its standard uncertainty (BadInput without a temperature)."""
@@ -143,25 +140,23 @@ class Weight(_Standard):
     u_mass_kg: NotNegative
     density_kg_per_m3: Annotated[float, Field(ge=1000.0)] = 8000.0
 
-    @property
-    def role(self) -> InstrumentKind:
-        """The instrument it serves."""
-        return "tester"
+    role: ClassVar[InstrumentKind] = "tester"
+    """The instrument it serves."""
 
     def worth(self, around: Conditions, indicated: float | None = None) -> tuple[float, float]:
-        """Force in newton and its standard uncertainty (BadInput without a place)."""
+        """Force in newton and its standard uncertainty (BadInput without a site)."""
         if indicated is not None:
             raise BadInput(
                 "{id} has a value of its own: give no other reference for it.", id=self.id
             )
-        if around.place is None:
+        if around.site is None:
             raise BadInput(
                 "The force of {id} depends on local gravity: give the bench's latitude and height.",
                 id=self.id,
             )
         weight = HungWeight(self.mass_kg, self.u_mass_kg, self.density_kg_per_m3)
         try:
-            force_n, budget = hung_force(weight, local_gravity(*around.place))
+            force_n, budget = hung_force(weight, local_gravity(*around.site))
         except ValueError as error:
             raise BadInput(f"The weight {self.id} cannot be used: {error}.") from error
         return force_n, budget.u
@@ -176,10 +171,8 @@ class Cell(_Standard):
     u_percent: NotNegative
     """Standard uncertainty of what it indicates, of the reading."""
 
-    @property
-    def role(self) -> InstrumentKind:
-        """The instrument it serves."""
-        return "tester"
+    role: ClassVar[InstrumentKind] = "tester"
+    """The instrument it serves."""
 
     def worth(
         self,
@@ -219,20 +212,8 @@ CHECKED_WITH: dict[CheckKind, str] = {"resistor": "resistor", "wire": "wire", "w
 """The kind of standard that a check is made with; a zero needs none."""
 
 
-class Standards(Mapping[str, Standard]):
+class Standards(dict[str, Standard]):
     """The shop's standards by identifier."""
-
-    def __init__(self, found: Iterable[Standard] = ()) -> None:
-        self._by_id = {standard.id: standard for standard in found}
-
-    def __getitem__(self, name: str) -> Standard:
-        return self._by_id[name]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._by_id)
-
-    def __len__(self) -> int:
-        return len(self._by_id)
 
     def named(self, name: str, role: InstrumentKind) -> Standard:
         """The standard of this name for an instrument (BadInput if there is none)."""
@@ -272,4 +253,4 @@ def load_standards(folder: Path | None, *, invented: bool = False) -> Standards:
         )
     else:
         folders = [folder]
-    return Standards(file.root for file in read_all(folders, StandardFile))
+    return Standards({file.id: file.root for file in read_all(folders, StandardFile)})

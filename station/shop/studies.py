@@ -6,16 +6,16 @@ the command line, where its last recorded reading left it.
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from statistics import fmean
 
 from calibration.clips import Reclipping, reclipping
 from calibration.gauge_study import GaugeStudy, crossed_study, nested_study
 from calibration.saying import say
 from calibration.standing import UNITS, InstrumentKind
-from calibration.study_plan import STUDY_WORDS, Turn
-from calibration.telling import Telling, can_tell
-from station.errors import BadInput
+from calibration.study_plan import Turn
+from calibration.telling import can_tell
+from station.errors import BadInput, NotOnRecord
 from station.ledger.entries import StudyBegun, StudyDropped, StudyReading, StudyTurn
 from station.ledger.entry import Entry
 from station.ledger.reader import LedgerReader
@@ -61,8 +61,8 @@ class StudyProgress:
 
 
 @dataclass(frozen=True, slots=True)
-class StudyResult:
-    """What a study shows, in the unit that people read.
+class StudyResult(GaugePicture):
+    """What a study shows, in the unit that people read; of a re-clipping study no part's spread.
 
     Attributes
     ----------
@@ -72,27 +72,11 @@ class StudyResult:
         The same without pooling; None where nothing was pooled.
     clips
         Of a re-clipping study only.
-    telling
-        Whether good can be told from bad at the limit; None where none was named.
     """
 
-    unit: str
-    values: tuple[float, ...]
-    turns: tuple[Turn, ...]
     gauge: GaugeStudy
     unpooled: GaugeStudy | None = None
     clips: Reclipping | None = None
-    telling: Telling | None = None
-
-    @property
-    def gauge_sd(self) -> float:
-        """Spread of one measurement of one part."""
-        return self.gauge.gauge_sd if self.clips is None else self.clips.repeatability_sd
-
-    @property
-    def part_sd(self) -> float:
-        """Spread of the parts: none where only one was measured."""
-        return self.gauge.part_sd if self.clips is None else 0.0
 
 
 def begin(
@@ -152,12 +136,12 @@ def study(reader: LedgerReader, study_id: str) -> StudyProgress:
 
     Raises
     ------
-    BadInput
+    NotOnRecord
         There is none, or several begin like this.
     """
     found = [progress for progress in studies(reader) if progress.id.startswith(study_id)]
     if len(found) != 1 or not study_id:
-        raise BadInput(
+        raise NotOnRecord(
             f"There {'is no study' if not found else 'are several studies'} {study_id!r} on "
             "record: list them and name one by its id."
         )
@@ -280,20 +264,13 @@ def result_of(progress: StudyProgress) -> StudyResult:
     else:
         clips = reclipping(batches, values)
         gauge = clips.study
-    result = StudyResult(unit, values, turns, gauge, unpooled, clips)
-    if begun.limit is None:
-        return result
-    telling = can_tell(
-        result.gauge_sd, result.part_sd, fmean(values), begun.limit / scale, side=begun.side
-    )
-    return replace(result, telling=telling)
-
-
-def picture_of(result: StudyResult) -> GaugePicture:
-    """What a study's picture shows."""
-    return GaugePicture(
-        result.values, result.turns, result.unit, result.gauge_sd, result.part_sd, result.telling
-    )
+    gauge_sd = gauge.gauge_sd if clips is None else clips.repeatability_sd
+    part_sd = gauge.part_sd if clips is None else 0.0
+    telling = None
+    if begun.limit is not None:
+        limit = begun.limit / scale
+        telling = can_tell(gauge_sd, part_sd, fmean(values), limit, side=begun.side)
+    return StudyResult(values, turns, unit, gauge_sd, part_sd, telling, gauge, unpooled, clips)
 
 
 def sentences(result: StudyResult) -> list[str]:
@@ -335,7 +312,6 @@ def sentences(result: StudyResult) -> list[str]:
                     **share,
                 )
             )
-    if result.clips is None:
         said += [
             say("The estimate for {name} came out negative and is stated as 0.", name=name)
             for name in gauge.floored
@@ -412,8 +388,3 @@ def turn_words(turn: StudyTurn, kind: str) -> str:
         appraiser=turn.appraiser,
         part=turn.part,
     )
-
-
-def kind_words(progress: StudyProgress) -> str:
-    """What sort of study it is."""
-    return STUDY_WORDS[progress.begun.study]

@@ -22,6 +22,7 @@ from station.ledger.entries import (
 from station.ledger.entry import Entry
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import SampleRow, ServiceRow
+from station.shop.nests import NestKey
 from station.shop.trend import NestTrend, nest_trend
 
 KEPT = 400
@@ -29,9 +30,6 @@ KEPT = 400
 
 AT_ONCE = 5_000
 """Nests with so many samples together are brought up to date while a page waits."""
-
-Place = tuple[str, str]
-"""Tool and nest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +54,7 @@ class NestGlance:
     service: ServiceRow | None = None
 
 
-class TrendBook:
+class TrendCache:
     """Trends of all nests; may be asked by several threads.
 
     Parameters
@@ -69,11 +67,12 @@ class TrendBook:
         self._path = path
         self._run_length = run_length
         self._lock = threading.Lock()
-        self._glances: dict[Place, NestGlance] = {}
-        self._stale: set[Place] = set()
+        self._glances: dict[NestKey, NestGlance] = {}
+        self._stale: set[NestKey] = set()
         self._seen_seq = 0
         self._worker: threading.Thread | None = None
-        self._trouble: str | None = None
+        self.trouble: str | None = None
+        """Why nests stay behind, in one sentence; None while nothing is wrong."""
 
     def glances(self, reader: LedgerReader) -> list[NestGlance]:
         """Every nest on record as it stands, or stood a moment ago where `behind` says so.
@@ -92,39 +91,27 @@ class TrendBook:
         with self._lock:
             return len(self._stale)
 
-    @property
-    def trouble(self) -> str | None:
-        """Why nests stay behind, in one sentence; None while nothing is wrong."""
-        return self._trouble
-
-    def wait(self, timeout_s: float) -> bool:
-        """Wait until the thread, if there is one, has done its work; return whether it has."""
-        worker = self._worker
-        if worker is not None:
-            worker.join(timeout_s)
-        return worker is None or not worker.is_alive()
-
     def _notice(self, reader: LedgerReader) -> None:
         """Mark the nests that new entries touch."""
         with self._lock:
-            places = [(tool.tool, nest) for tool in reader.tools() for nest in tool.nests]
+            known = [(tool.tool, nest) for tool in reader.tools() for nest in tool.nests]
             if self._seen_seq == 0:
-                self._stale = set(places)
+                self._stale = set(known)
                 self._seen_seq = reader.counts().entries
                 return
             for entry in reader.entries(after_seq=self._seen_seq):
-                self._stale |= _touched(entry, reader, places)
+                self._stale |= _touched(entry, reader, known)
                 self._seen_seq = entry.seq
 
     def _catch_up(self, reader: LedgerReader) -> None:
         with self._lock:
             stale = sorted(self._stale)
             busy = self._worker is not None and self._worker.is_alive()
-            known = sum(self._glances[p].trend.count for p in stale if p in self._glances)
+            read = sum(self._glances[key].trend.count for key in stale if key in self._glances)
         if busy or not stale:
             return
-        new = sum(place not in self._glances for place in stale)
-        if known + (reader.counts().samples if new else 0) <= AT_ONCE:
+        new = sum(key not in self._glances for key in stale)
+        if read + (reader.counts().samples if new else 0) <= AT_ONCE:
             self._work_out(reader, stale)
             return
         with self._lock:
@@ -133,46 +120,46 @@ class TrendBook:
             )
             self._worker.start()
 
-    def _work_apart(self, stale: list[Place]) -> None:
+    def _work_apart(self, stale: list[NestKey]) -> None:
         try:
             with LedgerReader.open(self._path) as reader:
                 self._work_out(reader, stale)
         except StationError as error:
-            self._trouble = say("Trends could not be brought up to date: {error}", error=str(error))
+            self.trouble = say("Trends could not be brought up to date: {error}", error=str(error))
         else:
-            self._trouble = None
+            self.trouble = None
 
-    def _work_out(self, reader: LedgerReader, stale: list[Place]) -> None:
-        for place in stale:
+    def _work_out(self, reader: LedgerReader, stale: list[NestKey]) -> None:
+        for key in stale:
             with self._lock:
                 # Before it is read: an entry that comes meanwhile marks it again.
-                self._stale.discard(place)
-            glance = self._glance(reader, place)
+                self._stale.discard(key)
+            glance = self._glance(reader, key)
             with self._lock:
-                self._glances[place] = glance
+                self._glances[key] = glance
 
-    def _glance(self, reader: LedgerReader, place: Place) -> NestGlance:
-        trend = trend_of(reader, *place, self._run_length).tail(KEPT)
-        latest = reader.nest_samples(*place, limit=KEPT)
-        services = reader.services(*place)
+    def _glance(self, reader: LedgerReader, key: NestKey) -> NestGlance:
+        trend = trend_of(reader, *key, self._run_length).tail(KEPT)
+        latest = reader.nest_samples(*key, limit=KEPT)
+        services = reader.services(*key)
         service = services[-1] if services else None
         first = trend.samples[0].begun_seq if trend.cut else 0 if service is None else service.seq
         voids = tuple(row for row in latest if row.verdict == "void" and row.begun_seq >= first)
         return NestGlance(trend, latest[-1] if latest else None, voids, service)
 
 
-def _touched(entry: Entry, reader: LedgerReader, places: list[Place]) -> set[Place]:
+def _touched(entry: Entry, reader: LedgerReader, known: list[NestKey]) -> set[NestKey]:
     """The nests whose trend an entry may change."""
     match entry.payload:
         case SampleBegun(joint=joint) | SampleFinished(joint=joint) | BaselineSet(joint=joint):
-            return {(joint.tool, joint.nest)} & set(places)
+            return {(joint.tool, joint.nest)} & set(known)
         case ToolServiced(tool=tool, nest=nest):
-            return {place for place in places if place[0] == tool and nest in (None, place[1])}
+            return {key for key in known if key[0] == tool and nest in (None, key[1])}
         case ToolAdded(tool=tool):
-            return {place for place in places if place[0] == tool}
+            return {key for key in known if key[0] == tool}
         case Correction(corrects_id=corrected):
             sample = reader.sample(corrected)
-            return set(places) if sample is None else {(sample.tool, sample.nest)} & set(places)
+            return set(known) if sample is None else {(sample.tool, sample.nest)} & set(known)
         case _:
             return set()
 
@@ -191,15 +178,11 @@ def trend_of(reader: LedgerReader, tool: str, nest: str, run_length: float) -> N
     )
 
 
-def all_trends(reader: LedgerReader, run_length: float) -> list[NestTrend]:
-    """Trend of every nest of every tool."""
-    return [
+def worn_nests(reader: LedgerReader, run_length: float) -> list[NestTrend]:
+    """The nests that the wear watch has flagged."""
+    trends = (
         trend_of(reader, tool.tool, nest, run_length)
         for tool in reader.tools()
         for nest in tool.nests
-    ]
-
-
-def worn_nests(reader: LedgerReader, run_length: float) -> list[NestTrend]:
-    """The nests that the wear watch has flagged."""
-    return [trend for trend in all_trends(reader, run_length) if trend.flagged]
+    )
+    return [trend for trend in trends if trend.flagged]

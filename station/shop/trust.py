@@ -29,10 +29,6 @@ from station.ledger.entry import Entry
 from station.ledger.reader import LedgerReader
 from station.settings import Settings
 
-ROLE_WORDS: dict[InstrumentKind, str] = {
-    "meter": say("milliohm meter"),
-    "tester": say("pull tester"),
-}
 HEADINGS: dict[InstrumentKind, str] = {"meter": say("Milliohm meter"), "tester": say("Pull tester")}
 
 _IN_FORCE = (CalibrationState.VALID, CalibrationState.DUE_SOON)
@@ -40,7 +36,7 @@ _ALARMING = (CalibrationState.FAILED, CalibrationState.OVERDUE)
 
 
 @dataclass(frozen=True, slots=True)
-class Trust:
+class InstrumentTrust:
     """What an instrument's numbers are worth at a moment.
 
     Attributes
@@ -109,7 +105,7 @@ class Trust:
         )
 
 
-class TrustBook:
+class Trust:
     """Looks instruments up in the ledger.
 
     Parameters
@@ -128,7 +124,7 @@ class TrustBook:
         self._settings = settings
         self.clock = clock
 
-    def of(self, role: InstrumentKind, instrument: str) -> Trust:
+    def of(self, role: InstrumentKind, instrument: str) -> InstrumentTrust:
         """What an instrument, by the name the record has for it, is worth now."""
         record = latest_calibration(self._reader, instrument)
         checks = tuple(map(check_from, self._reader.checks(instrument)))
@@ -139,9 +135,9 @@ class TrustBook:
             self.clock(),
             check_every=None if hours is None else timedelta(hours=hours),
         )
-        return Trust(role, instrument, found, record, checks, self._blocks(found.state))
+        return InstrumentTrust(role, instrument, found, record, checks, self._blocks(found.state))
 
-    def demand(self, role: InstrumentKind, instrument: str) -> Trust:
+    def demand(self, role: InstrumentKind, instrument: str) -> InstrumentTrust:
         """As `of`, for a judgement.
 
         Raises
@@ -154,15 +150,15 @@ class TrustBook:
             raise CalibrationNeeded(trust.sentence)
         return trust
 
-    def all(self) -> list[Trust]:
+    def all(self) -> list[InstrumentTrust]:
         """Every instrument on record, those that only measured samples among them."""
         return self._each(self._reader.instruments())
 
-    def known(self) -> list[Trust]:
+    def known(self) -> list[InstrumentTrust]:
         """Every instrument that was ever calibrated or checked."""
         return self._each(self._reader.instruments(with_samples=False))
 
-    def _each(self, roles: dict[str, str]) -> list[Trust]:
+    def _each(self, roles: dict[str, str]) -> list[InstrumentTrust]:
         return [
             self.of("tester" if role == "tester" else "meter", instrument)
             for instrument, role in roles.items()
@@ -176,7 +172,7 @@ class TrustBook:
         return policy == "block"
 
 
-def attention(trusts: Iterable[Trust]) -> str | None:
+def attention(trusts: Iterable[InstrumentTrust]) -> str | None:
     """What a lamp or a notice says of the instruments: the worst first; None if all is in order.
 
     A missing calibration is not among them: a bench that was never calibrated is told so on its

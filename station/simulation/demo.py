@@ -1,4 +1,4 @@
-"""Opening the demo: the invented ledger, the simulated instruments, and one live sample."""
+"""The demo: its ledger and how it judges, a bench with simulated instruments, one live sample."""
 
 import threading
 from collections.abc import Iterator, Sequence
@@ -15,7 +15,7 @@ from station.crimp.facts import load_limit_sets, shipped_book
 from station.crimp.limits import LimitSet, LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.errors import BadInput, NestOnHold, StationError
-from station.files import DATA, make_folder, read_all
+from station.files import DATA, read_all
 from station.instruments.bay import InstrumentBay
 from station.instruments.panel.base import BasePanel
 from station.instruments.profiles import load_meter_profile, load_tester_profile
@@ -28,12 +28,14 @@ from station.simulation.hands import SimulatedHands
 from station.simulation.history import HistoryWriter, Progress
 from station.simulation.launch import InstrumentName, SimulatedInstrument
 from station.simulation.voices import METER_VOICES, TESTER_VOICES
-from station.simulation.workshop import LIMIT_SET
 from station.text import Say
 
 METER_PROFILE = "meter-scpi-plain"
 TESTER_PROFILE = "tester-stream-newton"
 LIVE_JOINT = workshop.joint("Heron", "red", "18 AWG")
+RUN_LENGTH = 100_000
+"""The demo's wear watch: its few good nests must not cry wolf while somebody looks."""
+
 INTERRUPTED = "the station stopped before this sample was finished"
 
 
@@ -44,15 +46,29 @@ def demo_limit_sets(extra: Path | None = None) -> LimitSets:
     return LimitSets([*(shipped[name] for name in shipped.ids), *invented])
 
 
+def as_the_demo_judges(settings: Settings, *, invented: bool) -> Settings:
+    """Settings with the demo's limit set and run length where it is its ledger.
+
+    Parameters
+    ----------
+    settings
+        What they name themselves stays.
+    invented
+        Whether the ledger holds invented records; a real one gets its settings back as they are.
+    """
+    own = {"limit_set": workshop.LIMIT_SET, "wear_watch_run_length": RUN_LENGTH}
+    left = {name: value for name, value in own.items() if name not in settings.model_fields_set}
+    return settings.model_copy(update=left) if invented and left else settings
+
+
 def open_demo_ledger(path: Path) -> Ledger:
-    """Open the demo's ledger, making its folder and file where they are missing.
+    """Open the demo's ledger, making its file where it is missing.
 
     Raises
     ------
     BadInput
         The file holds real records, which invented ones must never be mixed with.
     """
-    make_folder(path.parent)
     ledger = Ledger.open(path)
     counts = ledger.reader.counts()
     if counts.entries and not ledger.reader.is_demo():
@@ -233,22 +249,3 @@ def _say_readings(bench: Bench, say: Say) -> None:
         state = newer
         if not bench.busy:
             return
-
-
-RUN_LENGTH = 100_000
-"""The demo's wear watch: its few good nests must not cry wolf while somebody looks."""
-
-
-def as_the_demo_judges(settings: Settings, *, invented: bool) -> Settings:
-    """Settings with the demo's limit set and run length where it is its ledger.
-
-    Parameters
-    ----------
-    settings
-        What they name themselves stays.
-    invented
-        Whether the ledger holds invented records; a real one gets its settings back as they are.
-    """
-    own = {"limit_set": LIMIT_SET, "wear_watch_run_length": RUN_LENGTH}
-    left = {name: value for name, value in own.items() if name not in settings.model_fields_set}
-    return settings.model_copy(update=left) if invented and left else settings

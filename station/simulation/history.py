@@ -49,12 +49,19 @@ from station.simulation import workshop
 from station.simulation.physics import Specimen, noisy, pull_curve
 from station.statistics.pooling import baseline_of
 
-SAMPLES = 2
+VALIDATION_SAMPLES = 40
+DAILY_SAMPLES = 2
 """What the invented shop took of each nest; who tries the demo checks by the shipped plan."""
+
+RATE_HZ = 50.0
+_METER_NOISE_OHM = 4e-7
+_FORCE_NOISE_N = 0.15
+
+Progress = Callable[[int, int], None]
 
 
 @dataclass
-class Round:
+class MorningCheck:
     """The check of one morning, while its samples are invented."""
 
     job_id: str
@@ -66,11 +73,11 @@ class Round:
 
     def note(self, sample_id: str, finished: SampleFinished) -> None:
         """Count a sample for its nest."""
-        place = (finished.joint.tool, finished.joint.nest)
-        self.samples.setdefault(place, []).append((sample_id, finished.verdict))
+        key = (finished.joint.tool, finished.joint.nest)
+        self.samples.setdefault(key, []).append((sample_id, finished.verdict))
 
 
-def round_plan() -> DailyCheckPlan:
+def morning_plan() -> DailyCheckPlan:
     """The invented shop's own plan: the shipped one with a single stage of fewer samples."""
     shipped = chosen_plan(Settings(), DailyCheckPlan)
     return DailyCheckPlan.model_validate(
@@ -80,22 +87,22 @@ def round_plan() -> DailyCheckPlan:
             "title": "Morning round of an invented shop",
             "standing": "invented for the demo",
             "reasoning": ["Two samples a nest: invented, and fewer than the shipped plan takes."],
-            "first_stage": SAMPLES,
+            "first_stage": DAILY_SAMPLES,
             "second_stage": 0,
         }
     )
 
 
-def begin_round(
+def begin_check(
     ledger: Ledger,
     plan: DailyCheckPlan,
-    places: Sequence[Nest],
+    keys: Sequence[Nest],
     person: str,
     moment: Moment,
     *,
     after_seq: int,
     run_length: float,
-) -> Round:
+) -> MorningCheck:
     """Begin the check of a morning; samples begun after entry ``after_seq`` count."""
     nests: list[JsonValue] = [
         {
@@ -105,7 +112,7 @@ def begin_round(
             "voids_from_seq": after_seq,
             "run_length": run_length,
         }
-        for tool, nest in places
+        for tool, nest in keys
     ]
     begun = JobBegun(
         demo=True,
@@ -115,26 +122,26 @@ def begin_round(
         scope={"nests": nests},
     )
     entry = ledger.append(begun, person=person, moment=moment)
-    return Round(entry.id, moment.at_utc.date(), person, plan)
+    return MorningCheck(entry.id, moment.at_utc.date(), person, plan)
 
 
-def end_round(ledger: Ledger, made: Round, moment: Moment) -> None:
+def end_check(ledger: Ledger, made: MorningCheck, moment: Moment) -> None:
     """Write what was found of each nest by the samples of the morning, and the end of the check.
 
     The wear watch is not asked: nests that wear in the invented history are not checked in it.
     """
     words: dict[Nest, OutcomeWord] = {}
     left: list[Nest] = []
-    for place, samples in made.samples.items():
+    for key, samples in made.samples.items():
         evidence = NestEvidence(tuple(verdict for _, verdict in samples))
         finding = daily_check.judge(made.plan, evidence)
         if finding.outcome is None or finding.outcome == "held":
-            left.append(place)
+            left.append(key)
             continue
-        words[place] = finding.outcome
+        words[key] = finding.outcome
         content: dict[str, JsonValue] = {
-            "tool": place[0],
-            "nest": place[1],
+            "tool": key[0],
+            "nest": key[1],
             "outcome": finding.outcome,
             "needs": "",
             "stage": finding.stage,
@@ -155,15 +162,6 @@ def end_round(ledger: Ledger, made: Round, moment: Moment) -> None:
     ledger.append(ended, person=made.person, moment=moment)
 
 
-VALIDATION_SAMPLES = 40
-DAILY_SAMPLES = 2
-RATE_HZ = 50.0
-_METER_NOISE_OHM = 4e-7
-_FORCE_NOISE_N = 0.15
-
-Progress = Callable[[int, int], None]
-
-
 @dataclass(frozen=True, slots=True)
 class Planned:
     """One sample to be invented."""
@@ -174,7 +172,7 @@ class Planned:
     joint: Joint
     wear: float
     checked: bool = False
-    """Whether the day's round checks its nest; nobody checked the one that wears."""
+    """Whether the morning's check covers its nest; nobody checked the one that wears."""
 
 
 @dataclass
@@ -197,30 +195,27 @@ class HistoryWriter:
         self._tester_worth = ForceWorth(
             force.percent_of_reading, force.resolution_n, None, force.capacity_n
         )
-        self._round: Round | None = None
-        self._round_plan = round_plan()
+        self._check: MorningCheck | None = None
+        self._check_plan = morning_plan()
         self._last_sample_seq = 0
+        self._validated: dict[str, list[tuple[str, SampleFinished]]] = {}
 
     def write(self, today: date, days: int, progress: Progress | None = None) -> None:
         """Write people, tools, validation samples, baselines and daily samples: all or nothing."""
         plan = list(planned_samples(today, days, self.rng))
-        validated: dict[str, list[tuple[str, SampleFinished]]] = {}
-        baselines_done = False
         with self.ledger.transaction():
             self._write_people_and_tools(plan[0].at - timedelta(hours=1))
             for done, planned in enumerate(plan):
-                if planned.job != "tool_validation" and not baselines_done:
-                    self._write_baselines(validated, planned.at - timedelta(minutes=5))
-                    baselines_done = True
-                self._turn_round(plan, done)
+                if planned.job != "tool_validation":
+                    self._write_baselines(planned.at - timedelta(minutes=5))
+                self._turn_check(plan, done)
                 sample_id, finished = self._write_sample(planned)
                 if planned.job == "tool_validation":
-                    validated.setdefault(planned.joint.key, []).append((sample_id, finished))
+                    self._validated.setdefault(planned.joint.key, []).append((sample_id, finished))
                 if progress is not None:
                     progress(done + 1, len(plan))
-            self._end_round(plan[-1].at)
-            if not baselines_done:
-                self._write_baselines(validated, plan[-1].at + timedelta(minutes=5))
+            self._end_check(plan[-1].at)
+            self._write_baselines(plan[-1].at + timedelta(minutes=5))
 
     def _write_people_and_tools(self, at: datetime) -> None:
         lead = next(name for name, role in workshop.PEOPLE.items() if role == "lead")
@@ -233,37 +228,37 @@ class HistoryWriter:
             )
             self.ledger.append(added, person=lead, moment=moment(at))
 
-    def _turn_round(self, plan: Sequence[Planned], position: int) -> None:
-        """End the round of one day and begin that of the next, where a new day begins."""
+    def _turn_check(self, plan: Sequence[Planned], position: int) -> None:
+        """End the check of one day and begin that of the next, where a new day begins."""
         planned = plan[position]
         if planned.job != "daily_check":
             return
-        if self._round is not None and self._round.day == planned.at.date():
+        if self._check is not None and self._check.day == planned.at.date():
             return
-        self._end_round(plan[position - 1].at)
+        self._end_check(plan[position - 1].at)
         day = [item for item in plan[position:] if item.at.date() == planned.at.date()]
-        places = dict.fromkeys((p.joint.tool, p.joint.nest) for p in day if p.checked)
+        keys = dict.fromkeys((p.joint.tool, p.joint.nest) for p in day if p.checked)
         at = moment(planned.at - timedelta(minutes=1))
-        self._round = begin_round(
+        self._check = begin_check(
             self.ledger,
-            self._round_plan,
-            list(places),
+            self._check_plan,
+            list(keys),
             planned.person,
             at,
             after_seq=self._last_sample_seq,
             run_length=self.settings.wear_watch_run_length,
         )
 
-    def _end_round(self, last_sample_at: datetime) -> None:
-        if self._round is not None:
-            end_round(self.ledger, self._round, moment(last_sample_at + timedelta(minutes=3)))
-            self._round = None
+    def _end_check(self, last_sample_at: datetime) -> None:
+        if self._check is not None:
+            end_check(self.ledger, self._check, moment(last_sample_at + timedelta(minutes=3)))
+            self._check = None
 
     def _write_sample(self, planned: Planned) -> tuple[str, SampleFinished]:
         specimen = self._crimper.make(planned.joint, planned.wear)
         order = SampleOrder(planned.person, planned.job, planned.joint, workshop.LIMIT_SET)
-        if planned.checked and self._round is not None:
-            order = replace(order, job_id=self._round.job_id, step=STEP_FIRST)
+        if planned.checked and self._check is not None:
+            order = replace(order, job_id=self._check.job_id, step=STEP_FIRST)
         begun = SampleBegun(
             demo=True, job=order.job, joint=order.joint, limit_set=order.limit_set,
             job_id=order.job_id, step=order.step,
@@ -273,8 +268,8 @@ class HistoryWriter:
         later = moment(planned.at + timedelta(minutes=2))
         entry = self.ledger.append(finished, person=planned.person, traces=traces, moment=later)
         self._last_sample_seq = entry.seq
-        if planned.checked and self._round is not None:
-            self._round.note(sample_id, finished)
+        if planned.checked and self._check is not None:
+            self._check.note(sample_id, finished)
         return sample_id, finished
 
     def _measure(
@@ -308,10 +303,9 @@ class HistoryWriter:
         )  # fmt: skip
         return finished, {trace_key(data): data}
 
-    def _write_baselines(
-        self, validated: dict[str, list[tuple[str, SampleFinished]]], at: datetime
-    ) -> None:
-        for samples in validated.values():
+    def _write_baselines(self, at: datetime) -> None:
+        """Set the baseline of every joint validated, once."""
+        for samples in self._validated.values():
             first = samples[0][1]
             ratios = [_force_ratio(finished) for _, finished in samples]
             logs = [_log_resistance(finished) for _, finished in samples]
@@ -328,6 +322,7 @@ class HistoryWriter:
                 sample_ids=tuple(sample_id for sample_id, _ in samples),
             )
             self.ledger.append(baseline, person="Ottilie", moment=moment(at))
+        self._validated.clear()
 
 
 def planned_samples(today: date, days: int, rng: np.random.Generator) -> Iterator[Planned]:

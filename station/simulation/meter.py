@@ -17,13 +17,7 @@ import numpy as np
 from station.errors import BadInput, InstrumentGarbled
 from station.instruments.framing import parse_number
 from station.simulation.physics import Specimen, ThermalVoltage, four_wire_ohm, noisy
-from station.simulation.service import (
-    DeviceFault,
-    PtyService,
-    end_on_signal,
-    line_arguments,
-    mounted,
-)
+from station.simulation.service import DeviceFault, mounted, serve
 from station.simulation.voices import METER_VOICES, MeterVoice
 
 DEFAULT_PROFILE = "meter-scpi-plain"
@@ -172,7 +166,7 @@ class SimulatedMeter:
             "[SENSe:]FRESistance:NPLCycles?": lambda _: f"{self._nplc:+.8E}",
             "FETCh?": self._fetch,
         }
-        if voice.offset_header is not None:
+        if voice.offset_header:
             table[voice.offset_header] = self._set_offset_compensation
             table[voice.offset_header + "?"] = lambda _: str(int(self._offset_compensation))
         if voice.error_queue:
@@ -333,19 +327,14 @@ def _number(parameter: str) -> float:
         raise _Refused(-104) from error
 
 
-def main() -> None:
-    """Run the simulated meter until standard input ends."""
-    parser = argparse.ArgumentParser(description="Simulated four-wire milliohm meter.")
-    line_arguments(parser, tuple(METER_VOICES), DEFAULT_PROFILE, baud=9600)
-    options = parser.parse_args()
-    end_on_signal()
-    rng = np.random.default_rng(options.seed)
-    paced = not options.no_pacing
-    voice = METER_VOICES[options.profile]
-    device = SimulatedMeter(rng, serial_number=options.serial_number, paced=paced, voice=voice)
-    bytes_per_s = options.baud / 10 if paced else float("inf")
-    PtyService(device, bytes_per_s, rng, command_end=voice.command_end, link=options.link).run()
+def _made(options: argparse.Namespace, rng: np.random.Generator) -> SimulatedMeter:
+    return SimulatedMeter(
+        rng,
+        serial_number=options.serial_number,
+        paced=not options.no_pacing,
+        voice=METER_VOICES[options.profile],
+    )
 
 
 if __name__ == "__main__":
-    main()
+    serve(_made, METER_VOICES, DEFAULT_PROFILE, baud=9600)

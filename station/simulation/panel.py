@@ -1,4 +1,4 @@
-"""A simulated panel: contacts worked by methods, outputs that only remember. No GPIO needed."""
+"""A simulated panel: contacts at rest, outputs that only remember. No GPIO needed."""
 
 import time
 
@@ -7,42 +7,16 @@ from station.instruments.panel.contacts import Contact, PanelContacts, Seen
 
 
 class SimulatedPanel(BasePanel):
-    """A panel for ``--simulate``: footswitch up, guard closed, every lamp wired.
-
-    The methods stand for a person's foot and hands; contacts settle as real ones do, so a change
-    is reported by a `poll` some 25 ms later.
-    """
+    """A panel for ``--simulate``: footswitch up, guard closed, every lamp wired."""
 
     simulated = True
 
     def __init__(self, clock: Clock = time.monotonic) -> None:
         self._levels = {Contact.FOOTSWITCH: False, Contact.GUARD: True}
-        self._coming: list[Seen] = []
         super().__init__(PanelContacts(clock(), self._levels), clock)
 
-    def press_footswitch(self, held_s: float = 0.2) -> None:
-        """Push the footswitch down for ``held_s``."""
-        self._later(Contact.FOOTSWITCH, True)
-        self._later(Contact.FOOTSWITCH, False, held_s)
-
-    def open_guard(self) -> None:
-        """Open the guard."""
-        self._later(Contact.GUARD, False)
-
-    def close_guard(self) -> None:
-        """Close the guard."""
-        self._later(Contact.GUARD, True)
-
-    def _later(self, contact: Contact, closed: bool, delay_s: float = 0.0) -> None:
-        with self._lock:
-            self._coming.append(Seen(self._clock() + delay_s, contact, closed))
-
     def _gather(self, now_s: float) -> list[Seen]:
-        due = sorted((s for s in self._coming if s.at_s <= now_s), key=lambda seen: seen.at_s)
-        self._coming = [seen for seen in self._coming if seen.at_s > now_s]
-        for seen in due:
-            self._levels[seen.contact] = seen.closed
-        return [*due, *(Seen(now_s, *level) for level in self._levels.items())]
+        return [Seen(now_s, *level) for level in self._levels.items()]
 
     def _has(self, output: str) -> bool:
         return output in OUTPUTS

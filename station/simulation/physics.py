@@ -11,8 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
-from station.simulation.pull_shapes import SHAPES, PulledWire, ShapeDrawer
-
 COPPER_PER_K = 0.00393
 """Temperature coefficient of annealed copper at 20 °C (IACS), for the wire between the clips."""
 
@@ -21,14 +19,10 @@ _TOP_STRETCH = 1.2
 _STOPS_ROUNDING_AT = 0.45
 """Of the way to a flat top."""
 
-_PLASTIC_MM = 8.0
 _GRIP_SLIPS_AT = 0.5
 _GRIP_SLIP_STRETCH = 0.25
 
-FailureKind = Literal[
-    "break", "slip", "grip_slip", "broke_in_barrel", "broke_in_wire", "connector_broke",
-    "insulation_only",
-]  # fmt: skip
+FailureKind = Literal["break", "slip", "grip_slip"]
 NotNegative = Annotated[float, Field(ge=0)]
 Positive = Annotated[float, Field(gt=0)]
 
@@ -45,7 +39,7 @@ class Specimen(BaseModel):
     break_force_n: Positive = 120.0
     failure: FailureKind = "break"
     """Strands break at the barrel's edge; the wire slips out of the barrel; the rig's grip slips
-    first, then a break; the others are drawn by `pull_shapes`."""
+    first, then a break."""
     stiffness_n_per_mm: Positive = 60.0
     slack_mm: NotNegative = 1.0
     strands: Annotated[int, Field(ge=1)] = 16
@@ -111,8 +105,6 @@ def pull_curve(
     ``break_force_n``; then strands part one by one, or friction fades as the wire slips out.
     """
     step_mm = crosshead_mm_per_min / 60 / sample_rate_hz
-    if specimen.failure in SHAPES and specimen.failure != "grip_slip":
-        return _shaped_curve(specimen, SHAPES[specimen.failure], step_mm, rng)
     stretch_mm = specimen.break_force_n / specimen.stiffness_n_per_mm
     slip_mm = _GRIP_SLIP_STRETCH * stretch_mm if specimen.failure == "grip_slip" else 0.0
     top_mm = specimen.slack_mm + _TOP_STRETCH * stretch_mm + slip_mm
@@ -134,26 +126,6 @@ def _rounded_ramp(stretch: NDArray[np.float64]) -> NDArray[np.float64]:
     rounded = (1 - (1 - _STOPS_ROUNDING_AT * beyond) ** 2) / (1 - left**2)
     rounded = _ROUNDING_BEGINS + (1 - _ROUNDING_BEGINS) * rounded
     return np.where(stretch < _ROUNDING_BEGINS, stretch, rounded)
-
-
-def _shaped_curve(
-    specimen: Specimen, shape: ShapeDrawer, step_mm: float, rng: np.random.Generator
-) -> NDArray[np.float64]:
-    wire = PulledWire(
-        break_n=specimen.break_force_n,
-        stiffness_n_per_mm=specimen.stiffness_n_per_mm,
-        plastic_mm=_PLASTIC_MM,
-        yield_share=0.4,
-        hardening=2.5,
-        toe_mm=0.2,
-        toe_n=0.05 * specimen.break_force_n,
-        strands=specimen.strands,
-    )
-    drawn = shape(wire, rng)
-    top_mm = float(drawn.travel_mm[int(np.argmax(drawn.force_n))])
-    travel_mm = np.arange(-specimen.slack_mm, float(drawn.travel_mm[-1]) + 2, step_mm)
-    travel_mm += top_mm - travel_mm[np.searchsorted(travel_mm, top_mm)]
-    return drawn.at(travel_mm) * (specimen.break_force_n / drawn.peak_n)
 
 
 def _friction_tail(slipped_mm: NDArray[np.float64]) -> NDArray[np.float64]:

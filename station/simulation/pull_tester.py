@@ -14,14 +14,8 @@ from numpy.typing import NDArray
 
 from station.errors import BadInput
 from station.simulation.physics import Specimen, noisy, pull_curve
-from station.simulation.service import (
-    DeviceFault,
-    PtyService,
-    end_on_signal,
-    line_arguments,
-    mounted,
-)
-from station.simulation.voices import TESTER_VOICES, Spoken, TesterVoice
+from station.simulation.service import DeviceFault, mounted, serve
+from station.simulation.voices import TESTER_VOICES, TesterVoice
 
 SPEED_WITHOUT_PACING = 20.0
 """Simulated seconds per second of a pull when the line is not paced."""
@@ -45,8 +39,6 @@ class SimulatedPullTester:
         Source of its noise and of how strands part.
     serial_number
         What it says of itself.
-    sample_rate_hz
-        Samples per simulated second; by default what its dialect has.
     capacity_n
         Above this it says that it is overloaded instead of a force.
     speed
@@ -62,7 +54,6 @@ class SimulatedPullTester:
         rng: np.random.Generator,
         *,
         serial_number: str = "0001",
-        sample_rate_hz: float | None = None,
         capacity_n: float = 1000.0,
         speed: float = 1.0,
         voice: TesterVoice = TESTER_VOICES[DEFAULT_PROFILE],
@@ -70,7 +61,7 @@ class SimulatedPullTester:
         self._rng = rng
         self.serial_number = serial_number
         self._voice = voice
-        self._sample_rate_hz = sample_rate_hz or voice.sample_rate_hz
+        self._sample_rate_hz = voice.sample_rate_hz
         self._capacity_n = capacity_n
         self._speed = speed
         self._specimen: Specimen | None = None
@@ -145,7 +136,8 @@ class SimulatedPullTester:
 
     @property
     def _identity(self) -> str:
-        return self._voice.identity(f"CRIMP STATION,SIMULATED PULL TESTER,{self.serial_number},1")
+        body = f"CRIMP STATION,SIMULATED PULL TESTER,{self.serial_number},1"
+        return self._voice.said(self._voice.identity, 0.0, body=body)
 
     def _pull(self) -> None:
         if self._specimen is None:
@@ -174,33 +166,22 @@ class SimulatedPullTester:
             return self._voice.sentinel + self._voice.answer_end
         unit, newtons = self._voice.units[self._fault == "wrong_unit"]
         shown_n = noisy(self._force_n, _NOISE_N, _RESOLUTION_N, self._rng)
-        micros = round(self._counter / self._sample_rate_hz * 1e6)
-        overload = self._force_n > self._capacity_n
-        said = Spoken(self._counter, micros, shown_n / newtons, unit, overload)
-        return self._voice.line(said) + self._voice.answer_end
+        micros = round(self._counter / self._sample_rate_hz * 1e6) % 2**32
+        form = self._voice.overload if self._force_n > self._capacity_n else self._voice.line
+        said = self._voice.said(
+            form, shown_n / newtons, counter=self._counter % 2**32, micros=micros, unit=unit
+        )
+        return said + self._voice.answer_end
 
 
-def main() -> None:
-    """Run the simulated tester until standard input ends."""
-    parser = argparse.ArgumentParser(description="Simulated pull tester.")
-    line_arguments(parser, tuple(TESTER_VOICES), DEFAULT_PROFILE, baud=115_200)
-    parser.add_argument("--sample-rate-hz", type=float, help="default: the dialect's own")
-    parser.add_argument("--capacity-n", type=float, default=1000.0)
-    options = parser.parse_args()
-    end_on_signal()
-    rng = np.random.default_rng(options.seed)
-    voice = TESTER_VOICES[options.profile]
-    device = SimulatedPullTester(
+def _made(options: argparse.Namespace, rng: np.random.Generator) -> SimulatedPullTester:
+    return SimulatedPullTester(
         rng,
         serial_number=options.serial_number,
-        sample_rate_hz=options.sample_rate_hz,
-        capacity_n=options.capacity_n,
         speed=SPEED_WITHOUT_PACING if options.no_pacing else 1.0,
-        voice=voice,
+        voice=TESTER_VOICES[options.profile],
     )
-    bytes_per_s = float("inf") if options.no_pacing else options.baud / 10
-    PtyService(device, bytes_per_s, rng, command_end=voice.command_end, link=options.link).run()
 
 
 if __name__ == "__main__":
-    main()
+    serve(_made, TESTER_VOICES, DEFAULT_PROFILE, baud=115_200)

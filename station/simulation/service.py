@@ -17,7 +17,7 @@ import sys
 import time
 import tty
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Literal, Protocol, get_args
 
@@ -28,6 +28,7 @@ from station.errors import BadInput
 from station.files import first_fault
 from station.instruments.framing import LineSplitter
 from station.simulation.physics import Specimen
+from station.simulation.voices import MeterVoice, TesterVoice
 
 LineFault = Literal["late", "split", "dribbled", "garbled", "unplugged", "silent"]
 """What happens to the bytes on their way."""
@@ -260,11 +261,24 @@ class PtyService:
         return written if self._unpaced else len(data)
 
 
-def line_arguments(
-    parser: argparse.ArgumentParser, profiles: tuple[str, ...], default: str, *, baud: int
+def serve(
+    made: Callable[[argparse.Namespace, np.random.Generator], SimulatedDevice],
+    voices: Mapping[str, MeterVoice] | Mapping[str, TesterVoice],
+    default: str,
+    *,
+    baud: int,
 ) -> None:
-    """Add the options that every simulated instrument has."""
-    parser.add_argument("--profile", choices=profiles, default=default, help="dialect to speak")
+    """Run a simulated instrument by its command line until standard input ends.
+
+    Parameters
+    ----------
+    made
+        Makes it by its options.
+    voices
+        The dialects that it can speak, one of them by default.
+    """
+    parser = argparse.ArgumentParser(description="A simulated instrument.")
+    parser.add_argument("--profile", choices=voices, default=default, help="dialect to speak")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--baud", type=int, default=baud)
     parser.add_argument("--serial-number", default="0001")
@@ -272,12 +286,15 @@ def line_arguments(
     parser.add_argument(
         "--no-pacing", action="store_true", help="bytes go out at once, time may run faster"
     )
-
-
-def end_on_signal() -> None:
-    """Make SIGTERM and SIGINT end this process the normal way, so that the line closes."""
+    options = parser.parse_args()
+    # Ended the normal way, so that the line closes.
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: sys.exit(0))
+    rng = np.random.default_rng(options.seed)
+    bytes_per_s = float("inf") if options.no_pacing else options.baud / 10
+    command_end = voices[options.profile].command_end
+    device = made(options, rng)
+    PtyService(device, bytes_per_s, rng, command_end=command_end, link=options.link).run()
 
 
 def mounted(fields: object) -> Specimen:

@@ -1,7 +1,8 @@
 """Pulls of wires and crimps drawn at random, as a tester's chain shows them. Pure, seeded.
 
 For measuring how well a trace is read: what is true is kept beside what is seen. All numbers are
-invented, within what is usual.
+invented, within what is usual: a wire that draws out keeps rubbing for the length of the barrel; a
+grip that slips loses force, bites again and climbs at the rig's own stiffness.
 """
 
 from dataclasses import dataclass
@@ -11,7 +12,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.crimp.wire import WireSize, awg, soft_break_force_n
-from station.simulation.pull_shapes import SHAPES, PulledWire, Shape
+from tests.benchmarks.pull_shapes import (
+    SUDDEN_MM,
+    DrawnShape,
+    Piece,
+    PulledWire,
+    ShapeDrawer,
+    broke_in_barrel,
+    broke_in_wire,
+    connector_broke,
+    insulation_only,
+    joined,
+    rounded,
+    strands_part,
+)
 
 STRANDINGS = {
     26: (7,), 24: (7, 19), 22: (7, 19), 20: (7, 10, 19), 18: (7, 16, 19), 16: (19, 26),
@@ -79,6 +93,95 @@ class SimulatedPull:
     peak_n: float
     truncated: bool
     speed_mm_per_s: float
+
+
+def broke_at_edge(wire: PulledWire, rng: np.random.Generator) -> DrawnShape:
+    """Break where the barrel's edge has notched the strands: sooner, while still stretching."""
+    top_n = wire.break_n * rng.uniform(0.68, 0.93)
+    force = np.linspace(0.0, top_n, 160)
+    parting = strands_part(top_n, wire.strands, rng.uniform(0.05, 0.6), rng)
+    return joined((wire.travel_mm(force), force), parting)
+
+
+def drawn_out(wire: PulledWire, rng: np.random.Generator) -> DrawnShape:
+    """Creep, let go, and rub along the rest of the barrel, sticking and slipping."""
+    top_n = wire.break_n * rng.uniform(0.2, 0.85)
+    force = np.linspace(0.0, top_n, 160)
+    creep = rounded(force, top_n, 0.8, rng.uniform(0.0, 0.6))
+    return joined((wire.travel_mm(force) + creep, force), _rubbing(top_n, rng))
+
+
+def _rubbing(top_n: float, rng: np.random.Generator) -> Piece:
+    """Friction of a wire leaving a barrel of 3 to 8 mm, as a fading saw."""
+    barrel_mm = rng.uniform(3.0, 8.0)
+    pitches = rng.uniform(0.2, 0.9) * rng.uniform(0.7, 1.3, 200)
+    sticks = np.cumsum(pitches)
+    sticks = np.concatenate(([0.0], sticks[sticks < barrel_mm - 0.1], [barrel_mm]))
+    depth = rng.uniform(0.02, 0.22)
+    # What held the wire is sheared off: rubbing never comes near the first top again.
+    left_n = rng.uniform(0.35, 0.85) / (1.0 + depth) * top_n
+    level = left_n * (1.0 - sticks / barrel_mm) ** rng.uniform(0.6, 1.3)
+    high, low = level * (1.0 + depth), level * (1.0 - depth)
+    travel = np.column_stack((sticks, sticks + SUDDEN_MM)).ravel()
+    force = np.column_stack((high, low)).ravel()
+    force[0] = top_n
+    return travel, force
+
+
+def grip_slip(wire: PulledWire, rng: np.random.Generator) -> DrawnShape:
+    """Lose the grip one to six times, bite again; then a true break, sliding out, or giving up."""
+    level_n = wire.break_n * rng.uniform(0.3, 0.75)
+    first_n = level_n * rng.uniform(0.7, 1.0)
+    force = np.linspace(0.0, first_n, 160)
+    pieces: list[Piece] = [(wire.travel_mm(force), force)]
+    held_n = first_n
+    for _ in range(rng.integers(1, 7)):
+        left_n = held_n * rng.uniform(0.25, 0.72)
+        next_n = max(level_n * rng.uniform(0.8, 1.1), left_n + 0.25 * held_n)
+        pieces.append(_slip_and_bite(held_n, left_n, next_n, wire, rng))
+        held_n = next_n
+    ending = rng.choice(["break", "slide", "give_up"], p=[0.45, 0.3, 0.25])
+    if ending == "break":
+        top_n = max(held_n, wire.break_n * rng.uniform(0.7, 0.93))
+        onward = np.linspace(held_n, top_n, 60)
+        stretch = wire.travel_mm(np.minimum(onward, 0.99 * wire.break_n))
+        pieces.append((stretch - stretch[0], onward))
+        pieces.append(strands_part(top_n, wire.strands, rng.uniform(0.05, 0.6), rng))
+    elif ending == "slide":
+        pieces.append(_sliding_out(held_n, rng))
+    else:
+        back_mm = held_n / wire.stiffness_n_per_mm
+        pieces.append((np.array([0.0, back_mm]), np.array([held_n, 0.0])))
+    return joined(*pieces)
+
+
+def _slip_and_bite(
+    held_n: float, left_n: float, next_n: float, wire: PulledWire, rng: np.random.Generator
+) -> Piece:
+    slides_mm = rng.uniform(0.02, 0.3)
+    climb_mm = (next_n - left_n) / wire.stiffness_n_per_mm
+    travel = np.array([0.0, SUDDEN_MM, SUDDEN_MM + slides_mm, SUDDEN_MM + slides_mm + climb_mm])
+    return travel, np.array([held_n, left_n, left_n, next_n])
+
+
+def _sliding_out(held_n: float, rng: np.random.Generator) -> Piece:
+    """Scrape through jaws of 10 to 30 mm with no more bites, and come free."""
+    travel = np.linspace(0.0, rng.uniform(5.0, 20.0), 40)
+    scrape = rng.uniform(0.1, 0.5) * rng.uniform(0.8, 1.2, 40)
+    scrape[0], scrape[-1] = 1.0, 0.0
+    return travel, held_n * scrape
+
+
+SHAPES: dict[str, ShapeDrawer] = {
+    "drawn_out": drawn_out,
+    "broke_in_barrel": broke_in_barrel,
+    "broke_at_edge": broke_at_edge,
+    "broke_in_wire": broke_in_wire,
+    "connector_broke": connector_broke,
+    "insulation_only": insulation_only,
+    "grip_slip": grip_slip,
+}
+"""Every way a pull ends, by the names of :data:`station.crimp.pull.reduce.FAILURE_MODES`."""
 
 
 def _log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
@@ -156,7 +259,7 @@ def draw_pull(
     )  # fmt: skip
 
 
-def _cut_off_s(shape: Shape, speed_mm_per_s: float, rng: np.random.Generator) -> float:
+def _cut_off_s(shape: DrawnShape, speed_mm_per_s: float, rng: np.random.Generator) -> float:
     """A moment before the top, counted from the first pull on the wire."""
     top_mm = float(shape.travel_mm[int(np.argmax(shape.force_n))])
     climbing = (shape.force_n > 0.3 * shape.peak_n) & (shape.force_n < 0.9 * shape.peak_n)
@@ -174,7 +277,7 @@ def _as_a_station_ends(time_s: Values, force_n: Values) -> tuple[Values, Values]
 
 
 def _seen(
-    shape: Shape, chain: Chain, speed_mm_per_s: float, rng: np.random.Generator
+    shape: DrawnShape, chain: Chain, speed_mm_per_s: float, rng: np.random.Generator
 ) -> tuple[Values, Values]:
     """What the chain makes of a pull; time 0 is the first pull on the wire."""
     period_s = 1.0 / chain.sample_rate_hz
@@ -192,7 +295,7 @@ def _seen(
 
 
 def _through(
-    shape: Shape, chain: Chain, moments: Values, slack_s: float, speed_mm_per_s: float
+    shape: DrawnShape, chain: Chain, moments: Values, slack_s: float, speed_mm_per_s: float
 ) -> Values:
     if chain.filter_hz is None:
         return shape.at(moments * speed_mm_per_s)

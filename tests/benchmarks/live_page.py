@@ -28,8 +28,8 @@ from station.settings import Settings
 from station.simulation import workshop
 from station.simulation.demo import demo_limit_sets, simulated_bench
 from station.simulation.hands import HandsAtTheBench
-from station.simulation.panel import SimulatedPanel
 from tests.benchmarks.report import Figures, run
+from tests.worked_panel import WorkedPanel
 from web import create_app
 
 SAMPLES = 8
@@ -62,11 +62,11 @@ document.addEventListener("DOMContentLoaded", () => {
 
 
 @contextmanager
-def served() -> Iterator[tuple[Bench, SimulatedPanel, str]]:
+def served() -> Iterator[tuple[Bench, WorkedPanel, str]]:
     with tempfile.TemporaryDirectory() as folder, ExitStack() as stack:
         path = Path(folder) / "live.ledger"
         ledger = stack.enter_context(Ledger.open(path))
-        panel = SimulatedPanel()
+        panel = WorkedPanel()
         simulated = stack.enter_context(
             simulated_bench(ledger, demo_limit_sets(), Settings(), seed=3, demo=True, panel=panel)
         )
@@ -87,7 +87,7 @@ def until(bench: Bench, stage: Stage) -> None:
         state = bench.board.wait_beyond(state.version, LONG_S)
 
 
-def press(panel: SimulatedPanel, pages: list[Page], following: Stage) -> list[float]:
+def press(panel: WorkedPanel, pages: list[Page], following: Stage) -> list[float]:
     """Press the footswitch; ms until each page shows the step that follows."""
     for page in pages:
         page.evaluate("window.steps = []")
@@ -102,7 +102,7 @@ def press(panel: SimulatedPanel, pages: list[Page], following: Stage) -> list[fl
 
 
 def take_sample(
-    bench: Bench, panel: SimulatedPanel, pages: list[Page]
+    bench: Bench, panel: WorkedPanel, pages: list[Page]
 ) -> tuple[list[float], list[float]]:
     """Ms from footswitch to page, and updates of the curve per second, of every page."""
     bench.start(ORDER)

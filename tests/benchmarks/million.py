@@ -39,6 +39,7 @@ from station.settings import Settings
 from station.simulation import workshop
 from tests.benchmarks.invented_ledger import BareCommits, InventedLedger, simulated_bench
 from tests.benchmarks.report import Figures, run
+from tests.trends import worked_out
 from web import create_app
 
 SAMPLES = 1_000_000
@@ -156,7 +157,7 @@ def asking(ledger: Ledger) -> Iterator[Mapping[str, Callable[[], None]]]:
     client = app.test_client()
     # Just started, a station works its trends out once, in a thread of its own.
     client.get("/tools")
-    app.extensions["station"].trends.wait(timeout_s=3600.0)
+    assert worked_out(3600.0)
     ask = {
         f"page {name}_ms": partial(page, client, path) for name, path in paths_over(ledger).items()
     }

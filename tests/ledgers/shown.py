@@ -22,7 +22,7 @@ from station.ledger.verify import verify_ledger
 from station.settings import Settings
 from station.shop.studies import result_of, studies
 from station.shop.trend import NestTrend
-from station.shop.trend_cache import all_trends
+from station.shop.trend_cache import trend_of
 
 RUN_LENGTH = 5_000
 LATER = datetime(2027, 1, 4, 12, tzinfo=UTC)
@@ -43,7 +43,9 @@ def what_it_shows(path: Path) -> dict[str, Any]:
         shown = {
             "samples": {row.sample_id: _sample(reader, row) for row in samples},
             "trends": {
-                f"{one.tool}/{one.nest}": _trend(one) for one in all_trends(reader, RUN_LENGTH)
+                f"{tool.tool}/{nest}": _trend(trend_of(reader, tool.tool, nest, RUN_LENGTH))
+                for tool in reader.tools()
+                for nest in tool.nests
             },
             "jobs": {row.job_id: _job(reader, row) for row in jobs(reader, limit=100_000)},
             "holds": [[row.tool, row.nest, row.reason, row.needs] for row in holds(reader)],

@@ -30,7 +30,7 @@ from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord
 from station.ledger.store import Ledger
 from station.settings import Settings
-from station.shop.nests import NestBook
+from station.shop.nests import Nests
 from station.shop.sign_in import utc_now
 from station.simulation import demo as demo_run
 from station.simulation.hands import HandsAtTheBench
@@ -97,7 +97,7 @@ def by_command(path: Path, walk: Walk) -> JobRecord:
     who = ["--person", PERSON]
     place = f"{walk.tool}/{walk.nest}"
     with Ledger.open(path, create=False) as ledger:
-        NestBook(ledger, demo=True, now=utc_now).log_work(walk.tool, walk.nest, WORK_ORDER, PERSON)
+        Nests(ledger, demo=True, now=utc_now).log_work(walk.tool, walk.nest, WORK_ORDER, PERSON)
     _run("job", "start", "daily_check", "--nest", place, *who, *common)
     with LedgerReader.open(path) as reader:
         job_id = jobs(reader, only_open=True)[0].job_id

@@ -24,7 +24,7 @@ from station.jobs.open_jobs import OpenJobs
 from station.jobs.sample_order import SampleOrder
 from station.ledger.store import Ledger
 from station.settings import Settings
-from station.shop.trust import TrustBook
+from station.shop.trust import Trust
 from tests.web.invented import NOW, WIRE_OHM
 
 PATIENCE_S = 60.0
@@ -134,7 +134,7 @@ class BenchAtHand(Bench):
             demo=True,
         )
         self.jobs = OpenJobs(ledger, settings, demo=True, now=lambda: NOW)
-        self.trust = TrustBook(ledger.reader, settings, clock=lambda: NOW)
+        self.trust = Trust(ledger.reader, settings, clock=lambda: NOW)
 
     def until(self, *stages: Stage) -> None:
         """Wait until the bench is at a stage."""

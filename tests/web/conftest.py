@@ -14,7 +14,7 @@ from werkzeug.serving import make_server
 
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
-from station.shop.trend_cache import TrendBook
+from station.shop.trend_cache import TrendCache
 from tests.doors import PIN, give_secret
 from tests.web.benches import BenchAtHand
 from tests.web.invented import NOW, moment, write_history
@@ -73,7 +73,7 @@ def made_once(history: Path, tmp_path_factory: pytest.TempPathFactory) -> Flask:
 def app(made_once: Flask, bench: BenchAtHand) -> Flask:
     """The page of this test's bench; nobody is signed in, and no form was sent."""
     doors = bench.settings.doors
-    trends = TrendBook(bench.ledger.path, bench.settings.wear_watch_run_length)
+    trends = TrendCache(bench.ledger.path, bench.settings.wear_watch_run_length)
     made_once.extensions |= {
         "station": Station(bench, lambda: NOW, trends),
         "sign_ins": SignIns(doors.idle_minutes * 60.0, doors.longest_hours * 3600.0),

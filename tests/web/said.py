@@ -27,15 +27,15 @@ from station.jobs.sample_order import SampleOrder
 from station.ledger.database import plain_errors
 from station.ledger.entries import CriterionResult, Joint, ResistanceResult
 from station.shop.rights import (
-    Person,
     Right,
     Role,
     demand,
     demand_other,
 )
 from station.shop.studies import sentences
-from station.shop.trust import Trust
+from station.shop.trust import InstrumentTrust
 from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_doubt
+from tests.doors import Person
 from tests.web.said_by_jobs import BY_JOBS
 from web.format import CRITERION_WORDS, Units, check_heading, reason, units
 from web.forms import as_number
@@ -61,7 +61,7 @@ def instruments() -> Iterator[str]:
     sentence = "Calibration was due on 2026-01-02: calibrate it."
     for role, name, blocked in itertools.product(("meter", "tester"), ("", "X-1"), (True, False)):
         standing = Standing(CalibrationState.OVERDUE, sentence)
-        yield Trust(role, name, standing, None, (), blocked).sentence  # type: ignore[arg-type]
+        yield InstrumentTrust(role, name, standing, None, (), blocked).sentence  # type: ignore[arg-type]
 
 
 def checks() -> Iterator[str]:

@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
-from station.shop.trend_cache import TrendBook
+from station.shop.trend_cache import TrendCache
 from web.nests import (
     SPARK_HEIGHT,
     SPARK_WIDTH,
@@ -15,7 +15,7 @@ from web.nests import (
 
 
 def test_worn_nests_come_first(ledger: Ledger, records: LedgerReader) -> None:
-    book = TrendBook(ledger.path, run_length=1_000_000)
+    book = TrendCache(ledger.path, run_length=1_000_000)
     statuses = nest_statuses(book.glances(records))
     assert [status.state for status in statuses] == ["worn", "unknown", "unknown", "steady"]
     assert statuses[0].trend.nest == "red"

@@ -24,11 +24,11 @@ from station.settings import Settings
 from station.simulation import workshop
 from station.simulation.demo import SimulatedBench, demo_limit_sets, simulated_bench
 from station.simulation.hands import HandsAtTheBench
-from station.simulation.panel import SimulatedPanel
 from tests.station.bench.test_bench import ORDER, KillMeterOnClips, KillTesterDuringPull
 from tests.web.benches import BenchAtHand
 from tests.web.invented import order_of
 from tests.web.said import PUT_TOGETHER, with_limits
+from tests.worked_panel import WorkedPanel
 from web.format import Units, units
 from web.live import live_view
 from web.translation import parts_of
@@ -48,7 +48,7 @@ def untranslated(sentences: set[str]) -> list[str]:
 class Walk:
     """A simulated bench of which every snapshot is kept."""
 
-    def __init__(self, simulated: SimulatedBench, panel: SimulatedPanel) -> None:
+    def __init__(self, simulated: SimulatedBench, panel: WorkedPanel) -> None:
         self.bench: Bench = simulated.bench
         self.hands = simulated.hands
         self.simulated = simulated
@@ -90,7 +90,7 @@ class Walk:
 def walk(tmp_path: Path) -> Iterator[Walk]:
     with ExitStack() as stack:
         ledger = stack.enter_context(Ledger.open(tmp_path / "bench.ledger"))
-        panel = SimulatedPanel()
+        panel = WorkedPanel()
         simulated = stack.enter_context(
             simulated_bench(ledger, demo_limit_sets(), Settings(), seed=5, demo=True, panel=panel)
         )

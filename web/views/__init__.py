@@ -1,34 +1,9 @@
 """The pages, one module each."""
 
-from web.views import (
-    bench,
-    calibration,
-    certifications,
-    comparisons,
-    jobs,
-    people,
-    preferences,
-    reference,
-    samples,
-    studies,
-    today,
-    tools,
-    validations,
-)
+from importlib import import_module
+from pkgutil import iter_modules
 
-BLUEPRINTS = (
-    today.pages,
-    bench.pages,
-    jobs.pages,
-    samples.pages,
-    tools.pages,
-    reference.pages,
-    calibration.pages,
-    studies.pages,
-    people.pages,
-    preferences.pages,
-    validations.pages,
-    certifications.pages,
-    comparisons.pages,
+BLUEPRINTS = tuple(
+    import_module(f"{__name__}.{found.name}").pages for found in iter_modules(__path__)
 )
 """All pages, for the application to register."""

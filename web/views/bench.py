@@ -1,15 +1,17 @@
 """The bench: describe a sample, follow it live, say what the hands and eyes know."""
 
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict
 
 from flask import Blueprint, abort, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from calibration.saying import say
+from station.bench.board import BenchState
 from station.errors import BadInput, DataFileError, NestOnHold, NoLimit
 from station.jobs.sample_order import SampleOrder
+from station.ledger.entries import Joint
+from station.ledger.rows import SampleRow
 from web import access
 from web.access import demand_measuring
 from web.format import place
@@ -37,11 +39,9 @@ def start() -> Response | tuple[str, int]:
     try:
         order = order_from(request.form, bench().limit_sets)
         demand_measuring(order.person)
-        with wait_for_news():
-            bench().start(order)
+        return take_up(order)
     except (BadInput, NestOnHold, NoLimit, DataFileError) as error:
         return _page(request.form, str(error)), 400
-    return redirect(url_for("bench.bench_page"), 303)
 
 
 @pages.get("/state")
@@ -106,18 +106,29 @@ def save() -> Response:
     return redirect(url_for("bench.bench_page"), 303)
 
 
-@contextmanager
-def wait_for_news() -> Iterator[None]:
-    """Wait, after the block, until the bench shows something newer than before it."""
+def take_up(order: SampleOrder) -> Response:
+    """Begin a sample at the bench, and lead to where it is followed."""
+    return _done(lambda: bench().start(order))
+
+
+def in_hand() -> BenchState | None:
+    """What the bench shows of the sample at it; None while a new one may be described."""
+    state = bench().board.state
+    return None if state.stage in OPEN_STAGES else state
+
+
+def without_the_one_in_hand(rows: Iterable[SampleRow]) -> list[SampleRow]:
+    """Samples but the one that is at the bench just now."""
+    state = in_hand()
+    return [row for row in rows if state is None or row.sample_id != state.sample_id]
+
+
+def _done(action: Callable[[], object]) -> Response:
+    """Do it, and wait until the bench shows something newer than before."""
     board = bench().board
     before = board.state.version
-    yield
+    action()
     board.wait_beyond(before, SETTLE_S)
-
-
-def _done(action: Callable[[], None]) -> Response:
-    with wait_for_news():
-        action()
     return redirect(url_for("bench.bench_page"), 303)
 
 
@@ -161,26 +172,26 @@ def _usual_joint(nest: tuple[str, str] | None) -> dict[str, str]:
     latest = [] if nest is None else reader().nest_samples(*nest, limit=1)
     if not latest:
         return {"connector": "", "wire": "", "wire2": ""}
-    wires = latest[0].wires
+    return _made_of(latest[0])
+
+
+def _made_of(joint: Joint | SampleRow) -> dict[str, str]:
+    first, other = joint.wires[0], joint.wires[-1]
     return {
-        "connector": latest[0].connector,
-        "wire": wires[0],
-        "wire2": wires[-1] if wires[-1] != wires[0] else "",
+        "connector": joint.connector,
+        "wire": first,
+        "wire2": other if other != first else "",
     }
 
 
 def _values_of(order: SampleOrder) -> dict[str, str]:
     joint = order.joint
-    other = joint.wires[-1] if joint.wires[-1] != joint.wires[0] else ""
-    return {
+    return _made_of(joint) | {
         "person": order.person,
         "job": order.job,
         "place": place(joint.tool, joint.nest),
         "tool": joint.tool,
         "nest": joint.nest,
-        "connector": joint.connector,
-        "wire": joint.wires[0],
-        "wire2": other,
         "material": joint.material,
         "limit_set": order.limit_set,
     }

@@ -11,16 +11,18 @@ from werkzeug.wrappers import Response
 
 from calibration.classes import schemes
 from calibration.saying import say
-from calibration.standing import UNITS, CheckResult, InstrumentKind
+from calibration.standing import CHECK_WORDS, UNITS, CheckResult, InstrumentKind
 from station.errors import BadInput, InstrumentError
-from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, PointTaken
-from station.shop.checks import judged_check, look_back
+from station.ledger.entries import InstrumentCalibrated, InstrumentChecked
+from station.ledger.entry import Entry
+from station.shop.checks import judged_check
+from station.shop.look_back import look_back
 from station.shop.rights import Right, may
-from station.shop.standards import Place, Standards, load_standards
-from station.shop.trust import ROLE_WORDS, Trust, check_from, record_from
+from station.shop.standards import Site, Standards, load_standards
+from station.shop.trust import HEADINGS, InstrumentTrust, check_from, record_from
 from web.access import demand, demand_measuring
 from web.figures import check_figure
-from web.forms import SERIES, calibration_from, check_kinds, field, role_named
+from web.forms import CHECKS_OF, POINT_FIELDS, SERIES, calibration_from, field, role_named
 from web.forms import check_from as check_from_form
 from web.request import bench, reader, station, trust_book
 from web.status import status_of
@@ -28,12 +30,6 @@ from web.status import status_of
 FIRST_ROWS = 6
 MORE_ROWS = 6
 MOST_ROWS = 60
-
-CHECK_TITLES = {"meter": say("Check the milliohm meter"), "tester": say("Check the pull tester")}
-CALIBRATE_TITLES = {
-    "meter": say("Calibrate the milliohm meter"),
-    "tester": say("Calibrate the pull tester"),
-}
 
 PROCEDURES = {
     "meter": "Calibrating the milliohm meter",
@@ -44,8 +40,6 @@ PROCEDURES = {
 }
 """Written procedures by file name, with their titles."""
 
-INSTRUMENT_WORDS = {"meter": say("Milliohm meter"), "tester": say("Pull tester")}
-
 pages = Blueprint("calibration", __name__, url_prefix="/instruments")
 
 
@@ -55,29 +49,13 @@ def shop_standards() -> Standards:
     return load_standards(bench().settings.standards_folder, invented=invented)
 
 
-def signed(form: Mapping[str, str], right: Right) -> str:
-    """Who enters it, where that person may: the one place of these pages that asks for a right.
-
-    Measuring takes the word of whoever stands at the bench; anything else is done by who is signed
-    in.
-
-    Raises
-    ------
-    BadInput, NotAllowed
-        Nobody is named, the name is not on record, or the right is not that person's.
-    """
-    if right is Right.MEASURE:
-        return demand_measuring(field(form, "person", say("the person")))
-    return demand(right).name
-
-
 @pages.get("")
 def instruments() -> str:
     """Every instrument of the bench, how it is doing, and what its numbers are worth."""
     return render_template(
         "instruments.html",
         lines=bench().instruments(),
-        words=INSTRUMENT_WORDS,
+        words=HEADINGS,
         panel=bench().panel_line(),
         trusts=[(trust, _charts(trust)) for trust in trust_book().all()],
         known=reader().instruments(),
@@ -90,7 +68,7 @@ def instruments() -> str:
 @pages.get("/check")
 def check_page() -> str | Response:
     """The form of a check, filled in like the last of its series where one is asked for."""
-    if request.args.get("role") not in ROLE_WORDS:
+    if request.args.get("role") not in HEADINGS:
         return _to_the_instruments()
     return _check_form(_suggested_check(request.args))
 
@@ -100,19 +78,16 @@ def check() -> Response | tuple[str, int]:
     """Judge a check and record it; the form comes back with what is wrong."""
     form = request.form
     try:
-        asked = check_from_form(form, shop_standards(), station().clock().date(), _place())
-        person = signed(form, Right.MEASURE)
-        readings = asked.readings
+        asked, readings = check_from_form(form, shop_standards(), station().clock().date(), _site())
+        person = demand_measuring(field(form, "person", say("the person")))
         if readings is None:
-            name, read = bench().read_standard(asked.definition.role, asked.definition.expected)
-            if name != asked.definition.instrument:
+            name, read = bench().read_standard(asked.role, asked.expected)
+            if name != asked.instrument:
                 raise BadInput(
-                    "The bench's {role} is {name}: check that one.",
-                    role=say(asked.definition.role),
-                    name=name,
+                    "The bench's {role} is {name}: check that one.", role=say(asked.role), name=name
                 )
             readings = tuple(read)
-        payload = judged_check(reader(), asked.definition, readings)
+        payload = judged_check(reader(), asked, readings)
     except (BadInput, InstrumentError) as error:
         return _check_form(form, str(error)), status_of(error)
     return _entered(payload, person)
@@ -121,7 +96,7 @@ def check() -> Response | tuple[str, int]:
 @pages.get("/calibrate")
 def calibrate_page() -> str | Response:
     """The form of a calibration."""
-    if request.args.get("role") not in ROLE_WORDS:
+    if request.args.get("role") not in HEADINGS:
         return _to_the_instruments()
     return _calibration_form(request.args)
 
@@ -132,12 +107,12 @@ def calibrate() -> Response | str | tuple[str, int]:
     form = request.form
     if form.get("how") == "more":
         return _calibration_form(form)
-    person = signed(form, Right.CALIBRATE)
+    person = demand(Right.CALIBRATE).name
     try:
-        made, _ = calibration_from(form, form, shop_standards(), _place())
+        made = calibration_from(form, shop_standards(), _site())
     except BadInput as error:
         return _calibration_form(form, str(error)), 400
-    return _entered(made.payload, person)
+    return _entered(made, person)
 
 
 @pages.get("/entry/<entry_id>")
@@ -148,7 +123,10 @@ def entry_page(entry_id: str) -> str:
     if entry is None or not isinstance(payload, InstrumentCalibrated | InstrumentChecked):
         abort(404, say("There is no such calibration or check on record: look under Instruments."))
     unit, scale = UNITS[payload.role]
-    shown = Shown(unit, scale)
+
+    def shown(value: float) -> str:
+        return f"{value / scale:.6g} {unit}"
+
     if isinstance(payload, InstrumentChecked):
         return render_template(
             "check_done.html",
@@ -163,9 +141,7 @@ def entry_page(entry_id: str) -> str:
         entry=entry,
         made=payload,
         line=_line_words(entry, shown),
-        series=[("As found", payload.as_found), ("As left", payload.as_left)],
         shown=shown,
-        error_percent=_error_percent,
     )
 
 
@@ -185,18 +161,6 @@ def procedure(name: str) -> str:
     return render_template("procedure.html", title=PROCEDURES[name], text=_procedure(name))
 
 
-class Shown:
-    """Writes values in the unit that people read."""
-
-    def __init__(self, unit: str, scale: float) -> None:
-        self.unit = unit
-        self._scale = scale
-
-    def __call__(self, value: float) -> str:
-        """A value with six digits and its unit."""
-        return f"{value / self._scale:.6g} {self.unit}"
-
-
 def _entered(payload: InstrumentCalibrated | InstrumentChecked, person: str) -> Response:
     entry = bench().enter(payload, person)
     return redirect(url_for("calibration.entry_page", entry_id=entry.id), 303)
@@ -207,7 +171,7 @@ def _to_the_instruments() -> Response:
     return redirect(url_for("calibration.instruments"), 303)
 
 
-def _place() -> Place | None:
+def _site() -> Site | None:
     settings = bench().settings
     return None if settings.latitude_deg is None else (settings.latitude_deg, settings.height_m)
 
@@ -217,13 +181,7 @@ def _overdue(standard: str, on: Any) -> str | None:
     return None if found is None else found.overdue(on)
 
 
-def _error_percent(point: PointTaken) -> str:
-    if not point.reference:
-        return ""
-    return f"{100.0 * (point.reading - point.reference) / point.reference:+.3f} %"
-
-
-def _line_words(entry: Any, shown: Shown) -> str:
+def _line_words(entry: Entry, shown: Callable[[float], str]) -> str:
     try:
         fit = record_from(entry).line.fit
     except ValueError as error:
@@ -252,12 +210,9 @@ def _suggested_check(asked: Mapping[str, str]) -> dict[str, str]:
     values = dict(asked)
     name = asked.get("instrument", "")
     series = (asked.get("kind", ""), asked.get("standard", ""))
-    last: CheckResult | None = None
-    for entry in reader().checks(name):
-        found = check_from(entry)
-        if found.series == series:
-            last = found
-    if last is not None:
+    found = [check for check in map(check_from, reader().checks(name)) if check.series == series]
+    if found:
+        last = found[-1]
         scale = UNITS[role_named(asked.get("role", ""))][1]
         values |= {"expected": f"{last.expected / scale:.9g}", "limit": f"{last.limit / scale:.9g}"}
     return values
@@ -265,50 +220,48 @@ def _suggested_check(asked: Mapping[str, str]) -> dict[str, str]:
 
 def _check_form(values: Mapping[str, str], problem: str = "") -> str:
     role = role_named(values.get("role", ""))
-    return render_template(
+    return _form(
         "check.html",
-        role=role,
-        title=CHECK_TITLES[role],
-        unit=UNITS[role][0],
-        kinds=check_kinds(role),
-        instruments=known_instruments(role),
+        role,
+        kinds=[(kind, CHECK_WORDS[kind]) for kind in CHECKS_OF[role]],
         can_read=any(line.role == role for line in bench().instruments()),
-        standards=[item for item in shop_standards().values() if item.role == role],
         procedure=_procedure("checks"),
         people=people_who_may(Right.MEASURE),
         values=values,
         problem=problem,
-        today=station().clock().date(),
     )
 
 
-def _calibration_form(values: Mapping[str, str], problem: str = "") -> str:
+def _calibration_form(values: MultiDict[str, str], problem: str = "") -> str:
     role = role_named(values.get("role", ""))
-    lists = values.getlist if isinstance(values, MultiDict) else lambda _name: []
-    return render_template(
+    return _form(
         "calibrate.html",
-        role=role,
-        title=CALIBRATE_TITLES[role],
-        unit=UNITS[role][0],
-        instruments=known_instruments(role),
-        standards=[item for item in shop_standards().values() if item.role == role],
+        role,
         schemes=schemes().values(),
         classes=sorted({item.name for scheme in schemes().values() for item in scheme.classes}),
-        series=[(name, _row_values(lists, name, values.get("how"))) for name in SERIES],
+        series=[(name, _row_values(values, name)) for name in SERIES],
         procedure=_procedure(role),
         values=values,
         problem=problem,
-        today=station().clock().date(),
     )
 
 
-def _row_values(
-    lists: Callable[[str], list[str]], series: str, how: str | None
-) -> list[dict[str, str]]:
-    names = ("standard", "reference", "u", "reading")
-    columns = {name: lists(f"{series}_{name}") for name in names}
+def _form(template: str, role: InstrumentKind, **shown: object) -> str:
+    return render_template(
+        template,
+        role=role,
+        unit=UNITS[role][0],
+        instruments=known_instruments(role),
+        standards=[item for item in shop_standards().values() if item.role == role],
+        today=station().clock().date(),
+        **shown,
+    )
+
+
+def _row_values(values: MultiDict[str, str], series: str) -> list[dict[str, str]]:
+    columns = {name: values.getlist(f"{series}_{name}") for name in POINT_FIELDS}
     count = max(FIRST_ROWS, *map(len, columns.values()))
-    if how == "more":
+    if values.get("how") == "more":
         count += MORE_ROWS
     return [
         {name: column[row] if row < len(column) else "" for name, column in columns.items()}
@@ -329,7 +282,7 @@ def _procedure(name: str) -> str:
     return page.replace("<table>", scrolls).replace("</table>", "</table></div>")
 
 
-def _charts(trust: Trust) -> list[tuple[CheckResult, str]]:
+def _charts(trust: InstrumentTrust) -> list[tuple[CheckResult, str]]:
     """The latest check of each series since the last calibration, with its chart."""
     since = 0 if trust.record is None else trust.record.seq
     series: dict[tuple[str, str], list[CheckResult]] = {}

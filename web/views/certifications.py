@@ -40,7 +40,7 @@ from station.shop.rights import Right, folded
 from web import access
 from web.forms import choices, field
 from web.request import bench, ledger, reader, station
-from web.views.bench import wait_for_news
+from web.views.bench import take_up
 
 pages = Blueprint("certifications", __name__, url_prefix="/certifications")
 
@@ -84,10 +84,8 @@ def _list(values: Mapping[str, str], problem: str = "", found: object = None) ->
         "certifications.html",
         rows=rows,
         candidates={row.job_id: candidate_of(reader(), row.job_id) for row in rows},
-        words=OUTCOME_WORDS,
         held=[(one, one.state(today)) for one in held.values()],
         waiting=len(pool(reader()).samples),
-        people=[row.name for row in reader().people()],
         tools=reader().tools(),
         plans=[(plan.id, plan.title) for plan in plans],
         sizes=[(plan, len(plan.tasks)) for plan in plans if isinstance(plan, CertificationPlan)],
@@ -214,7 +212,6 @@ def coded_sample(code: str) -> str:
         "coded_sample.html",
         sample=sample,
         items=_items(sample),
-        people=[row.name for row in reader().people()],
     )
 
 
@@ -240,9 +237,7 @@ def measure(code: str) -> Response:
         # Whatever name is chosen: a candidate who is signed in measures none.
         order_for(reader(), code, person=signed.name)
     order = order_for(reader(), code, person=person)
-    with wait_for_news():
-        bench().start(order)
-    return redirect(url_for("bench.bench_page"), 303)
+    return take_up(order)
 
 
 def _items(sample: CodedSample) -> list[CheckItem]:

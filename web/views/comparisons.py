@@ -68,18 +68,15 @@ def _found(
 
 def _sentences(result: Comparison, names: tuple[str, str], unit: str) -> list[str]:
     low, high = (names[1], names[0]) if result.difference.value >= 0.0 else names
-    shown = result.higher is not None
+    difference = _ends(result.difference, unit)
     found = [
-        say(
+        say("No difference of the means is shown: {difference}.", difference=difference)
+        if result.higher is None
+        else say(
             "{high} is higher than {low} by {difference}.",
             high=high,
             low=low,
-            difference=_ends(result.difference, unit),
-        )
-        if shown
-        else say(
-            "No difference of the means is shown: {difference}.",
-            difference=_ends(result.difference, unit),
+            difference=difference,
         ),
         say(
             "A sample of {names} is above one of {names_2} in {chance_above:.0%} of pairs.",
@@ -101,12 +98,9 @@ def _sentences(result: Comparison, names: tuple[str, str], unit: str) -> list[st
 
 
 def _ends(estimate: Estimate, unit: str) -> str:
-    value = f"{abs(estimate.value):.4g} {unit}"
-    if estimate.low is None or estimate.high is None:
-        return value
-    ends = sorted((abs(estimate.low), abs(estimate.high)))
-    if estimate.low < 0.0 < estimate.high:
-        return (
-            f"{estimate.value:.4g} {unit} (95 % interval {estimate.low:.4g} to {estimate.high:.4g})"
-        )
-    return f"{value} (95 % interval {ends[0]:.4g} to {ends[1]:.4g})"
+    value, low, high = estimate.value, estimate.low, estimate.high
+    if low is None or high is None:
+        return f"{abs(value):.4g} {unit}"
+    if not low < 0.0 < high:
+        value, low, high = abs(value), *sorted((abs(low), abs(high)))
+    return f"{value:.4g} {unit} (95 % interval {low:.4g} to {high:.4g})"

@@ -1,7 +1,6 @@
 """Jobs: what is due and why, a job followed step by step, nests held and released, work logged."""
 
 import json
-from dataclasses import dataclass
 from datetime import date
 
 from flask import Blueprint, redirect, render_template, request, url_for
@@ -13,7 +12,6 @@ from station.errors import BadInput
 from station.jobs.daily.judge import JOB as DAILY
 from station.jobs.daily.record import limit_set_of
 from station.jobs.daily.record import order as order_of_check
-from station.jobs.daily.steps import DueNest
 from station.jobs.papers.frame import Paper
 from station.jobs.papers.of_job import counted_samples, paper_of
 from station.jobs.record import unfinished_samples
@@ -21,14 +19,22 @@ from station.jobs.step import Step
 from station.ledger.entries import NEST_OUTCOME, Joint
 from station.ledger.jobs import holds, job_record, jobs, work
 from station.ledger.reader import LedgerReader
-from station.ledger.rows import JobRecord, SampleRow
 from station.shop.nests import since_good_check
 from station.shop.rights import Right
 from web.access import demand, demand_measuring, may
 from web.format import place
-from web.forms import MAX_TEXT, choices, field, read_place
+from web.forms import (
+    MAX_TEXT,
+    Choice,
+    choices,
+    field,
+    places,
+    read_place,
+    tool_and_nest,
+    wires_in,
+)
 from web.request import bench, reader
-from web.views.bench import wait_for_news
+from web.views.bench import in_hand, take_up, without_the_one_in_hand
 
 RECENT_JOBS = 20
 RECENT_WORK = 20
@@ -42,20 +48,12 @@ OWN_PAGES = {
 pages = Blueprint("jobs", __name__, url_prefix="/jobs")
 
 
-@dataclass(frozen=True)
-class JointChoice:
-    """A joint that the person may have at hand: a form value and its words."""
-
-    value: str
-    words: str
-
-
 @pages.get("")
 def job_list() -> str:
     """What is due and why, what is open, what is held, and the work log."""
     ledger = reader()
     wanted = request.args.get("place", "")
-    due = [item for item in due_nests() if item.last.held is None]
+    due = [item for item in bench().jobs.due() if item.last.held is None]
     # The nest that was asked for comes first: on the bench's screen the list is a long one.
     due.sort(key=lambda item: place(item.last.tool, item.last.nest) != wanted)
     return render_template(
@@ -65,16 +63,10 @@ def job_list() -> str:
         open_jobs=jobs(ledger, only_open=True),
         ended=[row for row in jobs(ledger, limit=RECENT_JOBS) if row.ended_seq is not None],
         work=work(ledger, limit=RECENT_WORK)[::-1],
-        people=[row.name for row in ledger.people()],
-        places=[(row.tool, nest) for row in ledger.tools() for nest in row.nests],
+        places=places(ledger),
         may_release=may(Right.RELEASE),
         wanted=wanted,
     )
-
-
-def due_nests() -> list[DueNest]:
-    """Which nests are due today and why."""
-    return bench().jobs.due()
 
 
 @pages.post("/daily/check")
@@ -95,10 +87,13 @@ def job_page(job_id: str) -> str | Response:
     if own is not None:
         return redirect(url_for(own, job_id=record.row.job_id))
     state = bench().jobs.state(record.row.job_id)
+    at_bench = in_hand()
     return render_template(
         "job.html",
         record=record,
-        at_bench=_at_bench(record),
+        at_bench=at_bench is not None
+        and at_bench.order is not None
+        and at_bench.order.job_id == record.row.job_id,
         # Who made the last sample, or began the job, most likely goes on.
         likely=record.samples[-1].person if record.samples else record.row.person,
         state=state,
@@ -106,10 +101,9 @@ def job_page(job_id: str) -> str | Response:
         findings=record.steps_named(NEST_OUTCOME),
         samples=counted_samples(reader(), record),
         joints=[] if state.next is None else joints_at_hand(reader(), state.next),
-        unfinished=_unfinished(record),
+        unfinished=without_the_one_in_hand(unfinished_samples(reader(), record.row.job_id)),
         offers=choices(reader(), bench().limit_sets),
         limit_set=limit_set_of(record, bench().settings),
-        people=[row.name for row in reader().people()],
     )
 
 
@@ -120,18 +114,12 @@ def take_sample(job_id: str) -> Response:
     record = job_record(reader(), job_id)
     if record.row.job != DAILY:
         raise BadInput("The samples of this job are made from its own page: open it there.")
-    found = read_place(field(request.form, "place", say("the nest")))
-    if found is None:
-        raise BadInput("The tool and nest could not be read: open the job again.")
-    connector, wires, material = _joint_from_form()
-    joint = Joint(connector=connector, wires=wires, material=material, tool=found[0], nest=found[1])
+    joint = _joint_from_form()
     limit_set = field(request.form, "limit_set", say("the limit set"))
     order = order_of_check(
         reader(), bench().settings, job_id, joint, person=person, limit_set=limit_set
     )
-    with wait_for_news():
-        bench().start(order)
-    return redirect(url_for("bench.bench_page"), 303)
+    return take_up(order)
 
 
 @pages.get("/<job_id>/paper.html")
@@ -159,7 +147,7 @@ def hold_nest() -> Response:
     """Hold a nest; anyone on record may."""
     person = demand_measuring(field(request.form, "person", say("the person")))
     reason = field(request.form, "reason", say("the reason"))
-    bench().jobs.nests.hold(*_place_from_form(), reason, person)
+    bench().jobs.nests.hold(*tool_and_nest(request.form), reason, person)
     return redirect(url_for("jobs.job_list"), 303)
 
 
@@ -168,7 +156,7 @@ def service_nest() -> Response:
     """Enter a service: a lead's."""
     lead = demand(Right.RELEASE)
     action = field(request.form, "action", say("what was done"))
-    bench().jobs.nests.service(*_place_from_form(), action, lead.name)
+    bench().jobs.nests.service(*tool_and_nest(request.form), action, lead.name)
     return redirect(url_for("jobs.job_list"), 303)
 
 
@@ -177,7 +165,7 @@ def release_nest() -> Response:
     """Release a held nest: a lead's, after service and a new baseline."""
     lead = demand(Right.RELEASE)
     reason = field(request.form, "reason", say("the reason"))
-    bench().jobs.nests.release(*_place_from_form(), reason, lead.name)
+    bench().jobs.nests.release(*tool_and_nest(request.form), reason, lead.name)
     return redirect(url_for("jobs.job_list"), 303)
 
 
@@ -187,7 +175,7 @@ def add_work() -> Response:
     person = demand_measuring(field(request.form, "person", say("the person")))
     work_order = field(request.form, "work_order", say("the work order"))
     bench().jobs.nests.log_work(
-        *_place_from_form(),
+        *tool_and_nest(request.form),
         work_order,
         person,
         day=_day(request.form.get("day", "")),
@@ -196,47 +184,40 @@ def add_work() -> Response:
     return redirect(url_for("jobs.job_list"), 303)
 
 
-def joints_at_hand(ledger: LedgerReader, step: Step) -> list[JointChoice]:
+def joints_at_hand(ledger: LedgerReader, step: Step) -> list[Choice]:
     """The joints of a nest: those with a baseline, then others that it made lately."""
-    baselines = [
-        item.joint
-        for item in ledger.baselines().values()
-        if (item.joint.tool, item.joint.nest) == (step.tool, step.nest)
-    ]
-    known = {(item.connector, item.wires, item.material): "" for item in baselines}
+    known = {
+        (joint.connector, joint.wires, joint.material): ""
+        for joint in (item.joint for item in ledger.baselines().values())
+        if (joint.tool, joint.nest) == (step.tool, step.nest)
+    }
     for row in ledger.nest_samples(step.tool or "", step.nest or "", limit=50):
         known.setdefault((row.connector, row.wires, row.material), ", no baseline")
     return [
-        JointChoice(
-            json.dumps([connector, list(wires), material]),
+        (
+            json.dumps([connector, wires, material]),
             f"{' + '.join(wires)} {material}, {connector}{doubt}",
         )
         for (connector, wires, material), doubt in known.items()
     ]
 
 
-def _joint_from_form() -> tuple[str, tuple[str, ...], str]:
+def _joint_from_form() -> Joint:
     """The joint that was chosen: another one if its wire is filled in, else from the list."""
     form = request.form
+    tool, nest = tool_and_nest(form)
     if form.get("wire"):
-        first = parse_size(form["wire"]).label
-        other = parse_size(form["wire2"]).label if form.get("wire2") else first
-        return field(form, "connector", say("the connector")), (first, other), "copper"
+        connector = field(form, "connector", say("the connector"))
+        return Joint(connector=connector, wires=wires_in(form), tool=tool, nest=nest)
     try:
         chosen = json.loads(field(form, "joint", say("the gauge at hand")))
     except ValueError:
         chosen = None
     match chosen:
-        case [str(connector), [*wires], str(material)] if wires:
-            return connector, tuple(parse_size(str(wire)).label for wire in wires), material
+        case [str(connector), [*given], str(material)] if given:
+            wires = tuple(parse_size(str(wire)).label for wire in given)
+            return Joint(connector=connector, wires=wires, material=material, tool=tool, nest=nest)
     raise BadInput("The gauge at hand could not be read: choose it from the list.")
-
-
-def _place_from_form() -> tuple[str, str]:
-    found = read_place(field(request.form, "place", say("the nest")))
-    if found is None:
-        raise BadInput("The tool and nest could not be read: choose them from the list.")
-    return found
 
 
 def _day(text: str) -> date | None:
@@ -244,20 +225,3 @@ def _day(text: str) -> date | None:
         return date.fromisoformat(text) if text else None
     except ValueError:
         raise BadInput("{text!r} is no day: write it as year-month-day.", text=text) from None
-
-
-def _at_bench(record: JobRecord) -> bool:
-    """Whether a sample of this job is in hand at the bench just now."""
-    order = bench().board.state.order
-    return not _bench_is_free() and order is not None and order.job_id == record.row.job_id
-
-
-def _unfinished(record: JobRecord) -> list[SampleRow]:
-    on_bench = bench().board.state.sample_id if not _bench_is_free() else None
-    return [
-        row for row in unfinished_samples(reader(), record.row.job_id) if row.sample_id != on_bench
-    ]
-
-
-def _bench_is_free() -> bool:
-    return bench().board.state.stage.value in ("idle", "done")

@@ -9,11 +9,12 @@ from calibration.saying import say
 from station.errors import BadInput, LockedOut, NotAllowed, StationError, WrongSecret
 from station.shop.rights import MAX_NAME, MAX_PASSPHRASE, Right
 from station.shop.secrets import SecretFile
+from station.shop.sign_in import leads_with_secret
 from web import access, preferences
 from web.format import ROLE_WORDS
 from web.forms import entry_number, field
 from web.once import refuse_for_good
-from web.request import bench, reader
+from web.request import bench, on_record, reader
 from web.status import status_of
 
 AUDIT_ROWS = 100
@@ -45,7 +46,7 @@ def people() -> str:
 @pages.get("/sign-in")
 def sign_in_page() -> str:
     """Name and secret, or the way to the first lead."""
-    return _sign_in_page("")
+    return _form_page("sign_in.html")
 
 
 @pages.post("/sign-in")
@@ -56,7 +57,7 @@ def sign_in() -> Response | tuple[str, int]:
         person = access.doors().sign_in(name, _secret("secret", say("the PIN or passphrase")))
     except (BadInput, WrongSecret, LockedOut) as error:
         _wrong_once(error)
-        return _sign_in_page(str(error)), status_of(error)
+        return _form_page("sign_in.html", str(error)), status_of(error)
     access.begin_sign_in(person)
     answer = redirect(own_address(request.form.get("next", "")), 303)
     preferences.remember(answer, preferences.on_record(reader(), person.name))
@@ -77,7 +78,7 @@ def sign_out() -> Response:
 @pages.get("/sign-in/first")
 def first_page() -> str:
     """Where the one-time code is entered."""
-    return _first_page("")
+    return _form_page("first_lead.html")
 
 
 @pages.post("/sign-in/first")
@@ -89,7 +90,7 @@ def first() -> Response | tuple[str, int]:
         person = access.doors().first_lead(code, name, _new_secret())
     except (BadInput, NotAllowed) as error:
         _wrong_once(error)
-        return _first_page(str(error)), status_of(error)
+        return _form_page("first_lead.html", str(error)), status_of(error)
     access.begin_sign_in(person)
     return redirect(url_for("people.people"), 303)
 
@@ -184,25 +185,15 @@ def own_address(path: str) -> str:
     return url_for(endpoint, **values)
 
 
-def _sign_in_page(problem: str) -> str:
+def _form_page(template: str, problem: str = "") -> str:
     return render_template(
-        "sign_in.html",
+        template,
         problem=problem,
-        people=_people_to_choose(),
+        # Who is on record; strangers on the network are not told.
+        people=on_record() if access.at_the_bench() else [],
         name=request.form.get("name", "")[:MAX_NAME],
         next=request.values.get("next", "")[:MAX_NEXT],
-        first_lead_wanted=access.first_lead_wanted(),
-        longest=MAX_PASSPHRASE,
-    )
-
-
-def _first_page(problem: str) -> str:
-    return render_template(
-        "first_lead.html",
-        problem=problem,
-        people=_people_to_choose(),
-        name=request.form.get("name", "")[:MAX_NAME],
-        wanted=access.first_lead_wanted(),
+        first_lead_wanted=not leads_with_secret(reader(), SecretFile(bench().ledger.path)),
         longest=MAX_PASSPHRASE,
     )
 
@@ -211,11 +202,6 @@ def _wrong_once(error: StationError) -> None:
     """Let a wrong secret that a double click sends twice count once."""
     if isinstance(error, WrongSecret):
         refuse_for_good()
-
-
-def _people_to_choose() -> list[str]:
-    """Who is on record; strangers on the network are not told."""
-    return [row.name for row in reader().people()] if access.at_the_bench() else []
 
 
 def _secret(name: str, words: str) -> str:

@@ -1,16 +1,10 @@
 """What a person looks up: limits, words, and how each connector is made, clipped and looked at."""
 
-from dataclasses import dataclass
+from typing import Any
 
 from flask import Blueprint, render_template, request
 
-from station.crimp.connectors import (
-    CheckItem,
-    Connector,
-    Family,
-    insulation_gap_mm,
-    strip_length_mm,
-)
+from station.crimp.connectors import insulation_gap_mm, strip_length_mm
 from station.crimp.facts import shipped_book
 from station.crimp.limits import CriterionTable, Limit, LimitSet, limit_of
 from station.crimp.wire import WireSize, parse_size
@@ -58,15 +52,6 @@ def _rows(limit_set: LimitSet, table: CriterionTable) -> list[Limit]:
     return [limit_of(limit_set, table, size) for size in sizes]
 
 
-@dataclass(frozen=True)
-class FamilyShown:
-    """A family with its connectors, each with its shortest and longest strip in mm if known."""
-
-    family: Family
-    connectors: list[tuple[Connector, tuple[float, float] | None]]
-    checklist: list[CheckItem]
-
-
 @pages.get("/words")
 def words_page() -> str:
     """What the words on the page mean."""
@@ -83,7 +68,8 @@ def connectors() -> str:
     )
 
 
-def _families() -> list[FamilyShown]:
+def _families() -> list[dict[str, Any]]:
+    """Families with their connectors, each with its shortest and longest strip in mm if known."""
     book = shipped_book()
     shown = []
     for family in book.families.values():
@@ -91,10 +77,10 @@ def _families() -> list[FamilyShown]:
         if members:
             by_size = sorted(members, key=lambda item: item.circular_mils_range)
             shown.append(
-                FamilyShown(
-                    family,
-                    [(item, strip_length_mm(item, family)) for item in by_size],
-                    book.checklist(members[0]),
-                )
+                {
+                    "family": family,
+                    "connectors": [(item, strip_length_mm(item, family)) for item in by_size],
+                    "checklist": book.checklist(members[0]),
+                }
             )
     return shown

@@ -1,9 +1,6 @@
 """Samples: the list, newest first, and everything about one of them."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-
-from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
+from flask import Blueprint, Response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as WerkzeugResponse
 
 from calibration.saying import say
@@ -11,20 +8,19 @@ from station.crimp.causes import Hint
 from station.crimp.facts import shipped_causes
 from station.crimp.limits import LimitSet
 from station.crimp.pull.reduce import FAILURE_MODES
-from station.errors import BadInput, StationError
+from station.errors import BadInput, NotOnRecord, StationError
 from station.ledger.entries import Correction, SampleFinished
-from station.ledger.reader import UNFINISHED, LedgerReader
+from station.ledger.reader import UNFINISHED
 from station.ledger.rows import SampleRow
 from station.ledger.traces import decode_trace
 from station.shop.hints import sample_hints
 from station.shop.rights import Right
 from web.access import demand
 from web.figures import trace_figure
-from web.format import VERDICT_WORDS, place
-from web.forms import entry_number, field, read_place
-from web.nests import all_nests
+from web.format import VERDICT_WORDS
+from web.forms import entry_number, field, places, read_place
 from web.request import bench, reader
-from web.translation import nest_words, said_or_typed
+from web.translation import said_or_typed
 
 PAGE_ROWS = 50
 VOID = "void"
@@ -32,64 +28,28 @@ VOID = "void"
 pages = Blueprint("samples", __name__, url_prefix="/samples")
 
 
-@dataclass(frozen=True)
-class Filter:
-    """Which samples to list; None for any."""
-
-    tool: str | None = None
-    nest: str | None = None
-    person: str | None = None
-    verdict: str | None = None
-
-    @classmethod
-    def of(cls, query: Mapping[str, str]) -> "Filter":
-        """Read a filter from a query; what cannot be read does not filter."""
-        tool, nest = read_place(query.get("place", "")) or (None, None)
-        verdict = query.get("verdict")
-        known = verdict in VERDICT_WORDS or verdict == UNFINISHED
-        return cls(tool, nest, query.get("person") or None, verdict if known else None)
-
-
-def find_samples(
-    ledger: LedgerReader, wanted: Filter, before_seq: int | None, count: int
-) -> tuple[list[SampleRow], int | None]:
-    """Find the newest samples before a place in the record.
-
-    Returns
-    -------
-    rows
-        Up to ``count`` samples, newest first.
-    before_seq
-        Where the next page begins; None where there is no more.
-    """
-    rows = ledger.samples(
-        wanted.tool,
-        wanted.nest,
-        wanted.person,
-        limit=count + 1,
-        before_seq=before_seq,
-        verdict=wanted.verdict,
-    )
-    return rows[:count], rows[count - 1].begun_seq if len(rows) > count else None
-
-
 @pages.get("")
 def sample_list() -> str:
-    """Samples, newest first, filtered and paged."""
-    ledger = reader()
-    wanted = Filter.of(request.args)
-    rows, next_before = find_samples(
-        ledger, wanted, request.args.get("before", type=entry_number), PAGE_ROWS
+    """Samples, newest first, paged, and filtered by what of the query can be read."""
+    asked = request.args
+    tool, nest = read_place(asked.get("place", "")) or (None, None)
+    verdicts = VERDICT_WORDS | {UNFINISHED: "Unfinished"}
+    verdict = asked.get("verdict")
+    rows = reader().samples(
+        tool,
+        nest,
+        asked.get("person") or None,
+        limit=PAGE_ROWS + 1,
+        before_seq=asked.get("before", type=entry_number),
+        verdict=verdict if verdict in verdicts else None,
     )
-    kept = {name: request.args[name] for name in request.args if name != "before"}
     return render_template(
         "samples.html",
-        rows=rows,
-        next_before=next_before,
-        kept=kept,
-        places=[(place(tool, nest), nest_words(tool, nest)) for tool, nest in all_nests(ledger)],
-        people=[row.name for row in ledger.people()],
-        verdicts=[*VERDICT_WORDS.items(), (UNFINISHED, "Unfinished")],
+        rows=rows[:PAGE_ROWS],
+        next_before=rows[PAGE_ROWS - 1].begun_seq if len(rows) > PAGE_ROWS else None,
+        kept={name: asked[name] for name in asked if name != "before"},
+        places=places(reader()),
+        verdicts=verdicts.items(),
     )
 
 
@@ -143,9 +103,8 @@ def trace_svg(sample_id: str) -> Response:
     """The pull of one sample as a figure of its own."""
     figure = _trace_svg(_sample(sample_id), reader().finished_payload(sample_id))
     if figure is None:
-        abort(
-            404,
-            say("Sample {sample_id} has no force trace: it was not pulled.", sample_id=sample_id),
+        raise NotOnRecord(
+            "Sample {sample_id} has no force trace: it was not pulled.", sample_id=sample_id
         )
     return Response(figure, mimetype="image/svg+xml")
 
@@ -159,12 +118,9 @@ def _hints(row: SampleRow, payload: SampleFinished | None) -> list[Hint]:
 def _sample(sample_id: str) -> SampleRow:
     row = reader().sample(sample_id)
     if row is None:
-        abort(
-            404,
-            say(
-                "There is no sample {sample_id} on record: look for it under Samples.",
-                sample_id=sample_id,
-            ),
+        raise NotOnRecord(
+            "There is no sample {sample_id} on record: look for it under Samples.",
+            sample_id=sample_id,
         )
     return row
 

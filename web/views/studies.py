@@ -3,8 +3,9 @@
 import re
 import secrets
 from collections.abc import Mapping
+from functools import partial
 
-from flask import Blueprint, abort, redirect, render_template, request, url_for
+from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from calibration.saying import say
@@ -16,8 +17,6 @@ from station.shop.studies import (
     StudyProgress,
     begin,
     dropped,
-    kind_words,
-    picture_of,
     reading_for,
     result_of,
     sentences,
@@ -29,9 +28,9 @@ from station.shop.study_figure import draw_gauge
 from web.access import demand_measuring
 from web.figures import INK, draw_svg
 from web.forms import field, number, readings_in
-from web.request import bench, reader
+from web.request import bench, on_record, reader
 from web.status import status_of
-from web.views.calibration import known_instruments, people_who_may, signed
+from web.views.calibration import known_instruments, people_who_may
 
 SEED_BITS = 32
 EXPECTED_OHM = 1e-2
@@ -53,7 +52,7 @@ def begin_study() -> Response | tuple[str, int]:
     """Plan a study, draw its order and record both; the form comes back with what is wrong."""
     form = request.form
     try:
-        person = signed(form, Right.MEASURE)
+        person = demand_measuring(field(form, "person", say("the person")))
         kind = form.get("kind", "")
         if kind not in STUDY_WORDS:
             raise BadInput("Choose which study to begin.")
@@ -78,13 +77,13 @@ def begin_study() -> Response | tuple[str, int]:
 @pages.get("/<study_id>")
 def study_page(study_id: str) -> str:
     """What is to be measured now, or what the study shows."""
-    return _page(_found(study_id))
+    return _page(study(reader(), study_id))
 
 
 @pages.post("/<study_id>/read")
 def read(study_id: str) -> Response | tuple[str, int]:
     """Record the turn that is due, or one that is measured again."""
-    progress = _found(study_id)
+    progress = study(reader(), study_id)
     form = request.form
     try:
         turn = _turn(form)
@@ -105,8 +104,8 @@ def read(study_id: str) -> Response | tuple[str, int]:
 @pages.post("/<study_id>/drop")
 def drop(study_id: str) -> Response:
     """Give a study up."""
-    progress = _found(study_id)
-    person = signed(request.form, Right.MEASURE)
+    progress = study(reader(), study_id)
+    person = demand_measuring(field(request.form, "person", say("the person")))
     bench().enter(dropped(progress, field(request.form, "reason", say("the reason"))), person)
     return redirect(url_for("studies.study_list"), 303)
 
@@ -118,13 +117,6 @@ def _read_by_the_bench(progress: StudyProgress) -> tuple[str, list[float]]:
     return bench().read_standard("meter", progress.begun.limit or EXPECTED_OHM)
 
 
-def _found(study_id: str) -> StudyProgress:
-    try:
-        return study(reader(), study_id)
-    except BadInput as error:
-        abort(404, str(error))
-
-
 def _turn(form: Mapping[str, str]) -> int:
     text = form.get("turn", "")
     if not re.fullmatch(r"[0-9]{1,4}", text):
@@ -134,9 +126,9 @@ def _turn(form: Mapping[str, str]) -> int:
 
 def _turns(kind: str, form: Mapping[str, str], seed: int) -> list[Turn]:
     people, parts = _labels(form, "people"), _labels(form, "parts")
-    on_record = {row.name for row in reader().people()}
+    known = on_record()
     for name in people:
-        if on_record and name not in on_record:
+        if known and name not in known:
             raise BadInput("{name} is not on record: those who measure must be.", name=name)
     try:
         if kind == "crossed":
@@ -176,7 +168,7 @@ def _count(form: Mapping[str, str], name: str) -> int:
 def _list(values: Mapping[str, str], problem: str = "") -> str:
     return render_template(
         "studies.html",
-        found=[(progress, kind_words(progress)) for progress in studies(reader())],
+        found=[(progress, STUDY_WORDS[progress.begun.study]) for progress in studies(reader())],
         kinds=list(STUDY_WORDS.items()),
         instruments=[*known_instruments("meter"), *known_instruments("tester")],
         people=people_who_may(Right.MEASURE),
@@ -194,16 +186,15 @@ def _page(
     result = result_of(progress) if progress.complete else None
     figure = None
     if result is not None:
-        picture = picture_of(result)
         figure = draw_svg(
-            lambda page: draw_gauge(page, picture, ink=INK),
-            title=f"{progress.begun.title}: {picture.title}",
+            partial(draw_gauge, picture=result, ink=INK),
+            title=f"{progress.begun.title}: {result.title}",
             size_in=FIGURE_IN,
         )
     return render_template(
         "study.html",
         progress=progress,
-        kind=kind_words(progress),
+        kind=STUDY_WORDS[progress.begun.study],
         turn=turn,
         to_do=None if due is None else turn_words(due, progress.begun.study),
         unit=UNITS[role][0],

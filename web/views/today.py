@@ -15,12 +15,10 @@ from station.ledger.jobs import holds
 from station.ledger.rows import SampleRow
 from web.access import demand_measuring
 from web.forms import field, order_again
-from web.live import OPEN_STAGES
 from web.nests import nest_statuses
 from web.request import bench, glances, reader, start_of_today, station
 from web.translation import chosen
-from web.views.bench import wait_for_news
-from web.views.jobs import due_nests
+from web.views.bench import take_up, without_the_one_in_hand
 
 pages = Blueprint("today", __name__)
 
@@ -37,13 +35,12 @@ def today() -> str:
     return render_template(
         "today.html",
         worn=[status for status in statuses if status.state == "worn"],
-        due=[item for item in due_nests() if item.due],
+        due=[item for item in bench().jobs.due() if item.due],
         held=holds(ledger),
         nest_count=len(statuses),
         behind=station().trends.behind,
         unfinished=_interrupted(),
         counts=counts,
-        people=[row.name for row in ledger.people()],
         reminders=_reminders(),
         date=f"{format_date(start, 'EEEE', locale=chosen())} {start:%Y-%m-%d}",
     )
@@ -61,12 +58,9 @@ def again(sample_id: str) -> Response:
     person = demand_measuring(field(request.form, "person", say("the person")))
     coded = row.job == "certification" and row.step is not None
     # A coded sample is measured blind or not at all.
-    order = (
+    return take_up(
         order_for(reader(), row.step or "", person=person) if coded else order_again(row, person)
     )
-    with wait_for_news():
-        bench().start(order)
-    return redirect(url_for("bench.bench_page"), 303)
 
 
 @pages.post("/unfinished/<sample_id>/void")
@@ -89,7 +83,4 @@ def _reminders() -> list[Held]:
 
 
 def _interrupted() -> list[SampleRow]:
-    """Unfinished samples, without the one that is on the bench just now."""
-    state = bench().board.state
-    on_bench = None if state.stage in OPEN_STAGES else state.sample_id
-    return [row for row in reader().unfinished() if row.sample_id != on_bench]
+    return without_the_one_in_hand(reader().unfinished())

@@ -8,6 +8,7 @@ from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from calibration.saying import say
+from station.errors import NotOnRecord
 from station.ledger.export_format import guarded
 from station.shop.nests import hold_of, since_good_check
 from station.shop.tools import described_tool
@@ -30,7 +31,6 @@ def tool_list() -> str:
         "tools.html",
         statuses=statuses,
         behind=station().trends.behind,
-        people=[row.name for row in reader().people()],
     )
 
 
@@ -70,13 +70,10 @@ def trend_svg(tool: str, nest: str) -> Response:
     """The trend of one nest as a figure of its own."""
     figure = _trend_svg(_status(tool, nest))
     if figure is None:
-        abort(
-            404,
-            say(
-                "Nest {nest} of {tool} has no baseline: validate the tool to see its trend.",
-                nest=nest,
-                tool=tool,
-            ),
+        raise NotOnRecord(
+            "Nest {nest} of {tool} has no baseline: validate the tool to see its trend.",
+            nest=nest,
+            tool=tool,
         )
     return Response(figure, mimetype="image/svg+xml")
 
@@ -119,13 +116,10 @@ def _status(tool: str, nest: str) -> NestStatus:
     if path not in known:
         if station().trends.behind:
             abort(503, say("The trends are being worked out from a long record: load again soon."))
-        abort(
-            404,
-            say(
-                "There is no nest {nest} of a tool {tool} on record: look under Tools.",
-                nest=nest,
-                tool=tool,
-            ),
+        raise NotOnRecord(
+            "There is no nest {nest} of a tool {tool} on record: look under Tools.",
+            nest=nest,
+            tool=tool,
         )
     return nest_status(known[path])
 

@@ -34,7 +34,7 @@ from station.shop.rights import Right
 from web import access
 from web.forms import as_number, choices, field
 from web.request import bench, ledger, reader, station
-from web.views.bench import wait_for_news
+from web.views.bench import take_up
 
 MOST_JOINTS = 4
 HEIGHTS = 3
@@ -98,7 +98,6 @@ def _list(values: Mapping[str, str], problem: str = "") -> str:
     return render_template(
         "validations.html",
         rows=jobs(reader(), job=JOB),
-        words=OUTCOME_WORDS,
         offers=choices(reader(), bench().limit_sets),
         tools=reader().tools(),
         nests=list(dict.fromkeys(nest for row in reader().tools() for nest in row.nests)),
@@ -133,7 +132,6 @@ def _page(job: Validation, problem: str = "") -> str:
         joint_words=joint_words,
         what=WHAT,
         heights=range(1, max(HEIGHTS, job.plan.crimp_heights) + 1),
-        people=[row.name for row in reader().people()],
         problem=problem,
     )
 
@@ -184,9 +182,7 @@ def sample(job_id: str) -> Response:
     job = read_validation(reader(), job_id)
     now = station().clock()
     order = order_for(ledger(), job, request.form.get("joint") or None, person=person, now=now)
-    with wait_for_news():
-        bench().start(order)
-    return redirect(url_for("bench.bench_page"), 303)
+    return take_up(order)
 
 
 @pages.post("/<job_id>/end")

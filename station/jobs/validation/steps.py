@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from typing import Any, Self
 
 from calibration.saying import join, say
+from calibration.standing import INSTRUMENT_WORDS
 from station.jobs.step import Step
 from station.jobs.validation.judge import GaugeLook, JointResult, ValidationResult, joint_words
 from station.jobs.validation.plan import ToolValidationPlan
@@ -19,8 +20,6 @@ from station.shop.checks import LastCheck
 NEST_GAUGE = "nest_gauge"
 CRIMP_HEIGHT = "crimp_height"
 GAUGE_CHECK = "gauge_check"
-
-INSTRUMENT_WORDS = {"meter": say("milliohm meter"), "tester": say("pull tester")}
 
 
 @dataclass(frozen=True, slots=True)

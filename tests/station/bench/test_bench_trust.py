@@ -11,7 +11,7 @@ from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, PointTaken
 from station.ledger.store import Ledger
 from station.settings import Settings
-from station.shop.trust import TrustBook
+from station.shop.trust import Trust
 from station.simulation import workshop
 from station.simulation.demo import (
     HandsAsOperator,
@@ -78,7 +78,7 @@ def simulated(ledger: Ledger, settings: Settings) -> Iterator[SimulatedBench]:
 
 
 def set_clock(simulated: SimulatedBench, ledger: Ledger, settings: Settings, at: datetime) -> None:
-    simulated.bench.trust = TrustBook(ledger.reader, settings, clock=lambda: at)
+    simulated.bench.trust = Trust(ledger.reader, settings, clock=lambda: at)
 
 
 def hands(simulated: SimulatedBench) -> HandsAsOperator:

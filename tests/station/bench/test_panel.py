@@ -19,7 +19,7 @@ from station.settings import Settings
 from station.simulation import workshop
 from station.simulation.demo import SimulatedBench, demo_limit_sets, simulated_bench
 from station.simulation.hands import HandsAtTheBench
-from station.simulation.panel import SimulatedPanel
+from tests.worked_panel import WorkedPanel
 
 ORDER = SampleOrder(
     "Benno", "daily_check", workshop.joint("Heron", "red", "18 AWG"), workshop.LIMIT_SET
@@ -30,7 +30,7 @@ LONG_S = 30.0
 class PanelledBench:
     """A simulated bench with a simulated panel that is being watched."""
 
-    def __init__(self, simulated: SimulatedBench, panel: SimulatedPanel, ledger: Ledger) -> None:
+    def __init__(self, simulated: SimulatedBench, panel: WorkedPanel, ledger: Ledger) -> None:
         self.bench: Bench = simulated.bench
         self.panel = panel
         self._ledger = ledger
@@ -58,7 +58,7 @@ class PanelledBench:
 def at(tmp_path: Path) -> Iterator[PanelledBench]:
     with ExitStack() as stack:
         ledger = stack.enter_context(Ledger.open(tmp_path / "bench.ledger"))
-        panel = SimulatedPanel()
+        panel = WorkedPanel()
         simulated = stack.enter_context(
             simulated_bench(ledger, demo_limit_sets(), Settings(), seed=5, demo=True, panel=panel)
         )
@@ -127,7 +127,7 @@ def test_without_a_panel_the_record_says_that_no_guard_was_watched(tmp_path: Pat
         simulated_bench(ledger, demo_limit_sets(), Settings(), seed=5, demo=True) as simulated,
         HandsAtTheBench(simulated.bench.board, simulated.hands),
     ):
-        at = PanelledBench(simulated, SimulatedPanel(), ledger)
+        at = PanelledBench(simulated, WorkedPanel(), ledger)
         at.bench.start(ORDER)
         for stage in (Stage.CLIP_ON, Stage.GRIP):
             at.until(stage=stage)

@@ -12,13 +12,13 @@ from station.cli import doctor_findings as doctor
 from station.cli.doctor_findings import (
     AddressSeen,
     ClockSeen,
-    Finding,
+    DoctorFinding,
     FolderSeen,
     Holder,
     MachineSeen,
     PeopleSeen,
     PortSeen,
-    State,
+    Severity,
 )
 
 MACHINE = MachineSeen((3, 12), 64, 4_000_000_000, 3_000_000_000)
@@ -31,22 +31,22 @@ STATION = Holder(31, "station", True)
 TERMINAL = Holder(32, "terminal", False)
 
 
-def not_good(found: list[Finding]) -> list[tuple[str, State]]:
-    return [(f.name, f.state) for f in found if f.state is not State.GOOD]
+def not_good(found: list[DoctorFinding]) -> list[tuple[str, Severity]]:
+    return [(f.name, f.state) for f in found if f.state is not Severity.GOOD]
 
 
 @pytest.mark.parametrize(
     ("seen", "expected"),
     [
         (MACHINE, []),
-        (replace(MACHINE, python=(3, 10)), [("Python", State.WRONG)]),
-        (replace(MACHINE, python=(3, 14)), [("Python", State.WRONG)]),
-        (replace(MACHINE, bits=32), [("system", State.WRONG)]),
-        (replace(MACHINE, memory_free_bytes=90_000_000), [("memory", State.LOOK)]),
+        (replace(MACHINE, python=(3, 10)), [("Python", Severity.WRONG)]),
+        (replace(MACHINE, python=(3, 14)), [("Python", Severity.WRONG)]),
+        (replace(MACHINE, bits=32), [("system", Severity.WRONG)]),
+        (replace(MACHINE, memory_free_bytes=90_000_000), [("memory", Severity.LOOK)]),
         (replace(MACHINE, memory_free_bytes=None), []),
     ],
 )
-def test_machine(seen: MachineSeen, expected: list[tuple[str, State]]) -> None:
+def test_machine(seen: MachineSeen, expected: list[tuple[str, Severity]]) -> None:
     assert not_good(list(doctor.of_machine(seen))) == expected
 
 
@@ -54,15 +54,15 @@ def test_machine(seen: MachineSeen, expected: list[tuple[str, State]]) -> None:
     ("changes", "expected"),
     [
         ({}, []),
-        ({"trouble": "Read-only file system"}, [("writing", State.WRONG)]),
-        ({"file_system": "nfs4"}, [("writing", State.WRONG)]),
-        ({"file_system": "overlay", "forgets": True}, [("writing", State.WRONG)]),
-        ({"file_system": "tmpfs"}, [("writing", State.LOOK)]),
-        ({"free_bytes": 300_000_000}, [("room", State.LOOK)]),
-        ({"free_bytes": 20_000_000}, [("room", State.WRONG)]),
+        ({"trouble": "Read-only file system"}, [("writing", Severity.WRONG)]),
+        ({"file_system": "nfs4"}, [("writing", Severity.WRONG)]),
+        ({"file_system": "overlay", "forgets": True}, [("writing", Severity.WRONG)]),
+        ({"file_system": "tmpfs"}, [("writing", Severity.LOOK)]),
+        ({"free_bytes": 300_000_000}, [("room", Severity.LOOK)]),
+        ({"free_bytes": 20_000_000}, [("room", Severity.WRONG)]),
     ],
 )
-def test_disk(changes: dict[str, object], expected: list[tuple[str, State]]) -> None:
+def test_disk(changes: dict[str, object], expected: list[tuple[str, Severity]]) -> None:
     assert not_good(list(doctor.of_folder(replace(FOLDER, **changes)))) == expected  # type: ignore[arg-type]
 
 
@@ -71,14 +71,14 @@ def test_disk(changes: dict[str, object], expected: list[tuple[str, State]]) -> 
     [
         (CLOCK, []),
         (replace(CLOCK, last_entry=None), []),
-        (replace(CLOCK, synced=False), [("set from the network", State.LOOK)]),
-        (replace(CLOCK, last_entry=NOON + timedelta(hours=1)), [("date", State.WRONG)]),
+        (replace(CLOCK, synced=False), [("set from the network", Severity.LOOK)]),
+        (replace(CLOCK, last_entry=NOON + timedelta(hours=1)), [("date", Severity.WRONG)]),
         (replace(CLOCK, last_entry=NOON + timedelta(seconds=20)), []),
-        (replace(CLOCK, last_entry=NOON - timedelta(days=500)), [("date", State.LOOK)]),
-        (ClockSeen(datetime(1970, 1, 1, tzinfo=UTC), True, None), [("date", State.WRONG)]),
+        (replace(CLOCK, last_entry=NOON - timedelta(days=500)), [("date", Severity.LOOK)]),
+        (ClockSeen(datetime(1970, 1, 1, tzinfo=UTC), True, None), [("date", Severity.WRONG)]),
     ],
 )
-def test_clock(seen: ClockSeen, expected: list[tuple[str, State]]) -> None:
+def test_clock(seen: ClockSeen, expected: list[tuple[str, Severity]]) -> None:
     assert not_good(list(doctor.of_clock(seen))) == expected
 
 
@@ -90,18 +90,18 @@ NAME = "port of the milliohm meter"
     [
         ([PORT], False, []),
         ([], True, []),
-        ([PORT], True, [("ModemManager", State.LOOK)]),
-        ([replace(PORT, console=True)], False, [(NAME, State.WRONG)]),
+        ([PORT], True, [("ModemManager", Severity.LOOK)]),
+        ([replace(PORT, console=True)], False, [(NAME, Severity.WRONG)]),
         ([replace(PORT, holders=(STATION,))], False, []),
-        ([replace(PORT, holders=(TERMINAL,))], False, [(NAME, State.WRONG)]),
-        ([replace(PORT, trouble="It is not there.")], False, [(NAME, State.WRONG)]),
+        ([replace(PORT, holders=(TERMINAL,))], False, [(NAME, Severity.WRONG)]),
+        ([replace(PORT, trouble="It is not there.")], False, [(NAME, Severity.WRONG)]),
         ([replace(PORT, port="/dev/ttyUSB0", steady_name="/dev/serial/by-id/invented")], False,
-         [("name of the milliohm meter's port", State.LOOK)]),
-        ([PORT, replace(PORT, instrument="pull tester")], False, [("one each", State.WRONG)]),
+         [("name of the milliohm meter's port", Severity.LOOK)]),
+        ([PORT, replace(PORT, instrument="pull tester")], False, [("one each", Severity.WRONG)]),
     ],
 )  # fmt: skip
 def test_ports(
-    ports: list[PortSeen], modem_manager: bool, expected: list[tuple[str, State]]
+    ports: list[PortSeen], modem_manager: bool, expected: list[tuple[str, Severity]]
 ) -> None:
     assert not_good(list(doctor.of_ports(ports, modem_manager))) == expected
 
@@ -114,12 +114,12 @@ def test_who_holds_a_port_is_named() -> None:
 @pytest.mark.parametrize(
     ("trouble", "station_answers", "state"),
     [
-        (None, False, State.GOOD),
-        ("It is taken.", True, State.GOOD),
-        ("It is taken.", False, State.WRONG),
+        (None, False, Severity.GOOD),
+        ("It is taken.", True, Severity.GOOD),
+        ("It is taken.", False, Severity.WRONG),
     ],
 )
-def test_address(trouble: str | None, station_answers: bool, state: State) -> None:
+def test_address(trouble: str | None, station_answers: bool, state: Severity) -> None:
     seen = AddressSeen("127.0.0.1", 8000, trouble, station_answers)
     assert doctor.of_address(seen).state is state
 
@@ -128,33 +128,33 @@ def test_address(trouble: str | None, station_answers: bool, state: State) -> No
     ("seen", "expected"),
     [
         (PEOPLE, []),
-        (replace(PEOPLE, secrets_open=True), [("secrets", State.WRONG)]),
-        (replace(PEOPLE, leads_here=0, leads_on_network=0), [("leads", State.LOOK)]),
+        (replace(PEOPLE, secrets_open=True), [("secrets", Severity.WRONG)]),
+        (replace(PEOPLE, leads_here=0, leads_on_network=0), [("leads", Severity.LOOK)]),
         (replace(PEOPLE, on_network=True), []),
-        (replace(PEOPLE, on_network=True, leads_on_network=0), [("leads", State.WRONG)]),
+        (replace(PEOPLE, on_network=True, leads_on_network=0), [("leads", Severity.WRONG)]),
     ],
 )
-def test_people(seen: PeopleSeen, expected: list[tuple[str, State]]) -> None:
+def test_people(seen: PeopleSeen, expected: list[tuple[str, Severity]]) -> None:
     assert not_good(list(doctor.of_people(seen))) == expected
 
 
 @pytest.mark.parametrize(
     ("found", "state"),
     [
-        (doctor.of_tail("a", 1, 1, None), State.GOOD),
-        (doctor.of_tail("a", 9, 9, "entry 4: changed"), State.WRONG),
-        (doctor.of_writers("a", []), State.GOOD),
-        (doctor.of_writers("a", [STATION, TERMINAL]), State.GOOD),
-        (doctor.of_writers("a", [STATION, replace(STATION, process_id=33)]), State.WRONG),
-        (doctor.of_invented("a", invented=False, real=True, for_work=True), State.GOOD),
-        (doctor.of_invented("a", invented=True, real=False, for_work=False), State.LOOK),
-        (doctor.of_invented("a", invented=True, real=True, for_work=False), State.WRONG),
-        (doctor.of_invented("a", invented=True, real=False, for_work=True), State.WRONG),
-        (doctor.of_unfinished(0), State.GOOD),
-        (doctor.of_unfinished(1), State.LOOK),
+        (doctor.of_tail("a", 1, 1, None), Severity.GOOD),
+        (doctor.of_tail("a", 9, 9, "entry 4: changed"), Severity.WRONG),
+        (doctor.of_writers("a", []), Severity.GOOD),
+        (doctor.of_writers("a", [STATION, TERMINAL]), Severity.GOOD),
+        (doctor.of_writers("a", [STATION, replace(STATION, process_id=33)]), Severity.WRONG),
+        (doctor.of_invented("a", invented=False, real=True, for_work=True), Severity.GOOD),
+        (doctor.of_invented("a", invented=True, real=False, for_work=False), Severity.LOOK),
+        (doctor.of_invented("a", invented=True, real=True, for_work=False), Severity.WRONG),
+        (doctor.of_invented("a", invented=True, real=False, for_work=True), Severity.WRONG),
+        (doctor.of_unfinished(0), Severity.GOOD),
+        (doctor.of_unfinished(1), Severity.LOOK),
     ],
 )
-def test_ledger(found: Finding, state: State) -> None:
+def test_ledger(found: DoctorFinding, state: Severity) -> None:
     assert found.state is state
     assert found.sentence.endswith(".")
 
@@ -196,4 +196,4 @@ def test_numbers_read_on() -> None:
     assert "1 entry;" in doctor.of_tail("a", 1, 1, None).sentence
     assert "2 entries;" in doctor.of_tail("a", 2, 2, None).sentence
     found = [doctor.of_unfinished(1), doctor.of_unfinished(0)]
-    assert [finding.state for finding in found] == [State.LOOK, State.GOOD]
+    assert [finding.state for finding in found] == [Severity.LOOK, Severity.GOOD]

@@ -28,8 +28,8 @@ from station.ledger.rows import SampleRow
 from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
 from station.settings import Settings
-from station.shop.rights import Person
 from station.simulation.demo import demo_limit_sets
+from tests.doors import Person
 from tests.station.jobs.invented_samples import JOINT, normal_forces
 from tests.station.jobs.job_child import STEPS
 from tests.station.jobs.recorded import Clock, check_instruments, people_and_tools, take

@@ -19,7 +19,8 @@ from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Joint, ResistanceResult, SampleBegun
 from station.ledger.store import Ledger
 from station.settings import FixtureSettings, InstrumentSettings, Settings
-from station.shop.checks import CheckDefinition, judged_check, look_back
+from station.shop.checks import CheckDefinition, judged_check
+from station.shop.look_back import look_back
 from station.simulation import workshop
 from station.simulation.launch import SimulatedInstrument
 

@@ -18,7 +18,7 @@ from station.ledger.entries import (
     WorkDone,
 )
 from station.ledger.store import Ledger
-from station.shop.checks import look_back
+from station.shop.look_back import look_back
 from tests.station.ledger.invented_entries import CALIBRATED, CHECKED, JOINT, PULL, RESISTANCE
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
@@ -88,7 +88,7 @@ def test_outcomes_certificates_baselines_and_work_are_listed(
     checked(ledger, passed=False)
     found = look_back(ledger.reader, instrument=METER)
     assert [row.sample_id for row in found.samples] == bad
-    (outcome,) = found.rest.certificates
+    (outcome,) = (item for item in found.rest.outcomes if item.is_certificate)
     assert (outcome.job_id, outcome.samples, outcome.record_hash) == (spoilt, 2, "bb")
     assert found.rest.baselines == (JOINT.key,)
     assert [row.work_order for row in found.rest.work] == ["W-1"]

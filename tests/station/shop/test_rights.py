@@ -16,7 +16,6 @@ from station.shop.rights import (
     MIN_PIN,
     NOBODY,
     RIGHTS,
-    Person,
     Right,
     Role,
     check_secret,
@@ -29,6 +28,7 @@ from station.shop.rights import (
     wait_after,
     wait_left,
 )
+from tests.doors import Person
 
 LEAD = Person("Ann Example", "lead")
 INSTALLER = Person("Bo Invented", "installer")

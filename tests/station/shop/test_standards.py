@@ -50,7 +50,7 @@ def test_a_resistor_that_minds_the_temperature_must_be_told_it() -> None:
 def test_a_weight_pulls_by_local_gravity_less_its_lift_in_air() -> None:
     weight = Weight(kind="weight", mass_kg=10.0, u_mass_kg=0.0, **FACTS)
     # GRS80 at 45 degrees and 0.015 % buoyancy (calculated, as for the weights of test_force.py).
-    force_n, u_n = weight.worth(Conditions(DAY, place=(45.0, 0.0)))
+    force_n, u_n = weight.worth(Conditions(DAY, site=(45.0, 0.0)))
     assert force_n == pytest.approx(98.047, abs=1e-3)
     assert 0.0 < u_n < 0.01
     with pytest.raises(BadInput, match="latitude"):

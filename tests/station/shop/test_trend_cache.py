@@ -13,8 +13,9 @@ from station.ledger.entries import (
     ToolServiced,
 )
 from station.ledger.store import Ledger
-from station.shop import trend_cache as trend_book
-from station.shop.trend_cache import TrendBook, trend_of
+from station.shop import trend_cache
+from station.shop.trend_cache import TrendCache, trend_of
+from tests.trends import worked_out
 from tests.web.invented import write_history
 
 RUN_LENGTH = 5_000.0
@@ -29,13 +30,13 @@ def ledger(tmp_path: Path) -> Iterator[Ledger]:
         yield opened
 
 
-def agrees(book: TrendBook, ledger: Ledger) -> bool:
+def agrees(trends: TrendCache, ledger: Ledger) -> bool:
     """Whether every kept trend is what working it out anew gives."""
-    found = {(g.trend.tool, g.trend.nest): g.trend for g in book.glances(ledger.reader)}
+    found = {(g.trend.tool, g.trend.nest): g.trend for g in trends.glances(ledger.reader)}
     places = [(tool.tool, nest) for tool in ledger.reader.tools() for nest in tool.nests]
     assert set(found) == set(places)
     for place in places:
-        fresh = trend_of(ledger.reader, *place, RUN_LENGTH).tail(trend_book.KEPT)
+        fresh = trend_of(ledger.reader, *place, RUN_LENGTH).tail(trend_cache.KEPT)
         kept = found[place]
         if (kept.samples, kept.sentence, kept.cut) != (fresh.samples, fresh.sentence, fresh.cut):
             return False
@@ -72,25 +73,25 @@ def add_a_person(ledger: Ledger) -> None:
 
 @pytest.mark.parametrize("change", [void_one, begin_one, service_one, add_a_tool, add_a_person])
 def test_what_is_kept_follows_the_ledger(ledger: Ledger, change: Callable[[Ledger], None]) -> None:
-    book = TrendBook(ledger.path, RUN_LENGTH)
-    assert agrees(book, ledger)
-    before = {id(glance) for glance in book.glances(ledger.reader)}
+    trends = TrendCache(ledger.path, RUN_LENGTH)
+    assert agrees(trends, ledger)
+    before = {id(glance) for glance in trends.glances(ledger.reader)}
     change(ledger)
-    assert agrees(book, ledger)
+    assert agrees(trends, ledger)
     # Only the nests that the change touched were worked out anew.
-    after = {id(glance) for glance in book.glances(ledger.reader)}
+    after = {id(glance) for glance in trends.glances(ledger.reader)}
     assert len(before & after) >= len(before) - 1
 
 
 def test_a_long_record_is_worked_out_apart(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(trend_book, "AT_ONCE", 0)
-    monkeypatch.setattr(trend_book, "KEPT", 7)
-    book = TrendBook(ledger.path, RUN_LENGTH)
-    book.glances(ledger.reader)
-    assert book.wait(LONG_S)
-    assert book.behind == 0
-    assert agrees(book, ledger)
-    assert max(glance.trend.cut for glance in book.glances(ledger.reader)) > 0
+    monkeypatch.setattr(trend_cache, "AT_ONCE", 0)
+    monkeypatch.setattr(trend_cache, "KEPT", 7)
+    trends = TrendCache(ledger.path, RUN_LENGTH)
+    trends.glances(ledger.reader)
+    assert worked_out(LONG_S)
+    assert trends.behind == 0
+    assert agrees(trends, ledger)
+    assert max(glance.trend.cut for glance in trends.glances(ledger.reader)) > 0
 
 
 def test_a_tail_keeps_what_the_watch_found_in_all_samples(ledger: Ledger) -> None:
@@ -106,8 +107,8 @@ def test_a_tail_keeps_what_the_watch_found_in_all_samples(ledger: Ledger) -> Non
 def test_a_record_that_cannot_be_read_is_said(
     ledger: Ledger, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    monkeypatch.setattr(trend_book, "AT_ONCE", 0)
-    book = TrendBook(tmp_path / "gone.ledger", RUN_LENGTH)
-    book.glances(ledger.reader)
-    assert book.wait(LONG_S)
-    assert "could not be brought up to date" in (book.trouble or "")
+    monkeypatch.setattr(trend_cache, "AT_ONCE", 0)
+    trends = TrendCache(tmp_path / "gone.ledger", RUN_LENGTH)
+    trends.glances(ledger.reader)
+    assert worked_out(LONG_S)
+    assert "could not be brought up to date" in (trends.trouble or "")

@@ -12,7 +12,7 @@ from station.errors import CalibrationNeeded
 from station.ledger.entries import InstrumentCalibrated, InstrumentChecked, InstrumentUsed
 from station.ledger.store import Ledger
 from station.settings import Settings
-from station.shop.trust import TrustBook, attention
+from station.shop.trust import Trust, attention
 from tests.station.ledger.invented_entries import CALIBRATED, CHECKED
 
 USED = InstrumentUsed(profile="any", identity="invented", port="none")
@@ -29,9 +29,9 @@ def ledger(tmp_path: Path) -> Iterator[Ledger]:
 
 def book(
     ledger: Ledger, uncalibrated: Policy = "mark", failed: Policy = "block", at: datetime = NOON
-) -> TrustBook:
+) -> Trust:
     settings = Settings(uncalibrated=uncalibrated, check_failed=failed)
-    return TrustBook(ledger.reader, settings, clock=lambda: at)
+    return Trust(ledger.reader, settings, clock=lambda: at)
 
 
 def calibrated(ledger: Ledger, due_on: date = date(2025, 2, 1)) -> InstrumentCalibrated:

@@ -3,7 +3,7 @@
 import pytest
 
 from station.instruments.panel.contacts import ContactChange, Lamp
-from station.simulation.panel import SimulatedPanel
+from tests.worked_panel import WorkedPanel
 
 
 class HandClock:
@@ -21,17 +21,15 @@ def clock() -> HandClock:
 
 
 @pytest.fixture
-def panel(clock: HandClock) -> SimulatedPanel:
-    return SimulatedPanel(clock)
+def panel(clock: HandClock) -> WorkedPanel:
+    return WorkedPanel(clock)
 
 
-def changes(panel: SimulatedPanel) -> list[ContactChange]:
+def changes(panel: WorkedPanel) -> list[ContactChange]:
     return [event.change for event in panel.poll()]
 
 
-def test_footswitch_is_pressed_and_comes_up_by_itself(
-    panel: SimulatedPanel, clock: HandClock
-) -> None:
+def test_footswitch_is_pressed_and_comes_up_by_itself(panel: WorkedPanel, clock: HandClock) -> None:
     panel.press_footswitch(held_s=0.2)
     assert changes(panel) == []
     clock.now_s += 0.1
@@ -42,7 +40,7 @@ def test_footswitch_is_pressed_and_comes_up_by_itself(
     assert changes(panel) == [ContactChange.FOOTSWITCH_RELEASED]
 
 
-def test_guard_opened_during_a_pull_voids_it(panel: SimulatedPanel, clock: HandClock) -> None:
+def test_guard_opened_during_a_pull_voids_it(panel: WorkedPanel, clock: HandClock) -> None:
     began_s = clock.now_s
     assert panel.void_reason(began_s) is None
     clock.now_s += 1.0
@@ -58,7 +56,7 @@ def test_guard_opened_during_a_pull_voids_it(panel: SimulatedPanel, clock: HandC
     assert panel.void_reason(clock.now_s) is None
 
 
-def test_outputs_are_remembered_and_marked_as_simulated(panel: SimulatedPanel) -> None:
+def test_outputs_are_remembered_and_marked_as_simulated(panel: WorkedPanel) -> None:
     panel.show(Lamp.ATTENTION)
     panel.set_current_reversed(True)
     line = panel.line()

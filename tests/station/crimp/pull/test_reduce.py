@@ -13,6 +13,8 @@ from station.crimp.wire import awg
 from station.errors import BadInput
 from station.instruments.recording import OVERLOAD_FRACTION as RECORDING_OVERLOAD_FRACTION
 from station.simulation.physics import Specimen, pull_curve
+from tests.benchmarks.pull_shapes import SHAPES as SHAPED
+from tests.benchmarks.pull_shapes import shaped_curve
 
 Trace = tuple[np.ndarray, np.ndarray]
 
@@ -185,10 +187,13 @@ def test_every_simulated_failure_is_told(
 ) -> None:
     # 18 AWG in soft copper breaks at 210 N [calc]: 37,000 psi, a public wire table [seen-1].
     rng = np.random.default_rng(3)
-    specimen = Specimen.model_validate(
-        {"break_force_n": 210.0 * share_of_soft_break, "failure": failure}
-    )
-    force = pull_curve(specimen, rng, sample_rate_hz=100.0)
+    break_n = 210.0 * share_of_soft_break
+    if failure in SHAPED:
+        # 100 mm/min at 100 samples a second.
+        force = shaped_curve(failure, break_n, rng, step_mm=1.0 / 60.0)
+    else:
+        specimen = Specimen.model_validate({"break_force_n": break_n, "failure": failure})
+        force = pull_curve(specimen, rng, sample_rate_hz=100.0)
     force += rng.normal(0.0, 0.05, force.size)
     reduced = reduce_trace(np.arange(force.size) / 100.0, force, wire=awg(18))
     assert reduced.suggested_mode == mode

@@ -11,7 +11,7 @@ from station.instruments.panel.contacts import (
     PanelEvent,
 )
 from station.instruments.panel.watch import PanelWatch
-from station.simulation.panel import SimulatedPanel
+from tests.worked_panel import WorkedPanel
 
 LONG_S = 30.0
 
@@ -26,7 +26,7 @@ def test_footswitch_reaches_the_bench_although_an_earlier_press_was_refused() ->
             raise BadInput("The bench is not waiting for that: it is at idle.")
         released.release()
 
-    panel = SimulatedPanel()
+    panel = WorkedPanel()
     with PanelWatch(panel, bench) as watch:
         for _ in range(2):
             panel.press_footswitch(held_s=0.05)
@@ -80,5 +80,5 @@ def test_handler_that_fails_ends_the_watch_with_its_reason() -> None:
 
 
 def test_watch_that_is_not_begun_is_trouble() -> None:
-    panel = SimulatedPanel()
+    panel = WorkedPanel()
     assert "not watched yet" in (PanelWatch(panel, lambda _event: None).trouble() or "")

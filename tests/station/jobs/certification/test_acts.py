@@ -21,8 +21,8 @@ from station.jobs.certification.record import read as read_certification
 from station.ledger.chain import Moment
 from station.ledger.entries import NestHeld, SampleBegun
 from station.ledger.store import Ledger
-from station.shop.rights import Person
 from station.simulation.demo import demo_limit_sets
+from tests.doors import Person
 from tests.station.jobs.recorded import Clock, people_and_tools, take
 
 PLAN = read_toml(DATA / "plans" / "certification.toml", CertificationPlan)

@@ -18,8 +18,8 @@ from station.jobs.validation.steps import ValidationScope
 from station.ledger.chain import Moment
 from station.ledger.entries import BaselineSet, Correction
 from station.ledger.store import Ledger
-from station.shop.rights import Person
 from station.simulation.demo import demo_limit_sets
+from tests.doors import Person
 from tests.station.jobs.invented_samples import JOINT, normal_forces
 from tests.station.jobs.recorded import Clock, check_instruments, people_and_tools, take
 from tests.station.jobs.validation.test_judge import BLUE

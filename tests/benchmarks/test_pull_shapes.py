@@ -2,7 +2,8 @@ import numpy as np
 import pytest
 
 from station.crimp.pull.reduce import FAILURE_MODES
-from station.simulation.pull_shapes import SHAPES, PulledWire
+from tests.benchmarks.drawn_pulls import SHAPES
+from tests.benchmarks.pull_shapes import PulledWire
 
 # Invented: about what 18 AWG in soft copper would be.
 WIRE = PulledWire(
