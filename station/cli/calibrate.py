@@ -95,12 +95,7 @@ def state(
 
 
 def _state_document(trust: InstrumentTrust) -> dict[str, object]:
-    return {
-        "role": trust.role,
-        "instrument": trust.instrument,
-        "state": trust.state.value,
-        "sentence": trust.sentence,
-        "blocked": trust.blocked,
+    return picked(trust, "role instrument state sentence blocked") | {
         "due_on": trust.standing.due_on and trust.standing.due_on.isoformat(),
         "certificate": None if trust.record is None else trust.record.certificate,
         "checks": len(trust.checks),

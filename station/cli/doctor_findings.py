@@ -248,8 +248,9 @@ def _port(seen: PortSeen) -> DoctorFinding:
 
 def of_address(seen: AddressSeen) -> DoctorFinding:
     """Judge the address of the page."""
-    taken = "good-served" if seen.station_answers else "wrong"
-    return told("page", "address", "good" if seen.trouble is None else taken, seen=seen)
+    case = "good-served" if seen.station_answers else "wrong"
+    case = "good" if seen.trouble is None else case
+    return told("page", "address", case, seen=seen)
 
 
 def of_people(seen: PeopleSeen) -> Iterator[DoctorFinding]:
@@ -284,7 +285,8 @@ def of_writers(path: str, holders: Iterable[Holder]) -> DoctorFinding:
 def of_invented(path: str, *, invented: bool, real: bool, for_work: bool) -> DoctorFinding:
     """Judge whether invented samples lie among real ones; ``for_work``: instruments are real."""
     case = "wrong" if real or for_work else "look"
-    return told("ledger", "invented samples", case if invented else "good", path=path)
+    case = case if invented else "good"
+    return told("ledger", "invented samples", case, path=path)
 
 
 def of_unfinished(number: int) -> DoctorFinding:

@@ -86,12 +86,15 @@ def identify(
     port: str, profile: str | None, folder: Path | None, trace: Path | None, as_json: bool
 ) -> int:
     """Ask what hangs on PORT. Without --profile, words of all dialects are sent to it."""
-    names = _meters_first(folder) if profile is None else (profile,)
+    names = profile_names(folder) if profile is None else (profile,)
+    profiles = {name: load_profile(name, folder) for name in names}
+    # Meters first.
+    ordered = dict(sorted(profiles.items(), key=lambda item: item[1].kind != "meter"))
     with _traced(trace) as on_bytes:
-        found = _first_that_answers(port, names, folder, on_bytes)
+        found = _first_that_answers(port, ordered, on_bytes)
     if found is None:
         raise InstrumentSilent(
-            f"Nothing on {port} answers in the words of {', '.join(names)}; check that it is on, "
+            f"Nothing on {port} answers in the words of {', '.join(ordered)}; check that it is on, "
             "its baud rate and cable, or try: station instruments learn."
         )
     name, identity = found
@@ -112,7 +115,7 @@ def identify(
 @click.option("--seconds", type=click.FloatRange(min=0, min_open=True), help="End after so long.")
 @click.option("--count", type=click.IntRange(min=1), help="End after so many readings.")
 @click.option(
-    "--expected-ohm", type=click.FloatRange(min=0, min_open=True), default=0.01, show_default=True,
+    "--expected-ohm", type=click.FloatRange(min=0, min_open=True), default=0.01,
     help="Sets a meter's range.",
 )  # fmt: skip
 @profiles_option
@@ -147,10 +150,10 @@ def watch(
     "  --out my-tester.toml"
 )
 @click.argument("port")
-@click.option("--baud", type=click.IntRange(min=50), default=9600, show_default=True)
-@click.option("--data-bits", type=click.Choice(["7", "8"]), default="8", show_default=True)
+@click.option("--baud", type=click.IntRange(min=50), default=9600)
+@click.option("--data-bits", type=click.Choice(["7", "8"]), default="8")
 @click.option("--parity", type=click.Choice(["none", "even", "odd"]), default="none")
-@click.option("--seconds", type=click.FloatRange(min=0.5), default=10.0, show_default=True)
+@click.option("--seconds", type=click.FloatRange(min=0.5), default=10.0)
 @click.option("--poll", metavar="TEXT", help="Ask with TEXT and CR, five times a second.")
 @click.option(
     "--out", type=FILE, metavar="FILE",
@@ -195,21 +198,11 @@ def _port(url: str, profile: Profile, on_bytes: ByteLog | None) -> LinePort:
     return LinePort(url, profile.line, name=name, on_bytes=on_bytes)
 
 
-def _meters_first(folder: Path | None) -> tuple[str, ...]:
-    names = profile_names(folder)
-    return tuple(sorted(names, key=lambda name: load_profile(name, folder).kind != "meter"))
-
-
 def _first_that_answers(
-    url: str, names: tuple[str, ...], folder: Path | None, on_bytes: ByteLog | None
+    url: str, profiles: dict[str, Profile], on_bytes: ByteLog | None
 ) -> tuple[str, Identity] | None:
-    testers = [
-        known
-        for name in names
-        if isinstance(known := load_profile(name, folder), PullTesterProfile)
-    ]
-    for name in names:
-        profile = load_profile(name, folder)
+    testers = [known for known in profiles.values() if isinstance(known, PullTesterProfile)]
+    for name, profile in profiles.items():
         with _port(url, profile, on_bytes) as line:
             # Ends what an earlier dialect left half said.
             line.send(b"\r\n")

@@ -100,7 +100,7 @@ def start(
 
 @job.command("list", epilog="Example: station job list --open")
 @click.option("--open", "only_open", is_flag=True, help="Only jobs that have not ended.")
-@click.option("--limit", type=click.IntRange(1, 1000), default=50, show_default=True)
+@click.option("--limit", type=click.IntRange(1, 1000), default=50)
 @ledger_option
 @json_option
 def list_jobs(only_open: bool, limit: int, ledger_path: Path | None, as_json: bool) -> None:
@@ -117,9 +117,9 @@ def list_jobs(only_open: bool, limit: int, ledger_path: Path | None, as_json: bo
 @click.option("--wire", metavar="SIZE", help="Default: that of the nest's last sample.")
 @click.option("--wire2", metavar="SIZE", help="The other side, where it differs.")
 @click.option("--set", "limit_set", metavar="ID", help="Limit set; default: the settings'.")
-@click.option("--count", type=click.IntRange(1, 200), default=1, show_default=True)
+@click.option("--count", type=click.IntRange(1, 200), default=1)
 @click.option("--simulate", is_flag=True, help="Use simulated instruments; marks every record.")
-@click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
+@click.option("--seed", type=click.IntRange(0), default=1)
 @person_option
 @settings_option
 @ledger_option
@@ -167,7 +167,7 @@ def sample(
 @job.command(epilog="Example: station job report 0198c2b4 --out paper.html")
 @click.argument("job_id")
 @click.option("--out", type=FILE, required=True)
-@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4")
 @ledger_option
 def report(job_id: str, out: Path, paper: Paper, ledger_path: Path | None) -> None:
     """Write the paper of a job: one HTML file with its figures inside, to print or to keep."""
@@ -178,8 +178,8 @@ def report(job_id: str, out: Path, paper: Paper, ledger_path: Path | None) -> No
 
 @job.command(epilog="Example: station job odds daily-check --tries 40")
 @click.argument("plan")
-@click.option("--tries", type=click.IntRange(10, 100_000), default=400, show_default=True)
-@click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
+@click.option("--tries", type=click.IntRange(10, 100_000), default=400)
+@click.option("--seed", type=click.IntRange(0), default=1)
 @settings_option
 @json_option
 def odds(plan: str, tries: int, seed: int, settings_path: Path | None, as_json: bool) -> None:
@@ -256,14 +256,10 @@ def _due_line(found: DueNest) -> str:
 
 
 def _row_document(row: JobRow) -> dict[str, Any]:
-    return {
-        "job_id": row.job_id,
-        "job": row.job,
+    return picked(row, "job_id job person outcome") | {
         "plan": row.plan_id,
-        "person": row.person,
         "begun_at": row.at_utc.isoformat(),
         "ended": row.ended_seq is not None,
-        "outcome": row.outcome,
     }
 
 
@@ -286,13 +282,10 @@ def _job_document(record: JobRecord, state: JobState) -> dict[str, Any]:
 
 def _step_document(step: Step) -> dict[str, Any]:
     # Connector and wires are the person's to choose.
-    return {
+    return picked(step, "left tool nest") | {
         "kind": "sample",
         "step": step.name,
         "sentence": step.words,
-        "left": step.left,
-        "tool": step.tool,
-        "nest": step.nest,
         "connector": None,
         "wires": [],
     }

@@ -21,7 +21,7 @@ from station.ledger.export import export_ledger
 from station.ledger.reader import LedgerReader
 from station.ledger.reimport import import_export
 from station.ledger.store import Ledger
-from station.ledger.verify import verify_ledger
+from station.ledger.verify import VerifyReport, verify_ledger
 from station.shop.rights import Right
 
 MOST_BYTES = 100_000_000
@@ -42,11 +42,11 @@ def verify(ledger_path: Path | None, as_json: bool) -> int:
     check_path(path, create=False)
     with progress_bar(f"Verifying {path.name}", quiet=as_json) as tell:
         report = verify_ledger(path, tell)
-    said = f"{report.entries} entries and {report.traces} traces, all sound."
+    line = _sound(path, report)
     if report.first_bad is not None:
-        said = f"NOT SOUND: {report.first_bad}"
+        line = f"{path}: NOT SOUND: {report.first_bad}"
     document = {"ledger": str(path)} | picked(report, "entries traces first_bad")
-    print_result(as_json, document, [f"{path}: {said}"])
+    print_result(as_json, document, [line])
     return 0 if report.first_bad is None else 1
 
 
@@ -118,10 +118,8 @@ def backup(file: Path, ledger_path: Path | None, replace: bool, as_json: bool) -
     with progress_bar(f"Backing up {path.name}", quiet=as_json) as tell:
         report = back_up_ledger(path, file, replace=replace, progress=tell)
     document = {"ledger": str(path), "backup": str(file)}
-    line = (
-        f"{file}: {report.entries} entries and {report.traces} traces, all sound. "
-        f"Note the hash of the last, {report.last_hash[:16]}, elsewhere: it proves the copy."
-    )
+    note = f"Note the hash of the last, {report.last_hash[:16]}, elsewhere: it proves the copy."
+    line = f"{_sound(file, report)} {note}"
     print_result(as_json, document | picked(report, "entries traces last_hash"), [line])
     return 0
 
@@ -140,7 +138,7 @@ def restore(file: Path, ledger_path: Path | None, as_json: bool) -> int:
         "kept_as": None if done.kept_as is None else str(done.kept_as),
         "newer_entries_in_old": done.newer_entries,
     }
-    lines = [f"{path}: {done.report.entries} entries and {done.report.traces} traces, all sound."]
+    lines = [_sound(path, done.report)]
     if done.kept_as is not None:
         newer = {None: "could not be read", 0: "had no entries more"}.get(
             done.newer_entries, f"had {done.newer_entries} entries more"
@@ -173,7 +171,7 @@ def rebuild(ledger_path: Path | None, as_json: bool) -> int:
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
 @ledger_option
 @click.option(
-    "--traces", type=click.Choice(["csv", "npz", "none"]), default="csv", show_default=True,
+    "--traces", type=click.Choice(["csv", "npz", "none"]), default="csv",
     help="Force traces: one CSV file each, one npz file for all, or none.",
 )  # fmt: skip
 @json_option
@@ -270,6 +268,9 @@ def _import_export(source: Path, path: Path | None, as_json: bool) -> int:
     with progress_bar(f"Importing {source.name}", quiet=as_json) as tell:
         report = import_export(source, path, progress=tell)
     document = {"ledger": str(path)} | picked(report, "entries traces last_hash")
-    line = f"{path}: {report.entries} entries and {report.traces} traces, all sound."
-    print_result(as_json, document, [line])
+    print_result(as_json, document, [_sound(path, report)])
     return 0
+
+
+def _sound(path: Path, report: VerifyReport) -> str:
+    return f"{path}: {report.entries} entries and {report.traces} traces, all sound."

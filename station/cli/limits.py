@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 import click
 
-from station.cli.options import check_uncertainties, json_option, picked, print_result
+from station.cli.options import json_option, picked, print_result, size_option
 from station.cli.wire import SIZES_MAY_START_WITH_A_DASH
 from station.crimp.connectors import (
     Connector,
@@ -71,13 +71,13 @@ def _limit_lines(found: list[Limit]) -> Iterator[str]:
 )
 @click.option("--wire", required=True, metavar="SIZE")
 @click.option("set_id", "--set", required=True, metavar="ID", help="Limit set to judge by.")
-@click.option("--force-n", type=float, help="Peak pull force in newton.")
-@click.option("--force-u-n", type=float)
+@size_option("--force-n", help="Peak pull force in newton.")
+@size_option("--force-u-n")
 @click.option("--resistance-mohm", type=float, help="Resistance of the splice in milliohm.")
-@click.option("--resistance-u-mohm", type=float)
+@size_option("--resistance-u-mohm")
 @click.option("--current-a", type=float, help="Current for a voltage drop; else the set's own.")
 @click.option("--length-mm", type=float, help="Length that a ratio to equal length is stated for.")
-@click.option("--guard", type=float, default=DEFAULT_GUARD, show_default=True)
+@size_option("--guard", default=DEFAULT_GUARD)
 @json_option
 def judge(
     wire: str,
@@ -92,14 +92,6 @@ def judge(
     as_json: bool,
 ) -> int:
     """Judge a sample by one limit set; exit 1 where it fails."""
-    check_uncertainties(
-        {
-            "--force-n": force_n,
-            "--force-u-n": force_u_n,
-            "--resistance-u-mohm": resistance_u_mohm,
-            "--guard": guard,
-        }
-    )
     size = parse_size(wire)
     found = shipped_limit_sets().for_size(size, set_id)
     force = None if force_n is None else Measured(force_n, force_u_n)

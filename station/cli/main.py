@@ -60,7 +60,7 @@ class Commands(click.Group):
 
 @click.group(
     cls=Commands,
-    context_settings={"help_option_names": ["-h", "--help"]},
+    context_settings={"help_option_names": ["-h", "--help"], "show_default": True},
     help=f"""Measure, judge and log crimp samples on the bench.
 
     Files that messages name, such as firmware_notes/network.md, stand in {FILES}.""",
@@ -85,31 +85,28 @@ def run(arguments: Sequence[str] | None = None) -> int:
             standalone_mode=False,
         )
     except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(error.format_message(), err=True)
-        return EXIT_BAD_INPUT
+        said = error.format_message()
     except click.ClickException as error:
         where = error.ctx.command_path if isinstance(error, click.UsageError) and error.ctx else ""
         hint = f" See: {where} --help" if where else ""
-        click.echo(f"{short(error.format_message())}{hint}", err=True)
-        return EXIT_BAD_INPUT
+        said = f"{short(error.format_message())}{hint}"
     except (click.Abort, KeyboardInterrupt):
-        click.echo("Stopped.", err=True)
-        return EXIT_BAD_INPUT
+        said = "Stopped."
     except StationError as error:
-        click.echo(short(str(error)), err=True)
-        return EXIT_BAD_INPUT
+        said = short(str(error))
     except BrokenPipeError:
         return EXIT_DONE
     except OSError as error:
         # What is printed may go to a full disk, and any file may fail.
         where = f" ({error.filename})" if error.filename else ""
-        click.echo(
+        said = (
             f"This computer could not read or write{where}: {error.strerror or error}. Check the "
-            "disk and the file, then try again.",
-            err=True,
+            "disk and the file, then try again."
         )
-        return EXIT_BAD_INPUT
-    return result if isinstance(result, int) else EXIT_DONE
+    else:
+        return result if isinstance(result, int) else EXIT_DONE
+    click.echo(said, err=True)
+    return EXIT_BAD_INPUT
 
 
 def short(sentence: str) -> str:

@@ -104,7 +104,7 @@ def opened_bench(
             yield simulated.bench, partial(demo_run.HandsAsOperator, simulated.hands, print_aside)
             return
         bench, _ = stack.enter_context(real_bench(ledger, settings, limit_sets))
-        bench.board.listeners.append(StandstillTold())
+        bench.board.listeners.append(_standstill_teller())
         yield bench, lambda _joint: OperatorAtTheTerminal()
 
 
@@ -134,17 +134,17 @@ def outcome_lines(outcome: SampleOutcome) -> Iterator[str]:
         yield f"    {name}: limit {shown} ({finished.limit_set}) -> {criterion.verdict}"
 
 
-class StandstillTold:
+def _standstill_teller() -> Callable[[BenchState], None]:
     """Says on the terminal that the force stands still, once each time it does."""
+    told: str | None = None
 
-    def __init__(self) -> None:
-        self._told: str | None = None
+    def look(state: BenchState) -> None:
+        nonlocal told
+        if state.standstill not in (None, told):
+            print_aside(WORDS[state.standstill])
+        told = state.standstill
 
-    def __call__(self, state: BenchState) -> None:
-        """Look at a new snapshot of the bench."""
-        if state.standstill not in (None, self._told):
-            click.echo(WORDS[state.standstill], err=True)
-        self._told = state.standstill
+    return look
 
 
 class OperatorAtTheTerminal:
@@ -164,9 +164,9 @@ class OperatorAtTheTerminal:
     def failure_mode(self, suggested: str | None) -> str:
         """Ask how the sample let go."""
         hint = f" (the trace suggests: {FAILURE_MODES[suggested]})" if suggested else ""
-        click.echo(f"{WHAT_TO_DO[Stage.NAME_FAILURE]}{hint}", err=True)
+        print_aside(f"{WHAT_TO_DO[Stage.NAME_FAILURE]}{hint}")
         for mode, words in FAILURE_MODES.items():
-            click.echo(f"  {mode}: {words}", err=True)
+            print_aside(f"  {mode}: {words}")
         modes = click.Choice(list(FAILURE_MODES))
         return _asked("How", type=modes, default=suggested, show_choices=False)
 

@@ -3,6 +3,7 @@
 import json
 import math
 from collections.abc import Callable, Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -46,10 +47,22 @@ person_option = click.option(
 )
 
 
+def _not_negative(
+    _context: click.Context, option: click.Parameter, value: float | None
+) -> float | None:
+    if value is not None and not (math.isfinite(value) and value >= 0.0):
+        raise BadInput(f"{option.opts[0]} must be a number that is not negative, not {value}.")
+    return value
+
+
+size_option = partial(click.option, type=float, callback=_not_negative)
+"""Makes an option for an uncertainty or a size; BadInput where it is negative or no number."""
+
+
 def material_option(materials: Iterable[str]) -> Callable[[Command], Command]:
     """Make ``--material``: what the wire is made of."""
     choice = click.Choice(sorted(materials))
-    return click.option("--material", type=choice, default="copper", show_default=True)
+    return click.option("--material", type=choice, default="copper")
 
 
 def print_json(document: object) -> None:
@@ -91,10 +104,3 @@ def warned(warnings: Iterable[str]) -> Iterator[str]:
 def print_aside(text: str) -> None:
     """Say something beside the result, on standard error."""
     click.echo(text, err=True)
-
-
-def check_uncertainties(stated: dict[str, float | None]) -> None:
-    """Refuse an uncertainty that is negative or not a number (BadInput)."""
-    for name, value in stated.items():
-        if value is not None and not (math.isfinite(value) and value >= 0.0):
-            raise BadInput(f"{name} must be a number that is not negative, not {value}.")

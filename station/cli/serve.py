@@ -5,17 +5,17 @@ from datetime import datetime
 from pathlib import Path
 
 import click
-from rich.console import Console
-from rich.progress import Progress
 
 from station.bench.bench import Bench, SampleOutcome
+from station.cli.ledgers import progress_bar
 from station.cli.opening import limit_sets_at_hand, outcome_lines, real_bench
 from station.cli.options import (
     FILE,
     SIMULATED,
     json_option,
-    print_json,
-    print_lines,
+    picked,
+    print_aside,
+    print_result,
     settings_option,
 )
 from station.cli.serving import (
@@ -23,7 +23,6 @@ from station.cli.serving import (
     check_reach,
     ended_by_sigterm,
     listening,
-    sentences,
     serve_bench,
     simulated_panel,
 )
@@ -44,11 +43,11 @@ from station.text import Say
 
 
 @click.command(epilog="Example: station demo --days 60 --headless")
-@click.option("--days", type=click.IntRange(5, 2000), default=120, show_default=True)
-@click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
+@click.option("--days", type=click.IntRange(5, 2000), default=120)
+@click.option("--seed", type=click.IntRange(0), default=1)
 @click.option("--headless", is_flag=True, help="Leave after the live sample; serve no page.")
-@click.option("--host", default="127.0.0.1", show_default=True)
-@click.option("--port", type=click.IntRange(0, 65535), default=8000, show_default=True)
+@click.option("--host", default="127.0.0.1")
+@click.option("--port", type=click.IntRange(0, 65535), default=8000)
 @click.option("--ledger", "ledger_path", type=FILE, metavar="FILE")
 @json_option
 def demo(
@@ -65,8 +64,7 @@ def demo(
         raise BadInput("--json prints one document and ends: use it with --headless.")
     path = ledger_path or data_folder() / "demo.ledger"
     settings = as_the_demo_judges(Settings(host=host, port=port), invented=True)
-    console = Console(stderr=True, quiet=as_json, highlight=False)
-    say = sentences(console)
+    say = _voice(as_json)
     limit_sets = demo_run.demo_limit_sets()
     check_named(settings, limit_sets)
     with ExitStack() as stack:
@@ -77,7 +75,7 @@ def demo(
         ledger = stack.enter_context(demo_run.open_demo_ledger(path))
         if not headless:
             check_reach(ledger, settings)
-        _fill_if_new(ledger, limit_sets, settings, days, seed, console)
+        _fill_if_new(ledger, limit_sets, settings, days, seed, as_json)
         say(SIMULATED)
         panel = stack.enter_context(SimulatedPanel())
         simulated = stack.enter_context(
@@ -92,11 +90,11 @@ def demo(
             worn = worn_nests(ledger.reader, settings.wear_watch_run_length)
             _report(outcome, worn, path, as_json)
         if outcome is not None and outcome.error is not None:
-            click.echo(f"{outcome.error} The sample was logged as void.", err=True)
+            print_aside(f"{outcome.error} The sample was logged as void.")
             return 2
         if listener is not None:
             stack.enter_context(HandsAtTheBench(simulated.bench.board, simulated.hands))
-            serve_bench(simulated.bench, panel, path, listener, say)
+            serve_bench(simulated.bench, panel, path, listener)
     return 0
 
 
@@ -123,7 +121,6 @@ def serve(
     if faults and not simulate:
         raise BadInput("--fault is for simulated instruments: use it with --simulate.")
     path = ledger_path or settings.ledger or data_folder() / "station.ledger"
-    say = sentences(Console(stderr=True, highlight=False))
     with ExitStack() as stack:
         stack.enter_context(ended_by_sigterm())
         listener = stack.enter_context(listening(settings.host, settings.port))
@@ -146,8 +143,12 @@ def serve(
             stack.enter_context(HandsAtTheBench(bench.board, simulated.hands))
         else:
             bench, panel = stack.enter_context(real_bench(ledger, settings, limit_sets))
-        serve_bench(bench, panel, path, listener, say)
+        serve_bench(bench, panel, path, listener)
     return 0
+
+
+def _voice(as_json: bool) -> Say:
+    return (lambda _text: None) if as_json else print_aside
 
 
 def _fill_if_new(
@@ -156,9 +157,9 @@ def _fill_if_new(
     settings: Settings,
     days: int,
     seed: int,
-    console: Console,
+    as_json: bool,
 ) -> None:
-    say = sentences(console)
+    say = _voice(as_json)
     counts = ledger.reader.counts()
     if counts.entries:
         say(
@@ -166,16 +167,11 @@ def _fill_if_new(
             "--days and --seed apply to a new one only."
         )
         return
-    with Progress(console=console, transient=True) as bar:
-        task = bar.add_task(f"Inventing {days} days of samples", total=None)
+    today = datetime.now().astimezone().date()
+    what = f"Inventing {days} days of samples"
+    with progress_bar(what, quiet=as_json) as tell:
         demo_run.fill(
-            ledger,
-            limit_sets,
-            settings,
-            today=datetime.now().astimezone().date(),
-            days=days,
-            seed=seed,
-            progress=lambda done, total: bar.update(task, completed=done, total=total),
+            ledger, limit_sets, settings, today=today, days=days, seed=seed, progress=tell
         )
     counts = ledger.reader.counts()
     say(f"Invented {counts.samples} samples in {ledger.path} (all marked as demo).")
@@ -202,20 +198,12 @@ def _void_interrupted(bench: Bench, ledger: Ledger) -> list[str]:
 
 
 def _report(outcome: SampleOutcome, worn: list[NestTrend], path: Path, as_json: bool) -> None:
-    if as_json:
-        print_json(
-            {
-                "ledger": str(path),
-                "sample_id": outcome.sample_id,
-                "verdict": outcome.finished.verdict,
-                "void_reason": outcome.finished.void_reason,
-                "sample": outcome.finished.model_dump(mode="json"),
-                "worn_nests": [
-                    {"tool": trend.tool, "nest": trend.nest, "reason": trend.sentence}
-                    for trend in worn
-                ],
-            }
-        )
-        return
-    print_lines(outcome_lines(outcome))
-    print_lines(f"{trend.tool}, {trend.nest} nest: {trend.sentence}" for trend in worn)
+    document = {
+        "ledger": str(path),
+        "sample_id": outcome.sample_id,
+        **picked(outcome.finished, "verdict void_reason"),
+        "sample": outcome.finished.model_dump(mode="json"),
+        "worn_nests": [picked(trend, "tool nest") | {"reason": trend.sentence} for trend in worn],
+    }
+    nests = (f"{trend.tool}, {trend.nest} nest: {trend.sentence}" for trend in worn)
+    print_result(as_json, document, [*outcome_lines(outcome), *nests])

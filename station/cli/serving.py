@@ -10,12 +10,10 @@ from contextlib import ExitStack, closing, contextmanager
 from functools import partial
 from http import HTTPStatus
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
-from rich.console import Console
-
 from station.bench.bench import Bench
+from station.cli.options import print_aside
 from station.cli.systemd import Watchdog
 from station.crimp.limits import LimitSets
 from station.errors import AddressTaken, DataFileError, NotAllowed
@@ -111,10 +109,7 @@ def show_way_in(path: Path, say: Say) -> None:
 def ended_by_sigterm() -> Iterator[None]:
     """Turn SIGTERM into a normal leave, so that ports and simulators are released."""
 
-    def leave(_signal: int, _frame: FrameType | None) -> None:
-        sys.exit(0)
-
-    previous = signal.signal(signal.SIGTERM, leave)
+    previous = signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     try:
         yield
     finally:
@@ -130,8 +125,7 @@ def listening(host: str, port: int) -> Iterator[socket.socket]:
     AddressTaken
         Another program has it, or it is not an address of this machine.
     """
-    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    try:
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listener:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((host, port))
@@ -142,8 +136,6 @@ def listening(host: str, port: int) -> Iterator[socket.socket]:
                 "program that has it, or choose another with --port or in the settings."
             ) from error
         yield listener
-    finally:
-        listener.close()
 
 
 def simulated_panel(pins: PanelPins | None) -> BasePanel:
@@ -153,22 +145,20 @@ def simulated_panel(pins: PanelPins | None) -> BasePanel:
     return SimulatedPanel()
 
 
-def serve_bench(
-    bench: Bench, panel: BasePanel, path: Path, listener: socket.socket, say: Say
-) -> None:
+def serve_bench(bench: Bench, panel: BasePanel, path: Path, listener: socket.socket) -> None:
     """Serve the page, watch the panel, keep the instruments connected, and tell systemd.
 
     Ends when the person stops it. A thread that died is told to systemd by silence: no pings.
     """
     trouble = panel.line().trouble
     if trouble:
-        say(trouble)
+        print_aside(trouble)
     bench.keep_connected()
     with ExitStack() as stack:
         watch = stack.enter_context(PanelWatch(panel, bench.take_event))
         health = partial(_health, listener.getsockname(), watch if panel.present else None)
         stack.enter_context(Watchdog(health))
-        serve_page(bench, path, listener, say)
+        _serve_page(bench, path, listener)
 
 
 def _health(address: tuple[str, int], watch: PanelWatch | None) -> str | None:
@@ -207,23 +197,17 @@ def web_server(app: Any, listener: socket.socket) -> Any:
     )
 
 
-def serve_page(bench: Bench, path: Path, listener: socket.socket, say: Say) -> None:
-    """Serve the page until the person stops it."""
+def _serve_page(bench: Bench, path: Path, listener: socket.socket) -> None:
     from web import create_app
 
     server = web_server(create_app(bench), listener)
-    warn_of_listeners(bench.settings, say)
-    show_way_in(path, say)
+    warn_of_listeners(bench.settings, print_aside)
+    show_way_in(path, print_aside)
     host, port = listener.getsockname()
-    say(f"The page is on http://{host}:{port}/ - Ctrl-C ends it.")
+    print_aside(f"The page is on http://{host}:{port}/ - Ctrl-C ends it.")
     try:
         server.run()
     except KeyboardInterrupt:
-        say("Stopped.")
+        print_aside("Stopped.")
     finally:
         server.close()
-
-
-def sentences(console: Console) -> Say:
-    """A way to print plain sentences, unbroken, to the person at the console."""
-    return lambda text: console.print(text, soft_wrap=True, markup=False)

@@ -101,7 +101,7 @@ def add(name: str, role: str, person: str, ledger_path: Path | None, as_json: bo
 )
 @click.argument("name")
 @click.argument("role", type=_role_choice)
-@click.option("--reason", default="", help="For the record.")
+@click.option("--reason", default="", show_default=False, help="For the record.")
 @signing_option
 @ledger_option
 @json_option
@@ -117,7 +117,7 @@ def role(
 
 @people.command(epilog="Example: station people leave 'Bo Invented' --person 'Ann Example'")
 @click.argument("name")
-@click.option("--reason", default="", help="For the record.")
+@click.option("--reason", default="", show_default=False, help="For the record.")
 @signing_option
 @ledger_option
 @json_option
@@ -154,7 +154,7 @@ def passphrase(name: str, person: str, ledger_path: Path | None, as_json: bool) 
 
 @people.command(epilog="Example: station people audit --about 'Bo Invented'")
 @click.option("--about", metavar="NAME", help="Only what concerns this person's door.")
-@click.option("--limit", type=click.IntRange(1, 100_000), default=AUDIT_ROWS, show_default=True)
+@click.option("--limit", type=click.IntRange(1, 100_000), default=AUDIT_ROWS)
 @ledger_option
 @json_option
 def audit(about: str | None, limit: int, ledger_path: Path | None, as_json: bool) -> None:
@@ -183,14 +183,8 @@ def _person_words(row: PersonRow, kind: str | None) -> str:
 
 
 def _person_document(row: PersonRow, kind: str | None) -> dict[str, object]:
-    return {
-        "name": row.name,
-        "role": row.role,
-        "active": row.active,
-        "secret": kind,
-        "since_utc": row.at_utc.isoformat(),
-        "demo": row.demo,
-    }
+    said = picked(row, "name role active demo")
+    return said | {"secret": kind, "since_utc": row.at_utc.isoformat()}
 
 
 def _door_document(row: DoorRow) -> dict[str, object]:
@@ -211,7 +205,7 @@ def tool() -> None:
     "--nest", "nests", multiple=True, required=True, metavar="NEST",
     help="A die cavity, as people call it; once for each.",
 )  # fmt: skip
-@click.option("--description", default="", help="What tool it is.")
+@click.option("--description", default="", show_default=False, help="What tool it is.")
 @person_option
 @settings_option
 @ledger_option

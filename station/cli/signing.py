@@ -38,13 +38,6 @@ def signed_by(ledger: Ledger, name: str, right: Right) -> PersonRow:
     ----------
     ledger
         Open for writing: the signature, a wrong secret or a refusal goes into its audit.
-    name
-        As on record.
-
-    Returns
-    -------
-    person
-        For the entries that follow.
 
     Raises
     ------

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from calibration.uncertainty import Contribution
-from station.cli.options import check_uncertainties, json_option, material_option, print_result
+from station.cli.options import json_option, material_option, print_result, size_option
 from station.crimp.resistance import (
     InService,
     ReferenceReading,
@@ -43,11 +43,6 @@ class Given:
     current_a: float | None
 
     @property
-    def by_reference(self) -> bool:
-        """Whether unbroken wire of the same reel was read."""
-        return self.reference_mohm is not None
-
-    @property
     def uncertainties(self) -> dict[str, float | None]:
         """Every uncertainty that this method asks for, by its option."""
         asked = {
@@ -55,7 +50,7 @@ class Given:
             "--span-u-mm": self.span_u_mm,
             "--temperature-u-c": self.temperature_u_c,
         }
-        if self.by_reference:
+        if self.reference_mohm is not None:
             return asked | {"--reference-u-mohm": self.reference_u_mohm}
         return asked | {"--wire-u-percent": self.wire_u_percent}
 
@@ -67,9 +62,8 @@ class Given:
             raise BadInput(
                 "--reference-mohm and --reference-span-mm go together: give both or neither."
             )
-        if self.by_reference and self.wire2 is not None:
+        if self.reference_mohm is not None and self.wire2 is not None:
             raise BadInput("By reference both sides must be of one wire: leave --wire2 out.")
-        check_uncertainties(self.uncertainties)
 
 
 @click.command(
@@ -84,14 +78,14 @@ class Given:
 @click.option("--span-mm", type=float, required=True, help="All the wire of that size in the span.")
 @click.option("--span2-mm", type=float, help="The same for --wire2.")
 @click.option("--reading-mohm", type=float, required=True)
-@click.option("--reading-u-mohm", type=float)
+@size_option("--reading-u-mohm")
 @click.option("--at-c", type=float, help="Wire temperature; without it nothing is corrected.")
-@click.option("--span-u-mm", type=float)
-@click.option("--wire-u-percent", type=float)
-@click.option("--temperature-u-c", type=float)
+@size_option("--span-u-mm")
+@size_option("--wire-u-percent")
+@size_option("--temperature-u-c")
 @click.option("--reference-mohm", type=float, help="Reading of unbroken wire of the same reel.")
 @click.option("--reference-span-mm", type=float, help="Length of it between the sense clips.")
-@click.option("--reference-u-mohm", type=float)
+@size_option("--reference-u-mohm")
 @click.option("--current-a", type=float, help="Say what the splice does at this current.")
 @json_option
 def splice(as_json: bool, **options: Any) -> int:
@@ -99,7 +93,7 @@ def splice(as_json: bool, **options: Any) -> int:
     given = Given(**options)
     given.check()
     size, material = parse_size(given.wire), material_named(given.material)
-    result = _by_reference(given) if given.by_reference else _by_length(given)
+    result = _by_length(given) if given.reference_mohm is None else _by_reference(given)
     service = None
     if given.current_a is not None:
         service = in_service(result.splice_ohm, given.current_a, size, material)
@@ -115,9 +109,7 @@ def _of_reading(u_mohm: float | None) -> Contribution:
 
 
 def _by_length(given: Given) -> SpliceResistance:
-    sides = [(given.wire, given.span_mm)]
-    if given.wire2 is not None and given.span2_mm is not None:
-        sides.append((given.wire2, given.span2_mm))
+    sides = ((given.wire, given.span_mm), (given.wire2, given.span2_mm))
     spans = [
         WireSpan(
             parse_size(size),
@@ -127,6 +119,7 @@ def _by_length(given: Given) -> SpliceResistance:
             (given.wire_u_percent or 0.0) / 100.0,
         )
         for size, length_mm in sides
+        if size is not None and length_mm is not None
     ]
     return reduce_by_length(
         given.reading_mohm * 1e-3,

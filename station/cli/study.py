@@ -45,7 +45,6 @@ def study() -> None:
     "--side",
     type=click.Choice(["upper", "lower"]),
     default="upper",
-    show_default=True,
     help="Values must stay at most, or at least, at the limit.",
 )
 @plot_option
@@ -202,8 +201,8 @@ def _lines(result: GaugeStudy, unpooled: GaugeStudy | None) -> Iterator[str]:
 @study.command("shop-limit", epilog="Example: station study shop-limit splices.csv --size '18 AWG'")
 @csv_argument
 @click.option("--size", required=True, help="Wire size that the limit is for.")
-@click.option("--coverage", type=float, default=0.99, show_default=True)
-@click.option("--confidence", type=float, default=0.95, show_default=True)
+@click.option("--coverage", default=0.99)
+@click.option("--confidence", default=0.95)
 @json_option
 def shop_limit(file: Path, size: str, coverage: float, confidence: float, as_json: bool) -> int:
     """Derive a shop's own resistance limit from the splices of a validated tool.

@@ -32,8 +32,8 @@ LIKELY = 0.9
 @csv_argument
 @click.option("--lower", type=float, help="Limit that values must reach.")
 @click.option("--attribute", is_flag=True, help="Values are pass or fail: judge the share.")
-@click.option("--coverage", type=float, default=0.95, show_default=True)
-@click.option("--confidence", type=float, default=0.95, show_default=True)
+@click.option("--coverage", default=0.95)
+@click.option("--confidence", default=0.95)
 @click.option(
     "--plan-n",
     type=int,
@@ -185,10 +185,9 @@ Better = Literal["higher", "lower"]
     "--better",
     type=click.Choice(["higher", "lower"]),
     default="higher",
-    show_default=True,
     help="Which values are better: higher for pull force, lower for resistance.",
 )
-@click.option("--confidence", type=float, default=0.95, show_default=True)
+@click.option("--confidence", default=0.95)
 @plot_option
 @json_option
 def compare(
@@ -275,13 +274,8 @@ def _chance_better(result: Comparison, better: Better) -> Estimate:
 
 
 def _keys(name: str, estimate: Estimate | None) -> dict[str, float | None]:
-    found = estimate or Estimate(0.0, None, None)
-    return {
-        name: None if estimate is None else found.value,
-        f"{name}_low": found.low,
-        f"{name}_high": found.high,
-        f"{name}_p": found.p,
-    }
+    ends = {"": "value", "_low": "low", "_high": "high", "_p": "p"}
+    return {f"{name}{end}": getattr(estimate, field, None) for end, field in ends.items()}
 
 
 def _comparison_lines(result: Comparison, names: tuple[str, str], better: Better) -> Iterator[str]:

@@ -34,11 +34,13 @@ KINDS = ("individuals", "ewma", "cusum")
 @click.command(epilog="Example: station study charts pulls.csv --rules we --json")
 @csv_argument
 @click.option(
-    "--kind", type=click.Choice(KINDS), default="individuals", show_default=True,
+    "--kind", type=click.Choice(KINDS), default="individuals",
     help="Values as they are, their moving average, or their cumulative sums.",
 )  # fmt: skip
-@click.option("--rules", type=click.Choice(("we", "nelson", "none")), default="none",
-              show_default=True, help="Run rules, for individuals.")  # fmt: skip
+@click.option(
+    "--rules", type=click.Choice(("we", "nelson", "none")), default="none",
+    help="Run rules, for individuals.",
+)  # fmt: skip
 @click.option("--center", type=float, help="Centre line, where it is known.")
 @click.option("--sigma", type=float, help="Deviation of a single value, where it is known.")
 @click.option("--weight", type=float, help="Of the newest value in an ewma; default 0.2.")
@@ -120,15 +122,12 @@ def _chart_lines(chart: Chart) -> Iterator[str]:
 @csv_argument
 @click.option("--center", type=float, help="Mean while nothing has changed.")
 @click.option("--sigma", type=float, help="Standard deviation while nothing has changed.")
-@click.option(
-    "--direction", type=click.Choice(["down", "up", "both"]), default="both", show_default=True
-)
+@click.option("--direction", type=click.Choice(["down", "up", "both"]), default="both")
 @click.option(
     "--in-control-run-length",
     "run_length",
     type=float,
     default=930.0,
-    show_default=True,
     help="One false alarm in about so many values.",
 )
 @plot_option

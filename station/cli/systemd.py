@@ -89,7 +89,10 @@ class Watchdog:
 
     def ping(self) -> bool:
         """Ping if all is well; otherwise tell systemd once what is wrong. Return whether pinged."""
-        wrong = self._asked()
+        try:
+            wrong = self._health()
+        except Exception as error:
+            wrong = f"The station's health could not be told ({error!r})."
         if wrong is None:
             self._said = None
             return notify("WATCHDOG=1", self._address)
@@ -97,12 +100,6 @@ class Watchdog:
             self._said = wrong
             notify(f"STATUS={' '.join(wrong.split())}", self._address)
         return False
-
-    def _asked(self) -> str | None:
-        try:
-            return self._health()
-        except Exception as error:
-            return f"The station's health could not be told ({error!r})."
 
     def _run(self) -> None:
         self.ping()

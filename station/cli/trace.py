@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.cli.csv import read_table
-from station.cli.options import csv_argument, facts, json_option, picked, print_result
+from station.cli.options import facts, json_option, picked, print_result
 from station.crimp.pull.reduce import FAILURE_MODES, PullReduction, reduce_trace
 from station.crimp.wire import parse_size
 from station.errors import BadInput
@@ -26,7 +26,7 @@ ENDED_BY = {
 
 
 @click.command(epilog="Example: station trace pull.csv --wire '18 AWG' --filter-hz 50")
-@csv_argument
+@click.argument("file", type=click.Path(path_type=Path))
 @click.option("--wire", metavar="SIZE", help="Wire pulled; helps to tell how it let go.")
 @click.option("--filter-hz", type=float, help="Corner of the tester's low-pass filter.")
 @click.option("--capacity-n", type=float, help="What the tester can take.")
@@ -35,7 +35,6 @@ ENDED_BY = {
     "--preload-n",
     type=click.FloatRange(min=0.0),
     default=2.0,
-    show_default=True,
     help="Below this nothing is held.",
 )
 @json_option

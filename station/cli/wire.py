@@ -3,12 +3,12 @@
 import click
 
 from station.cli.options import (
-    check_uncertainties,
     facts,
     json_option,
     material_option,
     picked,
     print_result,
+    size_option,
 )
 from station.crimp.units import NEWTON_PER_LBF, SQUARE_MILLIMETRE_M2
 from station.crimp.wire import (
@@ -36,12 +36,11 @@ SIZES_MAY_START_WITH_A_DASH = {"ignore_unknown_options": True}
 )
 @click.argument("size")
 @material_option(MATERIALS)
-@click.option("--at-c", type=float, default=20.0, show_default=True, help="Temperature in °C.")
+@click.option("--at-c", default=20.0, help="Temperature in °C.")
 @click.option(
     "--basis",
     type=click.Choice(BASES),
     default="area",
-    show_default=True,
     help="Resistance of exactly this metal area, or the highest that IEC 60228 allows.",
 )
 @json_option
@@ -49,7 +48,7 @@ def wire(size: str, material: str, at_c: float, basis: Basis, as_json: bool) -> 
     """Print what is known of a wire SIZE: metal, resistance, breaking force, current."""
     known = parse_size(size)
     metal = material_named(material)
-    per_metre, source = wire_resistance(known, metal, at_c, basis)
+    per_metre, source = _wire_resistance(known, metal, at_c, basis)
     force_n = soft_break_force_n(known, metal)
     current_a = conservative_current_a(known, metal)
     document = {
@@ -88,16 +87,10 @@ BASIS_WORDS: dict[Basis, str] = {
 }
 
 
-def wire_resistance(
+def _wire_resistance(
     size: WireSize, metal: Material, at_c: float, basis: Basis
 ) -> tuple[float, str]:
-    """Ohm per metre at a temperature, and where it comes from.
-
-    Raises
-    ------
-    BadInput
-        The table of the basis has no row for the size or the metal.
-    """
+    """Ohm per metre at a temperature, and where it comes from."""
     if basis == "area":
         return resistance_ohm_per_m(size, metal, at_c), metal.source
     if not metal.is_copper:
@@ -120,10 +113,10 @@ _EXIT = {"as sold": 0, "cannot tell": 0, "not as sold": 1}
 @material_option(MATERIALS)
 @click.option("--length-mm", type=float, required=True, help="Wire between the sense clips.")
 @click.option("--reading-mohm", type=float, required=True, help="Four-wire resistance of it.")
-@click.option("--reading-u-mohm", type=float, default=0.0)
-@click.option("--length-u-mm", type=float, default=1.0, show_default=True)
-@click.option("--at-c", type=float, default=20.0, show_default=True)
-@click.option("--temperature-u-c", type=float, default=2.0, show_default=True)
+@size_option("--reading-u-mohm", default=0.0)
+@size_option("--length-u-mm", default=1.0)
+@click.option("--at-c", default=20.0)
+@size_option("--temperature-u-c", default=2.0)
 @json_option
 def wire_check(
     sold_as: str,
@@ -137,13 +130,6 @@ def wire_check(
     as_json: bool,
 ) -> int:
     """Say whether a wire is what it was sold as, from its resistance; exit 1 where it is not."""
-    check_uncertainties(
-        {
-            "--reading-u-mohm": reading_u_mohm,
-            "--length-u-mm": length_u_mm,
-            "--temperature-u-c": temperature_u_c,
-        }
-    )
     result = check_wire(
         reading_mohm * 1e-3,
         length_mm * 1e-3,

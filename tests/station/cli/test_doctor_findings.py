@@ -170,7 +170,7 @@ def named_cases(node: ast.expr) -> set[str]:
     """Cases that stand in a call; none where a variable holds them."""
     if isinstance(node, ast.IfExp):
         return named_cases(node.body) | named_cases(node.orelse)
-    return {str(node.value)} if isinstance(node, ast.Constant) else set()
+    return {ast.literal_eval(node)} if isinstance(node, ast.Constant) else set()
 
 
 def test_every_sentence_is_told_with_what_fills_it() -> None:
