@@ -91,8 +91,8 @@ def read_text(file: Traversable | Path) -> str:
     return read_bytes(file, MOST_BYTES).decode("utf-8")
 
 
-def read_toml(file: Traversable | Path, model: type[Model]) -> Model:
-    """Read one data file.
+def read_toml(file: Traversable | Path, model: type[Model], *, called: str | None = None) -> Model:
+    """Read one data file, which messages name as it is called: usually by its file name.
 
     Raises
     ------
@@ -102,11 +102,11 @@ def read_toml(file: Traversable | Path, model: type[Model]) -> Model:
     try:
         return model.model_validate(tomllib.loads(read_text(file)))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise DataFileError(f"{file.name} could not be read: {unread(error)}.") from error
+        raise DataFileError(f"{called or file.name} could not be read: {unread(error)}.") from error
     except ValidationError as error:
         # Where a file is one of several kinds, its faults are placed under the kind.
         fault = first_fault(error, model, skip=1 if issubclass(model, RootModel) else 0)
-        raise DataFileError(f"{file.name}: {fault}.") from error
+        raise DataFileError(f"{called or file.name}: {fault}.") from error
 
 
 def toml_files(folder: Traversable | Path) -> list[Traversable | Path]:
@@ -156,7 +156,6 @@ def first_fault(
     model: type[BaseModel] | None = None,
     *,
     skip: int = 0,
-    under: tuple[str, ...] = (),
 ) -> str:
     """Say the first thing that is wrong, as the part of a sentence without its full stop.
 
@@ -168,11 +167,9 @@ def first_fault(
         The model, to suggest the nearest of its keys for one that it does not know.
     skip
         So many steps of the place are left out, where they are not in the file.
-    under
-        Steps that lead to what the model was given.
     """
     fault: Any = error.errors(include_url=False)[0]
-    steps = (*under, *fault["loc"][skip:])
+    steps = fault["loc"][skip:]
     place = place_of(steps) or "it"
     if fault["type"] == "extra_forbidden":
         return f"{place} is no key that belongs there{_nearest(str(steps[-1]), model)}"

@@ -1,16 +1,14 @@
 """The station's settings: declared once, read from one TOML file, unknown keys refused."""
 
 import os
-import tomllib
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from station.crimp.verdict import DEFAULT_GUARD
-from station.errors import DataFileError
-from station.files import first_fault, read_text, unread
+from station.files import read_toml
 
 Positive = Annotated[float, Field(gt=0.0)]
 NotNegative = Annotated[float, Field(ge=0.0)]
@@ -177,11 +175,4 @@ def read_settings(path: Path | None) -> Settings:
         The file cannot be read, has an unknown key (the nearest name is suggested) or a value that
         does not fit.
     """
-    if path is None:
-        return Settings()
-    try:
-        return Settings.model_validate(tomllib.loads(read_text(path)))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise DataFileError(f"The settings {path} could not be read: {unread(error)}.") from error
-    except ValidationError as error:
-        raise DataFileError(f"The settings {path}: {first_fault(error, Settings)}.") from error
+    return Settings() if path is None else read_toml(path, Settings, called=f"The settings {path}")

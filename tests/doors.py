@@ -3,8 +3,10 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from unittest.mock import patch
 
+from station.ledger.rows import PersonRow
 from station.ledger.store import Ledger
 from station.shop.sign_in import Doors
 
@@ -16,12 +18,11 @@ CHEAP = "scrypt:1024:8:1"
 
 
 @dataclass(frozen=True)
-class Person:
-    """A person as the rights see one."""
+class Person(PersonRow):
+    """An invented person, who need not be on record."""
 
-    name: str
-    role: str
-    active: bool = True
+    at_utc: datetime = datetime(2026, 1, 2, tzinfo=UTC)
+    demo: bool = True
 
 
 @contextmanager

@@ -15,7 +15,7 @@ from calibration.saying import say
 from station.errors import BadInput, NotAllowed, SignInNeeded, StationError
 from station.ledger.rows import PersonRow
 from station.settings import ANY_ADDRESS, Settings, is_loopback
-from station.shop.rights import Right, demand_other
+from station.shop.rights import Right
 from station.shop.rights import demand as demand_right
 from station.shop.rights import may as role_may
 from station.shop.sign_in import Doors
@@ -90,10 +90,7 @@ def demand(right: Right, *, about: str | None = None) -> PersonRow:
     person, sign_in = demand_sign_in(), _sign_in()
     refused = set[Right]() if sign_in is None else sign_in.refused
     try:
-        if about is None:
-            demand_right(person, right)
-        else:
-            demand_other(person, about, right)
+        demand_right(person, right, about=about)
     except NotAllowed:
         if right not in refused:
             doors().note("refused", person.name, person.name, right)

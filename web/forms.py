@@ -25,7 +25,7 @@ from station.shop.calibrations import (
     PointRow,
     StandardsInUse,
     TakenPoints,
-    calibrated_meter,
+    calibrated,
     calibrated_tester,
 )
 from station.shop.checks import CheckDefinition
@@ -332,7 +332,7 @@ def calibration_from(
         raise BadInput("Fill in the standards used: name them, or choose them in the rows.")
     taken = TakenPoints(in_use.points(found, role), in_use.points(left, role))
     facts["reference"] = reference
-    return calibrated_meter(facts, taken) if role == "meter" else _tester(form, facts, taken)
+    return calibrated(role, facts, taken) if role == "meter" else _tester(form, facts, taken)
 
 
 def _facts(form: Mapping[str, str]) -> dict[str, Any]:

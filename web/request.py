@@ -87,7 +87,7 @@ def trust_book() -> Trust:
 def calibration_alarms() -> list[str]:
     """What every page must say of instruments that are overdue or failed a check."""
     try:
-        found = trust_book().known()
+        found = trust_book().all(with_samples=False)
     except StationError as error:
         return [str(error)]
     return [trust.sentence for trust in found if trust.alarms]

@@ -297,7 +297,7 @@ class Bench:
             self.board.show(instrument_troubles=troubles)
 
     def _show_attention(self) -> None:
-        needed = attention(self.trust.known()) is not None
+        needed = attention(self.trust.all(with_samples=False)) is not None
         if needed != self.board.state.attention:
             self.board.show(attention=needed)
 

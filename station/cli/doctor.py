@@ -278,7 +278,7 @@ class Examination:
 
     def _calibrations(self, reader: LedgerReader) -> Iterator[DoctorFinding]:
         book = Trust(reader, self.settings)
-        found = {trust.instrument: trust for trust in book.known()}
+        found = {trust.instrument: trust for trust in book.all(with_samples=False)}
         for role, name in self._identities.items():
             found.setdefault(name, book.of(role, name))
         for trust in found.values():

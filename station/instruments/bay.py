@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 
 from calibration.saying import say
 from calibration.standing import INSTRUMENT_WORDS, InstrumentKind
-from calibration.worth import ForceWorth, OhmWorth
 from station.errors import BadInput, InstrumentError, NoReading
 from station.instruments.byte_log import ByteLog
 from station.instruments.force_lines import ForceSample
@@ -63,13 +62,7 @@ class BayMeter:
     ) -> None:
         self._bay = bay
         self._meter = meter
-        accuracy = profile.accuracy
-        self.worth = OhmWorth(
-            accuracy.percent_of_reading,
-            accuracy.percent_of_range,
-            range_ohm,
-            accuracy.resolution_ohm,
-        )
+        self.worth = profile.worth(range_ohm)
         self.same_as_before = False
         """Whether every latest repeat is, to the last digit, what was read the time before."""
         self.last_reading: MeterReading | None = None
@@ -115,12 +108,7 @@ class BayTester:
     ) -> None:
         self._bay = bay
         self._tester = tester
-        self.worth = ForceWorth(
-            profile.force.percent_of_reading,
-            profile.force.resolution_n,
-            profile.sampling.filter_hz,
-            profile.force.capacity_n,
-        )
+        self.worth = profile.worth
 
     def record(
         self, on_force: Callable[[float, float], None], stop: threading.Event, preload_n: float
@@ -256,8 +244,7 @@ class InstrumentBay:
         with self.using("meter") as link:
             link.connect()
             meter = Meter(link.port, self._meter_profile, reverse=self._reverse, zero=self.zero)
-            configured = meter.configure(expected_ohm)
-        range_ohm = configured.range_ohm or expected_ohm
+            range_ohm = meter.configure(expected_ohm) or expected_ohm
         return BayMeter(self, meter, self._meter_profile, range_ohm)
 
     def tester(self) -> BayTester:

@@ -1,7 +1,6 @@
 """The words of an instrument, as its profile states them. Checked when a profile is loaded."""
 
 import re
-from functools import partial
 from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator, model_validator
@@ -14,20 +13,17 @@ MASS_UNITS = {"g", "kg", "lb", "oz"}
 
 
 def _pattern(needed: str, *others: str) -> AfterValidator:
-    """Demand a regular expression in ASCII with the right named groups."""
-    return AfterValidator(partial(_checked_pattern, needed=needed, others=sorted(others)))
+    def check(pattern: str) -> str:
+        try:
+            groups = set(re.compile(pattern.encode("ascii")).groupindex)
+        except (re.error, UnicodeEncodeError) as error:
+            raise ValueError(f"not a regular expression in ASCII: {error}") from error
+        if needed not in groups or groups - {needed, *others}:
+            may = ", ".join(sorted(others))
+            raise ValueError(f"needs the group {needed} and may have {may}, but has {groups}")
+        return pattern
 
-
-def _checked_pattern(pattern: str, needed: str, others: list[str]) -> str:
-    try:
-        groups = set(re.compile(pattern.encode("ascii")).groupindex)
-    except (re.error, UnicodeEncodeError) as error:
-        raise ValueError(f"not a regular expression in ASCII: {error}") from error
-    if needed not in groups or groups - {needed, *others}:
-        raise ValueError(
-            f"needs the group {needed} and may have {', '.join(others)}, but has {groups}"
-        )
-    return pattern
+    return AfterValidator(check)
 
 
 ReadingPattern = Annotated[str, _pattern("value", "unit", "status", "count")]

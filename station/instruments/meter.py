@@ -53,16 +53,6 @@ class MeterReading:
     zero_age_s: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class MeterSettings:
-    """What the meter says it is set to, after it was configured."""
-
-    range_ohm: float | None
-    """Null where the profile has no question for it."""
-    nplc: float
-    offset_compensation: bool
-
-
 class Meter:
     """A milliohm meter on an open port.
 
@@ -90,17 +80,21 @@ class Meter:
         """The last good zero check; null without one."""
         self._dialogue = Dialogue(port, profile)
         self._answers = OhmAnswers(profile)
-        self._expected_ohm = 0.0
-        self.settings: MeterSettings | None = None
-        """Null until configured."""
+        self._expected_ohm: float | None = None
+        self._range_ohm: float | None = None
 
     def identify(self) -> Identity:
         """Ask the meter who it is."""
         self._tell_all(self._profile.dialect.wake)
         return self._dialogue.ask(self._profile.dialect.identify_query, parse_identity)[0]
 
-    def configure(self, expected_ohm: float) -> MeterSettings:
+    def configure(self, expected_ohm: float) -> float | None:
         """Clear the meter, set it up for resistances up to ``expected_ohm``, and read it back.
+
+        Returns
+        -------
+        float or None
+            The range in ohm that it says it is set to; None where the profile has no question.
 
         Raises
         ------
@@ -114,17 +108,17 @@ class Meter:
         if not (isfinite(expected_ohm) and expected_ohm > 0):
             raise BadInput(f"The expected resistance must be above 0 ohm, not {expected_ohm}.")
         self._require_relay()
-        self.settings = None
+        self._expected_ohm = None
         self._answers = OhmAnswers(self._profile)
         self._start_up()
         self._send_settings(expected_ohm)
         self._dialogue.wait_until_done()
         # The queue goes first: "undefined header" tells more than a setting that was not taken.
         self._dialogue.require_no_error()
-        settings = self._read_back(expected_ohm)
+        range_ohm = self._read_back(expected_ohm)
         self._dialogue.require_no_error()
-        self.settings, self._expected_ohm = settings, expected_ohm
-        return settings
+        self._range_ohm, self._expected_ohm = range_ohm, expected_ohm
+        return range_ohm
 
     def read_ohm(self) -> MeterReading:
         """Take one reading; with its test current turned round and back where the profile says so.
@@ -138,7 +132,7 @@ class Meter:
         InstrumentSilent, InstrumentGarbled, PortLost
             No answer, or none that can be read; or an old one.
         """
-        if self.settings is None:
+        if self._expected_ohm is None:
             raise BadInput(
                 "The {name} was not configured; configure it first.", name=say(self._port.name)
             )
@@ -252,7 +246,7 @@ class Meter:
                 )
             )
 
-    def _read_back(self, expected_ohm: float) -> MeterSettings:
+    def _read_back(self, expected_ohm: float) -> float | None:
         measuring = self._profile.measuring
         found = {
             item.setting: self._dialogue.ask(item.query, _parse_setting)[0]
@@ -268,7 +262,7 @@ class Meter:
         if offset != measuring.offset_compensation:
             wanted = _on_off(measuring.offset_compensation)
             self._refuse(say("offset compensation"), _on_off(offset), wanted)
-        return MeterSettings(range_ohm, nplc, offset)
+        return range_ohm
 
     def _refuse(self, what: str, found: str, wanted: str) -> NoReturn:
         raise InstrumentRefused(
@@ -282,7 +276,7 @@ class Meter:
 
     def _restore_after_power_loss(self) -> None:
         self._tell_all(self._profile.dialect.wake)
-        if self.settings is not None and self._dialogue.take_events() & _POWERED_ON:
+        if self._expected_ohm is not None and self._dialogue.take_events() & _POWERED_ON:
             self.configure(self._expected_ohm)
 
     def _require_relay(self) -> None:
@@ -344,9 +338,8 @@ class Meter:
         # Meters disagree on the number that means "no reading", so it is told by its size.
         measuring = self._profile.measuring
         ceiling_ohm = measuring.overrange_ohm
-        if self.settings is not None and self.settings.range_ohm is not None:
-            on_range_ohm = measuring.overrange_of_range * self.settings.range_ohm
-            ceiling_ohm = min(ceiling_ohm, on_range_ohm)
+        if self._range_ohm is not None:
+            ceiling_ohm = min(ceiling_ohm, measuring.overrange_of_range * self._range_ohm)
         if abs(value_ohm) >= ceiling_ohm:
             raise NoReading(
                 "The {name} gives no reading below {ceiling_ohm:.4g} ohm: open lead or "

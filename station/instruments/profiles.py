@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, TypeAdapter, ValidationError
 
+from calibration.worth import ForceWorth, OhmWorth
 from station.errors import DataFileError
 from station.files import first_fault, read_text, unread
 from station.instruments.dialects import (
@@ -76,6 +77,10 @@ class MeterProfile(ProfilePart):
     measuring: MeasuringCommands
     accuracy: MeterAccuracy
 
+    def worth(self, range_ohm: float) -> OhmWorth:
+        """What readings on a range of so many ohm are worth."""
+        return OhmWorth(range_ohm=range_ohm, **dict(self.accuracy))
+
 
 class Sampling(ProfilePart):
     """How fast the force line is."""
@@ -106,6 +111,11 @@ class PullTesterProfile(ProfilePart):
     dialect: TesterDialect
     sampling: Sampling
     force: ForceAccuracy
+
+    @property
+    def worth(self) -> ForceWorth:
+        """What its forces are worth."""
+        return ForceWorth(filter_hz=self.sampling.filter_hz, **dict(self.force))
 
 
 Profile = MeterProfile | PullTesterProfile
@@ -140,8 +150,10 @@ def load_profile(name: str, folder: Path | None = None) -> Profile:
             f"There is no instrument profile {name!r}; the nearest is {near[0]!r}, "
             f"all are: {', '.join(names)}."
         )
-    own = folder / f"{name}.toml" if folder is not None else None
-    return _read(own if own is not None and own.exists() else SHIPPED_FOLDER / f"{name}.toml")
+    path = (folder or SHIPPED_FOLDER) / f"{name}.toml"
+    if not path.exists():
+        path = SHIPPED_FOLDER / f"{name}.toml"
+    return read_profile(path, str(path))
 
 
 def load_meter_profile(name: str, folder: Path | None = None) -> MeterProfile:
@@ -160,31 +172,22 @@ def load_tester_profile(name: str, folder: Path | None = None) -> PullTesterProf
     return profile
 
 
-def _read(path: Path) -> Profile:
-    try:
-        text = read_text(path)
-    except (OSError, UnicodeDecodeError) as error:
-        raise DataFileError(
-            f"The profile {path} cannot be read: {unread(error)}. Correct or replace the file."
-        ) from error
-    return read_profile(text, str(path))
-
-
-def read_profile(text: str, where: str) -> Profile:
-    """Read a profile from the text of its file; ``where`` names it in messages.
+def read_profile(source: str | Path, where: str) -> Profile:
+    """Read a profile from its file, or from the text of it; ``where`` names it in messages.
 
     Raises
     ------
     DataFileError
-        The text does not hold what a profile must.
+        It does not hold what a profile must.
     """
     try:
+        text = source if isinstance(source, str) else read_text(source)
         return _READER.validate_python(tomllib.loads(text))
     except ValidationError as error:
         raise DataFileError(
             f"In the profile {where}, {first_fault(error, skip=1)}: correct the file."
         ) from error
-    except tomllib.TOMLDecodeError as error:
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise DataFileError(
             f"The profile {where} cannot be read: {unread(error)}. Correct or replace the file."
         ) from error

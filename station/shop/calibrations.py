@@ -1,7 +1,7 @@
 """Calibrations: rows and standards to points, points to a line, a class and the entry kept."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from calibration.classes import Classification, ForcePoint, classify
@@ -99,8 +99,10 @@ class StandardsInUse:
         return standard.worth(self.conditions)[0]
 
 
-def calibrated_meter(facts: dict[str, Any], taken: TakenPoints) -> InstrumentCalibrated:
-    """A meter's calibration.
+def calibrated(
+    role: InstrumentKind, facts: dict[str, Any], taken: TakenPoints
+) -> InstrumentCalibrated:
+    """An instrument's calibration; of a tester see `calibrated_tester`.
 
     Parameters
     ----------
@@ -112,7 +114,20 @@ def calibrated_meter(facts: dict[str, Any], taken: TakenPoints) -> InstrumentCal
     BadInput
         The points make no line, or it is due before it was made.
     """
-    return _made("meter", facts, taken)
+    calibrated_on, due_on = facts["calibrated_on"], facts["due_on"]
+    if not calibrated_on < due_on:
+        raise BadInput(
+            "It is due on {due_on}, but was made on {calibrated_on}: check both dates.",
+            due_on=due_on,
+            calibrated_on=calibrated_on,
+        )
+    try:
+        CalibrationLine.through(taken.as_left or taken.as_found, facts["drift_fraction"])
+    except ValueError as error:
+        raise BadInput("The points make no calibration: {error}.", error=str(error)) from error
+    return InstrumentCalibrated(
+        role=role, as_found=_kept(taken.as_found), as_left=_kept(taken.as_left), **facts
+    )
 
 
 def calibrated_tester(
@@ -134,9 +149,9 @@ def calibrated_tester(
     Raises
     ------
     BadInput
-        As for a meter, or the points cannot be classified, or there is no such class.
+        As for any instrument, or the points cannot be classified, or there is no such class.
     """
-    made = _made("tester", facts, taken)
+    made = calibrated("tester", facts, taken)
     try:
         found, left = (
             classify(force_points(points), resolution_n=resolution_n, scheme=scheme, zero_n=zero_n)
@@ -161,28 +176,8 @@ def force_points(points: Sequence[CalibrationPoint]) -> list[ForcePoint]:
     return [ForcePoint(force_n, tuple(readings)) for force_n, readings in gathered.items()]
 
 
-def _made(role: InstrumentKind, facts: dict[str, Any], taken: TakenPoints) -> InstrumentCalibrated:
-    calibrated_on, due_on = facts["calibrated_on"], facts["due_on"]
-    if not calibrated_on < due_on:
-        raise BadInput(
-            "It is due on {due_on}, but was made on {calibrated_on}: check both dates.",
-            due_on=due_on,
-            calibrated_on=calibrated_on,
-        )
-    try:
-        CalibrationLine.through(taken.as_left or taken.as_found, facts["drift_fraction"])
-    except ValueError as error:
-        raise BadInput("The points make no calibration: {error}.", error=str(error)) from error
-    return InstrumentCalibrated(
-        role=role, as_found=_kept(taken.as_found), as_left=_kept(taken.as_left), **facts
-    )
-
-
 def _kept(points: Sequence[CalibrationPoint]) -> tuple[PointTaken, ...]:
-    return tuple(
-        PointTaken(reference=p.reference, u_reference=p.u_reference, reading=p.reading)
-        for p in points
-    )
+    return tuple(PointTaken(**asdict(point)) for point in points)
 
 
 def _class_words(found: Classification) -> str | None:

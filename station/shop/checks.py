@@ -17,8 +17,6 @@ from station.shop.trust import check_from, latest_calibration
 class LastCheck:
     """The latest check of an instrument of the bench."""
 
-    role: str
-    instrument: str
     at: datetime
     passed: bool
     entry_id: str
@@ -32,9 +30,7 @@ def checks_by_role(reader: LedgerReader) -> dict[str, LastCheck]:
             if not isinstance(entry.payload, InstrumentChecked):
                 continue
             if role not in latest or entry.at_utc > latest[role].at:
-                latest[role] = LastCheck(
-                    role, instrument, entry.at_utc, entry.payload.passed, entry.id
-                )
+                latest[role] = LastCheck(entry.at_utc, entry.payload.passed, entry.id)
     return latest
 
 

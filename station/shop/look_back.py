@@ -4,6 +4,7 @@ Outcomes, certificates, baselines, work and studies rest on samples.
 """
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -12,10 +13,10 @@ from types import MappingProxyType
 from calibration.saying import say
 from calibration.standing import CalibrationRecord, CheckResult, failed_check, last_good_check
 from station.errors import BadInput
-from station.ledger.entries import BaselineSet, JobBegun, JobEnded, StudyBegun
-from station.ledger.jobs import nest_checks, work
+from station.ledger.entries import BaselineSet, StudyBegun
+from station.ledger.jobs import job_record, nest_checks, work
 from station.ledger.reader import LedgerReader
-from station.ledger.rows import SampleRow, WorkRow
+from station.ledger.rows import JobRecord, SampleRow, WorkRow
 from station.shop.nests import IN_USE_AFTER
 from station.shop.trust import check_from, latest_calibration, record_from
 
@@ -23,53 +24,8 @@ MOST_WORK = 100_000
 
 
 @dataclass(frozen=True, slots=True)
-class RestingOutcome:
-    """The outcome of a job that rests on doubtful samples.
-
-    Attributes
-    ----------
-    samples
-        How many of the job's samples are doubtful.
-    valid_until, record_hash
-        Of a certificate; None for other jobs.
-    """
-
-    job_id: str
-    job: str
-    outcome: str
-    ended_on: date
-    person: str
-    samples: int
-    valid_until: date | None = None
-    record_hash: str | None = None
-
-    @property
-    def is_certificate(self) -> bool:
-        """Whether a paper was given out with it."""
-        return self.valid_until is not None
-
-
-@dataclass(frozen=True, slots=True)
-class Consequences:
-    """All that rests on doubtful samples.
-
-    Attributes
-    ----------
-    baselines
-        Joints whose wear watch was set by some of the samples.
-    studies
-        Titles of gauge studies that the instrument took part in since.
-    """
-
-    outcomes: tuple[RestingOutcome, ...] = ()
-    baselines: tuple[str, ...] = ()
-    work: tuple[WorkRow, ...] = ()
-    studies: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
 class LookBack:
-    """The samples that a bad instrument or tool may have spoilt.
+    """The samples that a bad instrument or tool may have spoilt, and all that rests on them.
 
     Attributes
     ----------
@@ -77,14 +33,21 @@ class LookBack:
         Entry after which they were finished; 0 is the beginning of the record.
     why
         Why from there, in one sentence.
-    rest
-        What rests on these samples.
+    outcomes
+        Ended jobs with some of the samples, and how many.
+    baselines
+        Joints whose wear watch was set by some of the samples.
+    studies
+        Titles of gauge studies that the instrument took part in since.
     """
 
     since_seq: int
     why: str
     samples: tuple[SampleRow, ...]
-    rest: Consequences
+    outcomes: tuple[tuple[JobRecord, int], ...]
+    baselines: tuple[str, ...]
+    work: tuple[WorkRow, ...]
+    studies: tuple[str, ...]
 
 
 def look_back(
@@ -92,7 +55,6 @@ def look_back(
     *,
     instrument: str | None = None,
     tool: str | None = None,
-    since_seq: int | None = None,
 ) -> LookBack:
     """Every sample that an instrument measured, or a tool crimped, since its last good check.
 
@@ -106,8 +68,6 @@ def look_back(
     ----------
     instrument, tool
         Exactly one of them, by its name on record.
-    since_seq
-        Look back to this entry instead.
 
     Raises
     ------
@@ -121,15 +81,11 @@ def look_back(
         anchor, why = _instrument_anchor(reader, instrument)
     else:
         _must_be_one_of(str(tool), [row.tool for row in reader.tools()], say("tool"))
-        nests = {} if since_seq is not None else _nest_anchors(reader, str(tool))
-        if nests:
+        if nests := _nest_anchors(reader, str(tool)):
             return _nests_look_back(reader, str(tool), nests)
         anchor, why = _tool_anchor(reader, str(tool))
-    if since_seq is not None:
-        anchor, why = since_seq, say("since entry {since_seq}, as asked", since_seq=since_seq)
     found = reader.samples_since(anchor, instrument=instrument, tool=tool)
-    rest = _consequences(reader, anchor, found, instrument=instrument, tool=tool)
-    return LookBack(anchor, why, tuple(found), rest)
+    return _with_consequences(reader, anchor, why, found, instrument=instrument, tool=tool)
 
 
 def _nest_anchors(reader: LedgerReader, tool: str) -> dict[str, int]:
@@ -146,21 +102,19 @@ def _nest_anchors(reader: LedgerReader, tool: str) -> dict[str, int]:
 
 def _nests_look_back(reader: LedgerReader, tool: str, anchors: Mapping[str, int]) -> LookBack:
     since = min(anchors.values())
-    found = tuple(
+    found = [
         row
         for row in reader.samples_since(since, tool=tool)
         if (row.finished_seq or 0) > anchors.get(row.nest, 0)
-    )
+    ]
     never = [nest for nest, seq in anchors.items() if seq == 0]
     but = (
         say(" (nest {never}: since the beginning, it never passed one)", never=", ".join(never))
         if never
         else ""
     )
-    rest = _consequences(reader, since, found, tool=tool, nest_seqs=anchors)
-    return LookBack(
-        since, say("since each nest's last good daily check{but}", but=say(but)), found, rest
-    )
+    why = say("since each nest's last good daily check{but}", but=say(but))
+    return _with_consequences(reader, since, why, found, tool=tool, nest_seqs=anchors)
 
 
 def _must_be_one_of(name: str, known: list[str], what: str) -> None:
@@ -236,30 +190,20 @@ def _tool_anchor(reader: LedgerReader, tool: str) -> tuple[int, str]:
     )
 
 
-def _consequences(
+def _with_consequences(
     reader: LedgerReader,
     since_seq: int,
+    why: str,
     samples: Sequence[SampleRow],
     *,
     instrument: str | None = None,
     tool: str | None = None,
     nest_seqs: Mapping[str, int] = MappingProxyType({}),
-) -> Consequences:
+) -> LookBack:
     """Find what rests on doubtful samples.
 
     Work is doubtful where it was crimped in a nest of the tool, or in a nest that the instrument
     measured, on the day of the last good check or later: within that day the order is not known.
-
-    Parameters
-    ----------
-    since_seq
-        Entry of the last good check; 0 is the beginning of the record.
-    samples
-        Those that are doubtful.
-    instrument, tool
-        Which one of them was found bad.
-    nest_seqs
-        Entries of the last good check of the tool's nests, where each has its own.
     """
     days = {nest: _day_of(reader, seq) for nest, seq in nest_seqs.items()}
     nests = {(row.tool, row.nest) for row in samples}
@@ -272,8 +216,11 @@ def _consequences(
     ids = {row.sample_id for row in samples}
     baselines = (entry.payload for entry in reader.entries(kind=BaselineSet.KIND))
     studies = (entry.payload for entry in reader.entries(StudyBegun.KIND, after_seq=since_seq))
-    return Consequences(
-        tuple(_outcomes(reader, samples)),
+    return LookBack(
+        since_seq,
+        why,
+        tuple(samples),
+        _outcomes(reader, samples),
         tuple(
             dict.fromkeys(
                 payload.joint.key
@@ -290,31 +237,13 @@ def _consequences(
     )
 
 
-def _outcomes(reader: LedgerReader, samples: Sequence[SampleRow]) -> list[RestingOutcome]:
-    counts: dict[str, int] = {}
-    for row in samples:
-        if row.job_id is not None:
-            counts[row.job_id] = counts.get(row.job_id, 0) + 1
-    found = []
-    for entry in reader.entries(kind=JobEnded.KIND):
-        ended = entry.payload
-        if not isinstance(ended, JobEnded) or ended.job_id not in counts:
-            continue
-        begun = reader.entry(ended.job_id)
-        job = begun.payload.job if begun and isinstance(begun.payload, JobBegun) else ""
-        found.append(
-            RestingOutcome(
-                ended.job_id,
-                job,
-                ended.outcome,
-                entry.at_utc.astimezone().date(),
-                entry.person,
-                counts[ended.job_id],
-                ended.valid_until,
-                ended.record_hash,
-            )
-        )
-    return found
+def _outcomes(
+    reader: LedgerReader, samples: Sequence[SampleRow]
+) -> tuple[tuple[JobRecord, int], ...]:
+    counts = Counter(row.job_id for row in samples if row.job_id is not None)
+    found = [(job_record(reader, job_id), count) for job_id, count in counts.items()]
+    found.sort(key=lambda item: item[0].row.ended_seq or 0)
+    return tuple(item for item in found if item[0].ended is not None)
 
 
 def _day_of(reader: LedgerReader, seq: int) -> date | None:

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 
 from calibration.saying import say
 from station.errors import BadInput, NestOnHold
-from station.ledger.entries import NestHeld, NestReleased, Payload, ToolServiced, WorkDone
+from station.ledger.entries import NestHeld, NestReleased, ToolServiced, WorkDone
 from station.ledger.jobs import baseline_seqs, holds, nest_checks, work
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import HoldRow, NestCheckRow, SampleRow, WorkRow
@@ -133,9 +133,8 @@ class Nests:
         """
         active_person(self._ledger.reader, person)
         self._check_nest(tool, nest)
-        held = NestHeld(
-            tool=tool, nest=nest, reason=_given(reason, say("the reason")), demo=self._demo
-        )
+        reason = _given(reason, say("the reason"))
+        held = NestHeld(tool=tool, nest=nest, reason=reason, demo=self._demo)
         self._ledger.append(held, person=person)
 
     def service(self, tool: str, nest: str | None, action: str, person: str) -> None:
@@ -149,7 +148,8 @@ class Nests:
         self._demand_lead(person)
         self._check_nest(tool, nest)
         action = _given(action, say("what was done"))
-        self._enter(ToolServiced(tool=tool, nest=nest, action=action, demo=self._demo), person)
+        serviced = ToolServiced(tool=tool, nest=nest, action=action, demo=self._demo)
+        self._ledger.append(serviced, person=person)
 
     def release(self, tool: str, nest: str, reason: str, person: str) -> None:
         """Release a held nest: a lead's, after service and a new baseline.
@@ -172,7 +172,8 @@ class Nests:
         if in_need:
             self._demand_service(tool, nest, in_need[-1])
         reason = _given(reason, say("the reason"))
-        self._enter(NestReleased(tool=tool, nest=nest, reason=reason, demo=self._demo), person)
+        released = NestReleased(tool=tool, nest=nest, reason=reason, demo=self._demo)
+        self._ledger.append(released, person=person)
 
     def log_work(
         self, tool: str, nest: str, work_order: str, person: str, *,
@@ -204,7 +205,7 @@ class Nests:
             day=day, work_order=_given(work_order, say("the work order")), tool=tool, nest=nest,
             note=demand_plain(note, say("the note")), demo=self._demo,
         )  # fmt: skip
-        self._enter(done, person)
+        self._ledger.append(done, person=person)
 
     def _demand_service(self, tool: str, nest: str, hold: HoldRow) -> None:
         reader = self._ledger.reader
@@ -242,9 +243,6 @@ class Nests:
                 nest=nest,
                 known=", ".join(known[tool]),
             )
-
-    def _enter(self, payload: Payload, person: str) -> None:
-        self._ledger.append(payload, person=person)
 
 
 def _given(text: str, words: str) -> str:

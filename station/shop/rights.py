@@ -10,10 +10,10 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from enum import StrEnum
 from types import MappingProxyType
-from typing import Protocol
 
 from calibration.saying import say
 from station.errors import BadInput, NotAllowed
+from station.ledger.rows import PersonRow
 
 MAX_NAME = 60
 """Longest name of a person, in characters."""
@@ -49,12 +49,17 @@ class Right(StrEnum):
     MEASURE = "measure samples and check instruments"
     SIGN_OFF = "judge and sign off checklists"
     CORRECT = "correct the record"
-    CHANGE_LIMITS = "change limits"
     CALIBRATE = "enter a calibration"
     RELEASE = "release what was held"
     CERTIFY = "sign a certification"
     MANAGE_PEOPLE = "change people and their roles"
 
+
+_ARTICLES: dict[str, str] = {
+    Role.APPRENTICE: say("an apprentice"),
+    Role.INSTALLER: say("an installer"),
+    Role.LEAD: say("a lead"),
+}
 
 RIGHTS: Mapping[Role, frozenset[Right]] = MappingProxyType(
     {
@@ -64,22 +69,6 @@ RIGHTS: Mapping[Role, frozenset[Right]] = MappingProxyType(
     }
 )
 """The rights of every role."""
-
-
-class Named(Protocol):
-    """Anybody with a name and a role, such as a row of the people on record."""
-
-    @property
-    def name(self) -> str:
-        """As on record."""
-
-    @property
-    def role(self) -> str:
-        """A :class:`Role`, or its word."""
-
-    @property
-    def active(self) -> bool:
-        """False for somebody who has left."""
 
 
 def role_of(word: str) -> Role:
@@ -97,13 +86,19 @@ def may(role: str, right: Right) -> bool:
     return any(right in rights for known, rights in RIGHTS.items() if known == role)
 
 
-def demand(person: Named, right: Right) -> None:
+def demand(person: PersonRow, right: Right, *, about: str | None = None) -> None:
     """Let a person with a right pass.
+
+    Parameters
+    ----------
+    about
+        Whose standing it is, where nobody may do it for themselves.
 
     Raises
     ------
     NotAllowed
-        The person's role does not have the right, or the person has left.
+        The person's role does not have the right, the person has left, or ``about`` is their own
+        name, whatever its case.
     """
     if not person.active:
         raise NotAllowed(
@@ -115,24 +110,13 @@ def demand(person: Named, right: Right) -> None:
         raise NotAllowed(
             "{name} is {role} and may not {right}: a lead must do that.",
             name=person.name,
-            role=say(_article(person.role)),
+            role=say(_ARTICLES.get(person.role, person.role)),
             right=say(right),
         )
-
-
-def demand_other(signer: Named, about: str, right: Right = Right.CERTIFY) -> None:
-    """Let somebody with a right pass who does not use it for themselves.
-
-    Raises
-    ------
-    NotAllowed
-        The role does not have the right, or ``about`` is the signer's own name, whatever its case.
-    """
-    demand(signer, right)
-    if folded(signer.name) == folded(about):
+    if about is not None and folded(person.name) == folded(about):
         raise NotAllowed(
             "{name} may not {right} for themselves: another lead must do it.",
-            name=signer.name,
+            name=person.name,
             right=say(right),
         )
 
@@ -233,21 +217,3 @@ def wait_left(failed_at: Sequence[datetime], now: datetime) -> timedelta:
     wait = wait_after(len(failed_at))
     left = max(failed_at) + wait - now
     return min(max(left, timedelta()), wait)
-
-
-_ARTICLES: dict[str, str] = {
-    Role.APPRENTICE: say("an apprentice"),
-    Role.INSTALLER: say("an installer"),
-    Role.LEAD: say("a lead"),
-}
-
-
-_ARTICLES = {
-    Role.APPRENTICE: say("an apprentice"),
-    Role.INSTALLER: say("an installer"),
-    Role.LEAD: say("a lead"),
-}
-
-
-def _article(role: str) -> str:
-    return _ARTICLES.get(role, role)

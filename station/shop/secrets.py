@@ -83,11 +83,7 @@ class SecretFile:
 
     def matches(self, name: str, secret: str) -> bool:
         """Whether this is the person's secret; takes as long for somebody who has none."""
-        from werkzeug.security import check_password_hash
-
-        kept = self._read().people.get(name)
-        right = check_password_hash(_no_ones_hash() if kept is None else kept.hash, secret)
-        return kept is not None and right
+        return _matches(self._read().people.get(name), secret)
 
     def keep(self, name: str, secret: str) -> None:
         """Keep a person's secret, in place of the one before."""
@@ -96,12 +92,11 @@ class SecretFile:
 
     def forget(self, name: str) -> None:
         """Forget a person's secret, if there is one."""
-
-        def without(kept: Kept) -> Kept:
-            people = {other: made for other, made in kept.people.items() if other != name}
-            return kept.model_copy(update={"people": people})
-
-        self._change(without)
+        self._change(
+            lambda kept: kept.model_copy(
+                update={"people": {one: made for one, made in kept.people.items() if one != name}}
+            )
+        )
 
     def new_code(self, now: datetime) -> str:
         """Make a one-time code; the one before is void."""
@@ -112,11 +107,8 @@ class SecretFile:
 
     def code_matches(self, code: str, now: datetime) -> bool:
         """Whether this is the one-time code, and still in time."""
-        from werkzeug.security import check_password_hash
-
         kept = self._read().code
-        digits = "".join(letter for letter in code if letter.isdigit())
-        right = check_password_hash(_no_ones_hash() if kept is None else kept.hash, digits)
+        right = _matches(kept, "".join(letter for letter in code if letter.isdigit()))
         # A clock that was set back since the code was made does not lengthen its life.
         in_time = kept is not None and kept.until - CODE_LASTS <= now <= kept.until
         return in_time and right
@@ -142,15 +134,11 @@ class SecretFile:
             ) from error
 
     def _change(self, change: Callable[[Kept], Kept]) -> None:
-        with self._plain_errors(), _locked(self.path.parent):
-            text = change(self._read()).model_dump_json(indent=1)
-            with replaced(self.path, 0o600) as half:
-                half.write_text(text, encoding="utf-8")
-
-    @contextmanager
-    def _plain_errors(self) -> Iterator[None]:
         try:
-            yield
+            with _locked(self.path.parent):
+                text = change(self._read()).model_dump_json(indent=1)
+                with replaced(self.path, 0o600) as half:
+                    half.write_text(text, encoding="utf-8")
         except OSError as error:
             raise DataFileError(
                 f"The secrets in {self.path} could not be written ({error.strerror}), the old ones "
@@ -176,6 +164,9 @@ def _hash(secret: str) -> str:
     return generate_password_hash(secret, HASH_METHOD)
 
 
-def _no_ones_hash() -> str:
-    """A hash that no secret has, of the same cost as a real one."""
-    return f"{HASH_METHOD}$none${'0' * 128}"
+def _matches(kept: KeptSecret | KeptCode | None, given: str) -> bool:
+    from werkzeug.security import check_password_hash
+
+    # Where there is none, with a hash that nothing has, so that it takes as long.
+    kept_hash = f"{HASH_METHOD}$none${'0' * 128}" if kept is None else kept.hash
+    return check_password_hash(kept_hash, given) and kept is not None

@@ -19,13 +19,11 @@ from station.ledger.rows import PersonRow
 from station.ledger.store import Ledger
 from station.shop.rights import (
     NOBODY,
-    Named,
     Right,
     Role,
     check_secret,
     clean_name,
     demand,
-    demand_other,
     folded,
     is_pin,
     role_of,
@@ -114,7 +112,7 @@ class Doors:
             self.note("signed_in", known.name, known.name, reason)
         return known
 
-    def demand(self, person: Named, right: Right, *, about: str | None = None) -> None:
+    def demand(self, person: PersonRow, right: Right, *, about: str | None = None) -> None:
         """Let a person with a right pass; a refusal goes into the audit.
 
         Raises
@@ -123,10 +121,7 @@ class Doors:
             The role does not have the right, or ``about`` is the person's own name.
         """
         try:
-            if about is None:
-                demand(person, right)
-            else:
-                demand_other(person, about, right)
+            demand(person, right, about=about)
         except NotAllowed:
             self.note("refused", person.name, person.name, right)
             raise
@@ -178,7 +173,7 @@ class Doors:
         self._keep(name, secret, person=name)
         return self._on_record(name)
 
-    def set_secret(self, actor: Named, name: str, secret: str) -> None:
+    def set_secret(self, actor: PersonRow, name: str, secret: str) -> None:
         """Give a person a new PIN or passphrase: one's own, or as a lead another's.
 
         Raises
@@ -196,7 +191,7 @@ class Doors:
 
     # ---- who is on record ----------------------------------------------------------------------
 
-    def add(self, actor: Named, name: str, role: str) -> PersonRow:
+    def add(self, actor: PersonRow, name: str, role: str) -> PersonRow:
         """Put somebody on record, or back on record (NotAllowed, BadInput)."""
         self.demand(actor, Right.MANAGE_PEOPLE)
         name = clean_name(name)
@@ -209,7 +204,7 @@ class Doors:
         self._set_role(None, name, role_of(role), person=actor.name)
         return self._on_record(name)
 
-    def change_role(self, actor: Named, name: str, role: str, reason: str = "") -> PersonRow:
+    def change_role(self, actor: PersonRow, name: str, role: str, reason: str = "") -> PersonRow:
         """Give somebody another role (NotAllowed; BadInput for the last lead who can sign in)."""
         self.demand(actor, Right.MANAGE_PEOPLE)
         row, wanted = self._on_record(name), role_of(role)
@@ -221,7 +216,7 @@ class Doors:
         self._set_role(row, name, wanted, person=actor.name, reason=reason)
         return self._on_record(name)
 
-    def leave(self, actor: Named, name: str, reason: str = "") -> None:
+    def leave(self, actor: PersonRow, name: str, reason: str = "") -> None:
         """Note that somebody has left; their secret is forgotten, their samples stay theirs."""
         self.demand(actor, Right.MANAGE_PEOPLE)
         row = self._on_record(name)

@@ -82,6 +82,12 @@ class _Standard(BaseModel):
             due_on=self.due_on,
         )
 
+    def _demand_own_value(self, indicated: float | None) -> None:
+        if indicated is not None:
+            raise BadInput(
+                "{id} has a value of its own: give no other reference for it.", id=self.id
+            )
+
     def words(self, on: date) -> str:
         """How a calibration names it: label, certificate, due date, and whether it was overdue."""
         late = "OVERDUE since" if on > self.due_on else "due"
@@ -107,10 +113,7 @@ class Resistor(_Standard):
 
     def worth(self, around: Conditions, indicated: float | None = None) -> tuple[float, float]:
         """Value in ohm and its standard uncertainty (BadInput without a temperature)."""
-        if indicated is not None:
-            raise BadInput(
-                "{id} has a value of its own: give no other reference for it.", id=self.id
-            )
+        self._demand_own_value(indicated)
         temperature_c, u_temperature_k = self.at_c, 0.0
         if self.per_k or self.u_per_k:
             if around.temperature_c is None:
@@ -145,10 +148,7 @@ class Weight(_Standard):
 
     def worth(self, around: Conditions, indicated: float | None = None) -> tuple[float, float]:
         """Force in newton and its standard uncertainty (BadInput without a site)."""
-        if indicated is not None:
-            raise BadInput(
-                "{id} has a value of its own: give no other reference for it.", id=self.id
-            )
+        self._demand_own_value(indicated)
         if around.site is None:
             raise BadInput(
                 "The force of {id} depends on local gravity: give the bench's latitude and height.",

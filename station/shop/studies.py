@@ -6,7 +6,7 @@ the command line, where its last recorded reading left it.
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from statistics import fmean
 
 from calibration.clips import Reclipping, reclipping
@@ -22,6 +22,16 @@ from station.ledger.reader import LedgerReader
 from station.shop.study_figure import GaugePicture
 
 MOST_READINGS = 50
+
+TURN_WORDS: dict[str, str] = {
+    "crossed": say("{appraiser} measures part {part}, round {trial}."),
+    "nested": say("{appraiser} pulls part {part} of batch {batch}."),
+    "reclip": say(
+        "{appraiser} takes the clips off part {part} and puts them on again (clipping {batch}), "
+        "then reads."
+    ),
+}
+LEFT_ON = say("{appraiser} leaves the clips on and reads part {part} again.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,12 +120,7 @@ def begin(
             "title": title.strip(),
             "role": role,
             "instrument": instrument,
-            "turns": [
-                StudyTurn(
-                    appraiser=turn.appraiser, part=turn.part, trial=turn.trial, batch=turn.batch
-                )
-                for turn in turns
-            ],
+            "turns": [asdict(turn) for turn in turns],
             "seed": seed,
             "limit": limit,
             "side": "upper" if role == "meter" else "lower",
@@ -251,7 +256,7 @@ def result_of(progress: StudyProgress) -> StudyResult:
         )
     begun = progress.begun
     unit, scale = UNITS[begun.role]
-    turns = tuple(Turn(turn.appraiser, turn.part, turn.trial, turn.batch) for turn in begun.turns)
+    turns = tuple(Turn(**turn.model_dump()) for turn in begun.turns)
     values = tuple(value / scale for value in progress.values if value is not None)
     parts, people = [turn.part for turn in turns], [turn.appraiser for turn in turns]
     batches = [turn.batch for turn in turns]
@@ -361,30 +366,5 @@ def _clip_sentences(clips: Reclipping) -> list[str]:
 
 def turn_words(turn: StudyTurn, kind: str) -> str:
     """What is to be done at a turn, in one sentence without earlier values."""
-    if kind == "crossed":
-        return say(
-            "{appraiser} measures part {part}, round {trial}.",
-            appraiser=turn.appraiser,
-            part=turn.part,
-            trial=turn.trial,
-        )
-    if kind == "nested":
-        return say(
-            "{appraiser} pulls part {part} of batch {batch}.",
-            appraiser=turn.appraiser,
-            part=turn.part,
-            batch=turn.batch,
-        )
-    if turn.trial == 1:
-        return say(
-            "{appraiser} takes the clips off part {part} and puts them on again "
-            "(clipping {batch}), then reads.",
-            appraiser=turn.appraiser,
-            part=turn.part,
-            batch=turn.batch,
-        )
-    return say(
-        "{appraiser} leaves the clips on and reads part {part} again.",
-        appraiser=turn.appraiser,
-        part=turn.part,
-    )
+    again = kind == "reclip" and turn.trial > 1
+    return say(LEFT_ON if again else TURN_WORDS[kind], **turn.model_dump())

@@ -150,18 +150,11 @@ class Trust:
             raise CalibrationNeeded(trust.sentence)
         return trust
 
-    def all(self) -> list[InstrumentTrust]:
-        """Every instrument on record, those that only measured samples among them."""
-        return self._each(self._reader.instruments())
-
-    def known(self) -> list[InstrumentTrust]:
-        """Every instrument that was ever calibrated or checked."""
-        return self._each(self._reader.instruments(with_samples=False))
-
-    def _each(self, roles: dict[str, str]) -> list[InstrumentTrust]:
+    def all(self, *, with_samples: bool = True) -> list[InstrumentTrust]:
+        """Every instrument on record; without samples, those ever calibrated or checked."""
         return [
             self.of("tester" if role == "tester" else "meter", instrument)
-            for instrument, role in roles.items()
+            for instrument, role in self._reader.instruments(with_samples=with_samples).items()
         ]
 
     def _blocks(self, state: CalibrationState) -> bool:

@@ -18,20 +18,17 @@ from station.errors import BadInput, NestOnHold, StationError
 from station.files import DATA, read_all
 from station.instruments.bay import InstrumentBay
 from station.instruments.panel.base import BasePanel
-from station.instruments.profiles import load_meter_profile, load_tester_profile
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Joint
 from station.ledger.store import Ledger
 from station.settings import InstrumentSettings, Settings
 from station.simulation import workshop
 from station.simulation.hands import SimulatedHands
-from station.simulation.history import HistoryWriter, Progress
+from station.simulation.history import METER_PROFILE, TESTER_PROFILE, HistoryWriter, Progress
 from station.simulation.launch import InstrumentName, SimulatedInstrument
 from station.simulation.voices import METER_VOICES, TESTER_VOICES
 from station.text import Say
 
-METER_PROFILE = "meter-scpi-plain"
-TESTER_PROFILE = "tester-stream-newton"
 LIVE_JOINT = workshop.joint("Heron", "red", "18 AWG")
 RUN_LENGTH = 100_000
 """The demo's wear watch: its few good nests must not cry wolf while somebody looks."""
@@ -91,14 +88,7 @@ def fill(
     progress: Progress | None = None,
 ) -> None:
     """Write the invented history into an empty ledger."""
-    writer = HistoryWriter(
-        ledger,
-        limit_sets,
-        settings,
-        load_meter_profile(METER_PROFILE),
-        load_tester_profile(TESTER_PROFILE),
-        np.random.default_rng(seed),
-    )
+    writer = HistoryWriter(ledger, limit_sets, settings, np.random.default_rng(seed))
     writer.write(today, days, progress)
 
 

@@ -21,7 +21,7 @@ from station.bench.sample_entry import (
 from station.crimp.limits import LimitSets
 from station.crimp.pull.reduce import reduce_trace
 from station.crimp.wire import parse_size
-from station.instruments.profiles import MeterProfile, PullTesterProfile
+from station.instruments.profiles import load_meter_profile, load_tester_profile
 from station.jobs.daily import judge as daily_check
 from station.jobs.daily.judge import STEP_FIRST, Nest, NestEvidence, OutcomeWord
 from station.jobs.daily.plan import DailyCheckPlan
@@ -49,6 +49,8 @@ from station.simulation import workshop
 from station.simulation.physics import Specimen, noisy, pull_curve
 from station.statistics.pooling import baseline_of
 
+METER_PROFILE = "meter-scpi-plain"
+TESTER_PROFILE = "tester-stream-newton"
 VALIDATION_SAMPLES = 40
 DAILY_SAMPLES = 2
 """What the invented shop took of each nest; who tries the demo checks by the shipped plan."""
@@ -67,7 +69,6 @@ class MorningCheck:
     job_id: str
     day: date
     person: str
-    plan: DailyCheckPlan
     samples: dict[Nest, list[tuple[str, str]]] = field(default_factory=dict)
     """Id and verdict of each sample, by tool and nest."""
 
@@ -93,75 +94,6 @@ def morning_plan() -> DailyCheckPlan:
     )
 
 
-def begin_check(
-    ledger: Ledger,
-    plan: DailyCheckPlan,
-    keys: Sequence[Nest],
-    person: str,
-    moment: Moment,
-    *,
-    after_seq: int,
-    run_length: float,
-) -> MorningCheck:
-    """Begin the check of a morning; samples begun after entry ``after_seq`` count."""
-    nests: list[JsonValue] = [
-        {
-            "tool": tool,
-            "nest": nest,
-            "counts_from_seq": after_seq,
-            "voids_from_seq": after_seq,
-            "run_length": run_length,
-        }
-        for tool, nest in keys
-    ]
-    begun = JobBegun(
-        demo=True,
-        job="daily_check",
-        plan_id=plan.id,
-        plan=plan.model_dump(mode="json"),
-        scope={"nests": nests},
-    )
-    entry = ledger.append(begun, person=person, moment=moment)
-    return MorningCheck(entry.id, moment.at_utc.date(), person, plan)
-
-
-def end_check(ledger: Ledger, made: MorningCheck, moment: Moment) -> None:
-    """Write what was found of each nest by the samples of the morning, and the end of the check.
-
-    The wear watch is not asked: nests that wear in the invented history are not checked in it.
-    """
-    words: dict[Nest, OutcomeWord] = {}
-    left: list[Nest] = []
-    for key, samples in made.samples.items():
-        evidence = NestEvidence(tuple(verdict for _, verdict in samples))
-        finding = daily_check.judge(made.plan, evidence)
-        if finding.outcome is None or finding.outcome == "held":
-            left.append(key)
-            continue
-        words[key] = finding.outcome
-        content: dict[str, JsonValue] = {
-            "tool": key[0],
-            "nest": key[1],
-            "outcome": finding.outcome,
-            "needs": "",
-            "stage": finding.stage,
-            "reasons": list(finding.reasons),
-            "samples": [sample_id for sample_id, _ in samples],
-            "voids": [],
-        }
-        found = JobStep(demo=True, job_id=made.job_id, step=NEST_OUTCOME, content=content)
-        ledger.append(found, person=made.person, moment=moment)
-    outcome = outcome_of(words, left)
-    ended = JobEnded(
-        demo=True,
-        job_id=made.job_id,
-        outcome=outcome.word,
-        reasons=outcome.reasons,
-        figures=cast(dict[str, JsonValue], dict(outcome.figures)),
-    )
-    ledger.append(ended, person=made.person, moment=moment)
-
-
 @dataclass(frozen=True, slots=True)
 class Planned:
     """One sample to be invented."""
@@ -182,13 +114,12 @@ class HistoryWriter:
     ledger: Ledger
     limit_sets: LimitSets
     settings: Settings
-    meter: MeterProfile
-    tester: PullTesterProfile
     rng: np.random.Generator
 
     def __post_init__(self) -> None:
         self._crimper = workshop.Crimper(self.rng, self.settings.fixture.span_m)
-        accuracy, force = self.meter.accuracy, self.tester.force
+        accuracy = load_meter_profile(METER_PROFILE).accuracy
+        force = load_tester_profile(TESTER_PROFILE).force
         self._meter_worth = OhmWorth(
             accuracy.percent_of_reading, accuracy.percent_of_range, 0.01, accuracy.resolution_ohm
         )
@@ -238,21 +169,67 @@ class HistoryWriter:
         self._end_check(plan[position - 1].at)
         day = [item for item in plan[position:] if item.at.date() == planned.at.date()]
         keys = dict.fromkeys((p.joint.tool, p.joint.nest) for p in day if p.checked)
-        at = moment(planned.at - timedelta(minutes=1))
-        self._check = begin_check(
-            self.ledger,
-            self._check_plan,
-            list(keys),
-            planned.person,
-            at,
-            after_seq=self._last_sample_seq,
-            run_length=self.settings.wear_watch_run_length,
+        # Samples count that are begun after the entry before.
+        nests: list[JsonValue] = [
+            {
+                "tool": tool,
+                "nest": nest,
+                "counts_from_seq": self._last_sample_seq,
+                "voids_from_seq": self._last_sample_seq,
+                "run_length": self.settings.wear_watch_run_length,
+            }
+            for tool, nest in keys
+        ]
+        begun = JobBegun(
+            demo=True,
+            job="daily_check",
+            plan_id=self._check_plan.id,
+            plan=self._check_plan.model_dump(mode="json"),
+            scope={"nests": nests},
         )
+        at = moment(planned.at - timedelta(minutes=1))
+        job_id = self.ledger.append(begun, person=planned.person, moment=at).id
+        self._check = MorningCheck(job_id, planned.at.date(), planned.person)
 
     def _end_check(self, last_sample_at: datetime) -> None:
-        if self._check is not None:
-            end_check(self.ledger, self._check, moment(last_sample_at + timedelta(minutes=3)))
-            self._check = None
+        """Write what was found of each nest by the morning's samples, and the end of the check.
+
+        The wear watch is not asked: nests that wear in the invented history are not checked in it.
+        """
+        made, self._check = self._check, None
+        if made is None:
+            return
+        words: dict[Nest, OutcomeWord] = {}
+        left: list[Nest] = []
+        at = moment(last_sample_at + timedelta(minutes=3))
+        for key, samples in made.samples.items():
+            evidence = NestEvidence(tuple(verdict for _, verdict in samples))
+            finding = daily_check.judge(self._check_plan, evidence)
+            if finding.outcome is None or finding.outcome == "held":
+                left.append(key)
+                continue
+            words[key] = finding.outcome
+            content: dict[str, JsonValue] = {
+                "tool": key[0],
+                "nest": key[1],
+                "outcome": finding.outcome,
+                "needs": "",
+                "stage": finding.stage,
+                "reasons": list(finding.reasons),
+                "samples": [sample_id for sample_id, _ in samples],
+                "voids": [],
+            }
+            found = JobStep(demo=True, job_id=made.job_id, step=NEST_OUTCOME, content=content)
+            self.ledger.append(found, person=made.person, moment=at)
+        outcome = outcome_of(words, left)
+        ended = JobEnded(
+            demo=True,
+            job_id=made.job_id,
+            outcome=outcome.word,
+            reasons=outcome.reasons,
+            figures=cast(dict[str, JsonValue], dict(outcome.figures)),
+        )
+        self.ledger.append(ended, person=made.person, moment=at)
 
     def _write_sample(self, planned: Planned) -> tuple[str, SampleFinished]:
         specimen = self._crimper.make(planned.joint, planned.wear)
@@ -283,7 +260,7 @@ class HistoryWriter:
         fixture = self.settings.fixture
         reduced = reduce_reading(repeats, self._meter_worth, order, fixture)
         used = InstrumentUsed(
-            profile="meter-scpi-plain", identity="invented", port="none", simulated=True
+            profile=METER_PROFILE, identity="invented", port="none", simulated=True
         )
         resistance = resistance_result(repeats, reduced, (fixture.span_m,), used)
         force = pull_curve(specimen, self.rng, sample_rate_hz=RATE_HZ)
@@ -292,7 +269,7 @@ class HistoryWriter:
         pulled = reduce_trace(time_s, force, wire=parse_size(order.joint.wires[0]))
         data = encode_trace(time_s, force)
         mode = "drawn_out" if specimen.failure == "slip" else "broke_at_edge"
-        used = used.model_copy(update={"profile": "tester-stream-newton"})
+        used = used.model_copy(update={"profile": TESTER_PROFILE})
         pull = pull_result(pulled, self._tester_worth, mode, trace_key(data), used)
         limit_set = self.limit_sets[order.limit_set]
         limits = self.limit_sets.for_size(parse_size(order.joint.wires[0]), limit_set.id)

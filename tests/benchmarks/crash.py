@@ -40,8 +40,8 @@ from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
 from station.settings import InstrumentSettings, Settings
 from station.simulation import workshop
-from station.simulation.demo import METER_PROFILE, TESTER_PROFILE
 from station.simulation.hands import SimulatedHands
+from station.simulation.history import METER_PROFILE, TESTER_PROFILE
 from station.simulation.launch import SimulatedInstrument
 from tests.benchmarks.invented_ledger import simulated_bench
 from tests.benchmarks.report import Figures, run

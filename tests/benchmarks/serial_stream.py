@@ -154,7 +154,7 @@ def polled_page() -> Iterator[list[float]]:
 def stream() -> dict[str, float]:
     profile = load_tester_profile("tester-line-protocol")
     lines = ForceLines(profile, "stream")
-    arguments = ("--baud", "921600", "--sample-rate-hz", str(RATE_HZ))
+    arguments = ("--baud", "921600")
     read, last, first = 0, 0, 0
     with (
         polled_page() as answers,

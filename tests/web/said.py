@@ -30,7 +30,6 @@ from station.shop.rights import (
     Right,
     Role,
     demand,
-    demand_other,
 )
 from station.shop.studies import sentences
 from station.shop.trust import InstrumentTrust
@@ -80,9 +79,9 @@ def rights() -> Iterator[str]:
     """Refusals of those who may not."""
     people = [Person("Ann", role) for role in Role] + [Person("Bea", Role.LEAD, active=False)]
     for person, right in itertools.product(people, Right):
-        for ask in (demand, lambda who, what: demand_other(who, "Ann", what)):
+        for about in (None, "Ann"):
             try:
-                ask(person, right)
+                demand(person, right, about=about)
             except StationError as refused:
                 yield str(refused)
 

@@ -176,10 +176,7 @@ def validations() -> Iterator[str]:
     yield from (look.words for look in looks())
     old = timedelta(days=30)
     for passed, age in ((True, old), (False, old), (True, timedelta())):
-        checks = {
-            role: InstrumentCheck(role, "X-1", NOW - age, passed, "e")
-            for role in ("meter", "tester")
-        }
+        checks = {role: InstrumentCheck(NOW - age, passed, "e") for role in ("meter", "tester")}
         yield from stale_checks(VALIDATION, checks, NOW)
 
 

@@ -5,15 +5,13 @@ that a lamp or the buzzer would stay on with nothing behind it.
 """
 
 import sys
-import tomllib
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
-from pydantic import ValidationError
+from pydantic import BaseModel
 
-from station.errors import DataFileError, StationError
-from station.files import first_fault, read_text, unread
+from station.errors import StationError
+from station.files import read_toml
 from station.instruments.panel.gpio import open_panel
 from station.settings import PanelPins
 
@@ -21,6 +19,10 @@ USAGE = (
     "Say which settings file names the panel's pins: "
     "python -m station.instruments.panel.off bench.toml"
 )
+
+
+class _PanelSettings(BaseModel):
+    panel: PanelPins | None = None
 
 
 def pins_in(settings: Path) -> PanelPins | None:
@@ -33,17 +35,7 @@ def pins_in(settings: Path) -> PanelPins | None:
     DataFileError
         The file cannot be read, or a pin does not fit.
     """
-    try:
-        table: Any = tomllib.loads(read_text(settings)).get("panel")
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise DataFileError(
-            f"The settings {settings} could not be read: {unread(error)}."
-        ) from error
-    try:
-        return None if table is None else PanelPins.model_validate(table)
-    except ValidationError as error:
-        fault = first_fault(error, PanelPins, under=("panel",))
-        raise DataFileError(f"The settings {settings}: {fault}.") from error
+    return read_toml(settings, _PanelSettings, called=f"The settings {settings}").panel
 
 
 def switch_off(settings: Path) -> str:

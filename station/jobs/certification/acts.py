@@ -32,9 +32,10 @@ from station.ledger.entries import (
 )
 from station.ledger.jobs import job_record, jobs
 from station.ledger.reader import LedgerReader
+from station.ledger.rows import PersonRow
 from station.ledger.store import Ledger
 from station.shop.nests import demand_free
-from station.shop.rights import Named, Right, demand_other, folded
+from station.shop.rights import Right, demand, folded
 from station.shop.sign_in import active_person
 
 
@@ -43,7 +44,7 @@ def begin(
     plan: CertificationPlan,
     scope: CertificationScope,
     limit_sets: LimitSets,
-    signer: Named,
+    signer: PersonRow,
     *,
     now: datetime,
     draw: Callable[[int], list[str]] | None = None,
@@ -68,7 +69,7 @@ def begin(
         A nest of the tool is held.
     """
     reader = ledger.reader
-    demand_other(signer, active_person(reader, scope.candidate).name, Right.CERTIFY)
+    demand(signer, Right.CERTIFY, about=active_person(reader, scope.candidate).name)
     _check_tool(reader, plan, scope)
     for task in plan.tasks:
         limit_sets.for_size(weakest_wire(task.wires), scope.limit_set)
@@ -207,7 +208,7 @@ def _resit_step(job: Certification, now: datetime) -> Step:
 def begin_resit(
     ledger: Ledger,
     job: Certification,
-    signer: Named,
+    signer: PersonRow,
     *,
     now: datetime,
     draw: Callable[[int], list[str]] | None = None,
@@ -221,7 +222,7 @@ def begin_resit(
     BadInput
         There is nothing to re-sit, or it is too early.
     """
-    demand_other(signer, job.scope.candidate, Right.CERTIFY)
+    demand(signer, Right.CERTIFY, about=job.scope.candidate)
     demand_open(job.record)
     if job.waiting or job.result.outcome != "re_sit":
         raise BadInput("There is nothing to re-sit now: look at how the certification stands.")
@@ -235,15 +236,15 @@ def begin_resit(
     ledger.append(step, person=signer.name)
 
 
-def sign(ledger: Ledger, job: Certification, signer: Named) -> None:
+def sign(ledger: Ledger, job: Certification, signer: PersonRow) -> None:
     """Sign the outcome (NotAllowed for the candidate and who is no lead; BadInput if not ready)."""
-    demand_other(signer, job.scope.candidate, Right.CERTIFY)
+    demand(signer, Right.CERTIFY, about=job.scope.candidate)
     _demand_decided(job)
     signed = OutcomeSigned(demo=job.record.row.demo, job_id=job.job_id, outcome=job.result.outcome)
     ledger.append(signed, person=signer.name)
 
 
-def acknowledge(ledger: Ledger, job: Certification, person: Named) -> None:
+def acknowledge(ledger: Ledger, job: Certification, person: PersonRow) -> None:
     """The candidate has seen the outcome (NotAllowed for anybody else). No judgement."""
     if folded(person.name) != folded(job.scope.candidate):
         raise NotAllowed(
@@ -275,9 +276,9 @@ def end(ledger: Ledger, job: Certification, *, person: str, today: date) -> JobE
     return _end(ledger, job, person, job.result.outcome, job.result.reasons, by, until)
 
 
-def give_up(ledger: Ledger, job: Certification, signer: Named, reason: str) -> JobEnded:
+def give_up(ledger: Ledger, job: Certification, signer: PersonRow, reason: str) -> JobEnded:
     """End a certification undecided. It counts as an attempt that was not passed."""
-    demand_other(signer, job.scope.candidate, Right.CERTIFY)
+    demand(signer, Right.CERTIFY, about=job.scope.candidate)
     demand_open(job.record)
     if not reason.strip():
         raise BadInput("Say why the certification is given up.")

@@ -16,9 +16,10 @@ from station.jobs.record import demand_open
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import CodeFor, Joint, KeyShown, SampleLookedAt
 from station.ledger.reader import LedgerReader
+from station.ledger.rows import PersonRow
 from station.ledger.store import Ledger
 from station.shop.nests import demand_free
-from station.shop.rights import Named, Right, demand, folded
+from station.shop.rights import Right, demand, folded
 from station.shop.sign_in import active_person
 
 
@@ -96,7 +97,7 @@ def pool(reader: LedgerReader) -> Pool:
     )
 
 
-def show_key(ledger: Ledger, job: Certification, person: Named) -> list[tuple[str, CodeFor]]:
+def show_key(ledger: Ledger, job: Certification, person: PersonRow) -> list[tuple[str, CodeFor]]:
     """The codes of the present sitting in the order of the plan, for the labels.
 
     Who saw it is on record before it is shown, and may judge nothing while the job is open.
@@ -123,7 +124,7 @@ def show_key(ledger: Ledger, job: Certification, person: Named) -> list[tuple[st
 
 
 def judge(
-    ledger: Ledger, code: str, faults: Collection[str], book: ConnectorBook, signer: Named
+    ledger: Ledger, code: str, faults: Collection[str], book: ConnectorBook, signer: PersonRow
 ) -> CodedSample:
     """Answer the checklist of a coded sample; ``faults`` are the items that are not good.
 
@@ -141,7 +142,7 @@ def judge(
 
 
 def _judge(
-    ledger: Ledger, code: str, faults: Collection[str], book: ConnectorBook, signer: Named
+    ledger: Ledger, code: str, faults: Collection[str], book: ConnectorBook, signer: PersonRow
 ) -> CodedSample:
     waiting = pool(ledger.reader)
     waiting.demand_blind(signer.name)

@@ -43,10 +43,10 @@ from station.jobs.validation.steps import (
 from station.ledger.entries import BaselineSet, JobBegun, JobEnded, JobStep
 from station.ledger.jobs import job_record, jobs
 from station.ledger.reader import LedgerReader
-from station.ledger.rows import ToolRow
+from station.ledger.rows import PersonRow, ToolRow
 from station.ledger.store import Ledger
 from station.shop.checks import LastCheck, checks_by_role
-from station.shop.rights import Named, Right, demand
+from station.shop.rights import Right, demand
 from station.statistics.pooling import Baseline, baseline_of
 
 JOB = "tool_validation"
@@ -279,7 +279,7 @@ def _enter_look(
     return look
 
 
-def end(ledger: Ledger, job: Validation, signer: Named, *, give_up: bool = False) -> JobEnded:
+def end(ledger: Ledger, job: Validation, signer: PersonRow, *, give_up: bool = False) -> JobEnded:
     """End a validation and set the baselines of the accepted joints, all or nothing.
 
     Parameters

@@ -58,7 +58,7 @@ def test_each_profile_has_a_voice_and_the_newcomers_has_none() -> None:
 def test_a_meter_reads_open_leads_and_then_the_joint(name: str) -> None:
     with simulated_meter(name) as (instrument, meter):
         assert meter.identify().model == "SIMULATED METER"
-        assert meter.configure(0.005).range_ohm == 0.01
+        assert meter.configure(0.005) == 0.01
         with pytest.raises(NoReading):
             meter.read_ohm()
         instrument.command({"mount": {"wire_ohm": 0.002, "splice_ohm": 0.0003}})

@@ -64,8 +64,7 @@ def test_configuring_asks_and_tells_in_the_order_of_the_recipe(
 ) -> None:
     # Clear, identify, drain errors, CONF once, settings, read them back, no error [common practice,
     # no source], since CONF puts the presets back: SCPI-1999, measurement model [seen-2].
-    settings = meter.configure(EXPECTED_OHM)
-    assert (settings.range_ohm, settings.nplc, settings.offset_compensation) == (0.01, 1.0, True)
+    assert meter.configure(EXPECTED_OHM) == 0.01
     assert far.heard == [
         b"*CLS",
         b"*IDN?",
@@ -227,7 +226,7 @@ def test_sixty_old_errors_are_refused_and_three_are_drained(
         meter.configure(EXPECTED_OHM)
     assert len(errors) == 10
     del errors[3:]
-    assert meter.configure(EXPECTED_OHM).range_ohm == 0.01
+    assert meter.configure(EXPECTED_OHM) == 0.01
 
 
 def test_an_error_after_the_settings_is_refused_with_its_hint(

@@ -21,7 +21,6 @@ from station.shop.rights import (
     check_secret,
     clean_name,
     demand,
-    demand_other,
     is_pin,
     may,
     role_of,
@@ -67,13 +66,13 @@ def test_whoever_has_left_has_no_right(right: Right) -> None:
 @pytest.mark.parametrize("own", ["Ann Example", "ann example", "Ann  Example", "ANN EXAMPLE"])
 def test_nobody_signs_for_themselves(own: str) -> None:
     with pytest.raises(NotAllowed, match="another lead"):
-        demand_other(LEAD, own)
+        demand(LEAD, Right.CERTIFY, about=own)
 
 
 def test_a_lead_signs_for_another_and_nobody_else_does() -> None:
-    demand_other(LEAD, "Cy Invented")
+    demand(LEAD, Right.CERTIFY, about="Cy Invented")
     with pytest.raises(NotAllowed):
-        demand_other(INSTALLER, "Cy Invented")
+        demand(INSTALLER, Right.CERTIFY, about="Cy Invented")
 
 
 def test_roles_are_read_by_their_word() -> None:

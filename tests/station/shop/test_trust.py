@@ -151,13 +151,13 @@ def test_due_dates_are_those_of_the_clock_given(ledger: Ledger) -> None:
 
 def test_attention_names_the_worst_first_and_nothing_that_is_in_order(ledger: Ledger) -> None:
     calibrated(ledger)
-    assert attention(book(ledger).known()) is None
+    assert attention(book(ledger).all(with_samples=False)) is None
     late = CALIBRATED.model_copy(
         update={"role": "tester", "instrument": "late", "due_on": date(2024, 5, 1)}
     )
     ledger.append(late, person="Ana")
     checked(ledger, passed=False)
-    said = attention(book(ledger).known())
+    said = attention(book(ledger).all(with_samples=False))
     assert said is not None
     assert said.startswith("Milliohm meter (invented): The check resistor R-1 failed")
     assert "Pull tester (late): Calibration was due on 2024-05-01" in said
@@ -167,5 +167,5 @@ def test_attention_is_not_raised_by_an_instrument_that_was_never_calibrated(
     ledger: Ledger,
 ) -> None:
     checked(ledger, passed=True)
-    assert book(ledger).known()[0].state is CalibrationState.MISSING
-    assert attention(book(ledger).known()) is None
+    assert book(ledger).all(with_samples=False)[0].state is CalibrationState.MISSING
+    assert attention(book(ledger).all(with_samples=False)) is None
