@@ -99,7 +99,7 @@ def judge_check(
             "{value:.6g}{unit} is outside of what this check was before ({lower:.6g} "
             "to {upper:.6g}{unit})",
             value=value / scale,
-            unit=_after_value(unit),
+            unit=f" {unit}".rstrip(),
             lower=chart.lower / scale,
             upper=chart.upper / scale,
         )
@@ -115,12 +115,8 @@ def off_limit(
         "{value:.6g}{unit} is {off:.2g}{unit} from {expected:.6g}{unit}, and {limit:.2g}{unit} is "
         "allowed",
         value=value / scale,
-        unit=_after_value(unit),
+        unit=f" {unit}".rstrip(),
         off=abs(value - expected) / scale,
         expected=expected / scale,
         limit=limit / scale,
     )
-
-
-def _after_value(unit: str) -> str:
-    return f" {unit}" if unit else ""

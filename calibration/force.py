@@ -77,12 +77,7 @@ class HungWeight:
 
 
 def hung_force(
-    weight: HungWeight,
-    gravity: float,
-    u_gravity: float = U_GRAVITY,
-    *,
-    air_density: float = AIR_DENSITY,
-    u_air_density: float = U_AIR_DENSITY,
+    weight: HungWeight, gravity: float, u_gravity: float = U_GRAVITY
 ) -> tuple[float, Budget]:
     """Force in newton with which a weight pulls when it hangs still, and its budget.
 
@@ -92,15 +87,13 @@ def hung_force(
     ----------
     gravity, u_gravity
         At the bench, in m/s², with standard uncertainty.
-    air_density, u_air_density
-        In kg/m³, with standard uncertainty.
     """
-    lift = 1.0 - air_density / weight.density
+    lift = 1.0 - AIR_DENSITY / weight.density
     force_n = weight.mass_kg * gravity * lift
     return force_n, Budget.of(
         [
             Contribution("mass", force_n * weight.u_mass_kg / weight.mass_kg),
             Contribution("gravity", force_n * u_gravity / gravity),
-            Contribution("air buoyancy", weight.mass_kg * gravity * u_air_density / weight.density),
+            Contribution("air buoyancy", weight.mass_kg * gravity * U_AIR_DENSITY / weight.density),
         ]
     )

@@ -167,14 +167,13 @@ def nested_study(
     ValueError
         Fewer than two batches, or uneven numbers (the odd one is named).
     """
-    if appraiser is None or len(set(appraiser)) == 1:
-        return _batches(_groups(batch, value))
+    appraiser = appraiser or [""] * len(batch)
     by_person = {
         person: _groups(
             [b for b, who in zip(batch, appraiser, strict=True) if who == person],
             [v for v, who in zip(value, appraiser, strict=True) if who == person],
         )
-        for person in dict.fromkeys(appraiser)
+        for person in dict.fromkeys(appraiser) or ("",)
     }
     shapes = {person: groups.shape for person, groups in by_person.items()}
     first = next(iter(shapes.values()))
@@ -184,11 +183,13 @@ def nested_study(
                 f"{person} has {shape[0]} batches of {shape[1]} parts, others {first[0]} of "
                 f"{first[1]}: a nested study needs equal numbers"
             )
-    return _two_way_nested(np.stack(list(by_person.values())))
+    return _nested(np.stack(list(by_person.values())))
 
 
-def _two_way_nested(cells: NDArray[np.float64]) -> GaugeStudy:
+def _nested(cells: NDArray[np.float64]) -> GaugeStudy:
     people, batches, parts = cells.shape
+    if batches < 2:
+        raise ValueError("a nested study needs at least two batches")
     grand = cells.mean()
     persons = cells.mean(axis=(1, 2))
     means = cells.mean(axis=2)
@@ -203,6 +204,8 @@ def _two_way_nested(cells: NDArray[np.float64]) -> GaugeStudy:
         people * (batches - 1),
         within,
     )
+    if people == 1:
+        return _one_way(between, within, parts, pool=True)
     person = _tested(
         "appraiser", batches * parts * float(((persons - grand) ** 2).sum()), people - 1, between
     )
@@ -224,18 +227,6 @@ def _two_way_nested(cells: NDArray[np.float64]) -> GaugeStudy:
         tuple(floored),
         (person, between, within),
     )
-
-
-def _batches(groups: NDArray[np.float64]) -> GaugeStudy:
-    count, size = groups.shape
-    if count < 2:
-        raise ValueError("a nested study needs at least two batches")
-    means = groups.mean(axis=1)
-    within = SpreadSource(
-        "repeatability", float(((groups - means[:, None]) ** 2).sum()), count * (size - 1)
-    )
-    between = _tested("part", size * float(((means - groups.mean()) ** 2).sum()), count - 1, within)
-    return _one_way(between, within, size, pool=True)
 
 
 def _one_way(part: SpreadSource, error: SpreadSource, trials: int, *, pool: bool) -> GaugeStudy:

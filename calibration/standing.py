@@ -133,8 +133,6 @@ class CalibrationRecord:
     ----------
     id, seq
         Its entry in the record.
-    instrument
-        The instrument as it names itself.
     as_found, as_left
         Points before and after adjustment; ``as_left`` is empty where nothing was adjusted.
     accepted
@@ -143,8 +141,6 @@ class CalibrationRecord:
 
     id: str
     seq: int
-    role: InstrumentKind
-    instrument: str
     certificate: str
     reference: str
     person: str
@@ -152,7 +148,6 @@ class CalibrationRecord:
     due_on: date
     as_found: tuple[CalibrationPoint, ...] = ()
     as_left: tuple[CalibrationPoint, ...] = ()
-    temperature_c: float | None = None
     drift_fraction: float = 0.0
     accepted: bool = True
 

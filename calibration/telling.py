@@ -36,7 +36,6 @@ class Telling:
     limit: float
     mean: float
     margin: float
-    gauge_sd: float
     blind_half_width: float
     share_decided: float
 
@@ -73,11 +72,10 @@ def can_tell(
     limit: float,
     *,
     side: Literal["lower", "upper"] = "upper",
-    guard: float = GUARD,
 ) -> Telling:
     """Say whether a gauge can tell good from bad at a limit.
 
-    One measurement of a part decides if it lies beyond ``guard`` gauge spreads from the limit.
+    One measurement of a part decides if it lies beyond :data:`GUARD` gauge spreads from the limit.
     Parts are normal about their mean, and so is the gauge.
 
     Parameters
@@ -96,12 +94,12 @@ def can_tell(
     """
     if not all(map(math.isfinite, (gauge_sd, part_sd, mean, limit))):
         raise ValueError("spread, mean and limit must be numbers")
-    if gauge_sd < 0.0 or part_sd < 0.0 or guard < 0.0:
+    if gauge_sd < 0.0 or part_sd < 0.0:
         raise ValueError("a spread must not be negative")
-    blind = guard * gauge_sd
+    blind = GUARD * gauge_sd
     margin = limit - mean if side == "upper" else mean - limit
     total = math.hypot(gauge_sd, part_sd)
     beyond = abs(margin) - blind
     share = float(ndtr(beyond / total)) if total > 0.0 else float(beyond >= 0.0)
     answer: Answer = "yes" if share >= MOSTLY else "partly" if share >= AT_ALL else "no"
-    return Telling(answer, limit, mean, margin, gauge_sd, blind, share)
+    return Telling(answer, limit, mean, margin, blind, share)

@@ -44,6 +44,8 @@ def facts(
 def _texts(data: object) -> Iterator[str]:
     if isinstance(data, dict):
         for key, part in data.items():
+            if key == "words" and isinstance(part, list):
+                yield from part
             yield from [part] if key in FACTS and isinstance(part, str) else _texts(part)
     elif isinstance(data, list):
         for part in data:

@@ -58,9 +58,11 @@ def guard_pages(app: Flask) -> None:
 def signed_in() -> PersonRow | None:
     """Who is signed in, with the role that holds now; None for nobody."""
     if "signed_in" not in g:
-        g.signed_in = _find_person()
-    found: PersonRow | None = g.signed_in
-    return found
+        found = _sign_in()
+        row = None if found is None else reader().person(found.person)
+        g.signed_in = row if row is not None and row.active else None
+    person: PersonRow | None = g.signed_in
+    return person
 
 
 def signed_in_quietly() -> PersonRow | None:
@@ -204,14 +206,6 @@ def sign_ins() -> SignIns:
     """All sign-ins."""
     book: SignIns = current_app.extensions["sign_ins"]
     return book
-
-
-def _find_person() -> PersonRow | None:
-    found = _sign_in()
-    if found is None:
-        return None
-    row = reader().person(found.person)
-    return row if row is not None and row.active else None
 
 
 def _sign_in() -> SignIn | None:

@@ -190,8 +190,7 @@ def _error_page(sentence: str, status: int) -> tuple[str, int]:
 
 
 def _add_headers(response: Response) -> Response:
-    for name, value in HEADERS.items():
-        response.headers[name] = value
+    response.headers.update(HEADERS)
     if request.endpoint != "static":
         # A page of somebody who signed out must not come back out of the browser's cache.
         response.headers.setdefault("Cache-Control", "no-store")

@@ -77,18 +77,14 @@ class SignIns:
     def end_all(self, person: str) -> None:
         """End every sign-in of a person: another role, another secret, or gone."""
         with self._lock:
-            mine = [key for key, sign_in in self._known.items() if sign_in.person == person]
-            for key in mine:
-                del self._known[key]
+            self._known = {key: one for key, one in self._known.items() if one.person != person}
 
     def _drop_old(self, now_s: float) -> None:
-        old = [
-            key
-            for key, sign_in in self._known.items()
-            if now_s - sign_in.used_s > self._idle_s or now_s - sign_in.began_s > self._longest_s
-        ]
-        for key in old:
-            del self._known[key]
+        self._known = {
+            key: one
+            for key, one in self._known.items()
+            if now_s - one.used_s <= self._idle_s and now_s - one.began_s <= self._longest_s
+        }
 
 
 def _key(token: str) -> str:

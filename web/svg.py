@@ -10,8 +10,14 @@ from xml.etree import ElementTree
 
 SVG = "http://www.w3.org/2000/svg"
 XLINK = "http://www.w3.org/1999/xlink"
-ROOT_STYLE = {"stroke-linejoin": "round", "stroke-linecap": "butt"}
-"""What the drawing library's own style sheet says of every element."""
+ROOT = {
+    "class": "figure",
+    "role": "group",
+    "font-family": "system-ui, sans-serif",
+    # What the drawing library's own style sheet says of every element.
+    "stroke-linejoin": "round",
+    "stroke-linecap": "butt",
+}
 
 ElementTree.register_namespace("", SVG)
 
@@ -44,9 +50,12 @@ def clean_svg(drawn: str, *, title: str, ink: str, link_titles: Mapping[str, str
     return ElementTree.tostring(root, encoding="unicode")
 
 
-def printable(text: str) -> str:
-    """Text with what XML or a line cannot hold replaced by a blank."""
-    return "".join(character if character.isprintable() else " " for character in text)
+def _name(element: ElementTree.Element, words: str) -> str:
+    """Give an element its title; what XML or a line cannot hold becomes a blank."""
+    title = ElementTree.Element(f"{{{SVG}}}title")
+    title.text = "".join(letter if letter.isprintable() else " " for letter in words)
+    element.insert(0, title)
+    return title.text
 
 
 def _plain_attributes(element: ElementTree.Element, ink: str) -> None:
@@ -67,20 +76,11 @@ def _label_link(link: ElementTree.Element, link_titles: Mapping[str, str]) -> No
     link.attrib.pop("target", None)
     # Hundreds of points would be hundreds of stops of the tab key: the table below has the links.
     link.set("tabindex", "-1")
-    label = ElementTree.Element(f"{{{SVG}}}title")
-    label.text = printable(link_titles.get(link.get("href", ""), ""))
-    link.insert(0, label)
+    _name(link, link_titles.get(link.get("href", ""), ""))
 
 
 def _dress_root(root: ElementTree.Element, title: str) -> None:
     for name in ("width", "height"):
         root.attrib.pop(name, None)
-    for name, value in ROOT_STYLE.items():
-        root.set(name, value)
-    root.set("class", "figure")
-    root.set("role", "group")
-    root.set("font-family", "system-ui, sans-serif")
-    heading = ElementTree.Element(f"{{{SVG}}}title")
-    heading.text = printable(title)
-    root.set("aria-label", heading.text)
-    root.insert(0, heading)
+    root.attrib.update(ROOT)
+    root.set("aria-label", _name(root, title))

@@ -76,12 +76,7 @@ def read_table(path: Path, required: Sequence[str], optional: Sequence[str] = ()
 
 
 def read_values(path: Path, others: Sequence[str] = (), optional: Sequence[str] = ()) -> Table:
-    """Read a CSV file with a column value, all of it in one unit.
-
-    Parameters
-    ----------
-    others
-        Further columns that the file must have.
+    """Read a CSV file with a column value, all of it in one unit, and the columns ``others``.
 
     Raises
     ------

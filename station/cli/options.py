@@ -2,16 +2,14 @@
 
 import json
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import click
 
 from station.errors import BadInput
-
-Command = TypeVar("Command", bound=Callable[..., Any])
 
 FILE = click.Path(path_type=Path, dir_okay=False)
 OLD_FILE = click.Path(path_type=Path, dir_okay=False, exists=True)
@@ -57,12 +55,6 @@ def _not_negative(
 
 size_option = partial(click.option, type=float, callback=_not_negative)
 """Makes an option for an uncertainty or a size; BadInput where it is negative or no number."""
-
-
-def material_option(materials: Iterable[str]) -> Callable[[Command], Command]:
-    """Make ``--material``: what the wire is made of."""
-    choice = click.Choice(sorted(materials))
-    return click.option("--material", type=choice, default="copper")
 
 
 def print_json(document: object) -> None:

@@ -8,7 +8,8 @@ from typing import Any
 import click
 
 from calibration.uncertainty import Contribution
-from station.cli.options import json_option, material_option, print_result, size_option
+from station.cli.options import json_option, print_result, size_option
+from station.cli.wire import material_option
 from station.crimp.resistance import (
     InService,
     ReferenceReading,
@@ -18,7 +19,7 @@ from station.crimp.resistance import (
     reduce_by_length,
     reduce_by_reference,
 )
-from station.crimp.wire import MATERIALS, material_named, parse_size
+from station.crimp.wire import material_named, parse_size
 from station.errors import BadInput
 
 
@@ -74,7 +75,7 @@ class Given:
 )
 @click.option("--wire", required=True, metavar="SIZE")
 @click.option("--wire2", metavar="SIZE", help="Wire of the other side, where it differs.")
-@material_option(MATERIALS)
+@material_option
 @click.option("--span-mm", type=float, required=True, help="All the wire of that size in the span.")
 @click.option("--span2-mm", type=float, help="The same for --wire2.")
 @click.option("--reading-mohm", type=float, required=True)

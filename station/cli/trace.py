@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import click
 import numpy as np
@@ -38,15 +39,7 @@ ENDED_BY = {
     help="Below this nothing is held.",
 )
 @json_option
-def trace(
-    file: Path,
-    wire: str | None,
-    filter_hz: float | None,
-    capacity_n: float | None,
-    proof_n: float | None,
-    preload_n: float,
-    as_json: bool,
-) -> int:
+def trace(file: Path, wire: str | None, as_json: bool, **known: Any) -> int:
     """Read the pull in FILE: a CSV with the columns time_s and force_n, separated by commas.
 
     Prints the peak, how far it may be too low, and how the sample probably let go. That is a
@@ -54,15 +47,7 @@ def trace(
     """
     size = None if wire is None else parse_size(wire)
     time_s, force_n = read_trace(file)
-    reduced = reduce_trace(
-        time_s,
-        force_n,
-        filter_hz=filter_hz,
-        preload_n=preload_n,
-        wire=size,
-        capacity_n=capacity_n,
-        proof_n=proof_n,
-    )
+    reduced = reduce_trace(time_s, force_n, wire=size, **known)
     names = (
         "peak_n peak_time_s loading_rate_n_per_s peak_may_be_low_by_n drops slack_end_s ended_by "
         "suggested_mode void_reason"

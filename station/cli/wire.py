@@ -5,7 +5,6 @@ import click
 from station.cli.options import (
     facts,
     json_option,
-    material_option,
     picked,
     print_result,
     size_option,
@@ -29,13 +28,17 @@ from station.errors import BadInput
 # A size such as "-3 AWG" must reach the parser and be refused by it, not be taken for an option.
 SIZES_MAY_START_WITH_A_DASH = {"ignore_unknown_options": True}
 
+material_option = click.option(
+    "--material", type=click.Choice(sorted(MATERIALS)), default="copper", help="Metal of the wire."
+)
+
 
 @click.command(
     context_settings=SIZES_MAY_START_WITH_A_DASH,
     epilog='Example: station wire "18 AWG" --material cca-15 --at-c 35',
 )
 @click.argument("size")
-@material_option(MATERIALS)
+@material_option
 @click.option("--at-c", default=20.0, help="Temperature in °C.")
 @click.option(
     "--basis",
@@ -110,7 +113,7 @@ _EXIT = {"as sold": 0, "cannot tell": 0, "not as sold": 1}
     "  --reading-mohm 33.1 --reading-u-mohm 0.05 --length-u-mm 2 --at-c 22",
 )
 @click.option("--sold-as", required=True, metavar="SIZE", help="What the reel says.")
-@material_option(MATERIALS)
+@material_option
 @click.option("--length-mm", type=float, required=True, help="Wire between the sense clips.")
 @click.option("--reading-mohm", type=float, required=True, help="Four-wire resistance of it.")
 @size_option("--reading-u-mohm", default=0.0)

@@ -3,7 +3,7 @@
 import itertools
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass, replace
 
 from calibration.saying import say
@@ -186,7 +186,7 @@ class InstrumentBay:
         self.zero: ZeroCheck | None = None
         self.last_ohm: float | None = None
         self._on_change: Callable[[], None] = lambda: None
-        self._byte_logs: list[ByteLog] = []
+        self._byte_logs = ExitStack()
         self._keepers: dict[InstrumentKind, LinkKeeper] = {}
         folder = settings.profiles_folder
         if settings.meter is not None:
@@ -267,8 +267,7 @@ class InstrumentBay:
         self._on_change = lambda: None
         for keeper in self._keepers.values():
             keeper.close()
-        for log in self._byte_logs:
-            log.close()
+        self._byte_logs.close()
 
     @contextmanager
     def using(self, role: InstrumentKind) -> Iterator[InstrumentLink]:
@@ -287,9 +286,8 @@ class InstrumentBay:
         profile: Profile,
         identify: Identify,
     ) -> None:
-        log = None if settings.byte_trace is None else ByteLog(settings.byte_trace)
-        if log is not None:
-            self._byte_logs.append(log)
+        trace = settings.byte_trace
+        log = None if trace is None else self._byte_logs.enter_context(ByteLog(trace))
         port = LinePort(settings.port, profile.line, name=INSTRUMENT_WORDS[role], on_bytes=log)
         link = InstrumentLink(port, identify, bound_serial=settings.serial_number)
         self._keepers[role] = LinkKeeper(link, lambda: self._on_change())

@@ -7,6 +7,7 @@ from calibration.saying import say
 from station.errors import InstrumentGarbled, InstrumentRefused, InstrumentSilent
 from station.instruments.framing import (
     ErrorReport,
+    error_hints,
     parse_error_report,
     parse_number,
     show,
@@ -21,13 +22,6 @@ MOST_ERRORS = 50
 _RESYNC_TRIES = 3
 _MOST_LATE_LINES = 100
 _CONTROL_C = b"\x03"
-_ERROR_EVENTS = {
-    32: say("it could not read a command: this profile may be for another instrument"),
-    16: say("it could not do what it was told"),
-    8: say("it failed inside"),
-    4: say("a question and its answer went out of step"),
-}
-# Event status register, bits 5 to 2 (IEEE 488.2-1992, 11.5.1).
 
 T = TypeVar("T")
 
@@ -141,7 +135,7 @@ class Dialogue:
     def _require_no_error_event(self) -> None:
         self.take_events()
         events, self._events = self._events, 0
-        for bit, hint in _ERROR_EVENTS.items():
+        for bit, hint in error_hints("events").items():
             if events & bit:
                 raise InstrumentRefused(
                     "The {name} reports an error in its event status ({events}): {hint}. "

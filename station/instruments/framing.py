@@ -1,11 +1,15 @@
 """From bytes to lines, numbers, identities and error reports. Pure: no port, no clock."""
 
 import re
+import tomllib
 from dataclasses import dataclass
+from functools import cache
 from math import isfinite
+from typing import Literal
 
 from calibration.saying import say
 from station.errors import InstrumentGarbled
+from station.files import DATA, read_text
 
 LONGEST_LINE = 256
 """Bytes without a terminator after which a line is given up as garbled."""
@@ -15,26 +19,6 @@ _ERROR = re.compile(rb"\s*([+-]?\d+)\s*,?\s*(.*)", re.DOTALL)
 
 _HEADER = re.compile(rb"[:*][A-Za-z][A-Za-z0-9:*]*[ \t]+")
 
-_HINTS = {
-    -102: say("it could not read the command"),
-    -108: say("it does not take that parameter"),
-    -109: say("a parameter is missing"),
-    -113: say("it does not know the command: this profile is for another instrument"),
-    -131: say("it does not know the unit"),
-    -221: say("two settings contradict each other"),
-    -222: say("the value is outside its range"),
-    -224: say("it does not offer that value"),
-    -230: say("it has nothing measured to give"),
-    -240: say("its hardware failed"),
-    -310: say("it failed inside"),
-    -350: say("it had more errors than it could keep"),
-    -360: say("it could not read the line: check baud rate and cable"),
-    -361: say("parity error on the line: check the line settings"),
-    -362: say("framing error on the line: check baud rate and line settings"),
-    -363: say("it was sent bytes faster than it takes them"),
-    -410: say("a question came before the last answer was read"),
-    -420: say("it was asked for an answer that it was not given a question for"),
-}
 _CLASSES = {
     1: say("a command it cannot read"),
     2: say("it could not do it"),
@@ -65,6 +49,13 @@ class Identity:
     firmware: str = ""
 
 
+@cache
+def error_hints(where: Literal["queue", "events"]) -> dict[int, str]:
+    """What the numbers in an instrument's error queue, or the bits of its events, mean."""
+    table = tomllib.loads(read_text(DATA / "instrument_errors.toml"))[where]
+    return {row["code"]: row["hint"] for row in table}
+
+
 @dataclass(frozen=True, slots=True)
 class ErrorReport:
     """One entry of an instrument's error queue; code 0 means that the queue is empty."""
@@ -79,10 +70,8 @@ class ErrorReport:
         Numbers after SCPI-1999 volume 1, 21.8: -1xx command, -2xx execution, -3xx device,
         -4xx query; positive codes are the instrument's own.
         """
-        known = _HINTS.get(self.code)
-        if known is not None:
-            return known
-        return _CLASSES.get(-self.code // 100, say("its own code: see its manual"))
+        known = error_hints("queue").get(self.code)
+        return known or _CLASSES.get(-self.code // 100, say("its own code: see its manual"))
 
 
 class LineSplitter:

@@ -8,10 +8,9 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
-from typing import Literal
 
 from station.errors import InstrumentError, InstrumentGarbled
 from station.instruments.dialects import MASS_UNITS, LineSettings
@@ -33,17 +32,16 @@ _TOKEN = re.compile(
 )
 _PULL_OVER_NOISE = 10.0
 
-Kind = Literal["number", "word", "mark"]
-
 
 @dataclass
 class LearnedColumn:
     """What stands at one place of every line."""
 
-    kind: Kind
+    kind: str
+    """``number``, ``word`` or ``mark``."""
     texts: list[bytes]
+    values: list[float]
     role: str = ""
-    values: list[float] = field(default_factory=list)
 
     @property
     def constant(self) -> bool:
@@ -95,12 +93,16 @@ def propose(heard: bytes, seconds: float, line: LineSettings, poll: str | None =
     lines = [piece for piece in lines if piece]
     checked = bool(lines) and sum(map(xor_intact, lines)) > 0.9 * len(lines)
     bodies = [piece[:-3] for piece in lines if xor_intact(piece)] if checked else lines
-    columns = _columns(bodies)
     remarks: list[str] = []
-    dialect = _dialect(columns, checked, remarks)
-    settings = line.model_copy(update={"receive_end": end.decode("ascii")})
-    rate_hz = max(len(lines) / seconds, 0.1)
-    text = _file(settings, dialect, poll, rate_hz)
+    dialect = _dialect(_columns(bodies), checked, remarks)
+    text = _file(
+        {
+            "line": line.model_dump() | {"receive_end": end.decode("ascii")},
+            "dialect": {"poll": poll} | dialect,
+            "sampling": {"sample_rate_hz": float(f"{max(len(lines) / seconds, 0.1):.4g}")},
+            "force": {"resolution_n": 0.1, "capacity_n": 1000, "percent_of_reading": 1.0},
+        }
+    )
     profile = read_profile(text, "proposed for this tester")
     if not isinstance(profile, PullTesterProfile):
         raise InstrumentGarbled("What was heard is no pull tester.")
@@ -131,10 +133,9 @@ def _columns(lines: list[bytes]) -> list[LearnedColumn]:
     alike = [[match[0] for match in row] for row in tokens if _form(row) == form]
     columns = []
     for place, texts in zip(form, zip(*alike, strict=True), strict=True):
-        kind: Kind = "number" if place == "number" else "word" if place == "word" else "mark"
-        column = LearnedColumn(kind, list(texts))
-        column.values = [parse_number(text) for text in texts] if kind == "number" else []
-        columns.append(column)
+        kind = place if place in ("number", "word") else "mark"
+        values = [parse_number(text) for text in texts] if kind == "number" else []
+        columns.append(LearnedColumn(kind, list(texts), values))
     return columns
 
 
@@ -146,23 +147,13 @@ def _form(row: list[re.Match[bytes]]) -> tuple[str, ...]:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Dialect:
-    reply: str
-    checked: bool
-    unit: str
-    assumed: bool
-    tension_sign: int
-    signs: dict[str, int]
-    zero_raw: float
-
-
-def _dialect(columns: list[LearnedColumn], checked: bool, remarks: list[str]) -> _Dialect:
+def _dialect(columns: list[LearnedColumn], checked: bool, remarks: list[str]) -> dict[str, object]:
     _name_counters(columns)
     force = _name_force(columns)
     direction = _name_direction(columns, force)
-    unit = _name_unit(columns, remarks)
-    raw = force.whole and not unit
+    named = _name_unit(columns, remarks)
+    raw = force.whole and not named
+    unit = named or ("count" if raw else "N")
     top, pulled = _top(force)
     tension_sign = 1
     signs: dict[str, int] = {}
@@ -177,16 +168,16 @@ def _dialect(columns: list[LearnedColumn], checked: bool, remarks: list[str]) ->
         signs = {"1": 1, "0": -1}
     if raw:
         remarks.append("The numbers are raw counts: enter the newtons in one count.")
-    zero = median(force.values) if raw else 0.0
-    return _Dialect(
-        _reply(columns, checked),
-        checked,
-        unit or ("count" if raw else "N"),
-        not unit,
-        tension_sign,
-        signs,
-        zero,
-    )
+    return {
+        "reply": _reply(columns, checked),
+        "tension_sign": tension_sign,
+        "checksum": "xor_hex" if checked else None,
+        "zero_raw": median(force.values) if raw else None,
+        "assumed_unit": None if named else unit,
+        "mass_as_force": True if unit in MASS_UNITS else None,
+        "signs": signs or None,
+        "units": {unit: _UNITS_N.get(unit, 1.0)},
+    }
 
 
 def _name_counters(columns: list[LearnedColumn]) -> None:
@@ -268,43 +259,30 @@ def _anything_like(column: LearnedColumn) -> str:
     return "[A-Za-z]+"
 
 
-def _file(line: LineSettings, dialect: _Dialect, poll: str | None, rate_hz: float) -> str:
-    factor = _UNITS_N.get(dialect.unit, 1.0)
+def _file(tables: dict[str, dict[str, object]]) -> str:
     rows = [
         "# Proposed from what the tester was heard to send. Look at every number before use.",
         'kind = "pull_tester"',
         'title = "Pull tester, learned"',
         'source = "Heard on the line; accuracy and capacity are placeholders: enter your own."',
-        "",
-        "[line]",
-        *(f"{key} = {_toml(value)}" for key, value in line.model_dump().items()),
-        "",
-        "[dialect]",
-        *([] if poll is None else [f"poll = {_toml(poll)}"]),
-        f"reply = '{dialect.reply}'",
-        f"tension_sign = {dialect.tension_sign}",
-        *(['checksum = "xor_hex"'] if dialect.checked else []),
-        *([f"zero_raw = {dialect.zero_raw}"] if dialect.zero_raw else []),
-        *([f"assumed_unit = {_toml(dialect.unit)}"] if dialect.assumed else []),
-        *(["mass_as_force = true"] if dialect.unit in MASS_UNITS else []),
-        *(["", "[dialect.signs]"] if dialect.signs else []),
-        *(f"{text} = {sign}" for text, sign in dialect.signs.items()),
-        "",
-        "[dialect.units]",
-        f"{dialect.unit} = {factor!r}",
-        "",
-        "[sampling]",
-        f"sample_rate_hz = {rate_hz:.4g}",
-        "",
-        "[force]",
-        "resolution_n = 0.1",
-        "capacity_n = 1000",
-        "percent_of_reading = 1.0",
     ]
+    for name, table in tables.items():
+        rows += _table(name, table)
     return "\n".join(rows) + "\n"
 
 
-def _toml(value: str | int | float) -> str:
+def _table(name: str, table: dict[str, object]) -> Iterator[str]:
+    yield from ("", f"[{name}]")
+    for key, value in table.items():
+        if isinstance(value, dict):
+            yield from _table(f"{name}.{key}", value)
+        elif value is not None:
+            yield f"{key} = {_toml(value)}"
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, str) and "\\" in value and "'" not in value and value.isprintable():
+        return f"'{value}'"
     # JSON's strings and numbers are TOML's, but for a delete that JSON takes as it is.
     return json.dumps(value).replace("\x7f", "\\u007f")
 

@@ -191,8 +191,6 @@ def record_from(entry: Entry) -> CalibrationRecord:
     return CalibrationRecord(
         entry.id,
         entry.seq,
-        payload.role,
-        payload.instrument,
         payload.certificate,
         payload.reference,
         payload.calibrated_by,
@@ -200,7 +198,6 @@ def record_from(entry: Entry) -> CalibrationRecord:
         payload.due_on,
         _points(payload.as_found),
         _points(payload.as_left),
-        payload.temperature_c,
         payload.drift_fraction,
         payload.accepted,
     )

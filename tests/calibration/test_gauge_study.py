@@ -150,6 +150,7 @@ def test_uneven_studies_are_refused(
     ("batch", "appraiser", "says"),
     [
         (["a", "a", "a"], None, "two batches"),
+        (["a", "a", "b", "b"], ["X", "X", "Y", "Y"], "two batches"),
         (["a", "b", "c"], None, "two parts"),
         (["a", "a", "b"], None, "batch b has 1"),
         (["a", "a", "b", "b", "c", "c"], ["X", "X", "Y", "Y", "Y", "Y"], "Y has 2 batches"),

@@ -57,9 +57,7 @@ def state() -> Response:
         finally:
             waiting.release()
     view = asdict(live_view(snapshot, bench().limit_sets))
-    answer = jsonify(view | {"started": station().started})
-    answer.headers["Cache-Control"] = "no-store"
-    return answer
+    return jsonify(view | {"started": station().started})
 
 
 @pages.get("/events")
@@ -74,7 +72,6 @@ def follow() -> Response:
         ),
         mimetype="text/event-stream",
     )
-    answer.headers["Cache-Control"] = "no-store"
     answer.call_on_close(here.following.release)
     return answer
 

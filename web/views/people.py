@@ -126,7 +126,7 @@ def add() -> Response:
     access.doors().add(
         lead, field(request.form, "name", say("the name")), request.form.get("role", "")
     )
-    return _to_people()
+    return redirect(url_for("people.people"), 303)
 
 
 @pages.post("/people/role")
@@ -136,7 +136,7 @@ def change_role() -> Response:
     name = field(request.form, "name", say("the name"))
     access.doors().change_role(lead, name, request.form.get("role", ""), _reason())
     access.sign_ins().end_all(name)
-    return _to_people()
+    return redirect(url_for("people.people"), 303)
 
 
 @pages.post("/people/leave")
@@ -146,7 +146,7 @@ def leave() -> Response:
     name = field(request.form, "name", say("the name"))
     access.doors().leave(lead, name, _reason())
     access.sign_ins().end_all(name)
-    return _to_people()
+    return redirect(url_for("people.people"), 303)
 
 
 @pages.post("/people/secret")
@@ -232,7 +232,3 @@ def _reason() -> str:
             "Shorten the reason: {max_reason} characters will fit.", max_reason=MAX_REASON
         )
     return reason
-
-
-def _to_people() -> Response:
-    return redirect(url_for("people.people"), 303)

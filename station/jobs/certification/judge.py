@@ -5,7 +5,7 @@ takes a failure away. The share is shown by pass and fail alone (exact binomial 
 shape of distribution is assumed.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -178,7 +178,7 @@ class _Judging:
             for what in self._critical(sample)
         ]
         minor = sum(self._has_minor(sample) for sample in own)
-        against = self._against(critical, minor, voids)
+        against = list(self._against(critical, minor, voids))
         state: TaskState = "open"
         if against:
             state = "failed"
@@ -206,33 +206,25 @@ class _Judging:
             not good and item not in self.critical_items for item, good in sample.checklist.items()
         )
 
-    def _against(self, critical: Sequence[str], minor: int, voids: int) -> list[str]:
-        found = []
+    def _against(self, critical: Sequence[str], minor: int, voids: int) -> Iterator[str]:
         if critical:
-            found.append(
-                say(
-                    "{count} critical faults ({critical}).",
-                    count=len(critical),
-                    critical=join(critical, "; "),
-                )
+            yield say(
+                "{count} critical faults ({critical}).",
+                count=len(critical),
+                critical=join(critical, "; "),
             )
         if minor > self.plan.minor_faults_allowed:
-            found.append(
-                say(
-                    "{minor} samples with minor faults; {minor_faults_allowed} are allowed.",
-                    minor=minor,
-                    minor_faults_allowed=self.plan.minor_faults_allowed,
-                )
+            yield say(
+                "{minor} samples with minor faults; {minor_faults_allowed} are allowed.",
+                minor=minor,
+                minor_faults_allowed=self.plan.minor_faults_allowed,
             )
         if voids > self.plan.spares_per_task:
-            found.append(
-                say(
-                    "{voids} tests were void; there are {spares_per_task} spares.",
-                    voids=voids,
-                    spares_per_task=self.plan.spares_per_task,
-                )
+            yield say(
+                "{voids} tests were void; there are {spares_per_task} spares.",
+                voids=voids,
+                spares_per_task=self.plan.spares_per_task,
             )
-        return found
 
 
 def _spreads(
@@ -262,21 +254,10 @@ def _outcome(
 ) -> tuple[Outcome, list[str]]:
     failed = [result for result in tasks if result.state == "failed"]
     if failed:
-        return _after_failure(plan, failed, n, conforming, reasons)
+        refusal = _no_resit(plan, failed, n, conforming)
+        return ("re_sit", reasons) if refusal is None else ("not_certified", [*reasons, refusal])
     bound = reliability_bound(conforming, n, plan.confidence)
-    if bound < plan.share:
-        return "not_certified", [
-            say(
-                "{conforming} of {n} conform: with {confidence:.0%} confidence that shows "
-                "{bound:.1%}, and {share:.0%} is demanded.",
-                conforming=conforming,
-                n=n,
-                confidence=plan.confidence,
-                bound=bound,
-                share=plan.share,
-            )
-        ]
-    wide = [
+    against = [
         say(
             "The spread of the {what} is {ratio:.1f} times the shop's own, and with "
             "{confidence:.0%} confidence more than {spread_ratio_max:g} times.",
@@ -288,40 +269,43 @@ def _outcome(
         for what, spread in zip((say("pull force"), say("resistance")), spreads, strict=True)
         if spread is not None and spread.lower_bound > plan.spread_ratio_max
     ]
-    return ("not_certified", wide) if wide else ("certified", [])
-
-
-def _after_failure(
-    plan: CertificationPlan,
-    failed: Sequence[TaskResult],
-    n: int,
-    conforming: int,
-    reasons: list[str],
-) -> tuple[Outcome, list[str]]:
-    if any(result.sitting > 1 for result in failed):
-        return "not_certified", [*reasons, say("A re-sit failed: a task may be re-sat once.")]
-    if len(failed) > plan.resit_tasks:
-        return "not_certified", [
-            *reasons,
+    if bound < plan.share:
+        against = [
             say(
-                "{count} tasks failed; at most {resit_tasks} may be re-sat.",
-                count=len(failed),
-                resit_tasks=plan.resit_tasks,
-            ),
+                "{conforming} of {n} conform: with {confidence:.0%} confidence that shows "
+                "{bound:.1%}, and {share:.0%} is demanded.",
+                conforming=conforming,
+                n=n,
+                confidence=plan.confidence,
+                bound=bound,
+                share=plan.share,
+            )
         ]
+    return ("not_certified" if against else "certified"), against
+
+
+def _no_resit(
+    plan: CertificationPlan, failed: Sequence[TaskResult], n: int, conforming: int
+) -> str | None:
+    """Why the failed tasks may not be re-sat; None where they may."""
+    if any(result.sitting > 1 for result in failed):
+        return say("A re-sit failed: a task may be re-sat once.")
+    if len(failed) > plan.resit_tasks:
+        return say(
+            "{count} tasks failed; at most {resit_tasks} may be re-sat.",
+            count=len(failed),
+            resit_tasks=plan.resit_tasks,
+        )
     more = plan.samples_per_task * len(failed)
     best = reliability_bound(conforming + more, n + more, plan.confidence)
     if best < plan.share:
-        return "not_certified", [
-            *reasons,
-            say(
-                "Even a re-sit without a fault would show {best:.1%} at most, and "
-                "{share:.0%} is demanded.",
-                best=best,
-                share=plan.share,
-            ),
-        ]
-    return "re_sit", reasons
+        return say(
+            "Even a re-sit without a fault would show {best:.1%} at most, and "
+            "{share:.0%} is demanded.",
+            best=best,
+            share=plan.share,
+        )
+    return None
 
 
 def _failed_words(sample: JobSample) -> str:

@@ -96,24 +96,21 @@ def practice(
 def strengths(result: CertificationResult) -> list[str]:
     """What went well, in sentences."""
     clean = [
-        task.task.title
+        say("Without any fault: {title}.", title=task.task.title)
         for task in result.tasks
         if task.state == "passed" and task.minor == 0 and task.conforming == task.n
     ]
-    found = [say("Without any fault: {title}.", title=title) for title in clean]
-    for what, spread in (
-        (say("pull force"), result.force_spread),
-        (say("resistance"), result.resistance_spread),
-    ):
-        if spread is not None and spread.ratio <= 1.1:
-            found.append(
-                say(
-                    "As even as the shop's own in {what} ({ratio:.1f} times).",
-                    what=say(what),
-                    ratio=spread.ratio,
-                )
-            )
-    return found
+    even = [
+        say(
+            "As even as the shop's own in {what} ({ratio:.1f} times).", what=what, ratio=found.ratio
+        )
+        for what, found in (
+            (say("pull force"), result.force_spread),
+            (say("resistance"), result.resistance_spread),
+        )
+        if found is not None and found.ratio <= 1.1
+    ]
+    return clean + even
 
 
 def valid_until(day: date, months: int) -> date:

@@ -6,7 +6,7 @@ sample that a person called void after its values were known counts as it was me
 nothing to be gained by stopping, starting again or voiding.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -93,7 +93,7 @@ def judge(plan: DailyCheckPlan, evidence: NestEvidence) -> NestFinding:
         return NestFinding(None, STEP_FIRST, max(plan.first_stage - made, 1), (reason,))
     if made < plan.first_stage:
         return NestFinding(None, STEP_FIRST, plan.first_stage - made, ())
-    doubts = _doubts(evidence)
+    doubts = tuple(_doubts(evidence))
     both = plan.first_stage + plan.second_stage
     if doubts and made < both:
         return NestFinding(None, STEP_SECOND, both - made, doubts)
@@ -105,27 +105,26 @@ def _reason_to_hold(plan: DailyCheckPlan, evidence: NestEvidence) -> NestFinding
     fails = evidence.verdicts.count("fail")
     if fails > plan.fails_allowed:
         return NestFinding("held", STEP_FIRST, 0, (_too_many_fails(fails, plan.fails_allowed),))
-    if evidence.unkept:
+    reason = None
+    if evidence.unkept == 1:
         reason = say(
             "A pull began and left no force on record, which somebody may have seen. A lead looks "
             "at bench and nest first."
         )
-        if evidence.unkept > 1:
-            reason = say(
-                "{pulls} pulls began and left no force on record, which somebody may have seen. A "
-                "lead looks at bench and nest first.",
-                pulls=evidence.unkept,
-            )
-        return NestFinding("held", STEP_FIRST, 0, (reason,), "lead")
-    if evidence.voids > plan.voids_allowed:
+    elif evidence.unkept:
+        reason = say(
+            "{pulls} pulls began and left no force on record, which somebody may have seen. A "
+            "lead looks at bench and nest first.",
+            pulls=evidence.unkept,
+        )
+    elif evidence.voids > plan.voids_allowed:
         reason = say(
             "{voids} samples were void, where {voids_allowed} may be replaced: nothing "
             "is shown of the nest. A lead looks at bench and nest first.",
             voids=evidence.voids,
             voids_allowed=plan.voids_allowed,
         )
-        return NestFinding("held", STEP_FIRST, 0, (reason,), "lead")
-    return None
+    return None if reason is None else NestFinding("held", STEP_FIRST, 0, (reason,), "lead")
 
 
 def _too_many_fails(fails: int, allowed: int) -> str:
@@ -136,71 +135,64 @@ def _too_many_fails(fails: int, allowed: int) -> str:
     return say("{fails} samples failed a limit; {allowed} may.", fails=fails, allowed=allowed)
 
 
-def _doubts(evidence: NestEvidence) -> tuple[str, ...]:
-    doubts = []
+def _doubts(evidence: NestEvidence) -> Iterator[str]:
     if "fail" in evidence.verdicts:
-        doubts.append(say("A sample failed a limit."))
+        yield say("A sample failed a limit.")
     if undecided := evidence.verdicts.count("undecided"):
-        doubts.append(
-            say(
-                "{undecided} of the values lie too close to a limit to be decided.",
-                undecided=undecided,
-            )
+        yield say(
+            "{undecided} of the values lie too close to a limit to be decided.", undecided=undecided
         )
     if evidence.newly_worn:
-        doubts.append(say("The wear watch has seen a change."))
-    return tuple(doubts)
+        yield say("The wear watch has seen a change.")
 
 
 def _final(plan: DailyCheckPlan, evidence: NestEvidence, stage: str) -> NestFinding:
-    undecided = evidence.verdicts.count("undecided")
-    if undecided > plan.undecided_allowed:
+    held = _held_at_last(plan, evidence)
+    if held is not None:
+        return NestFinding("held", stage, 0, (held,))
+    if watched := tuple(_watched(evidence)):
+        return NestFinding("watch", stage, 0, watched)
+    count = len(evidence.verdicts)
+    good = say("All {count} samples passed, and the nest has not changed.", count=count)
+    return NestFinding("released", stage, 0, (good,))
+
+
+def _held_at_last(plan: DailyCheckPlan, evidence: NestEvidence) -> str | None:
+    undecided, allowed = evidence.verdicts.count("undecided"), plan.undecided_allowed
+    if undecided > allowed:
         values = {"undecided": undecided, "count": len(evidence.verdicts)}
-        reason = say(
+        if allowed:
+            return say(
+                "{undecided} of {count} values lie too close to a limit to be decided; {allowed} "
+                "may.",
+                allowed=allowed,
+                **values,
+            )
+        return say(
             "{undecided} of {count} values lie too close to a limit to be decided; none may.",
             **values,
         )
-        if plan.undecided_allowed:
-            reason = say(
-                "{undecided} of {count} values lie too close to a limit to be decided; {allowed} "
-                "may.",
-                allowed=plan.undecided_allowed,
-                **values,
-            )
-        return NestFinding("held", stage, 0, (reason,))
-    left = evidence.samples_left
-    if evidence.worn is not None and left is not None and left < plan.hold_if_left_under:
-        least = plan.hold_if_left_under
-        reason = say(
+    left, least = evidence.samples_left, plan.hold_if_left_under
+    if evidence.worn is not None and left is not None and left < least:
+        return say(
             "{worn} A nest with fewer than {least} left is held.", worn=evidence.worn, least=least
         )
-        return NestFinding("held", stage, 0, (reason,))
-    watched = list(_doubts(replace(evidence, newly_worn=False)))
+    return None
+
+
+def _watched(evidence: NestEvidence) -> Iterator[str]:
+    yield from _doubts(replace(evidence, newly_worn=False))
     if evidence.worn is not None:
-        watched.append(evidence.worn)
+        yield evidence.worn
     if evidence.unmeasured:
-        watched.append(
-            say(
-                "{unmeasured} samples could not be judged by every limit.",
-                unmeasured=evidence.unmeasured,
-            )
+        yield say(
+            "{unmeasured} samples could not be judged by every limit.",
+            unmeasured=evidence.unmeasured,
         )
     if not evidence.has_baseline:
-        watched.append(
-            say(
-                "There is no baseline: the limits alone were judged. Validate the tool to "
-                "know more."
-            )
+        yield say(
+            "There is no baseline: the limits alone were judged. Validate the tool to know more."
         )
-    if watched:
-        return NestFinding("watch", stage, 0, tuple(watched))
-    count = len(evidence.verdicts)
-    return NestFinding(
-        "released",
-        stage,
-        0,
-        (say("All {count} samples passed, and the nest has not changed.", count=count),),
-    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import cast
+from typing import Any, cast
 
 from pydantic import JsonValue
 
@@ -216,14 +216,7 @@ def checked_nests(record: JobRecord) -> list[CheckedNest]:
     items = record.begun.scope.get("nests", [])
     limit_set = record.begun.scope.get("limit_set")
     return [
-        CheckedNest(
-            tool=str(item["tool"]),
-            nest=str(item["nest"]),
-            counts_from_seq=int(cast(int, item["counts_from_seq"])),
-            voids_from_seq=int(cast(int, item["voids_from_seq"])),
-            run_length=float(cast(float, item["run_length"])),
-            limit_set=None if limit_set is None else str(limit_set),
-        )
+        CheckedNest(**cast(dict[str, Any], item), limit_set=cast(str | None, limit_set))
         for item in (items if isinstance(items, list) else [])
         if isinstance(item, dict)
     ]

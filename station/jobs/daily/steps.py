@@ -23,18 +23,11 @@ def state_of(progress: Sequence[NestProgress], found: Mapping[Nest, OutcomeWord]
         Outcomes on record, by tool and nest.
     """
     steps = tuple(_step(item) for item in progress if item.finding.outcome is None)
-    lines = [
-        say("{tool}, nest {nest}: {word}.", tool=tool, nest=nest, word=say(word))
-        for (tool, nest), word in found.items()
-    ]
-    lines += [_line(item) for item in progress]
+    lines = (*map(_line_found, found.items()), *map(_line, progress))
     if steps:
-        return JobState(steps, tuple(lines))
-    words = {**found}
-    for item in progress:
-        if item.finding.outcome is not None:
-            words[item.nest.key] = item.finding.outcome
-    return JobState((), tuple(lines), outcome_of(words))
+        return JobState(steps, lines)
+    now = {item.nest.key: word for item in progress if (word := item.finding.outcome) is not None}
+    return JobState((), lines, outcome_of({**found, **now}))
 
 
 def outcome_of(words: Mapping[Nest, OutcomeWord], given_up: Sequence[Nest] = ()) -> Outcome:
@@ -45,11 +38,7 @@ def outcome_of(words: Mapping[Nest, OutcomeWord], given_up: Sequence[Nest] = ())
     given_up
         Nests that were not checked to the end; with any, the check is broken off.
     """
-    reasons = [
-        say("{tool}, nest {nest}: {word}.", tool=tool, nest=nest, word=say(word))
-        for (tool, nest), word in words.items()
-    ]
-    reasons += [
+    left = [
         say(
             "{tool}, nest {nest}: not checked to the end; its samples count in the next check.",
             tool=tool,
@@ -57,15 +46,16 @@ def outcome_of(words: Mapping[Nest, OutcomeWord], given_up: Sequence[Nest] = ())
         )
         for tool, nest in given_up
     ]
-    worst = next((word for word in _WORST if word in words.values()), "released")
-    figures: dict[str, object] = {
-        "nests": [
-            {"tool": tool, "nest": nest, "outcome": word} for (tool, nest), word in words.items()
-        ]
-    }
+    nests = [{"tool": tool, "nest": nest, "outcome": word} for (tool, nest), word in words.items()]
+    worst: str = next((word for word in _WORST if word in words.values()), "released")
     if given_up and worst != "held":
-        return Outcome(say("broken off"), tuple(reasons), figures)
-    return Outcome(worst, tuple(reasons), figures)
+        worst = say("broken off")
+    return Outcome(worst, (*map(_line_found, words.items()), *left), {"nests": nests})
+
+
+def _line_found(found: tuple[Nest, OutcomeWord]) -> str:
+    (tool, nest), word = found
+    return say("{tool}, nest {nest}: {word}.", tool=tool, nest=nest, word=say(word))
 
 
 def _step(item: NestProgress) -> Step:
@@ -84,16 +74,16 @@ def _step(item: NestProgress) -> Step:
 
 
 def _line(item: NestProgress) -> str:
-    nest = {"tool": item.nest.tool, "nest": item.nest.nest}
     finding = item.finding
     if finding.outcome is not None:
-        return say("{tool}, nest {nest}: {word}.", word=say(finding.outcome), **nest)
+        return _line_found((item.nest.key, finding.outcome))
     line = say(
         "{tool}, nest {nest}: {stage}, {made} made, {missing} to go.",
+        tool=item.nest.tool,
+        nest=item.nest.nest,
         stage=say(finding.stage),
         made=len(item.counted),
         missing=finding.missing,
-        **nest,
     )
     return join((line, *finding.reasons))
 
@@ -141,29 +131,19 @@ def _due(plan: DailyCheckPlan, nest: LastCheck, today: date) -> DueNest:
         return DueNest(nest, False, say("Held: {held}", held=nest.held))
     if nest.open_job is not None:
         return DueNest(nest, True, say("Its check was begun and is not finished."))
-    if nest.checked_on is None:
+    checked_on = nest.checked_on
+    if checked_on is None:
         return DueNest(nest, True, say("It was never checked."))
     if nest.serviced_since:
-        return DueNest(
-            nest,
-            True,
-            say("It was serviced since its check on {checked_on}.", checked_on=nest.checked_on),
+        words = say("It was serviced since its check on {checked_on}.", checked_on=checked_on)
+        return DueNest(nest, True, words)
+    if (today - checked_on).days < plan.every_days:
+        outcome = say(nest.outcome or "")
+        words = say("Checked on {checked_on}: {outcome}.", checked_on=checked_on, outcome=outcome)
+        return DueNest(nest, False, words)
+    words = say("Its last check was on {checked_on}.", checked_on=checked_on)
+    if nest.outcome == "watch":
+        words = say(
+            "Its last check was on {checked_on} and left it on watch.", checked_on=checked_on
         )
-    days = (today - nest.checked_on).days
-    if days >= plan.every_days:
-        reason = say("Its last check was on {checked_on}.", checked_on=nest.checked_on)
-        if nest.outcome == "watch":
-            reason = say(
-                "Its last check was on {checked_on} and left it on watch.",
-                checked_on=nest.checked_on,
-            )
-        return DueNest(nest, True, reason)
-    return DueNest(
-        nest,
-        False,
-        say(
-            "Checked on {checked_on}: {outcome}.",
-            checked_on=nest.checked_on,
-            outcome=say(nest.outcome or ""),
-        ),
-    )
+    return DueNest(nest, True, words)

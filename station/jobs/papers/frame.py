@@ -29,9 +29,9 @@ def templates() -> Environment:
         lstrip_blocks=True,
         undefined=StrictUndefined,
     )
-    found.filters |= {
-        "minute": minute, "newton": newton, "milliohm": milliohm, "quantity": quantity
-    }  # fmt: skip
+    found.filters.update(
+        minute=minute, place=place, newton=newton, milliohm=milliohm, quantity=quantity
+    )
     found.globals["nothing"] = NOTHING
     return found
 
@@ -80,3 +80,8 @@ def paper(
 def minute(at: datetime) -> str:
     """A time as people on the spot read it."""
     return f"{at.astimezone():%Y-%m-%d %H:%M}"
+
+
+def place(value: float) -> str:
+    """A place in a figure."""
+    return f"{value:.1f}".rstrip("0").rstrip(".")

@@ -6,7 +6,7 @@ accepts anything. A joint may be refused earlier only where nothing could save i
 """
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -129,7 +129,11 @@ def judge_tool(
         )
         for joint in joints
     )
-    return ValidationResult(_outcome(results), results, tuple(_sentences(results)))
+    sentences = (
+        say("{joint}: {reasons}", joint=joint_words(result.joint), reasons=join(result.reasons))
+        for result in results
+    )
+    return ValidationResult(_outcome(results), results, tuple(sentences))
 
 
 def _outcome(results: Sequence[JointResult]) -> Outcome:
@@ -167,7 +171,7 @@ def judge_joint(
         *unable,
         *_bad_looks(joint, looks),
     ]
-    missing_looks = _missing_looks(plan, joint, looks)
+    missing_looks = list(_missing_looks(plan, joint, looks))
     complete = len(counted) == plan.samples_per_joint
     if complete:
         against += [_miss(plan, found) for found in findings if not found.met]
@@ -181,7 +185,7 @@ def judge_joint(
     reasons = against or (
         [_acceptance(plan, found) for found in findings]
         if state == "accepted"
-        else _still_missing(plan, counted, missing_looks)
+        else [*_still_to_make(plan, plan.samples_per_joint - len(counted)), *missing_looks]
     )
     passed = sum(sample.verdict == "pass" for sample in counted)
     chances = [found.chance for found in findings if found.chance is not None]
@@ -210,84 +214,64 @@ def _findings(
         results = [found for sample in counted if (found := sample.criterion(name)) is not None]
         if any(found.value is None for found in results):
             # A voltage drop without a test current: nothing to judge, and the verdicts say so.
-            unable.append(
-                say(
-                    "The {name} was not measured on every sample: without it the joint "
-                    "cannot be accepted by this limit set.",
-                    name=say(WHAT.get(name, name)),
-                )
+            reason = say(
+                "The {name} was not measured on every sample: without it the joint "
+                "cannot be accepted by this limit set.",
+                name=_what(name),
             )
+            unable.append(reason)
             continue
         try:
-            findings.append(
-                finding(
-                    results,
-                    planned=plan.samples_per_joint,
-                    coverage=plan.coverage,
-                    confidence=plan.confidence,
-                    guard=guard,
-                )
+            judged = finding(
+                results,
+                planned=plan.samples_per_joint,
+                coverage=plan.coverage,
+                confidence=plan.confidence,
+                guard=guard,
             )
+            findings.append(judged)
         except ValueError as error:
-            unable.append(
-                say(
-                    "The {name} cannot be judged: {error}.",
-                    name=say(WHAT.get(name, name)),
-                    error=str(error),
-                )
-            )
+            why = say("The {name} cannot be judged: {error}.", name=_what(name), error=str(error))
+            unable.append(why)
     return findings, unable
 
 
-def _bad_voids(plan: ToolValidationPlan, samples: Sequence[JobSample]) -> list[str]:
+def _what(criterion: str) -> str:
+    return say(WHAT.get(criterion, criterion))
+
+
+def _bad_voids(plan: ToolValidationPlan, samples: Sequence[JobSample]) -> Iterator[str]:
     voids = [sample for sample in samples if sample.void]
     word_only = [sample.sample_id for sample in voids if sample.word_only]
-    found = []
     if len(voids) > plan.voids_allowed:
-        found.append(
-            say(
-                "{count} samples were void; the plan allows {voids_allowed}. Put the test "
-                "right (grips, clips, span) and begin a new validation.",
-                count=len(voids),
-                voids_allowed=plan.voids_allowed,
-            )
+        yield say(
+            "{count} samples were void; the plan allows {voids_allowed}. Put the test "
+            "right (grips, clips, span) and begin a new validation.",
+            count=len(voids),
+            voids_allowed=plan.voids_allowed,
         )
     if len(word_only) > plan.word_only_voids_allowed:
-        found.append(
-            say(
-                "{count} voids rest on the operator's word alone ({word_only}): a lead "
-                "looks at each and voids it by a correction, or it counts against the tool.",
-                count=len(word_only),
-                word_only=", ".join(word_only),
-            )
+        yield say(
+            "{count} voids rest on the operator's word alone ({word_only}): a lead "
+            "looks at each and voids it by a correction, or it counts against the tool.",
+            count=len(word_only),
+            word_only=", ".join(word_only),
         )
-    return found
 
 
-def _against(plan: ToolValidationPlan, counted: Sequence[JobSample]) -> list[str]:
-    found = []
+def _against(plan: ToolValidationPlan, counted: Sequence[JobSample]) -> Iterator[str]:
     fails = sum(sample.verdict == "fail" for sample in counted)
     if fails > plan.fails_allowed:
-        found.append(
-            say(
-                "{fails} of {count} samples failed; the plan allows {fails_allowed}.",
-                fails=fails,
-                count=len(counted),
-                fails_allowed=plan.fails_allowed,
-            )
+        yield say(
+            "{fails} of {count} samples failed; the plan allows {fails_allowed}.",
+            fails=fails,
+            count=len(counted),
+            fails_allowed=plan.fails_allowed,
         )
     for mode in plan.refusing_modes:
-        seen = sum(sample.failure_mode == mode for sample in counted)
-        if seen:
-            found.append(
-                say(
-                    "{seen} of {counted}: {mode}.",
-                    seen=seen,
-                    counted=len(counted),
-                    mode=say(FAILURE_MODES[mode]),
-                )
-            )
-    return found
+        if seen := sum(sample.failure_mode == mode for sample in counted):
+            words = say(FAILURE_MODES[mode])
+            yield say("{seen} of {counted}: {mode}.", seen=seen, counted=len(counted), mode=words)
 
 
 def _last_looks(joint: Joint, looks: Sequence[GaugeLook]) -> dict[str, GaugeLook]:
@@ -299,65 +283,49 @@ def _bad_looks(joint: Joint, looks: Sequence[GaugeLook]) -> list[str]:
     return [look.words for look in _last_looks(joint, looks).values() if look.good is False]
 
 
-def _missing_looks(plan: ToolValidationPlan, joint: Joint, looks: Sequence[GaugeLook]) -> list[str]:
+def _missing_looks(
+    plan: ToolValidationPlan, joint: Joint, looks: Sequence[GaugeLook]
+) -> Iterator[str]:
     """What the plan asks for and nobody has answered: a gauge the shop lacks is an answer."""
     had = _last_looks(joint, looks)
-    missing = []
     for kind, asked, words in (
         ("nest_gauge", plan.nest_gauge, say("The go/no-go gauge of nest {nest}", nest=joint.nest)),
         ("crimp_height", plan.crimp_height, say("The crimp height")),
     ):
         look = had.get(kind)
         if asked != "off" and look is None:
-            missing.append(
-                say("{gauge} has not been entered, nor that there is no such gauge.", gauge=words)
-            )
+            yield say("{gauge} has not been entered, nor that there is no such gauge.", gauge=words)
         elif asked == "demanded" and look is not None and look.good is None:
-            missing.append(
-                say(
-                    "{gauge} is demanded by the plan, and the shop has no gauge for it.",
-                    gauge=words,
-                )
+            yield say(
+                "{gauge} is demanded by the plan, and the shop has no gauge for it.", gauge=words
             )
-    return missing
 
 
-def _still_missing(
-    plan: ToolValidationPlan, counted: Sequence[JobSample], missing_looks: list[str]
-) -> list[str]:
-    more = plan.samples_per_joint - len(counted)
-    samples = (
-        [
-            say(
-                "{more} of {samples_per_joint} samples are still to be made.",
-                more=more,
-                samples_per_joint=plan.samples_per_joint,
-            )
-        ]
-        if more
-        else []
-    )
-    return samples + missing_looks
+def _still_to_make(plan: ToolValidationPlan, more: int) -> Iterator[str]:
+    if more:
+        yield say(
+            "{more} of {samples_per_joint} samples are still to be made.",
+            more=more,
+            samples_per_joint=plan.samples_per_joint,
+        )
 
 
 def _miss(plan: ToolValidationPlan, found: Finding) -> str:
-    what = WHAT.get(found.criterion, found.criterion)
     return say(
         "The {what} of {coverage:.0%} of such crimps could not be shown, with "
         "{confidence:.0%} confidence, to meet its limit.",
-        what=say(what),
+        what=_what(found.criterion),
         coverage=plan.coverage,
         confidence=plan.confidence,
     )
 
 
 def _acceptance(plan: ToolValidationPlan, found: Finding) -> str:
-    what = WHAT.get(found.criterion, found.criterion)
     return say(
         "With {confidence:.0%} confidence the {what} of at least {coverage:.0%} of "
         "such crimps meets its limit, the gauge's uncertainty allowed for ({n} samples).",
         confidence=plan.confidence,
-        what=say(what),
+        what=_what(found.criterion),
         coverage=plan.coverage,
         n=found.n,
     )
@@ -368,36 +336,22 @@ def _remarks(
     counted: Sequence[JobSample],
     findings: Sequence[Finding],
     looks: Sequence[GaugeLook],
-) -> list[str]:
-    found = [text for item in findings for text in item.warnings]
-    doubtful = sum(sample.verdict == "undecided" for sample in counted)
-    if doubtful:
-        found.append(
-            say(
-                "{doubtful} samples are undecided: too near the limit for the gauge.",
-                doubtful=doubtful,
-            )
+) -> Iterator[str]:
+    for item in findings:
+        yield from item.warnings
+    if doubtful := sum(sample.verdict == "undecided" for sample in counted):
+        yield say(
+            "{doubtful} samples are undecided: too near the limit for the gauge.", doubtful=doubtful
         )
     drawn = sum(sample.failure_mode == "drawn_out" for sample in counted)
     if 2 * drawn > len(counted):
-        found.append(
-            say(
-                "{drawn} of {count} drew out of the barrel: the force suffices, but look "
-                "at the crimp height (common practice, no source).",
-                drawn=drawn,
-                count=len(counted),
-            )
+        yield say(
+            "{drawn} of {count} drew out of the barrel: the force suffices, but look "
+            "at the crimp height (common practice, no source).",
+            drawn=drawn,
+            count=len(counted),
         )
-    return found + [
-        look.words for look in _last_looks(joint, looks).values() if look.good is not False
-    ]
-
-
-def _sentences(results: Sequence[JointResult]) -> list[str]:
-    return [
-        say("{joint}: {reasons}", joint=joint_words(result.joint), reasons=join(result.reasons))
-        for result in results
-    ]
+    yield from (look.words for look in _last_looks(joint, looks).values() if look.good is not False)
 
 
 def joint_words(joint: Joint) -> str:

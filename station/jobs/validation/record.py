@@ -152,7 +152,7 @@ def next_steps(reader: LedgerReader, job: Validation, now: datetime) -> list[Ste
     if not job.open:
         return []
     checks = checks_by_role(reader)
-    return validation_steps(job.plan, job.scope, job.result, job.looks, checks, now)
+    return list(validation_steps(job.plan, job.scope, job.result, job.looks, checks, now))
 
 
 def order(
@@ -180,7 +180,7 @@ def order(
     if not wanted:
         raise BadInput("No sample is missing there: every joint has its number or is refused.")
     checks = checks_by_role(ledger.reader)
-    stale = stale_checks(job.plan, checks, now)
+    stale = list(stale_checks(job.plan, checks, now))
     if stale:
         raise CalibrationNeeded(join((*stale, say("Check it against a standard, then go on."))))
     _note_checks(ledger, job, checks, person)

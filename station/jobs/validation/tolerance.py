@@ -8,7 +8,7 @@ well and counts twice, which is on the safe side.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from calibration.saying import say
 from station.ledger.entries import CriterionResult
@@ -47,15 +47,15 @@ class Finding:
     limit: float
     demanded: float
     middle: float
-    spread: float
-    k: float | None
-    bound: float | None
-    ppk: float | None
-    ppk_lower_bound: float | None
-    met: bool | None
-    chance: float | None
-    more_samples: int | None
-    warnings: tuple[str, ...]
+    spread: float = 0.0
+    k: float | None = None
+    bound: float | None = None
+    ppk: float | None = None
+    ppk_lower_bound: float | None = None
+    met: bool | None = None
+    chance: float | None = None
+    more_samples: int | None = None
+    warnings: tuple[str, ...] = ()
 
 
 def finding(
@@ -93,28 +93,24 @@ def finding(
     def shown(value: float) -> float:
         return value if rising else math.exp(-value)
 
+    alone = Finding(
+        first.criterion, first.unit, len(scaled), first.limit, demanded, shown(scaled[0])
+    )
     if len(scaled) < 2:
-        return Finding(
-            first.criterion, first.unit, len(scaled), first.limit, demanded, shown(scaled[0]), 0.0,
-            None, None, None, None, None, None, None, (),
-        )  # fmt: skip
+        return alone
     found = capability(scaled, lower, coverage=coverage, confidence=confidence)
-    return Finding(
-        first.criterion,
-        first.unit,
-        found.n,
-        first.limit,
-        demanded,
-        shown(found.mean),
-        found.sd,
-        found.k,
-        shown(found.lower_tolerance_bound),
-        found.ppk,
-        found.ppk_lower_bound,
-        found.verdict == "pass",
-        _chance(found, lower, planned, coverage, confidence),
-        found.more_samples,
-        found.warnings,
+    return replace(
+        alone,
+        middle=shown(found.mean),
+        spread=found.sd,
+        k=found.k,
+        bound=shown(found.lower_tolerance_bound),
+        ppk=found.ppk,
+        ppk_lower_bound=found.ppk_lower_bound,
+        met=found.verdict == "pass",
+        chance=_chance(found, lower, planned, coverage, confidence),
+        more_samples=found.more_samples,
+        warnings=found.warnings,
     )
 
 
