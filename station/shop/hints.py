@@ -4,7 +4,7 @@ import math
 
 from station.crimp.causes import Cause, Findings, Hint, hints, level
 from station.ledger.entries import BaselineSet, SampleFinished
-from station.statistics.pooling import Baseline
+from station.shop.trend import baselines_of
 
 
 def findings_of(sample: SampleFinished, baseline: BaselineSet | None) -> Findings:
@@ -38,12 +38,10 @@ def _force_score(sample: SampleFinished, baseline: BaselineSet | None) -> float 
     limit = next((c.limit for c in sample.criteria if c.criterion == "pull_force_min"), None)
     if baseline is None or sample.pull is None or not limit:
         return None
-    known = Baseline(baseline.n, baseline.force_ratio_center, baseline.force_ratio_sigma)
-    return known.score(sample.pull.peak_n / limit)
+    return baselines_of(baseline)[0].score(sample.pull.peak_n / limit)
 
 
 def _resistance_score(sample: SampleFinished, baseline: BaselineSet | None) -> float | None:
     if baseline is None or sample.resistance is None or sample.resistance.splice_ohm <= 0.0:
         return None
-    known = Baseline(baseline.n, baseline.log_resistance_center, baseline.log_resistance_sigma)
-    return known.score(math.log(sample.resistance.splice_ohm))
+    return baselines_of(baseline)[1].score(math.log(sample.resistance.splice_ohm))

@@ -78,14 +78,11 @@ class StudyResult(GaugePicture):
     ----------
     gauge
         Spread by source; of a re-clipping study, clippings stand where parts are.
-    unpooled
-        The same without pooling; None where nothing was pooled.
     clips
         Of a re-clipping study only.
     """
 
     gauge: GaugeStudy
-    unpooled: GaugeStudy | None = None
     clips: Reclipping | None = None
 
 
@@ -260,10 +257,9 @@ def result_of(progress: StudyProgress) -> StudyResult:
     values = tuple(value / scale for value in progress.values if value is not None)
     parts, people = [turn.part for turn in turns], [turn.appraiser for turn in turns]
     batches = [turn.batch for turn in turns]
-    unpooled, clips = None, None
+    clips = None
     if begun.study == "crossed":
         gauge = crossed_study(parts, people, values)
-        unpooled = crossed_study(parts, people, values, pool=False) if gauge.pooled else None
     elif begun.study == "nested":
         gauge = nested_study(batches, values, people)
     else:
@@ -275,7 +271,7 @@ def result_of(progress: StudyProgress) -> StudyResult:
     if begun.limit is not None:
         limit = begun.limit / scale
         telling = can_tell(gauge_sd, part_sd, fmean(values), limit, side=begun.side)
-    return StudyResult(values, turns, unit, gauge_sd, part_sd, telling, gauge, unpooled, clips)
+    return StudyResult(values, turns, unit, gauge_sd, part_sd, telling, gauge, clips)
 
 
 def sentences(result: StudyResult) -> list[str]:

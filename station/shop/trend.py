@@ -142,7 +142,7 @@ def nest_trend(
     joints = [row.joint_key for row in kept]
     force = [force_ratio(row) for row in kept]
     resistance = [log_resistance(row) for row in kept]
-    known = {key: _baselines(entry) for key, entry in baselines.items() if _usable(entry)}
+    known = {key: baselines_of(entry) for key, entry in baselines.items() if _usable(entry)}
     scores = (
         tuple(pooled_scores(force, joints, {key: pair[0] for key, pair in known.items()})),
         tuple(pooled_scores(resistance, joints, {key: pair[1] for key, pair in known.items()})),
@@ -209,7 +209,8 @@ def _usable(entry: BaselineSet) -> bool:
     return entry.n >= 2 and entry.force_ratio_sigma > 0.0 and entry.log_resistance_sigma > 0.0
 
 
-def _baselines(entry: BaselineSet) -> tuple[Baseline, Baseline]:
+def baselines_of(entry: BaselineSet) -> tuple[Baseline, Baseline]:
+    """The baselines of force over limit and of the logarithm of resistance in ohms."""
     return (
         Baseline(entry.n, entry.force_ratio_center, entry.force_ratio_sigma),
         Baseline(entry.n, entry.log_resistance_center, entry.log_resistance_sigma),

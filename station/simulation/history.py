@@ -9,7 +9,6 @@ from typing import cast
 import numpy as np
 from pydantic import JsonValue
 
-from calibration.worth import ForceWorth, OhmWorth
 from station.bench.sample_entry import (
     Results,
     finished_sample,
@@ -118,14 +117,8 @@ class HistoryWriter:
 
     def __post_init__(self) -> None:
         self._crimper = workshop.Crimper(self.rng, self.settings.fixture.span_m)
-        accuracy = load_meter_profile(METER_PROFILE).accuracy
-        force = load_tester_profile(TESTER_PROFILE).force
-        self._meter_worth = OhmWorth(
-            accuracy.percent_of_reading, accuracy.percent_of_range, 0.01, accuracy.resolution_ohm
-        )
-        self._tester_worth = ForceWorth(
-            force.percent_of_reading, force.resolution_n, None, force.capacity_n
-        )
+        self._meter_worth = load_meter_profile(METER_PROFILE).worth(range_ohm=0.01)
+        self._tester_worth = load_tester_profile(TESTER_PROFILE).worth
         self._check: MorningCheck | None = None
         self._check_plan = morning_plan()
         self._last_sample_seq = 0
