@@ -224,7 +224,8 @@ def import_(
     with writing(ledger_path) as ledger:
         samples = samples_of(source, mapping, ledger.reader)
         lead = signed_by(ledger, person, Right.CORRECT)
-        entries = ledger.append_many((one, lead.name, ledger.now()) for one in samples)
+        with ledger.transaction():
+            entries = [ledger.append(one, person=lead.name) for one in samples]
     document = {
         "ledger": str(ledger.path), "source": str(source), "samples": len(entries),
         "first_id": entries[0].id, "last_id": entries[-1].id,

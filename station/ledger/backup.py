@@ -160,8 +160,8 @@ def _copy(source: Path, copy: Path, progress: Progress | None) -> None:
             # One file that needs no others beside it and reads from a write-protected card.
             writing.execute("PRAGMA journal_mode = DELETE")
     except sqlite3.Error as error:
-        code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-        kind = LedgerFull if code == sqlite3.SQLITE_FULL else LedgerError
+        full = database.failure_of(error) == sqlite3.SQLITE_FULL
+        kind = LedgerFull if full else LedgerError
         raise kind(
             f"{source} could not be copied to {copy.parent} ({error}): check that there is room "
             "and that both can be read and written. Nothing was changed."
@@ -194,7 +194,7 @@ def _fold(path: Path) -> None:
             old.execute("BEGIN EXCLUSIVE")
             old.execute("ROLLBACK")
     except sqlite3.Error as error:
-        if getattr(error, "sqlite_errorcode", 0) & 0xFF == sqlite3.SQLITE_BUSY:
+        if database.failure_of(error) == sqlite3.SQLITE_BUSY:
             raise LedgerInUse(
                 f"The ledger {path} is open in another program: close that, then restore again. "
                 "Nothing was changed."

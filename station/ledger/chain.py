@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from operator import itemgetter
 from typing import Any
+from uuid import UUID
 
 import orjson
 
@@ -183,9 +184,7 @@ def uuid7(unix_ms: int, random_bytes: bytes) -> str:
     randomness = int.from_bytes(random_bytes)
     random_a = randomness >> 62 & 0xFFF
     random_b = randomness & (1 << 62) - 1
-    time = f"{unix_ms:012x}"
-    tail = f"{0b10 << 62 | random_b:016x}"
-    return f"{time[:8]}-{time[8:]}-7{random_a:03x}-{tail[:4]}-{tail[4:]}"
+    return str(UUID(int=unix_ms << 80 | 7 << 76 | random_a << 64 | 0b10 << 62 | random_b))
 
 
 def utc_text(at: datetime) -> str:

@@ -14,6 +14,8 @@ from sqlalchemy import (
     Engine,
     NullPool,
     QueuePool,
+    Row,
+    Select,
     create_engine,
     event,
     exc,
@@ -35,6 +37,9 @@ from station.ledger.tables import APPLICATION_ID
 
 BUSY_TIMEOUT_S = 5.0
 """How long a connection waits for another program's lock unless told otherwise."""
+
+ROWS_AT_A_TIME = 1000
+"""So many are read into memory where there may be any number."""
 
 _LOCK_RETRY_S = 0.005
 
@@ -78,12 +83,6 @@ _MEANINGS: dict[int, tuple[type[LedgerError], str]] = {
     sqlite3.SQLITE_NOTADB: _DAMAGED,
     sqlite3.SQLITE_CORRUPT: _DAMAGED,
 }
-
-
-def driver_of(connection: Connection) -> sqlite3.Connection:
-    """Return the driver's connection below one of SQLAlchemy's."""
-    driver: sqlite3.Connection = connection.connection.driver_connection  # type: ignore[assignment]
-    return driver
 
 
 def writing_engine(path: Path, *, busy_timeout_s: float) -> Engine:
@@ -209,8 +208,7 @@ def _switch_to_wal(connection: sqlite3.Connection, busy_timeout_s: float) -> Non
             connection.execute("PRAGMA journal_mode = WAL")
             return
         except sqlite3.OperationalError as error:
-            busy = error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY
-            if not busy or time.monotonic() >= give_up_at_s:
+            if failure_of(error) != sqlite3.SQLITE_BUSY or time.monotonic() >= give_up_at_s:
                 raise
         time.sleep(_LOCK_RETRY_S)
 
@@ -238,10 +236,13 @@ def plain_errors(path: Path) -> Iterator[None]:
         raise _translated(path, error) from error
 
 
+def failure_of(error: BaseException | None) -> int:
+    """Return SQLite's number of a failure, without what its extended codes add: where it was."""
+    return int(getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR)) & 0xFF
+
+
 def _translated(path: Path, error: BaseException | None) -> LedgerError:
-    # The low byte is the failure; SQLite's extended codes only add where it happened.
-    code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
-    kind, meaning = _MEANINGS.get(code, _FAILED)
+    kind, meaning = _MEANINGS.get(failure_of(error), _FAILED)
     return kind(
         say("The ledger {path} {meaning} ({error}).", path=path, meaning=meaning, error=error)
     )
@@ -249,17 +250,22 @@ def _translated(path: Path, error: BaseException | None) -> LedgerError:
 
 def is_damage(error: exc.DBAPIError) -> bool:
     """Whether a failure says that the file itself is damaged or cannot be read off its disk."""
-    code = getattr(error.orig, "sqlite_errorcode", 0) & 0xFF
-    return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_IOERR)
+    damage = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_IOERR)
+    return failure_of(error.orig) in damage
 
 
 def what_is_damaged(connection: Connection) -> str:
     """Return SQLite's own words on the first damaged page of a file."""
     try:
-        found = driver_of(connection).execute("PRAGMA integrity_check(1)").fetchone()
-    except sqlite3.Error as error:
-        return str(error)
-    return " ".join(str(found[0]).split())
+        found = connection.exec_driver_sql("PRAGMA integrity_check(1)").scalar()
+    except exc.DBAPIError as error:
+        return str(error.orig)
+    return " ".join(str(found).split())
+
+
+def stream(connection: Connection, statement: Select[Any]) -> Iterator[Row[Any]]:
+    """Yield what a query finds, so that any number of rows needs little memory."""
+    yield from connection.execution_options(yield_per=ROWS_AT_A_TIME).execute(statement)
 
 
 def hops(connection: Connection, *columns: Column[Any]) -> Iterator[tuple[Any, ...]]:

@@ -245,21 +245,14 @@ def _measured(finished: SampleFinished) -> dict[str, Any]:
 
 def _limit_n(criteria: Iterable[CriterionResult]) -> float | None:
     """Return the pull limit; the strictest, where several sets were asked."""
-    limits = [
-        result.limit
-        for result in criteria
-        if result.criterion == "pull_force_min" and result.unit == "N"
-    ]
-    return max(limits, default=None)
+    force = (one for one in criteria if (one.criterion, one.unit) == ("pull_force_min", "N"))
+    return max((one.limit for one in force), default=None)
 
 
 def _measured_verdict(criteria: Iterable[CriterionResult]) -> str | None:
     """Return the worst verdict of what was measured, void or not; None where nothing was."""
     found = {result.verdict for result in criteria if result.value is not None}
-    for word in ("fail", "undecided", "pass"):
-        if word in found:
-            return word
-    return None
+    return next((word for word in ("fail", "undecided", "pass") if word in found), None)
 
 
 @_derive.register
@@ -278,10 +271,9 @@ def _correction(correction: Correction, connection: Connection, _entry: Entry) -
         changes["failure_mode"] = correction.failure_mode
     if not changes:
         return
+    of_sample = corrected
     if found.kind == SampleFinished.KIND:
         of_sample = SampleFinished.model_validate_json(found.payload).sample_id
-    else:
-        of_sample = corrected
     sample = _found(connection, of_sample)
     if sample is None:
         raise BadInput(

@@ -8,10 +8,10 @@ import csv
 import io
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Annotated, Literal, get_args
+from typing import Annotated, Literal, cast, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -109,8 +109,7 @@ def imported_samples(
     return samples
 
 
-def _check_headings(mapping: ImportMap, found: object, source: Source) -> None:
-    headings = list(found) if isinstance(found, list | tuple) else []
+def _check_headings(mapping: ImportMap, headings: Sequence[str], source: Source) -> None:
     for name, heading in mapping.columns.items():
         if heading not in headings:
             raise BadInput(
@@ -162,9 +161,9 @@ def _sample(
         joint=_joint(values),
         limit_set=values.get("limit_set", ""),
         splice_ohm=splice,
-        splice_u_ohm=_uncertainty(values, "splice_u", mapping, ohm),
+        splice_u_ohm=_number(values, "splice_u", mapping, ohm),
         peak_n=peak,
-        peak_u_n=_uncertainty(values, "peak_u", mapping, newton),
+        peak_u_n=_number(values, "peak_u", mapping, newton),
         failure_mode=_failure_mode(values.get("failure_mode"), mapping),
         verdict=_verdict(values.get("verdict"), mapping),
         note=values.get("note", ""),
@@ -201,14 +200,7 @@ def _number(
         raise BadInput(f"{text!r} for {name} is not a finite number")
     if abs(number) > LARGEST or (name == "peak" and number < 0.0):
         raise BadInput(f"{text!r} for {name} is no force or resistance that a bench measures")
-    return number
-
-
-def _uncertainty(
-    values: Mapping[Name, str], name: Name, mapping: ImportMap, scale: float
-) -> float | None:
-    number = _number(values, name, mapping, scale)
-    if number is not None and number < 0.0:
+    if name.endswith("_u") and number < 0.0:
         raise BadInput(f"the uncertainty {name} is negative")
     return number
 
@@ -234,12 +226,10 @@ def _time(text: str, mapping: ImportMap) -> datetime:
 def _verdict(text: str | None, mapping: ImportMap) -> VerdictWord | None:
     if text is None:
         return None
-    if text in mapping.verdicts:
-        return mapping.verdicts[text]
-    word = next((word for word in get_args(VerdictWord) if word == text.lower()), None)
-    if word is None:
+    word = mapping.verdicts.get(text, text.lower())
+    if word not in get_args(VerdictWord):
         raise BadInput(f"{text!r} is no verdict: say under [verdicts] what it means")
-    return word  # type: ignore[no-any-return]
+    return cast(VerdictWord, word)
 
 
 def _failure_mode(text: str | None, mapping: ImportMap) -> str | None:

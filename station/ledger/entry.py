@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from operator import attrgetter
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pydantic import ValidationError
 
@@ -12,10 +12,6 @@ from station.errors import BadInput, LedgerDamaged
 from station.files import first_fault
 from station.ledger.chain import spelled, utc_time
 from station.ledger.entries import KINDS, Payload
-
-if TYPE_CHECKING:
-    # Not loaded by what only wants to know what an entry is.
-    from sqlalchemy import Row
 
 _fields: Callable[[Payload], dict[str, Any]] = attrgetter("__dict__")
 """What a payload or a part of one holds, by field: its JSON without the detour by pydantic's."""
@@ -55,11 +51,6 @@ def payload_text(payload: Payload) -> str:
             f"use one of {', '.join(KINDS)}."
         )
     return spelled(payload, _fields)
-
-
-def entry_from_row(row: "Row[Any]") -> Entry:
-    """Return the entry in a row of the entry table; see `entry_from_columns`."""
-    return entry_from_columns(row._asdict())
 
 
 def entry_from_columns(columns: Mapping[str, Any]) -> Entry:

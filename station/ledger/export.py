@@ -6,14 +6,16 @@ import os
 import shutil
 import tempfile
 import zipfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, fields
+from dataclasses import asdict, dataclass
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import IO, Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from sqlalchemy import Connection, Row, func, select
 
 from station.errors import BadInput, LedgerDamaged, LedgerError, LedgerFull
@@ -31,7 +33,7 @@ from station.ledger.export_format import (
 )
 from station.ledger.trace_rows import TraceRows
 from station.ledger.traces import decode_trace
-from station.ledger.verify import PROGRESS_STEP, Progress
+from station.ledger.verify import PROGRESS_STEP, Progress, snapshot
 
 TraceForm = Literal["csv", "npz", "none"]
 
@@ -100,14 +102,8 @@ def export_ledger(
     database.check_path(path, create=False)
     if folder.exists():
         raise BadInput(f"{folder} exists already: name a new folder for the export.")
-    with _new_folder(folder) as making, database.plain_errors(path):
-        database.check_is_ledger(path)
-        engine = database.reading_engine(path)
-        try:
-            with engine.connect() as connection:
-                return _Exporter(connection, making, traces, progress).run(now)
-        finally:
-            engine.dispose()
+    with _new_folder(folder) as making, snapshot(path, forgive_text=False) as connection:
+        return _Exporter(connection, making, traces, progress).run(now)
 
 
 @contextmanager
@@ -150,13 +146,13 @@ class _Exporter:
         self._total = sum(connection.scalar(select(func.count(one))) or 0 for one in counted)
 
     def run(self, now: datetime) -> ExportReport:
-        meta = {row.key: row.value for row in self._connection.execute(select(tables.meta))}
         counts, last_hash = self._write_entries()
         samples = self._write_samples()
         traces = self._write_traces()
-        report = ExportReport(meta["bench"], counts, samples, traces, last_hash)
-        manifest = {field.name: getattr(report, field.name) for field in fields(report)}
-        manifest |= {"exported_at_utc": utc_text(now), "traces_as": self._traces}
+        bench = tables.facts(self._connection)["bench"]
+        report = ExportReport(bench, counts, samples, traces, last_hash)
+        more = {"exported_at_utc": utc_text(now), "traces_as": self._traces}
+        manifest = asdict(report) | more
         _write_text(self._folder / MANIFEST, json.dumps(manifest, indent=2, ensure_ascii=False))
         _write_text(self._folder / "README.txt", README)
         if self._progress:
@@ -168,9 +164,14 @@ class _Exporter:
         counts = dict.fromkeys(KINDS, 0)
         last_hash = FIRST_PREV_HASH
         with ExitStack() as stack:
-            files = {kind: _KindFiles(self._folder / ENTRIES, kind, stack) for kind in KINDS}
+            folder = self._folder / ENTRIES
+            columns = {kind: _write_schema(folder, kind) for kind in KINDS}
+            files: dict[str, _KindFiles] = {}
             for row in self._stream(select(tables.entry).order_by(tables.entry.c.seq)):
                 try:
+                    if row.kind not in files:
+                        named = folder / row.kind
+                        files[row.kind] = _KindFiles(named, columns[row.kind], stack)
                     files[row.kind].write(row)
                 except (KeyError, ValueError, AttributeError) as error:
                     raise LedgerDamaged(
@@ -195,84 +196,73 @@ class _Exporter:
         return written
 
     def _write_traces(self) -> int:
+        """Write every trace once, also one that stands in two parts of the record."""
         if self._traces == "none":
             return 0
-        return self._traces_as_csv() if self._traces == "csv" else self._traces_as_npz()
+        with ExitStack() as stack:
+            keep: Callable[[str, NDArray[np.float64]], bool] = self._keep_csv
+            if self._traces == "npz":
+                path = self._folder / f"{TRACES}.npz"
+                archive = zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED)
+                keep = partial(_keep_npy, stack.enter_context(archive))
+            rows = self._stream(self._rows.all())
+            return sum(keep(row.sha256, np.array(decode_trace(row.data))) for row in rows)
 
-    def _traces_as_csv(self) -> int:
-        written = 0
-        for key, time_s, force_n in self._decoded():
-            # Few enough in a folder for every file manager.
-            folder = self._folder / TRACES / key[:2]
-            folder.mkdir(parents=True, exist_ok=True)
-            path = folder / f"{key}.csv"
-            if path.exists():
-                continue
-            lines = (f"{at!r},{force!r}\n" for at, force in zip(time_s, force_n, strict=True))
+    def _keep_csv(self, key: str, trace: NDArray[np.float64]) -> bool:
+        # Few enough in a folder for every file manager.
+        path = self._folder / TRACES / key[:2] / f"{key}.csv"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if is_new := not path.exists():
+            lines = (f"{at!r},{force!r}\n" for at, force in trace.T.tolist())
             _write_text(path, "time_s,force_n\n" + "".join(lines))
-            written += 1
-        return written
-
-    def _traces_as_npz(self) -> int:
-        written = 0
-        with zipfile.ZipFile(self._folder / f"{TRACES}.npz", "w", zipfile.ZIP_DEFLATED) as archive:
-            for key, time_s, force_n in self._decoded():
-                name = f"{key}.npy"
-                if name in archive.NameToInfo:
-                    continue
-                with archive.open(name, "w") as member:
-                    np.lib.format.write_array(member, np.array([time_s, force_n], dtype="<f8"))
-                written += 1
-        return written
-
-    def _decoded(self) -> Iterator[tuple[str, list[float], list[float]]]:
-        """Yield every trace with its key; one that stands in two parts of the record, twice."""
-        for row in self._stream(select(self._rows.table).order_by(*self._rows.key)):
-            time_s, force_n = decode_trace(row.data)
-            yield row.sha256, time_s.tolist(), force_n.tolist()
+        return is_new
 
     def _stream(self, statement: Any) -> Iterator[Row[Any]]:
-        streaming = self._connection.execution_options(yield_per=PROGRESS_STEP)
-        for row in streaming.execute(statement):
+        for row in database.stream(self._connection, statement):
             yield row
             self._done += 1
             if self._progress and self._done % PROGRESS_STEP == 0:
                 self._progress(self._done, self._total)
 
 
-class _KindFiles:
-    """The files of one kind of entry; a kind without entries has its schema only."""
+def _keep_npy(archive: zipfile.ZipFile, key: str, trace: NDArray[np.float64]) -> bool:
+    name = f"{key}.npy"
+    if is_new := name not in archive.NameToInfo:
+        with archive.open(name, "w") as member:
+            np.lib.format.write_array(member, trace.astype("<f8"))
+    return is_new
 
-    def __init__(self, folder: Path, kind: str, stack: ExitStack) -> None:
-        self._path = folder / kind
-        self._stack = stack
-        self._columns = tuple(columns_of(KINDS[kind]))
-        self._lines: IO[str] | None = None
-        self._rows: Any = None
-        schema = entry_schema(KINDS[kind], (*ENTRY_COLUMNS, *self._headed()))
-        _write_text(folder / f"{kind}.schema.json", json.dumps(schema, indent=2))
+
+def _write_schema(folder: Path, kind: str) -> tuple[Column, ...]:
+    """Say what the files of a kind hold; return the columns of its payload."""
+    columns = tuple(columns_of(KINDS[kind]))
+    schema = entry_schema(KINDS[kind], _headed(columns))
+    _write_text(folder / f"{kind}.schema.json", json.dumps(schema, indent=2))
+    return columns
+
+
+def _headed(columns: Iterable[Column]) -> list[Column]:
+    return [*ENTRY_COLUMNS, *(Column(("payload", *one.path), one.kind) for one in columns)]
+
+
+class _KindFiles:
+    """The files of one kind of entry, of which there are some."""
+
+    def __init__(self, path: Path, columns: tuple[Column, ...], stack: ExitStack) -> None:
+        self._columns = columns
+        self._lines = stack.enter_context(_new_text(path.with_suffix(".jsonl")))
+        self._rows = csv.writer(stack.enter_context(_new_text(path.with_suffix(".csv"))))
+        self._rows.writerow([column.name for column in _headed(columns)])
 
     def write(self, row: Row[Any]) -> None:
         # SQLAlchemy's names of columns are text of its own kind.
         envelope = {str(name): value for name, value in row._asdict().items()}
         payload = json.loads(envelope.pop("payload"))
-        if self._lines is None:
-            self._open()
-        assert self._lines is not None  # noqa: S101  opened just now
         # The payload's own text, so that its hash can be proved from the export.
         head = canonical_json(envelope)[:-1]
         self._lines.write(f'{head},"payload":{row.payload}}}\n')
         cells = [cell(envelope, column) for column in ENTRY_COLUMNS]
         self._rows.writerow(cells + [cell(payload, column) for column in self._columns])
-
-    def _open(self) -> None:
-        self._lines = self._stack.enter_context(_new_text(self._path.with_suffix(".jsonl")))
-        file = self._stack.enter_context(_new_text(self._path.with_suffix(".csv")))
-        self._rows = csv.writer(file)
-        self._rows.writerow([column.name for column in (*ENTRY_COLUMNS, *self._headed())])
-
-    def _headed(self) -> Iterator[Column]:
-        return (Column(("payload", *column.path), column.kind) for column in self._columns)
 
 
 @contextmanager

@@ -2,13 +2,13 @@
 
 from collections.abc import Collection
 from datetime import date
+from typing import Any
 
 from sqlalchemy import select
 
 from station.errors import BadInput, NotOnRecord
 from station.ledger import tables
 from station.ledger.entries import BaselineSet, JobBegun, JobEnded, JobStep, JobStepOf
-from station.ledger.entry import Entry
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import (
     HoldRow,
@@ -61,24 +61,19 @@ def job_record(reader: LedgerReader, job_id: str) -> JobRecord:
             "The job {job_id} is not on record: list the jobs, then give its id.",
             job_id=job_id,
         )
+    table = tables.job_entry
+    query = select(_entry).join(table, table.c.entry_id == _entry.c.id)
+    query = query.where(table.c.job_id == row.job_id).order_by(table.c.seq)
     steps: list[StepTaken] = []
-    ended: Entry | None = None
-    for entry in _entries_of(reader, row.job_id):
-        if isinstance(entry.payload, JobStep | JobStepOf):
-            taken = StepTaken(entry.seq, entry.id, entry.at_utc, entry.person, entry.payload)
-            steps.append(taken)
-        else:
-            ended = entry
-    outcome = ended.payload if ended is not None else None
-    return JobRecord(
-        row,
-        begun.payload,
-        tuple(steps),
-        tuple(job_samples(reader, row.job_id)),
-        outcome if isinstance(outcome, JobEnded) else None,
-        None if ended is None else ended.at_utc,
-        None if ended is None else ended.person,
-    )
+    end: dict[str, Any] = {}
+    for entry in reader.entries_found(query):
+        said = entry.payload
+        if isinstance(said, JobStep | JobStepOf):
+            steps.append(StepTaken(entry.seq, entry.id, entry.at_utc, entry.person, said))
+        elif isinstance(said, JobEnded):
+            end = {"ended": said, "ended_at_utc": entry.at_utc, "ended_by": entry.person}
+    samples = tuple(job_samples(reader, row.job_id))
+    return JobRecord(row, begun.payload, tuple(steps), samples, **end)
 
 
 def job_samples(reader: LedgerReader, job_id: str) -> list[SampleRow]:
@@ -171,9 +166,3 @@ def _find_job(reader: LedgerReader, job_id: str) -> JobRow:
             "More than one job begins with {job_id!r}: give more of its id.", job_id=job_id
         )
     return found[0]
-
-
-def _entries_of(reader: LedgerReader, job_id: str) -> list[Entry]:
-    table = tables.job_entry
-    query = select(_entry).join(table, table.c.entry_id == _entry.c.id)
-    return reader.entries_found(query.where(table.c.job_id == job_id).order_by(table.c.seq))

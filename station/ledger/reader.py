@@ -27,7 +27,7 @@ from station.ledger.entries import (
     InstrumentChecked,
     SampleFinished,
 )
-from station.ledger.entry import Entry, entry_from_row
+from station.ledger.entry import Entry, entry_from_columns
 from station.ledger.rows import (
     Counts,
     DoorRow,
@@ -57,10 +57,10 @@ class LedgerReader:
     Every method sees one consistent state. None of them can write.
     """
 
-    def __init__(self, path: Path, engine: Engine) -> None:
+    def __init__(self, path: Path, engine: Engine, bench: str) -> None:
         self._path = path
         self._engine = engine
-        self._bench = ""
+        self._bench = bench
 
     @classmethod
     def open(cls, path: Path | str, *, busy_timeout_s: float = database.BUSY_TIMEOUT_S) -> Self:
@@ -79,13 +79,19 @@ class LedgerReader:
         database.check_path(path, create=False)
         with database.plain_errors(path):
             database.check_is_ledger(path, busy_timeout_s=busy_timeout_s)
-        reader = cls(path, database.reading_engine(path, busy_timeout_s=busy_timeout_s))
+        engine = database.reading_engine(path, busy_timeout_s=busy_timeout_s)
         try:
-            reader._check_version()
+            with database.plain_errors(path), engine.connect() as connection:
+                facts = tables.facts(connection)
+            if facts.get("read_tables_version") != str(tables.READ_TABLES_VERSION):
+                raise LedgerError(
+                    f"The ledger {path} was last used by another version of the station: start "
+                    "this version once, which brings it up to date."
+                )
         except BaseException:
-            reader.close()
+            engine.dispose()
             raise
-        return reader
+        return cls(path, engine, facts["bench"])
 
     @property
     def path(self) -> Path:
@@ -330,11 +336,11 @@ class LedgerReader:
         left = limit
         while left is None or left > 0:
             size = _PAGE if left is None else min(_PAGE, left)
-            rows = self.rows(query.where(_entry.c.seq > after_seq).limit(size))
-            yield from map(entry_from_row, rows)
-            if len(rows) < size:
+            found = self.entries_found(query.where(_entry.c.seq > after_seq).limit(size))
+            yield from found
+            if len(found) < size:
                 return
-            after_seq = rows[-1].seq
+            after_seq = found[-1].seq
             left = None if left is None else left - size
 
     def entry(self, entry_id: str) -> Entry | None:
@@ -350,23 +356,13 @@ class LedgerReader:
         with database.plain_errors(self._path), self._engine.connect() as connection:
             return TraceRows.of(connection).data(connection, sha256, near_seq)
 
-    def _check_version(self) -> None:
-        with database.plain_errors(self._path), self._engine.connect() as connection:
-            meta = tables.facts(connection)
-        if meta.get("read_tables_version") != str(tables.READ_TABLES_VERSION):
-            raise LedgerError(
-                f"The ledger {self._path} was last used by another version of the station: start "
-                "this version once, which brings it up to date."
-            )
-        self._bench = meta["bench"]
-
     def read(self, kind: type[R], query: Select[Any]) -> list[R]:
         """Return what a query of a read table finds, as rows of this kind."""
         return [row_of(kind, row._asdict()) for row in self.rows(query)]
 
     def entries_found(self, query: Select[Any]) -> list[Entry]:
         """Return the entries that a query finds."""
-        return [entry_from_row(row) for row in self.rows(query)]
+        return [entry_from_columns(row._asdict()) for row in self.rows(query)]
 
     def rows(self, query: Select[Any]) -> list[Row[Any]]:
         """Run a query of this package; one consistent state."""

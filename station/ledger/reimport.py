@@ -16,7 +16,7 @@ from station.ledger.backup import moved_into_place
 from station.ledger.chain import HASHED_COLUMNS
 from station.ledger.export import ENTRIES, MANIFEST, TRACES
 from station.ledger.store import Ledger
-from station.ledger.traces import encode_trace, trace_key
+from station.ledger.traces import encode_trace
 from station.ledger.verify import PROGRESS_STEP, Progress, VerifyReport, verify_ledger
 
 
@@ -125,7 +125,7 @@ def _traces(folder: Path, form: str) -> Iterator[tuple[str, bytes]]:
             data = encode_trace(
                 [float(row["time_s"]) for row in rows], [float(row["force_n"]) for row in rows]
             )
-            yield _named(path.stem, data)
+            yield path.stem, data
 
 
 def _from_npz(path: Path) -> Iterator[tuple[str, bytes]]:
@@ -133,10 +133,4 @@ def _from_npz(path: Path) -> Iterator[tuple[str, bytes]]:
         for name in archive.namelist():
             with archive.open(name) as member:
                 time_s, force_n = np.lib.format.read_array(member, allow_pickle=False)
-            yield _named(name.removesuffix(".npy"), encode_trace(time_s, force_n))
-
-
-def _named(name: str, data: bytes) -> tuple[str, bytes]:
-    if trace_key(data) != name:
-        raise BadInput(f"The trace {name} in the export does not match its hash: it was changed.")
-    return name, data
+            yield name.removesuffix(".npy"), encode_trace(time_s, force_n)

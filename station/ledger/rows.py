@@ -196,7 +196,7 @@ class JobRecord:
     begun: JobBegun
     steps: tuple[StepTaken, ...]
     samples: tuple[SampleRow, ...]
-    ended: JobEnded | None
+    ended: JobEnded | None = None
     ended_at_utc: datetime | None = None
     ended_by: str | None = None
 

@@ -19,7 +19,7 @@ from station.ledger.chain import FIRST_PREV_HASH, Moment, entry_hash, utc_text, 
 from station.ledger.clock import now
 from station.ledger.derive import FIRST_DEMO_KEY, derive
 from station.ledger.entries import Payload
-from station.ledger.entry import Entry, entry_from_columns, entry_from_row, payload_text
+from station.ledger.entry import Entry, entry_from_columns, payload_text
 from station.ledger.reader import LedgerReader
 from station.ledger.trace_rows import TraceRows
 from station.ledger.traces import check_traces, named_trace, trace_key
@@ -38,12 +38,6 @@ _LAST_ENTRY = (
 )
 _MOVE_LAST_SEQ = tables.meta.update().where(
     tables.meta.c.key == "last_seq", tables.meta.c.value == bindparam("from_seq")
-)
-_NEXT_ENTRIES = (
-    select(_entry)
-    .where(_entry.c.bench == bindparam("of_bench"), _entry.c.seq > bindparam("after_seq"))
-    .order_by(_entry.c.seq)
-    .limit(PROGRESS_STEP)
 )
 _SET_VERSION = tables.meta.update().where(tables.meta.c.key == "read_tables_version")
 
@@ -142,11 +136,6 @@ class Ledger:
         return self._path
 
     @property
-    def bench(self) -> str:
-        """The name of the bench that this ledger belongs to."""
-        return self._bench
-
-    @property
     def reader(self) -> LedgerReader:
         """The read side of the same file. It sees an entry once its transaction is done."""
         if self._reader is None:
@@ -203,7 +192,8 @@ class Ledger:
             Nothing was written: keep the payload and append it again.
         """
         text = payload_text(payload)
-        _check_person(person)
+        if not person.strip():
+            raise BadInput("The entry names no person: say who stands at the bench.")
         check_traces(payload, traces)
         moment = moment or self._clock()
         with self._writing() as head:
@@ -213,20 +203,6 @@ class Ledger:
             except Exception as error:
                 head.failure = error
                 raise
-
-    def append_many(self, batch: Iterable[tuple[Payload, str, Moment]]) -> list[Entry]:
-        """Write many entries, each with its person and moment, in one transaction.
-
-        Raises
-        ------
-        BadInput, LedgerBusy, LedgerReadOnly, LedgerFull
-            As for `append`; none of the entries was written.
-        """
-        with self.transaction():
-            return [
-                self.append(payload, person=person, moment=moment)
-                for payload, person, moment in batch
-            ]
 
     def adopt(
         self, entries: Iterable[Mapping[str, Any]], traces: Iterable[tuple[str, bytes]] = ()
@@ -255,7 +231,10 @@ class Ledger:
         with self._writing() as head:
             for key, data in traces:
                 if trace_key(data) != key:
-                    raise BadInput(f"The trace {key} does not match its hash: nothing was taken.")
+                    raise BadInput(
+                        f"The trace {key} does not match its hash: it was changed. Nothing was "
+                        "taken."
+                    )
                 self._add_trace(key, data, head.seq + 1)
             for columns in entries:
                 self._adopt_one(head, columns)
@@ -290,7 +269,7 @@ class Ledger:
         with self._connection.begin():
             if not inspect(self._connection).has_table(_entry.name):
                 tables.create_record(self._connection, bench or DEFAULT_BENCH)
-            self._bench = self._meta("bench") or ""
+            self._bench = tables.facts(self._connection)["bench"]
             self._traces = TraceRows.of(self._connection)
         if bench is not None and bench != self._bench:
             raise BadInput(
@@ -298,7 +277,8 @@ class Ledger:
                 "check the path, or the name of the bench in the settings."
             )
         with self.transaction():
-            if self._meta("read_tables_version") != str(tables.READ_TABLES_VERSION):
+            found = tables.facts(self._connection).get("read_tables_version")
+            if found != str(tables.READ_TABLES_VERSION):
                 self._rebuild(progress)
             # Taking the write lock of a read-only file is no error to SQLite, only writing is.
             self._connection.execute(_SET_VERSION, {"value": str(tables.READ_TABLES_VERSION)})
@@ -321,7 +301,7 @@ class Ledger:
                     self._finish(self._head, began_at)
                 except (BadInput, IntegrityError) as error:
                     # What was cut off the end still stands in the read tables and contradicts.
-                    if self._meta("last_seq") != str(began_at):
+                    if tables.facts(self._connection).get("last_seq") != str(began_at):
                         raise self._cut_off(began_at) from error
                     raise
                 finally:
@@ -348,15 +328,10 @@ class Ledger:
         tables.recreate_read_tables(self._connection)
         self._connection.execute(tables.meta.delete().where(tables.meta.c.key == FIRST_DEMO_KEY))
         total = self._connection.scalar(select(func.count()).select_from(_entry)) or 0
-        done = after_seq = 0
-        while rows := self._connection.execute(
-            _NEXT_ENTRIES, {"of_bench": self._bench, "after_seq": after_seq}
-        ).all():
-            for row in rows:
-                self._derive_again(entry_from_row(row))
-            after_seq = rows[-1].seq
-            done += len(rows)
-            if progress:
+        entries = tables.found(_entry, bench=self._bench).order_by(_entry.c.seq)
+        for done, row in enumerate(database.stream(self._connection, entries), start=1):
+            self._derive_again(entry_from_columns(row._asdict()))
+            if progress and (done % PROGRESS_STEP == 0 or done == total):
                 progress(done, total)
         self._connection.execute(_SET_VERSION, {"value": str(tables.READ_TABLES_VERSION)})
 
@@ -419,14 +394,5 @@ class Ledger:
         last = self._connection.execute(_LAST_ENTRY, {"of_bench": self._bench}).first()
         return _Head(0, FIRST_PREV_HASH) if last is None else _Head(*last)
 
-    def _meta(self, key: str) -> str | None:
-        query = select(tables.meta.c.value).where(tables.meta.c.key == key)
-        return self._connection.scalar(query)
-
     def _closed(self) -> LedgerError:
         return LedgerError("The ledger {path} was closed: open it again.", path=self._path)
-
-
-def _check_person(person: str) -> None:
-    if not person.strip():
-        raise BadInput("The entry names no person: say who stands at the bench.")

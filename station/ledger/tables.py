@@ -73,8 +73,8 @@ def _columns(row: type, key: str) -> Iterator[Column[Any]]:
             yield Column(field.name, kind, nullable=NoneType in kinds)
 
 
-def _texts(*names: str) -> list[Column[str]]:
-    return [Column(name, Text, nullable=False) for name in names]
+def _texts(*names: str, key: bool = False) -> list[Column[str]]:
+    return [Column(name, Text, primary_key=key, nullable=False) for name in names]
 
 
 def _links(column: str, *, to: Column[Any] | str) -> ForeignKeyConstraint:
@@ -174,8 +174,7 @@ sample = Table(
 instrument_used = Table(
     "instrument_used",
     read_tables,
-    Column("role", Text, primary_key=True),
-    Column("instrument", Text, primary_key=True),
+    *_texts("role", "instrument", key=True),
     sqlite_with_rowid=False,
 )
 """Which instruments measured samples."""
@@ -184,9 +183,7 @@ tally = Table(
     "tally",
     read_tables,
     # The quarter of an hour, UTC, since some zones are not whole hours off; or `ALL_TIME`.
-    Column("quarter", Text, primary_key=True),
-    Column("person", Text, primary_key=True),
-    Column("what", Text, primary_key=True),
+    *_texts("quarter", "person", "what", key=True),
     Column("n", Integer, nullable=False),
     sqlite_with_rowid=False,
 )

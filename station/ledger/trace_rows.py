@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Self
 
-from sqlalchemy import ColumnElement, Connection, Table, and_, exists, select
+from sqlalchemy import ColumnElement, Connection, Select, Table, and_, exists, select, tuple_
 
 from station.ledger import tables
 from station.ledger.database import hops
@@ -39,10 +39,9 @@ class TraceRows:
         parted = connection.exec_driver_sql(_HAS_PARTS).first()
         return cls(tables.trace if parted else tables.trace_without_parts)
 
-    @property
-    def key(self) -> tuple[ColumnElement[Any], ...]:
-        """The columns that tell the rows apart, in the order of their index."""
-        return tuple(self.table.primary_key.columns)
+    def all(self) -> Select[Any]:
+        """Return the query for every row, in the order of the index."""
+        return select(self.table).order_by(*self.table.primary_key.columns)
 
     def add(self, connection: Connection, sha256: str, data: bytes, seq: int) -> None:
         """Write a trace that the entry of this number brings.
@@ -87,9 +86,10 @@ class TraceRows:
 
     def one_by_one(self, connection: Connection) -> Iterator[tuple[str, Any]]:
         """Yield each trace's hash and data as they stand there, each read by itself."""
-        for key in hops(connection, *self.table.primary_key.columns):
-            this = (column == value for column, value in zip(self.key, key, strict=True))
-            yield key[-1], connection.scalar(select(self.table.c.data).where(*this))
+        columns = tuple(self.table.primary_key.columns)
+        for key in hops(connection, *columns):
+            this = select(self.table.c.data).where(tuple_(*columns) == tuple_(*key))
+            yield key[-1], connection.scalar(this)
 
     def _parts(self, connection: Connection) -> list[int]:
         if "part" not in self.table.c:

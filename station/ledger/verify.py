@@ -1,6 +1,6 @@
 """Proof that the record is what was written, in whole or at its end: the chain and every trace."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -20,7 +20,7 @@ Progress = Callable[[int, int], None]
 """Called now and then with how many of how many are done."""
 
 
-PROGRESS_STEP = 1000
+PROGRESS_STEP = database.ROWS_AT_A_TIME
 
 
 _UNKNOWN = 1 << 62
@@ -66,18 +66,20 @@ def verify_ledger(path: Path, progress: Progress | None = None) -> VerifyReport:
     LedgerDamaged
         The file is not a ledger, or too damaged for SQLite to read.
     """
-    with snapshot(path) as connection:
+    with snapshot(path, forgive_text=True) as connection:
         return _Verifier(connection, progress).run()
 
 
 @contextmanager
-def snapshot(path: Path) -> Iterator[Connection]:
-    """Open a ledger to look whether it is sound; raises as `verify_ledger` does."""
+def snapshot(path: Path, *, forgive_text: bool) -> Iterator[Connection]:
+    """Open a ledger to read one state of it; raises as `verify_ledger` does.
+
+    To name an entry whose text a flipped byte broke, its text is forgiven and read on.
+    """
     database.check_path(path, create=False)
     with database.plain_errors(path):
         database.check_is_ledger(path)
-        # A flipped byte may break the text's encoding: read on, so that the entry can be named.
-        engine = database.reading_engine(path, forgive_text=True)
+        engine = database.reading_engine(path, forgive_text=forgive_text)
         try:
             with engine.connect() as connection:
                 yield connection
@@ -109,30 +111,23 @@ class _Verifier:
         return VerifyReport(self._entries, self._traces, first_bad, self._last_hash)
 
     def _faults(self) -> Iterator[str]:
-        yield from self._entry_faults()
-        yield from self._end_faults()
+        ordered = select(tables.entry).order_by(tables.entry.c.bench, tables.entry.c.seq)
+        yield from self._entry_faults(database.stream(self._connection, ordered))
+        if fault := _end_fault(tables.facts(self._connection), self._entries):
+            yield fault
         yield from self._trace_faults()
         yield from self._missing_traces()
 
-    def _entry_faults(self) -> Iterator[str]:
-        ordered = select(tables.entry).order_by(tables.entry.c.bench, tables.entry.c.seq)
-        for row in self._stream(ordered):
-            fault = entry_fault(row, self._entries + 1, self._last_hash)
-            if fault:
+    def _entry_faults(self, rows: Iterator[Row[Any]]) -> Iterator[str]:
+        for row in rows:
+            if fault := entry_fault(row, self._entries + 1, self._last_hash):
                 yield fault
             self._entries += 1
             self._last_hash = row.hash
             self._tell()
 
-    def _end_faults(self) -> Iterator[str]:
-        last_seq = self._connection.scalar(
-            select(tables.meta.c.value).where(tables.meta.c.key == "last_seq")
-        )
-        if last_seq != str(self._entries):
-            yield f"entry {last_seq}: it was written, but the record ends at entry {self._entries}"
-
     def _trace_faults(self) -> Iterator[str]:
-        for row in self._stream(select(self._rows.table).order_by(*self._rows.key)):
+        for row in database.stream(self._connection, self._rows.all()):
             if not _matches(row.sha256, row.data):
                 yield f"trace {row.sha256}: its content does not match its hash"
             self._traces += 1
@@ -160,22 +155,17 @@ class _Verifier:
         return f"{self._first_unreadable() or nothing} ({page})"
 
     def _first_unreadable(self) -> str | None:
-        bench = self._connection.scalar(
-            select(tables.meta.c.value).where(tables.meta.c.key == "bench")
-        )
-        one = select(tables.entry).where(tables.entry.c.bench == bench)
-        while self._entries < self._total:
-            seq = self._entries + 1
-            try:
-                row = self._connection.execute(one.where(tables.entry.c.seq == seq)).first()
-            except exc.DatabaseError:
-                return f"entry {seq}: its part of the file cannot be read"
-            if row is None:
-                break
-            if fault := entry_fault(row, seq, self._last_hash):
-                return fault
-            self._entries, self._last_hash = seq, row.hash
-        return self._first_unreadable_trace()
+        one = tables.found(tables.entry, bench=tables.facts(self._connection).get("bench"))
+
+        def following() -> Row[Any] | None:
+            this = tables.entry.c.seq == self._entries + 1
+            return self._connection.execute(one.where(this)).first()
+
+        try:
+            fault = next(self._entry_faults(iter(following, None)), None)
+        except exc.DatabaseError:
+            return f"entry {self._entries + 1}: its part of the file cannot be read"
+        return fault or self._first_unreadable_trace()
 
     def _first_unreadable_trace(self) -> str | None:
         """Name the first trace that cannot be read or does not match."""
@@ -187,9 +177,6 @@ class _Verifier:
         except exc.DatabaseError:
             return f"trace {key}, or the one after it: its part of the file cannot be read"
         return None
-
-    def _stream(self, statement: Any) -> Iterator[Row[Any]]:
-        return iter(self._connection.execution_options(yield_per=PROGRESS_STEP).execute(statement))
 
     def _count(self, column: Any) -> int:
         try:
@@ -219,6 +206,12 @@ def entry_fault(row: Row[Any], seq: int, prev_hash: str) -> str | None:
     if row.prev_hash != prev_hash:
         return f"entry {seq} ({row.id}): it does not follow the entry before it"
     return None
+
+
+def _end_fault(facts: Mapping[str, str], ends_at: int) -> str | None:
+    if (written := facts.get("last_seq")) == str(ends_at):
+        return None
+    return f"entry {written}: it was written, but the record ends at entry {ends_at}"
 
 
 def _matches(key: str, data: Any) -> bool:
@@ -270,21 +263,15 @@ def verify_tail(path: Path, count: int = TAIL) -> TailReport:
     LedgerDamaged
         The file is not a ledger, or too damaged for SQLite to read.
     """
-    with snapshot(path) as connection:
-        return _tail(connection, count)
-
-
-def _tail(connection: Connection, count: int) -> TailReport:
-    meta = {row.key: row.value for row in connection.execute(select(tables.meta))}
-    last_seq = int(meta["last_seq"])
     newest = select(tables.entry).order_by(tables.entry.c.seq.desc()).limit(count + 1)
-    rows = list(reversed(list(connection.execute(newest))))
+    with snapshot(path, forgive_text=True) as connection:
+        meta = tables.facts(connection)
+        rows = list(connection.execute(newest))[::-1]
+    last_seq = int(meta["last_seq"])
     ends_at = rows[-1].seq if rows else 0
     last_at = utc_time(rows[-1].at_utc) if rows else None
     before = rows.pop(0).hash if len(rows) > count else FIRST_PREV_HASH
-    first_bad = None
-    if ends_at != last_seq:
-        first_bad = f"entry {last_seq}: it was written, but the record ends at entry {ends_at}"
+    first_bad = _end_fault(meta, ends_at)
     for seq, row in enumerate(rows, start=last_seq - len(rows) + 1):
         first_bad = first_bad or entry_fault(row, seq, before)
         before = row.hash
@@ -310,5 +297,5 @@ def check_writable(path: Path, *, patience_s: float = LOCK_PATIENCE_S) -> None:
 def has_samples(path: Path, *, demo: bool) -> bool:
     """Whether any sample on record is invented, or any is not."""
     found = select(tables.sample.c.sample_id).where(tables.sample.c.demo.is_(demo)).limit(1)
-    with snapshot(path) as connection:
+    with snapshot(path, forgive_text=True) as connection:
         return connection.execute(found).first() is not None

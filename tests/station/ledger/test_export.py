@@ -16,11 +16,12 @@ from station.ledger import export
 from station.ledger.chain import FIRST_PREV_HASH, entry_hash
 from station.ledger.entries import KINDS, Correction, PersonAdded, SampleBegun, SampleFinished
 from station.ledger.export import TraceForm, export_ledger
-from station.ledger.export_format import columns_of, value_of
+from station.ledger.export_format import columns_of
 from station.ledger.reimport import import_export
-from station.ledger.store import Ledger
+from station.ledger.store import DEFAULT_BENCH, Ledger
 from station.ledger.traces import decode_trace
 from station.ledger.verify import verify_ledger
+from tests.station.ledger.export_reading import value_of
 from tests.station.ledger.test_backup import files, whole_record
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
@@ -71,7 +72,7 @@ def test_numbers_that_an_older_station_spelled_otherwise_keep_their_spelling(
         '"value":5e-05}'
     )
     columns = {
-        "bench": ledger.bench, "seq": 1, "id": "017f22e2-79b0-7cc3-98c4-dc0c0c07398f",
+        "bench": DEFAULT_BENCH, "seq": 1, "id": "017f22e2-79b0-7cc3-98c4-dc0c0c07398f",
         "kind": "study_reading", "version": 1, "at_utc": "2022-02-22T19:22:22.000000Z",
         "clock_synced": True, "boot_id": "boot", "monotonic_s": 12.0, "person": "Ana",
         "payload": spelled, "prev_hash": FIRST_PREV_HASH,
@@ -235,7 +236,7 @@ def test_a_changed_or_missing_trace_is_refused(exported: Path, tmp_path: Path) -
     path = next((exported / "traces").glob("*/*.csv"))
     text = path.read_text()
     path.write_text(text.replace("0.0,0.0", "0.0,0.5"))
-    with pytest.raises(BadInput, match=f"{path.stem} in the export does not match"):
+    with pytest.raises(BadInput, match=f"{path.stem} does not match its hash: it was changed"):
         import_export(exported, tmp_path / "again.ledger")
     path.unlink()
     with pytest.raises(BadInput, match=f"names the trace {path.stem}|{path.stem}"):

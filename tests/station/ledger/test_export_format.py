@@ -15,9 +15,8 @@ from station.ledger.export_format import (
     cell,
     columns_of,
     guarded,
-    unguarded,
-    value_of,
 )
+from tests.station.ledger.export_reading import unguarded, value_of
 
 TEXT = st.text(st.characters(exclude_categories=["Cs"]))
 JSON = st.recursive(

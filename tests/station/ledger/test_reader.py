@@ -197,7 +197,9 @@ def test_a_page_reads_no_more_than_it_shows(
     ledger_path: Path, ticking: Callable[[], Moment], begun: Callable[..., SampleBegun]
 ) -> None:
     with Ledger.open(ledger_path) as ledger:
-        ledger.append_many([(begun(), "Bo", ticking()) for _ in range(250)])
+        with ledger.transaction():
+            for _ in range(250):
+                ledger.append(begun(), person="Bo", moment=ticking())
         assert len(ledger.reader.samples()) == 100
         assert len(ledger.reader.samples(limit=10, before_seq=5)) == 4
 

@@ -16,6 +16,7 @@ from station.ledger.entries import (
     SampleBegun,
     SampleFinished,
 )
+from station.ledger.entry import Entry
 from station.ledger.store import DEFAULT_BENCH, Ledger
 from station.ledger.traces import encode_trace, trace_key
 from station.ledger.verify import verify_ledger
@@ -58,7 +59,9 @@ def test_entries_are_chosen_by_kind_place_and_number(full_ledger: Ledger) -> Non
 def test_more_entries_than_a_page_are_all_read(
     ledger: Ledger, ticking: Callable[[], Moment]
 ) -> None:
-    ledger.append_many([(ANA, "Ana", ticking()) for _ in range(1203)])
+    with ledger.transaction():
+        for _ in range(1203):
+            ledger.append(ANA, person="Ana", moment=ticking())
     assert [entry.seq for entry in ledger.reader.entries()] == list(range(1, 1204))
     assert len(list(ledger.reader.entries(limit=777))) == 777
 
@@ -142,11 +145,16 @@ def test_many_entries_are_written_together_or_not_at_all(
     ledger: Ledger, ticking: Callable[[], Moment]
 ) -> None:
     bad = Correction(corrects_id="nowhere", reason="none")
+
+    def write(*payloads: Payload) -> list[Entry]:
+        with ledger.transaction():
+            return [ledger.append(one, person="Ana", moment=ticking()) for one in payloads]
+
     with pytest.raises(BadInput, match="nowhere"):
-        ledger.append_many([(ANA, "Ana", ticking()), (bad, "Ana", ticking())])
+        write(ANA, bad)
     assert list(ledger.reader.entries()) == []
     assert ledger.reader.people() == []
-    written = ledger.append_many([(ANA, "Ana", ticking()), (ANA, "Ana", ticking())])
+    written = write(ANA, ANA)
     assert list(ledger.reader.entries()) == written
 
 
@@ -233,7 +241,7 @@ def test_a_ledger_belongs_to_one_bench(tmp_path: Path) -> None:
     with Ledger.open(path, bench="bench-2") as ledger:
         assert ledger.append(ANA, person="Ana").bench == "bench-2"
     with Ledger.open(path) as ledger:
-        assert ledger.bench == "bench-2"
+        assert ledger.append(ANA, person="Ana").bench == "bench-2"
     with pytest.raises(BadInput, match="belongs to the bench 'bench-2', not to 'bench-3'"):
         Ledger.open(path, bench="bench-3")
 
