@@ -112,7 +112,6 @@ class Measuring:
             (fixture.span_m,),
             used,
             thermal_cancelled=None if last is None else last.thermal_cancelled,
-            zero_age_s=None if last is None else last.zero_age_s,
         )
         return reduced.void_reason
 

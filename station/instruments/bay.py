@@ -12,7 +12,7 @@ from station.errors import BadInput, InstrumentError, NoReading
 from station.instruments.byte_log import ByteLog
 from station.instruments.force_lines import ForceSample
 from station.instruments.link import Identify, InstrumentLink, LinkKeeper
-from station.instruments.meter import Meter, MeterReading, ZeroCheck
+from station.instruments.meter import Meter, MeterReading
 from station.instruments.port import LinePort
 from station.instruments.profiles import (
     MeterProfile,
@@ -66,7 +66,7 @@ class BayMeter:
         self.same_as_before = False
         """Whether every latest repeat is, to the last digit, what was read the time before."""
         self.last_reading: MeterReading | None = None
-        """The last of the latest repeats: how it was taken, and how old the zero check was."""
+        """The last of the latest repeats: how it was taken."""
 
     def read_repeats(
         self, repeats: int, on_reading: Callable[[float], None] = lambda _ohm: None
@@ -85,19 +85,6 @@ class BayMeter:
         self.same_as_before = set(found) == {self._bay.last_ohm}
         self._bay.last_ohm = found[-1]
         return found
-
-    def check_zero(self, limit_ohm: float) -> ZeroCheck:
-        """Read with the clips shorted; later readings know how old this check is.
-
-        Raises
-        ------
-        InstrumentError
-            The zero is further from 0 than ``limit_ohm``, or the meter does not answer.
-        """
-        with self._bay.using("meter"):
-            self._bay.zero = None
-            self._bay.zero = self._meter.check_zero(limit_ohm)
-            return self._bay.zero
 
 
 class BayTester:
@@ -164,8 +151,6 @@ class InstrumentBay:
 
     Attributes
     ----------
-    zero
-        The meter's last good zero check; None without one.
     last_ohm
         What the meter read last; None before.
 
@@ -183,7 +168,6 @@ class InstrumentBay:
             "tester": settings.tester,
         }
         self._reverse = reverse
-        self.zero: ZeroCheck | None = None
         self.last_ohm: float | None = None
         self._on_change: Callable[[], None] = lambda: None
         self._byte_logs = ExitStack()
@@ -243,7 +227,7 @@ class InstrumentBay:
         self._required("meter")
         with self.using("meter") as link:
             link.connect()
-            meter = Meter(link.port, self._meter_profile, reverse=self._reverse, zero=self.zero)
+            meter = Meter(link.port, self._meter_profile, reverse=self._reverse)
             range_ohm = meter.configure(expected_ohm) or expected_ohm
         return BayMeter(self, meter, self._meter_profile, range_ohm)
 
@@ -276,7 +260,7 @@ class InstrumentBay:
             try:
                 yield link
             except InstrumentError as error:
-                link.lose(str(error))
+                link.close(str(error))
                 raise
 
     def _keep(

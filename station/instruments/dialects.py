@@ -191,13 +191,9 @@ class TesterDialect(ProfilePart):
     peak: PeakRegister | None = None
 
     @model_validator(mode="after")
-    def _signs_go_with_their_group(self) -> Self:
+    def _fits_together(self) -> Self:
         if bool(self.signs) != ("sign" in re.compile(self.reply).groupindex):
             raise ValueError("signs and the group sign in reply go together")
-        return self
-
-    @model_validator(mode="after")
-    def _mass_is_meant(self) -> Self:
         masses = sorted(MASS_UNITS & set(self.units))
         if masses and not self.mass_as_force:
             raise ValueError(

@@ -6,7 +6,6 @@ from typing import TypeVar
 from calibration.saying import say
 from station.errors import InstrumentGarbled, InstrumentRefused, InstrumentSilent
 from station.instruments.framing import (
-    ErrorReport,
     error_hints,
     parse_error_report,
     parse_number,
@@ -42,11 +41,12 @@ class Dialogue:
         self._in_step = True
         self._events = 0
 
-    def tell(self, command: str) -> None:
-        """Send a command that is not answered."""
-        if not self._in_step:
-            self._resynchronise()
-        self._send(command)
+    def tell(self, *commands: str) -> None:
+        """Send commands that are not answered."""
+        for command in commands:
+            if not self._in_step:
+                self._resynchronise()
+            self._send(command)
 
     def ask(
         self, query: str, parse: Callable[[bytes], T], timeout_s: float | None = None
@@ -97,7 +97,7 @@ class Dialogue:
         if self._dialect.error_query is None:
             return
         for _ in range(MOST_ERRORS):
-            if self._next_error(self._dialect.error_query).code == 0:
+            if self.ask(self._dialect.error_query, parse_error_report)[0].code == 0:
                 return
         raise InstrumentRefused(
             "The {name} still reports errors after {most_errors} were read; switch it off and on.",
@@ -110,7 +110,7 @@ class Dialogue:
         if self._dialect.error_query is None:
             self._require_no_error_event()
             return
-        report = self._next_error(self._dialect.error_query)
+        report, _ = self.ask(self._dialect.error_query, parse_error_report)
         if report.code != 0:
             raise InstrumentRefused(
                 "The {name} reports error {code} ({text}): {hint}. Check that the profile "
@@ -144,10 +144,6 @@ class Dialogue:
                     events=events,
                     hint=say(hint),
                 )
-
-    def _next_error(self, query: str) -> ErrorReport:
-        report, _ = self.ask(query, parse_error_report)
-        return report
 
     def _understood(self, query: str, data: bytes, parse: Callable[[bytes], T]) -> T:
         try:

@@ -101,9 +101,9 @@ class ForceLines:
         factor = 1.0 if value is None else self._newtons_per_unit(text_of(fields.get("unit")))
         self._advance(counter)
         device_s = self._device_time_s(ticks)
-        if value is None:
-            return ForceSample(self._index, at_s, None, device_s)
-        force_n = self._dialect.tension_sign * sign * (value - self._dialect.zero_raw) * factor
+        force_n = None
+        if value is not None:
+            force_n = self._dialect.tension_sign * sign * (value - self._dialect.zero_raw) * factor
         return ForceSample(self._index, at_s, force_n, device_s)
 
     def _overloaded(self, force: bytes, status: bytes | None) -> bool:

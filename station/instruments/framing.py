@@ -27,15 +27,8 @@ _CLASSES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
-    """One line as it was cut from the stream, without its terminator.
-
-    ``overlong`` is true for the first bytes of what never came to a terminator in time.
-    """
-
-    data: bytes
-    overlong: bool = False
+class Overlong(bytes):
+    """The first bytes of what never came to a terminator in time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,49 +91,36 @@ class LineSplitter:
         """The bytes since the last terminator."""
         return self._partial
 
-    def feed(self, chunk: bytes) -> list[Frame]:
-        """Take the next bytes and return the lines that they complete, oldest first."""
-        *complete, self._partial = (self._partial + chunk).split(self._terminator)
-        frames = [frame for line in complete for frame in self._finish(line)]
-        # Half a terminator may be part of what came so far.
-        if len(self._partial) >= self._longest + len(self._terminator):
-            frames += self._give_up()
-        return frames
+    def feed(self, chunk: bytes) -> list[bytes]:
+        """Take the next bytes and return the lines that they complete, oldest first.
 
-    def feed_plain(self, chunk: bytes) -> list[bytes] | None:
-        """Do what `feed` does and return bare lines; null, and nothing taken, if one is overlong.
-
-        Several times as fast, for streams that are behind.
+        They come without terminators; one that is too long comes as `Overlong`.
         """
-        if self._dropping:
-            return None
-        *complete, partial = (self._partial + chunk).split(self._terminator)
-        if len(partial) >= self._longest + len(self._terminator):
-            return None
-        if complete and max(map(len, complete)) > self._longest:
-            return None
-        self._partial = partial
-        return [line.strip(b"\r\n") for line in complete]
+        *complete, self._partial = (self._partial + chunk).split(self._terminator)
+        if complete and self._dropping:
+            self._dropping = False
+            del complete[0]
+        longest = self._longest
+        lines = [
+            line.strip(b"\r\n") if len(line) <= longest else Overlong(line[:longest])
+            for line in complete
+        ]
+        # Half a terminator may be part of what came so far.
+        if len(self._partial) >= longest + len(self._terminator):
+            lines += self._give_up()
+        return lines
 
     def reset(self) -> None:
         """Forget the bytes since the last terminator."""
         self._partial = b""
         self._dropping = False
 
-    def _finish(self, line: bytes) -> list[Frame]:
-        if self._dropping:
-            self._dropping = False
-            return []
-        if len(line) > self._longest:
-            return [Frame(line[: self._longest], overlong=True)]
-        return [Frame(line.strip(b"\r\n"))]
-
-    def _give_up(self) -> list[Frame]:
+    def _give_up(self) -> list[Overlong]:
         begun, self._dropping = not self._dropping, True
-        head = self._partial[: self._longest]
+        head = Overlong(self._partial[: self._longest])
         # Here too, so the last bytes stay.
         self._partial = self._partial[-len(self._terminator) :]
-        return [Frame(head, overlong=True)] if begun else []
+        return [head] if begun else []
 
 
 def show(data: bytes) -> str:

@@ -86,8 +86,7 @@ class InstrumentLink:
             identity = self._identify(self.port)
             self._require_bound(identity)
         except BaseException as error:
-            self.trouble = str(error)
-            self.port.close()
+            self.close(str(error))
             raise
         self.identity, self.trouble = identity, None
         return identity
@@ -113,8 +112,7 @@ class InstrumentLink:
         WrongInstrument
             Another serial number answered: that is for a person to put right.
         """
-        self.port.close()
-        self.identity = None
+        self.close(self.trouble)
         for pause_s in self._pauses():
             if give_up.is_set():
                 return None
@@ -124,15 +122,9 @@ class InstrumentLink:
                 give_up.wait(pause_s)
         raise AssertionError("the pauses never end")
 
-    def lose(self, trouble: str) -> None:
-        """Note that nobody is connected any more, and why; release the port."""
-        self.identity = None
-        self.trouble = trouble
-        self.port.close()
-
-    def close(self) -> None:
-        """Release the port. May be called any number of times."""
-        self.identity = None
+    def close(self, trouble: str | None = None) -> None:
+        """Release the port and note why nobody is connected; may be called any number of times."""
+        self.identity, self.trouble = None, trouble
         self.port.close()
 
 
@@ -187,7 +179,7 @@ class LinkKeeper:
             self._give_up.set()
             self._changed.notify_all()
             self._changed.wait_for(lambda: not self._trying)
-        self.link.close()
+        self.link.close(self.link.trouble)
         if self._thread is not None:
             self._thread.join()
             self._thread = None
@@ -197,12 +189,8 @@ class LinkKeeper:
             if self.link.identity is None or not self.link.port.is_open:
                 self._find_again()
             elif self.link.port.wait_lost(_LOOK_S) and not (self._users or self._closing):
-                self.link.lose(
-                    say(
-                        "The {name} was lost; it is being looked for.",
-                        name=say(self.link.port.name),
-                    )
-                )
+                name = say(self.link.port.name)
+                self.link.close(say("The {name} was lost; it is being looked for.", name=name))
                 self._on_change()
 
     def _find_again(self) -> None:
@@ -213,18 +201,14 @@ class LinkKeeper:
             self._trying = True
             self._give_up.clear()
         try:
-            self._try_until_found()
-        finally:
-            with self._changed:
-                self._trying = False
-                self._changed.notify_all()
-        self._on_change()
-
-    def _try_until_found(self) -> None:
-        try:
             self.link.reconnect(self._give_up)
         except Exception:
             # Another serial number, or a port that cannot be: the link says so in its trouble. The
             # thread goes on whatever it was, for nobody else would look again.
             self._on_change()
             self._give_up.wait(_PERSON_PAUSE_S)
+        finally:
+            with self._changed:
+                self._trying = False
+                self._changed.notify_all()
+        self._on_change()

@@ -3,7 +3,7 @@
 import threading
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import isfinite
 from typing import Literal, NoReturn
 
@@ -25,32 +25,17 @@ from station.instruments.profiles import MeterProfile
 
 _POWERED_ON = 128  # event status register, bit 7 (IEEE 488.2-1992, 11.5.1)
 _SETTING_TOLERANCE = 0.01
-_ZERO_REPEATS = 3
-_ZERO_TOLERANCE_FRACTION = 0.1
-_ZERO_MAX_READS = 20
 
 ThermalCancelled = Literal["no", "offset compensation", "delta"]
 
 
 @dataclass(frozen=True, slots=True)
-class ZeroCheck:
-    """What the meter read with its clips shorted, in ohm, and when, in monotonic s."""
-
-    value_ohm: float
-    at_s: float
-
-
-@dataclass(frozen=True, slots=True)
 class MeterReading:
-    """A resistance in ohm and the monotonic time in s at which the answer arrived.
-
-    ``zero_age_s`` is how old the last good zero check was then, in s; null without one.
-    """
+    """A resistance in ohm and the monotonic time in s at which the answer arrived."""
 
     value_ohm: float
     at_s: float
     thermal_cancelled: ThermalCancelled = "no"
-    zero_age_s: float | None = None
 
 
 class Meter:
@@ -61,8 +46,6 @@ class Meter:
     reverse
         Turns the relay that reverses the test current: called with True for reversed. Needed for
         a profile whose reversal is ``by = "relay"``.
-    zero
-        The last good zero check, where one was made before.
     """
 
     def __init__(
@@ -71,13 +54,10 @@ class Meter:
         profile: MeterProfile,
         *,
         reverse: Callable[[bool], None] | None = None,
-        zero: ZeroCheck | None = None,
     ) -> None:
         self._port = port
         self._profile = profile
         self._reverse = reverse
-        self.zero = zero
-        """The last good zero check; null without one."""
         self._dialogue = Dialogue(port, profile)
         self._answers = OhmAnswers(profile)
         self._expected_ohm: float | None = None
@@ -85,7 +65,7 @@ class Meter:
 
     def identify(self) -> Identity:
         """Ask the meter who it is."""
-        self._tell_all(self._profile.dialect.wake)
+        self._dialogue.tell(*self._profile.dialect.wake)
         return self._dialogue.ask(self._profile.dialect.identify_query, parse_identity)[0]
 
     def configure(self, expected_ohm: float) -> float | None:
@@ -138,42 +118,14 @@ class Meter:
             )
         reversal = self._profile.dialect.reversal
         reading = self._read_once() if reversal is None else self._read_delta(reversal)
-        value_ohm = self._not_below_zero(reading.value_ohm)
-        age_s = None if self.zero is None else reading.at_s - self.zero.at_s
-        return replace(reading, value_ohm=value_ohm, zero_age_s=age_s)
-
-    def check_zero(self, limit_ohm: float) -> ZeroCheck:
-        """Read with all four clips on one bare conductor: source, sense, sense, source.
-
-        The check is kept in `zero` and never subtracted: a zero says whether the leads are good.
-
-        Raises
-        ------
-        BadInput
-            ``limit_ohm`` is not positive, or the meter was not configured.
-        NoReading
-            The zero is further from 0 than ``limit_ohm``.
-        InstrumentGarbled
-            It never settled.
-        """
-        if not (isfinite(limit_ohm) and limit_ohm > 0):
-            raise BadInput(f"The limit of a zero must be above 0 ohm, not {limit_ohm}.")
-        self.zero = None
-        readings = self.read_settled(
-            _ZERO_REPEATS, 0.0, _ZERO_TOLERANCE_FRACTION * limit_ohm, _ZERO_MAX_READS
-        )
-        _, mean_ohm = _spread_and_mean(readings)
-        if abs(mean_ohm) > limit_ohm:
+        if reading.value_ohm < self._profile.measuring.lowest_ohm:
             raise NoReading(
-                "The {name} reads {mean_ohm:.3g} ohm with its clips shorted, more than "
-                "{limit_ohm:.3g} ohm; clean the clips, put them on one thick wire with "
-                "the sense clips inside, and check again.",
+                "The {name} reads {value_ohm:.3g} ohm, below zero; check that the sense "
+                "clips are not crossed, and let the joint cool.",
                 name=say(self._port.name),
-                mean_ohm=mean_ohm,
-                limit_ohm=limit_ohm,
+                value_ohm=reading.value_ohm,
             )
-        self.zero = ZeroCheck(mean_ohm, readings[-1].at_s)
-        return self.zero
+        return reading
 
     def read_settled(
         self,
@@ -222,16 +174,11 @@ class Meter:
 
     def finish(self) -> None:
         """Give the keys back to the operator, where the profile says how."""
-        self._tell_all(self._profile.dialect.finish)
-
-    def _tell_all(self, commands: tuple[str, ...]) -> None:
-        for command in commands:
-            self._dialogue.tell(command)
+        self._dialogue.tell(*self._profile.dialect.finish)
 
     def _start_up(self) -> None:
         self._dialogue.start_over()
-        self._tell_all(self._profile.dialect.wake)
-        self._tell_all(self._profile.dialect.start_up)
+        self._dialogue.tell(*self._profile.dialect.wake, *self._profile.dialect.start_up)
         self.identify()
         self._dialogue.drain_errors()
 
@@ -275,7 +222,7 @@ class Meter:
         )
 
     def _restore_after_power_loss(self) -> None:
-        self._tell_all(self._profile.dialect.wake)
+        self._dialogue.tell(*self._profile.dialect.wake)
         if self._expected_ohm is not None and self._dialogue.take_events() & _POWERED_ON:
             self.configure(self._expected_ohm)
 
@@ -346,16 +293,6 @@ class Meter:
                 "over range; check all four clips, or expect more ohm.",
                 name=say(self._port.name),
                 ceiling_ohm=ceiling_ohm,
-            )
-        return value_ohm
-
-    def _not_below_zero(self, value_ohm: float) -> float:
-        if value_ohm < self._profile.measuring.lowest_ohm:
-            raise NoReading(
-                "The {name} reads {value_ohm:.3g} ohm, below zero; check that the sense "
-                "clips are not crossed, and let the joint cool.",
-                name=say(self._port.name),
-                value_ohm=value_ohm,
             )
         return value_ohm
 

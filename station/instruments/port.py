@@ -29,7 +29,7 @@ from station.errors import (
     PortMissing,
 )
 from station.instruments.dialects import LineSettings
-from station.instruments.framing import LONGEST_LINE, Frame, LineSplitter, show
+from station.instruments.framing import LONGEST_LINE, LineSplitter, Overlong, show
 
 Direction = Literal["in", "out"]
 OnBytes = Callable[[Direction, bytes], None]
@@ -91,7 +91,7 @@ class LinePort:
         self.name = name
         self._on_bytes = on_bytes
         self._splitter = LineSplitter(line.receive_end.encode("ascii"))
-        self._chunks: deque[tuple[float, list[bytes | Frame]]] = deque()
+        self._chunks: deque[tuple[float, list[bytes]]] = deque()
         self._waiting = 0
         self._lost = threading.Event()
         self._changed = threading.Condition()
@@ -127,23 +127,19 @@ class LinePort:
             The URL or a line setting is not possible.
         """
         with self._turning:
-            self._open()
-
-    def _open(self) -> None:
-        if self._thread is not None and self._ended is None:
-            return
-        self.close()
-        self._serial = self._open_serial()
-        self._stopping.clear()
-        self._lost.clear()
-        with self._changed:
-            self._ended, self._cause = None, None
-            self._drop_waiting()
-            self._splitter.reset()
-        self._thread = threading.Thread(
-            target=self._drain, args=(self._serial,), name=f"reader {self.url}", daemon=True
-        )
-        self._thread.start()
+            if self._thread is not None and self._ended is None:
+                return
+            self.close()
+            self._serial = self._open_serial()
+            self._stopping.clear()
+            self._lost.clear()
+            with self._changed:
+                self._ended, self._cause = None, None
+                self.discard()
+            self._thread = threading.Thread(
+                target=self._drain, args=(self._serial,), name=f"reader {self.url}", daemon=True
+            )
+            self._thread.start()
 
     def close(self) -> None:
         """Stop reading and release the port. May be called at any time, any number of times."""
@@ -220,21 +216,22 @@ class LinePort:
             self._waiting -= 1
             if not lines:
                 self._chunks.popleft()
-        if isinstance(line, Frame):
+        if isinstance(line, Overlong):
             raise InstrumentGarbled(
                 "The {name} on {url} sent {longest_line} bytes without a line end, "
                 "beginning {data}; check baud rate and line end in the profile.",
                 name=say(self.name),
                 url=self.url,
                 longest_line=LONGEST_LINE,
-                data=show(line.data),
+                data=show(line),
             )
         return ReceivedLine(at_s, line)
 
     def discard(self) -> None:
         """Drop every line not yet taken, and what has come of the next one."""
         with self._changed:
-            self._drop_waiting()
+            self._chunks.clear()
+            self._waiting = 0
             self._splitter.reset()
 
     @property
@@ -336,12 +333,7 @@ class LinePort:
         at_s = time.monotonic()
         self._trace("in", chunk)
         with self._changed:
-            plain = self._splitter.feed_plain(chunk)
-            if plain is None:
-                frames = self._splitter.feed(chunk)
-                lines = [frame if frame.overlong else frame.data for frame in frames]
-            else:
-                lines = list[bytes | Frame](plain)
+            lines = self._splitter.feed(chunk)
             if lines:
                 self._chunks.append((at_s, lines))
                 self._waiting += len(lines)
@@ -356,10 +348,6 @@ class LinePort:
             self._waiting -= surplus
             if not oldest:
                 self._chunks.popleft()
-
-    def _drop_waiting(self) -> None:
-        self._chunks.clear()
-        self._waiting = 0
 
     def _trace(self, direction: Direction, data: bytes) -> None:
         if self._on_bytes is not None:

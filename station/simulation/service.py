@@ -161,15 +161,15 @@ class PtyService:
         return None if next_s == float("inf") else max(_TICK_S, next_s - now_s)
 
     def _read_station(self) -> bool:
-        for frame in self._from_station.feed(os.read(self._master, 4096)):
-            self._device.receive(frame.data, time.monotonic())
+        for line in self._from_station.feed(os.read(self._master, 4096)):
+            self._device.receive(line, time.monotonic())
         return True
 
     def _read_hands(self) -> bool:
         chunk = os.read(sys.stdin.fileno(), 65_536)
-        for frame in self._from_hands.feed(chunk):
+        for line in self._from_hands.feed(chunk):
             try:
-                self._obey(json.loads(frame.data))
+                self._obey(json.loads(line))
             except (BadInput, ValueError) as error:
                 _answer({"ok": False, "error": str(error)})
             else:

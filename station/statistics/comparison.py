@@ -86,10 +86,7 @@ class Comparison:
     @property
     def higher(self) -> int | None:
         """Which group, 0 or 1, has the higher mean; None where the interval holds zero."""
-        low, high = self.difference.low, self.difference.high
-        if low is None or high is None or low <= 0.0 <= high:
-            return None
-        return 0 if low > 0.0 else 1
+        return {1: 0, -1: 1}.get(_clear(self.difference))
 
 
 def compare(

@@ -84,7 +84,10 @@ def drift_study(
         raise ValueError(
             "a value lies absurdly far from the centre: check the values, the centre and sigma"
         )
-    scores = distances if not first else _scores(data[first:], baseline)
+    scores = distances
+    if first:
+        own = pooled_scores(data[first:].tolist(), ["own"] * distances.size, {"own": baseline})
+        scores = np.array(own, dtype=np.float64)
     mixture = TWO_WAY if direction == "both" else ONE_WAY
     watched = -scores if direction == "down" else scores
     signal = watch_series(watched, mixture, run_length=run_length).signal_index
@@ -119,8 +122,3 @@ def _baseline(
     if not (math.isfinite(own.center) and math.isfinite(own.sigma)):
         raise ValueError("the first values are too large to take a spread from")
     return own, MIN_BASELINE
-
-
-def _scores(data: NDArray[np.float64], baseline: Baseline) -> NDArray[np.float64]:
-    scored = pooled_scores(data.tolist(), ["own"] * data.size, {"own": baseline})
-    return np.array(scored, dtype=np.float64)

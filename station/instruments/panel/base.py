@@ -57,7 +57,7 @@ class BasePanel:
     contacts
         What is wired, as it stands now.
     clock
-        Monotonic time in s; the times given to `guard_opened_since` come from the same clock.
+        Monotonic time in s; the times given to `void_reason` come from the same clock.
     """
 
     present = True
@@ -89,33 +89,22 @@ class BasePanel:
             return events
 
     @property
-    def footswitch(self) -> FootswitchState | None:
-        """How the footswitch stands; None where there is none."""
-        return self._contacts.footswitch
-
-    @property
     def guard_closed(self) -> bool | None:
         """True once the guard is closed and stable; None where none is watched."""
         with self._lock:
             self._update()
             return self._contacts.guard_closed
 
-    def guard_opened_since(self, since_s: float) -> bool:
-        """Whether the guard was open at or after ``since_s``, if only for a blink.
-
-        For information and for voiding a pull; not a safety function. False where no guard is
-        wired.
-        """
-        with self._lock:
-            self._update()
-            return self._contacts.guard_opened_since(since_s)
-
     def void_reason(self, since_s: float) -> str | None:
-        """Why a pull that began at ``since_s`` is void as far as the panel can tell, or None."""
+        """Why a pull that began at ``since_s`` is void as far as the panel can tell, or None.
+
+        A guard that was open only for a blink counts. For information; not a safety function.
+        """
         with self._lock:
             if self._contacts.guard_closed is None:
                 return None
-            if self.guard_opened_since(since_s):
+            self._update()
+            if self._contacts.guard_opened_since(since_s):
                 return say("the guard was open during the pull: close it and pull a new sample")
             why = None if self.watching else NOT_WATCHING
             if self._blind_at is not None and self._blind_at[0] >= since_s:
@@ -185,9 +174,9 @@ class BasePanel:
         with self._lock:
             if self._closed:
                 return
-            self._closed = True
             for name in OUTPUTS:
-                self._try_set(name, False, although_closed=True)
+                self._try_set(name, False)
+            self._closed = True
             self._release()
 
     # ---- what subclasses say -------------------------------------------------------------------
@@ -220,9 +209,9 @@ class BasePanel:
             self._buzzer_off_at_s = None
             self._try_set(BUZZER, False)
 
-    def _try_set(self, output: str, on: bool, *, although_closed: bool = False) -> None:
+    def _try_set(self, output: str, on: bool) -> None:
         # A lamp that fails must not end a sample.
-        if not self._has(output) or (self._closed and not although_closed):
+        if self._closed or not self._has(output):
             return
         try:
             self._write(output, on)

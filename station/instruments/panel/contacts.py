@@ -78,7 +78,7 @@ def lamp_for(verdict: Verdict) -> Lamp:
 
 
 class Debounced:
-    """A level that changes only when it has been stable for ``stable_s``.
+    """A level that changes only when it has been stable for `STABLE_S`.
 
     Parameters
     ----------
@@ -86,9 +86,8 @@ class Debounced:
         Where it stands at the start.
     """
 
-    def __init__(self, at_s: float, level: bool, stable_s: float = STABLE_S) -> None:
+    def __init__(self, at_s: float, level: bool) -> None:
         self.level = level
-        self._stable_s = stable_s
         self._raw = level
         self._raw_since_s = at_s
 
@@ -97,7 +96,7 @@ class Debounced:
 
         A level that had been stable until now counts, even where this call brings its end.
         """
-        settles = self._raw != self.level and at_s - self._raw_since_s >= self._stable_s
+        settles = self._raw != self.level and at_s - self._raw_since_s >= STABLE_S
         if settles:
             self.level = self._raw
         if level != self._raw:

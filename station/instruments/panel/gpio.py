@@ -13,7 +13,7 @@ import sys
 import time
 from collections.abc import Callable
 from functools import partial
-from queue import Empty, SimpleQueue
+from queue import SimpleQueue
 from typing import Any
 
 from calibration.saying import say
@@ -98,11 +98,8 @@ class Panel(BasePanel):
                         error=error,
                     ),
                 )
-        try:
-            while True:
-                found.append(self._queue.get_nowait())
-        except Empty:
-            pass
+        while not self._queue.empty():
+            found.append(self._queue.get())
         missed, self._missed = self._missed, None
         if missed is not None:
             self._blind(now_s, missed)
@@ -170,7 +167,7 @@ def _pin_factory(allow_mock: bool) -> tuple[Any, bool]:
             "No panel: this computer's GPIO pins cannot be used ({error}). On a laptop "
             "that is as it should be; on a Raspberry Pi see "
             "firmware_notes/raspberry_pi.md.",
-            error=_one_line(error),
+            error=" ".join(str(error).split()) or type(error).__name__,
         ) from error
     mock = isinstance(factory, MockFactory)
     if mock and not allow_mock:
@@ -190,7 +187,3 @@ def _new_factory(gpiozero: Any) -> Any:
     else:
         gpiozero.Device.ensure_pin_factory()
     return gpiozero.Device.pin_factory
-
-
-def _one_line(error: Exception) -> str:
-    return " ".join(str(error).split()) or type(error).__name__

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from station.errors import InstrumentGarbled, InstrumentSilent
 from station.instruments.dialects import LineSettings
-from station.instruments.framing import Frame, LineSplitter
+from station.instruments.framing import LineSplitter, Overlong
 from station.instruments.port import LinePort, ReceivedLine
 
 FOLDER = Path(__file__).parents[2] / "dialogues"
@@ -43,7 +43,7 @@ class TranscriptPort(LinePort):
         super().__init__("transcript", line, name="instrument")
         self._steps = transcript.steps
         self._cutter = LineSplitter(line.receive_end.encode("ascii"))
-        self._arrived: list[Frame] = []
+        self._arrived: list[bytes] = []
         self._now_s = 0.0
 
     @property
@@ -68,7 +68,7 @@ class TranscriptPort(LinePort):
         if not self._arrived:
             raise InstrumentSilent(f"the transcript has no line here, next is {self._steps[:1]}")
         self._now_s += 0.01
-        frame = self._arrived.pop(0)
-        if frame.overlong:
+        line = self._arrived.pop(0)
+        if isinstance(line, Overlong):
             raise InstrumentGarbled("as the transcript says")
-        return ReceivedLine(self._now_s, frame.data)
+        return ReceivedLine(self._now_s, line)

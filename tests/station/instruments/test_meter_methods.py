@@ -14,7 +14,6 @@ from station.simulation.launch import SimulatedInstrument
 from tests.station.instruments.fakes import Responder, ScriptedMeter
 
 PLAIN = load_meter_profile("meter-scpi-plain")
-ZERO_LIMIT_OHM = 50e-6  # [common practice, no source]
 
 
 def with_relay(shows: str = "signed") -> MeterProfile:
@@ -30,43 +29,6 @@ def scripted(profile: MeterProfile, script: ScriptedMeter) -> Iterator[LinePort]
         LinePort(far.path, profile.line, name="meter") as port,
     ):
         yield port
-
-
-def test_a_good_zero_has_an_age_that_goes_with_each_reading() -> None:
-    script = ScriptedMeter()
-    with scripted(PLAIN, script) as port:
-        meter = Meter(port, PLAIN)
-        meter.configure(0.005)
-        script.readings = [b"2E-6\n"] * 4
-        zero = meter.check_zero(ZERO_LIMIT_OHM)
-        assert meter.zero == zero
-        assert zero.value_ohm == pytest.approx(2e-6)
-        script.readings = [b"2.3E-3\n"]
-        reading = meter.read_ohm()
-        # A zero is never subtracted.
-        assert reading.value_ohm == 0.0023
-        assert reading.zero_age_s == reading.at_s - zero.at_s
-        assert Meter(port, PLAIN, zero=zero).zero == zero
-
-
-@pytest.mark.parametrize("shown", [b"80E-6\n", b"-80E-6\n"])
-def test_a_zero_beyond_its_limit_is_refused_and_forgotten(shown: bytes) -> None:
-    script = ScriptedMeter()
-    with scripted(PLAIN, script) as port:
-        meter = Meter(port, PLAIN)
-        meter.configure(0.005)
-        script.readings = [b"1E-6\n"] * 4 + [shown] * 4 + [b"2.3E-3\n"]
-        meter.check_zero(ZERO_LIMIT_OHM)
-        with pytest.raises(NoReading, match="clips shorted, more than 5e-05 ohm"):
-            meter.check_zero(ZERO_LIMIT_OHM)
-        assert meter.read_ohm().zero_age_s is None
-
-
-@pytest.mark.parametrize("limit_ohm", [0.0, -1.0, float("nan")])
-def test_a_zero_needs_a_limit(limit_ohm: float) -> None:
-    port = LinePort("/dev/any", PLAIN.line, name="meter")
-    with pytest.raises(BadInput, match="limit of a zero"):
-        Meter(port, PLAIN).check_zero(limit_ohm)
 
 
 @pytest.mark.parametrize(
