@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from calibration.saying import say
 from calibration.standing import InstrumentKind
 from station.bench.board import WHAT_TO_DO, Board, Stage
-from station.bench.measuring import Measuring, Surroundings
+from station.bench.measuring import Measuring
 from station.bench.operator import Operator, PageOperator
 from station.bench.panel import BenchPanel
 from station.bench.sample_entry import Results, finished_sample, judge
@@ -24,7 +24,7 @@ from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.wire import parse_size, weakest_wire
 from station.errors import BadInput, InstrumentError, SampleUnsaved, StationError
 from station.instruments.bay import InstrumentBay, InstrumentLine
-from station.instruments.panel.base import BasePanel, NoPanel, PanelLine
+from station.instruments.panel.base import BasePanel, NoPanel
 from station.instruments.panel.contacts import PanelEvent
 from station.instruments.standard_reading import read_pull, read_standard
 from station.jobs.open_jobs import OpenJobs
@@ -75,7 +75,7 @@ class Bench:
         self.jobs = OpenJobs(ledger, settings, demo=demo)
         self.panel = BenchPanel(panel or NoPanel(say("This bench has no panel.")), self.board)
         self.unsaved = UnsavedSample(ledger, self.board, settle=self._settle)
-        self._ledger = ledger
+        self.ledger = ledger
         self._bay = bay
         self._demo = demo
         self._busy = threading.Lock()
@@ -83,11 +83,6 @@ class Bench:
         self._operator: PageOperator | None = None
         self._stop = threading.Event()
         self._show_attention()
-
-    @property
-    def ledger(self) -> Ledger:
-        """The ledger, open for as long as the bench is."""
-        return self._ledger
 
     @property
     def simulated(self) -> bool:
@@ -110,10 +105,6 @@ class Bench:
     def instruments(self) -> list[InstrumentLine]:
         """One line per instrument: what it is, where, and what is wrong with it."""
         return self._bay.lines()
-
-    def panel_line(self) -> PanelLine:
-        """The panel: whether there is one, how its contacts stand, what is wrong with it."""
-        return self.panel.line()
 
     def take_sample(self, order: SampleOrder, operator: Operator) -> SampleOutcome:
         """Take one sample, from its description to its entry in the ledger.
@@ -144,18 +135,16 @@ class Bench:
             It is finished, and waits in memory to be written.
         """
         self.unsaved.demand_saved(sample_id)
-        row = next(
-            (row for row in self._ledger.reader.unfinished() if row.sample_id == sample_id), None
-        )
-        entry = self._ledger.reader.entry(sample_id)
-        if row is None or entry is None or not isinstance(entry.payload, SampleBegun):
+        waiting = any(row.sample_id == sample_id for row in self.ledger.reader.unfinished())
+        entry = self.ledger.reader.entry(sample_id)
+        if not waiting or entry is None or not isinstance(entry.payload, SampleBegun):
             raise BadInput("Sample {sample_id} is not waiting to be finished.", sample_id=sample_id)
         begun = entry.payload
         finished = finished_sample(
             sample_id, begun, Results(void_reason=reason, void_by="person"), (),
             standing=self._standing(begun.limit_set), guard=self.settings.guard,
         )  # fmt: skip
-        self._ledger.append(finished, person=person)
+        self.ledger.append(finished, person=person)
         self._settle(begun.job_id, person)
         return finished
 
@@ -168,14 +157,10 @@ class Bench:
             return str(error)
         return None
 
-    def save_again(self) -> bool:
-        """Try now to write a sample that is in memory only; whether none is any more."""
-        return self.unsaved.save_again()
-
     def enter(self, payload: Payload, person: str) -> Entry:
         """Write what a person did beside the samples: a calibration, a check, a study's reading."""
-        demo = payload.demo or self._demo or self._ledger.reader.is_demo()
-        entry = self._ledger.append(payload.model_copy(update={"demo": demo}), person=person)
+        demo = payload.demo or self._demo or self.ledger.reader.is_demo()
+        entry = self.ledger.append(payload.model_copy(update={"demo": demo}), person=person)
         self._show_attention()
         return entry
 
@@ -334,7 +319,10 @@ class Bench:
         """The order as its job wants it, and its limits; refused before anything is logged."""
         self.unsaved.demand_saved()
         order = self.jobs.order(order)
-        self._demand_trust()
+        for line in self._bay.lines():
+            # An instrument not yet heard is asked in its turn.
+            if line.identity is not None:
+                self.trust.demand(line.role, line.known_as)
         return order, self._limits_for(order)
 
     def _limits_for(self, order: SampleOrder) -> list[Limit]:
@@ -348,29 +336,18 @@ class Bench:
                 "{warning} A sample made all the same must say so; it is recorded.",
                 warning=say(warning),
             )
-        self._check_answers(order)
+        connector = connector_named(self.connectors.connectors, order.joint.connector)
+        asked = {item.id for item in self.connectors.checklist(connector)}
+        for name in order.checklist:
+            if name not in asked:
+                raise BadInput(
+                    "{name!r} is not on the checklist of {title}.", name=name, title=connector.title
+                )
         return self.limit_sets.for_size(weakest_wire(order.joint.wires), order.limit_set)
-
-    def _demand_trust(self) -> None:
-        """Refuse before anything is logged; an instrument not yet heard is asked in its turn."""
-        for line in self._bay.lines():
-            if line.identity is not None:
-                self.trust.demand(line.role, line.known_as)
 
     def _barrel_warning(self, order: SampleOrder) -> str | None:
         connector = connector_named(self.connectors.connectors, order.joint.connector)
         return self.connectors.fit(connector, [parse_size(w) for w in order.joint.wires]).warning
-
-    def _check_answers(self, order: SampleOrder) -> None:
-        connector = connector_named(self.connectors.connectors, order.joint.connector)
-        known = {item.id for item in self.connectors.checklist(connector)}
-        for name in order.checklist:
-            if name not in known:
-                raise BadInput(
-                    "{name!r} is not on the checklist of {title}.",
-                    name=name,
-                    title=connector.title,
-                )
 
     def _standing(self, limit_set: str) -> str:
         known = limit_set in self.limit_sets.ids
@@ -387,7 +364,7 @@ class Bench:
             job_id=order.job_id,
             step=order.step,
         )
-        sample_id = self._ledger.append(begun, person=order.person).id
+        sample_id = self.ledger.append(begun, person=order.person).id
         self.board.show(
             stage=Stage.CLIP_ON, order=order, sample_id=sample_id, resistance_readings_ohm=(),
             force_n=None, peak_n=None, standstill=None, suggested_mode=None, outcome=None,
@@ -395,11 +372,10 @@ class Bench:
         )  # fmt: skip
         self._stop = operator.stop
         pulled = PullBegun(sample_id=sample_id, demo=self._demo)
-        around = Surroundings(
+        measuring = Measuring(
             self.settings, self._bay, self.board, self.panel, self.trust,
-            lambda: self.enter(pulled, order.person),
+            lambda: self.enter(pulled, order.person), order, limits, operator,
         )  # fmt: skip
-        measuring = Measuring(around, order, limits, operator)
         error: InstrumentError | None = None
         try:
             measuring.run()

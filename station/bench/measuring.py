@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from statistics import fmean
 
 from calibration.saying import say
-from calibration.worth import ForceWorth, corrects
+from calibration.worth import corrects
 from station.bench.board import Board, Stage
 from station.bench.operator import Operator, SampleAbandoned
 from station.bench.panel import BenchPanel
@@ -19,8 +19,8 @@ from station.bench.sample_entry import (
     resistance_result,
 )
 from station.crimp.limits import Limit
-from station.crimp.pull.peak import PeakFound, with_register
-from station.crimp.pull.reduce import PullReduction, reduce_trace
+from station.crimp.pull.peak import with_register
+from station.crimp.pull.reduce import reduce_trace
 from station.crimp.wire import material_named, resistance_ohm_per_m, weakest_wire
 from station.errors import CalibrationNeeded, InstrumentError
 from station.instruments.bay import BayTester, InstrumentBay
@@ -43,9 +43,9 @@ PRELOAD_FRACTION = 0.02
 """Slack ends at this share of the limit, within 1 to 5 N."""
 
 
-@dataclass(frozen=True, slots=True)
-class Surroundings:
-    """What measuring a sample needs of its bench."""
+@dataclass
+class Measuring:
+    """The measurements of one sample; keeps what it has, so that a void sample keeps it too."""
 
     settings: Settings
     bay: InstrumentBay
@@ -54,13 +54,6 @@ class Surroundings:
     trust: Trust
     pull_begins: Callable[[], object]
     """Puts on record that a pull begins, before anybody can see its force."""
-
-
-@dataclass
-class Measuring:
-    """The measurements of one sample; keeps what it has, so that a void sample keeps it too."""
-
-    around: Surroundings
     order: SampleOrder
     limits: Sequence[Limit]
     operator: Operator
@@ -90,19 +83,19 @@ class Measuring:
             raise
 
     def _measure_resistance(self) -> str | None:
-        fixture = self.around.settings.fixture
+        fixture = self.settings.fixture
         thinnest = weakest_wire(self.order.joint.wires)
         material = material_named(self.order.joint.material)
         expected = resistance_ohm_per_m(thinnest, material) * fixture.span_m + EXPECTED_SPLICE_OHM
-        meter = self.around.bay.meter(expected)
-        used = instrument_used(self.around.bay.line("meter"))
-        trust = self.around.trust.demand("meter", used.name)
+        meter = self.bay.meter(expected)
+        used = instrument_used(self.bay.line("meter"))
+        trust = self.trust.demand("meter", used.name)
         worth = replace(meter.worth, line=trust.line)
         self.operator.clips_on()
-        self.around.board.show(stage=Stage.READING)
-        repeats = meter.read_repeats(self.around.settings.repeats, self._show_reading)
+        self.board.show(stage=Stage.READING)
+        repeats = meter.read_repeats(self.settings.repeats, self._show_reading)
         if meter.same_as_before:
-            self.around.board.show(standstill="same_reading")
+            self.board.show(standstill="same_reading")
         reduced = reduce_reading(repeats, worth, self.order, fixture)
         used = trust.noted(used, corrected=corrects(worth, fmean(repeats)))
         last = meter.last_reading
@@ -116,21 +109,22 @@ class Measuring:
         return reduced.void_reason
 
     def _measure_pull(self) -> str | None:
-        tester = self.around.bay.tester()
-        trust = self.around.trust.demand("tester", self.around.bay.line("tester").known_as)
-        self.around.board.show(stage=Stage.GRIP)
+        tester = self.bay.tester()
+        trust = self.trust.demand("tester", self.bay.line("tester").known_as)
+        self.board.show(stage=Stage.GRIP)
         self.operator.sample_gripped()
-        self.around.pull_begins()
+        self.pull_begins()
         began_s = time.monotonic()
-        self.around.board.trace.begin()
-        self.around.board.show(stage=Stage.PULLING, standstill=None)
-        preload_n = min(5.0, max(1.0, PRELOAD_FRACTION * self._pull_limit_n()))
+        self.board.trace.begin()
+        self.board.show(stage=Stage.PULLING, standstill=None)
+        pulls = (item.value_si for item in self.limits if item.criterion == "pull_force_min")
+        preload_n = min(5.0, max(1.0, PRELOAD_FRACTION * next(pulls, 0.0)))
         self._watch = StandstillWatch(preload_n)
         trace = tester.record(self._show_force, self.operator.stop, preload_n)
-        self.around.board.show(standstill=None)
+        self.board.show(standstill=None)
         if trace.force_n.size:
-            self.around.board.show(force_n=float(trace.force_n[-1]), peak_n=self._peak_n)
-        by_panel = self.around.panel.void_reason(began_s)
+            self.board.show(force_n=float(trace.force_n[-1]), peak_n=self._peak_n)
+        by_panel = self.panel.void_reason(began_s)
         void_reason = by_panel or trace.void_reason
         if void_reason is not None:
             if by_panel is None and self.operator.stop.is_set():
@@ -149,64 +143,51 @@ class Measuring:
             wire=weakest_wire(self.order.joint.wires),
             capacity_n=tester.worth.capacity_n,
         )
-        found = _peak(reduced, trace, tester.worth)
+        found = with_register(
+            reduced.peak_n,
+            reduced.peak_may_be_low_by_n,
+            trace.register_peak_n,
+            max(2.0 * tester.worth.resolution_n, 4.0 * reduced.noise_n),
+        )
         # A trace that looks like a slip is shown to the operator, who may have seen otherwise.
         slipped = reduced.suggested_mode == GRIP_SLIP
         void_reason = found.void_reason if slipped else reduced.void_reason or found.void_reason
-        shown = reduced
         reduced = replace(reduced, peak_n=found.peak_n, peak_may_be_low_by_n=found.may_be_low_by_n)
         worth = replace(tester.worth, line=trust.line)
-        used = instrument_used(self.around.bay.line("tester"))
+        used = instrument_used(self.bay.line("tester"))
         used = trust.noted(used, corrected=corrects(worth, reduced.peak_n))
+        data = encode_trace(trace.time_s, trace.force_n)
+        key = trace_key(data)
+        self.traces[key] = data
         # Kept before the person answers: giving up now does not undo what was pulled.
         pull = self.results.pull = pull_result(
             reduced,
             worth,
             None,
-            self._keep(trace),
+            key,
             used,
             trace=trace,
             peak_from="register" if found.from_register else "trace",
-            guard=self.around.panel.guard_word,
+            guard=self.panel.guard_word,
         )
-        mode = self._failure_mode(shown) if void_reason is None else None
+        mode = None
+        if void_reason is None:
+            self.board.show(stage=Stage.NAME_FAILURE, suggested_mode=reduced.suggested_mode)
+            mode = self.operator.failure_mode(reduced.suggested_mode)
         self.results.pull = pull.model_copy(update={"failure_mode": mode})
         if mode == GRIP_SLIP:
             self.results.void_by = "instrument" if slipped else "person"
             return say("the sample slipped in the grips: crimp a new one and grip it again")
         return void_reason
 
-    def _keep(self, trace: ForceTrace) -> str:
-        data = encode_trace(trace.time_s, trace.force_n)
-        key = trace_key(data)
-        self.traces[key] = data
-        return key
-
-    def _pull_limit_n(self) -> float:
-        pulls = [item.value_si for item in self.limits if item.criterion == "pull_force_min"]
-        return pulls[0] if pulls else 0.0
-
-    def _failure_mode(self, reduced: PullReduction) -> str:
-        self.around.board.show(stage=Stage.NAME_FAILURE, suggested_mode=reduced.suggested_mode)
-        return self.operator.failure_mode(reduced.suggested_mode)
-
     def _show_reading(self, ohm: float) -> None:
-        shown = self.around.board.state.resistance_readings_ohm
-        self.around.board.show(resistance_readings_ohm=(*shown, ohm))
+        shown = self.board.state.resistance_readings_ohm
+        self.board.show(resistance_readings_ohm=(*shown, ohm))
 
     def _show_force(self, at_s: float, force_n: float) -> None:
-        self.around.board.trace.add(at_s, force_n)
+        self.board.trace.add(at_s, force_n)
         self._peak_n = max(self._peak_n, force_n)
         standstill = self._watch.add(at_s, force_n)
         if at_s >= self._shown_s + SHOW_EVERY_S:
             self._shown_s = at_s
-            self.around.board.show(force_n=force_n, peak_n=self._peak_n, standstill=standstill)
-
-
-def _peak(reduced: PullReduction, trace: ForceTrace, worth: ForceWorth) -> PeakFound:
-    return with_register(
-        reduced.peak_n,
-        reduced.peak_may_be_low_by_n,
-        trace.register_peak_n,
-        max(2.0 * worth.resolution_n, 4.0 * reduced.noise_n),
-    )
+            self.board.show(force_n=force_n, peak_n=self._peak_n, standstill=standstill)

@@ -95,8 +95,6 @@ class BenchPanel:
                 self._board.show(guard=self._guard())
             case ContactChange.GUARD_CLOSED:
                 self._board.show(guard=self._guard(), trouble=None)
-            case _:
-                pass
 
     def _press(self, confirm: Callable[[], None]) -> None:
         try:

@@ -10,7 +10,7 @@ from calibration.worth import ForceWorth, OhmWorth, corrects, force_budget, read
 from station.crimp.limits import Limit
 from station.crimp.pull.reduce import PullReduction
 from station.crimp.resistance import SpliceResistance, WireSpan, reduce_by_length
-from station.crimp.verdict import Judgement, Measured, Verdict, judge_sample, worst
+from station.crimp.verdict import Measured, Verdict, judge_sample, worst
 from station.crimp.wire import material_named, parse_size
 from station.instruments.bay import InstrumentLine
 from station.instruments.pull_tester import ForceTrace
@@ -156,8 +156,18 @@ def judge(limits: Iterable[Limit], results: Results, guard: float) -> tuple[Crit
         force = Measured(pull.peak_n, pull.u_n, _dof(pull.effective_dof), pull.peak_may_be_low_by_n)
     if resistance is not None:
         splice = Measured(resistance.splice_ohm, resistance.u_ohm, _dof(resistance.effective_dof))
-    judged = judge_sample(limits, force=force, resistance=splice, guard=guard)
-    return tuple(_criterion_result(limit, judgement) for limit, judgement in judged)
+    return tuple(
+        CriterionResult(
+            criterion=limit.criterion,
+            unit=limit.unit_si,
+            value=judged.value,
+            u=judged.u,
+            limit=limit.value_si,
+            verdict=judged.verdict.value,
+            probability_conforming=judged.probability_conforming,
+        )
+        for limit, judged in judge_sample(limits, force=force, resistance=splice, guard=guard)
+    )
 
 
 def finished_sample(
@@ -174,11 +184,8 @@ def finished_sample(
     void = results.void_reason is not None
     verdict = Verdict.VOID if void else worst(Verdict(item.verdict) for item in criteria)
     return SampleFinished(
-        demo=begun.demo,
+        **begun.model_dump(exclude={"offered_again_for"}),
         sample_id=sample_id,
-        job=begun.job,
-        joint=begun.joint,
-        limit_set=begun.limit_set,
         limit_standing=standing,
         guard=guard,
         checklist=dict(checklist or {}),
@@ -188,21 +195,6 @@ def finished_sample(
         verdict=verdict.value,
         void_reason=results.void_reason,
         void_by=results.void_by if void else None,
-        overridden_warning=begun.overridden_warning,
-        job_id=begun.job_id,
-        step=begun.step,
-    )
-
-
-def _criterion_result(limit: Limit, judged: Judgement) -> CriterionResult:
-    return CriterionResult(
-        criterion=limit.criterion,
-        unit=limit.unit_si,
-        value=judged.value,
-        u=judged.u,
-        limit=limit.value_si,
-        verdict=judged.verdict.value,
-        probability_conforming=judged.probability_conforming,
     )
 
 

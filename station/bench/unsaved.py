@@ -96,7 +96,8 @@ class UnsavedSample:
             with self._lock:
                 self._kept = sample
             sentence = self._say(error)
-            self._start_retrying()
+            self._thread = threading.Thread(target=self._retry, name="unsaved sample", daemon=True)
+            self._thread.start()
             raise SampleUnsaved(sentence) from error
 
     def save_again(self) -> bool:
@@ -142,10 +143,6 @@ class UnsavedSample:
         if self._board.state.unsaved != sentence:
             self._board.show(stage=Stage.IDLE, unsaved=sentence)
         return sentence
-
-    def _start_retrying(self) -> None:
-        self._thread = threading.Thread(target=self._retry, name="unsaved sample", daemon=True)
-        self._thread.start()
 
     def _retry(self) -> None:
         while not self._closing.wait(self._retry_s):

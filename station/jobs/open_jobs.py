@@ -47,44 +47,6 @@ def state_of_job(reader: LedgerReader, job_id: str) -> JobState:
     return replace(state, lines=(*unfinished, *state.lines))
 
 
-def checked_order(ledger: Ledger, order: SampleOrder) -> SampleOrder:
-    """Check an order before anything is measured; with a job, its step is filled in.
-
-    Raises
-    ------
-    NestOnHold
-        The nest is held, and the sample is neither for its service nor its validation.
-    BadInput
-        The job has ended or wants no such sample, or the nest is being checked in a job.
-    """
-    daily.settle_all(ledger)
-    reader, joint = ledger.reader, order.joint
-    demand_free(reader, joint.tool, joint.nest, order.job)
-    if order.job_id is None:
-        under_check = daily.open_checks(reader) if order.job == DAILY else {}
-        if open_job := under_check.get((joint.tool, joint.nest)):
-            raise BadInput(
-                "Nest {nest} of {tool} is being checked in job {open_job}: make the sample there.",
-                nest=joint.nest,
-                tool=joint.tool,
-                open_job=open_job,
-            )
-        return order
-    record = job_record(reader, order.job_id)
-    demand_open(record)
-    if order.job != record.row.job:
-        raise BadInput(
-            "Job {job_id} is a {job}, not a {job_2}.",
-            job_id=record.row.job_id,
-            job=say(record.row.job),
-            job_2=say(order.job),
-        )
-    if order.job != DAILY:
-        return order
-    step = daily.stage_for(reader, record, order)
-    return replace(order, job_id=record.row.job_id, step=step)
-
-
 class OpenJobs:
     """The jobs of one ledger, with the settings in force.
 
@@ -140,8 +102,42 @@ class OpenJobs:
         )  # fmt: skip
 
     def order(self, order: SampleOrder) -> SampleOrder:
-        """Check an order before anything is measured; see :func:`checked_order`."""
-        return checked_order(self._ledger, order)
+        """Check an order before anything is measured; with a job, its step is filled in.
+
+        Raises
+        ------
+        NestOnHold
+            The nest is held, and the sample is neither for its service nor its validation.
+        BadInput
+            The job has ended or wants no such sample, or the nest is being checked in a job.
+        """
+        daily.settle_all(self._ledger)
+        reader, joint = self._ledger.reader, order.joint
+        demand_free(reader, joint.tool, joint.nest, order.job)
+        if order.job_id is None:
+            under_check = daily.open_checks(reader) if order.job == DAILY else {}
+            if open_job := under_check.get((joint.tool, joint.nest)):
+                raise BadInput(
+                    "Nest {nest} of {tool} is being checked in job {open_job}: make the sample "
+                    "there.",
+                    nest=joint.nest,
+                    tool=joint.tool,
+                    open_job=open_job,
+                )
+            return order
+        record = job_record(reader, order.job_id)
+        demand_open(record)
+        if order.job != record.row.job:
+            raise BadInput(
+                "Job {job_id} is a {job}, not a {job_2}.",
+                job_id=record.row.job_id,
+                job=say(record.row.job),
+                job_2=say(order.job),
+            )
+        if order.job != DAILY:
+            return order
+        step = daily.stage_for(reader, record, order)
+        return replace(order, job_id=record.row.job_id, step=step)
 
     def settle(self, job_id: str, person: str) -> None:
         """Enter what follows from the record of a job by itself; nothing where nothing does."""

@@ -2,13 +2,17 @@
 
 import hashlib
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
+
+from pydantic import JsonValue
 
 from calibration.saying import say
 from station.errors import BadInput, NotOnRecord
+from station.jobs.plan import JobPlan
 from station.jobs.sample import JobSample, job_sample
+from station.ledger.entries import JobBegun
 from station.ledger.jobs import job_record
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord, SampleRow
@@ -30,20 +34,11 @@ def samples_with_replaced(reader: LedgerReader, rows: Sequence[SampleRow]) -> li
 
 def finished_samples(reader: LedgerReader, rows: Iterable[SampleRow]) -> list[JobSample]:
     """Finished samples in the order of ``rows``, corrections included."""
-    found = []
-    for row in rows:
-        finished = reader.finished_payload(row.sample_id) if row.verdict is not None else None
-        if finished is not None and row.verdict is not None:
-            found.append(
-                job_sample(
-                    finished,
-                    verdict=row.verdict,
-                    failure_mode=row.failure_mode,
-                    void_reason=row.void_reason,
-                    step=row.step,
-                )
-            )
-    return found
+    return [
+        job_sample(finished, row)
+        for row in rows
+        if row.verdict is not None and (finished := reader.finished_payload(row.sample_id))
+    ]
 
 
 @dataclass(frozen=True)
@@ -66,6 +61,14 @@ class JobRead:
 def unfinished_samples(reader: LedgerReader, job_id: str) -> list[SampleRow]:
     """Samples of a job that were begun and never finished: each is made again first, or voided."""
     return [row for row in reader.unfinished() if row.job_id == job_id]
+
+
+def job_begun(job: str, plan: JobPlan, scope: Mapping[str, object], *, demo: bool) -> JobBegun:
+    """The first entry of a job, with the plan in force."""
+    content = cast(dict[str, JsonValue], scope)
+    return JobBegun(
+        job=job, plan_id=plan.id, plan=plan.model_dump(mode="json"), scope=content, demo=demo
+    )
 
 
 def record_of(reader: LedgerReader, job_id: str, job: str) -> JobRecord:

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from station.ledger.entries import CriterionResult, Joint, SampleFinished
+from station.ledger.rows import SampleRow
 
 MIN_SPLICE_OHM = 1e-6
 """Below a microohm the logarithm says more about the meter than about the crimp."""
@@ -63,24 +64,17 @@ class JobSample:
         return next((found for found in self.criteria if found.criterion == name), None)
 
 
-def job_sample(
-    finished: SampleFinished,
-    *,
-    verdict: str,
-    failure_mode: str | None,
-    void_reason: str | None,
-    step: str | None = None,
-) -> JobSample:
+def job_sample(finished: SampleFinished, row: SampleRow) -> JobSample:
     """A sample from its entry, and verdict, mode and reason as corrections left them."""
     resistance = finished.resistance
     return JobSample(
         finished.sample_id,
         finished.joint,
-        verdict,
-        failure_mode,
+        row.verdict or finished.verdict,
+        row.failure_mode,
         finished.criteria,
         finished.checklist,
-        step,
+        row.step,
         None if resistance is None else resistance.splice_ohm,
-        finished.void_by == "person" and void_reason == finished.void_reason,
+        finished.void_by == "person" and row.void_reason == finished.void_reason,
     )

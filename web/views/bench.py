@@ -99,7 +99,7 @@ def abandon() -> Response:
 @pages.post("/save")
 def save() -> Response:
     """Try now to record a sample that is in memory only."""
-    bench().save_again()
+    bench().unsaved.save_again()
     return redirect(url_for("bench.bench_page"), 303)
 
 

@@ -56,7 +56,7 @@ def instruments() -> str:
         "instruments.html",
         lines=bench().instruments(),
         words=HEADINGS,
-        panel=bench().panel_line(),
+        panel=bench().panel.line(),
         trusts=[(trust, _charts(trust)) for trust in trust_book().all()],
         known=reader().instruments(),
         procedures=PROCEDURES,

@@ -21,11 +21,10 @@ from station.jobs.certification.record import (
     figures_of,
 )
 from station.jobs.certification.statement import valid_until
-from station.jobs.record import demand_open, record_hash_of
+from station.jobs.record import demand_open, job_begun, record_hash_of
 from station.jobs.step import Step
 from station.ledger.entries import (
     CodesDrawn,
-    JobBegun,
     JobEnded,
     OutcomeSeen,
     OutcomeSigned,
@@ -39,6 +38,14 @@ from station.shop.rights import Right, demand, folded
 from station.shop.sign_in import active_person
 
 
+def random_codes(n: int) -> list[str]:
+    """Different codes, drawn anew each time."""
+    found: set[str] = set()
+    while len(found) < n:
+        found.add("".join(secrets.choice(ALPHABET) for _ in range(CODE_LENGTH)))
+    return secrets.SystemRandom().sample(sorted(found), n)
+
+
 def begin(
     ledger: Ledger,
     plan: CertificationPlan,
@@ -47,7 +54,7 @@ def begin(
     signer: PersonRow,
     *,
     now: datetime,
-    draw: Callable[[int], list[str]] | None = None,
+    draw: Callable[[int], list[str]] = random_codes,
 ) -> str:
     """Begin a certification and draw its codes; return the job's id.
 
@@ -56,7 +63,7 @@ def begin(
     signer
         A lead, not the candidate, known to be who they say.
     draw
-        Makes so many different codes; random where None.
+        Makes so many different codes.
 
     Raises
     ------
@@ -73,13 +80,7 @@ def begin(
     _check_tool(reader, plan, scope)
     for task in plan.tasks:
         limit_sets.for_size(weakest_wire(task.wires), scope.limit_set)
-    begun = JobBegun(
-        demo=reader.is_demo(),
-        job=JOB,
-        plan_id=plan.id,
-        plan=plan.model_dump(mode="json"),
-        scope=asdict(scope),
-    )
+    begun = job_begun(JOB, plan, asdict(scope), demo=reader.is_demo())
     # Looked up while nobody else can begin one for the same candidate.
     with ledger.transaction():
         _check_attempt(reader, plan, scope.candidate, now)
@@ -135,27 +136,19 @@ def _check_attempt(
         return
 
 
-def random_codes(n: int) -> list[str]:
-    """Different codes, drawn anew each time."""
-    found: set[str] = set()
-    while len(found) < n:
-        found.add("".join(secrets.choice(ALPHABET) for _ in range(CODE_LENGTH)))
-    return secrets.SystemRandom().sample(sorted(found), n)
-
-
 def _codes_step(
     reader: LedgerReader,
     plan: CertificationPlan,
     job_id: str,
     tasks: Sequence[str],
     sitting: int,
-    draw: Callable[[int], list[str]] | None,
+    draw: Callable[[int], list[str]],
 ) -> CodesDrawn:
     slots = slots_for(plan, tasks, sitting)
     used = {code for job in certifications(reader, only_open=False) for code in job.key}
-    codes = (draw or random_codes)(len(slots))
+    codes = draw(len(slots))
     while used & set(codes):
-        codes = (draw or random_codes)(len(slots))
+        codes = draw(len(slots))
     return CodesDrawn(
         demo=reader.is_demo(),
         job_id=job_id,
@@ -211,7 +204,7 @@ def begin_resit(
     signer: PersonRow,
     *,
     now: datetime,
-    draw: Callable[[int], list[str]] | None = None,
+    draw: Callable[[int], list[str]] = random_codes,
 ) -> None:
     """Begin the one re-sit with codes of its own.
 

@@ -138,32 +138,26 @@ def judge(
     demand(signer, Right.SIGN_OFF)
     # Looked up while nobody else can judge the same sample.
     with ledger.transaction():
-        return _judge(ledger, code, faults, book, signer)
-
-
-def _judge(
-    ledger: Ledger, code: str, faults: Collection[str], book: ConnectorBook, signer: PersonRow
-) -> CodedSample:
-    waiting = pool(ledger.reader)
-    waiting.demand_blind(signer.name)
-    sample = waiting.demand(code)
-    if sample.judged is not None:
-        raise BadInput("{code} is judged already: measure it now.", code=sample.code)
-    items = book.checklist(book.connectors[sample.joint.connector])
-    for fault in faults:
-        if fault not in {item.id for item in items}:
-            raise BadInput("{fault!r} is not on the checklist of this connector.", fault=fault)
-    answers = {item.id: item.id not in faults for item in items}
-    job = waiting.jobs[sample.code]
-    looked = SampleLookedAt(
-        demo=job.record.row.demo,
-        job_id=job.job_id,
-        code=sample.code,
-        checklist=answers,
-        critical=tuple(item.id for item in items if item.critical),
-    )
-    ledger.append(looked, person=signer.name)
-    return CodedSample(sample.code, sample.joint, sample.limit_set, answers)
+        waiting = pool(ledger.reader)
+        waiting.demand_blind(signer.name)
+        sample = waiting.demand(code)
+        if sample.judged is not None:
+            raise BadInput("{code} is judged already: measure it now.", code=sample.code)
+        items = book.checklist(book.connectors[sample.joint.connector])
+        for fault in faults:
+            if fault not in {item.id for item in items}:
+                raise BadInput("{fault!r} is not on the checklist of this connector.", fault=fault)
+        answers = {item.id: item.id not in faults for item in items}
+        job = waiting.jobs[sample.code]
+        looked = SampleLookedAt(
+            demo=job.record.row.demo,
+            job_id=job.job_id,
+            code=sample.code,
+            checklist=answers,
+            critical=tuple(item.id for item in items if item.critical),
+        )
+        ledger.append(looked, person=signer.name)
+        return CodedSample(sample.code, sample.joint, sample.limit_set, answers)
 
 
 def order(reader: LedgerReader, code: str, *, person: str) -> SampleOrder:

@@ -1,6 +1,7 @@
 """Certificates on record: who holds one, until when, and looking one up by its hash."""
 
 from collections.abc import Iterator
+from typing import cast
 
 from station.errors import BadInput
 from station.jobs.certification.statement import Attempt, Held
@@ -52,18 +53,9 @@ def attempts_of(reader: LedgerReader, candidate: str) -> list[Attempt]:
         ended, at = record.ended, record.ended_at_utc
         if ended is None or at is None or folded(_candidate(record)) != folded(candidate):
             continue
-        figures = ended.figures
-        found.append(
-            Attempt(
-                record.row.job_id,
-                at.astimezone().date(),
-                ended.outcome,
-                _whole(figures.get("n")),
-                _whole(figures.get("conforming")),
-                _number(figures.get("bound")),
-                _number(figures.get("force_spread")),
-            )
-        )
+        bound = ended.figures.get("bound")
+        shown = float(bound) if isinstance(bound, int | float) else None
+        found.append(Attempt(at.astimezone().date(), ended.outcome, shown))
     return found[::-1]
 
 
@@ -84,17 +76,9 @@ def _held(record: JobRecord) -> Held | None:
         str(plan["title"]),
         ended.valid_until,
         ended.record_hash,
-        _whole(plan.get("remind_days")),
+        cast(int, plan.get("remind_days", 0)),
     )
 
 
 def _candidate(record: JobRecord) -> str:
     return str(record.begun.scope["candidate"])
-
-
-def _whole(value: object) -> int:
-    return value if isinstance(value, int) else 0
-
-
-def _number(value: object) -> float | None:
-    return float(value) if isinstance(value, int | float) else None

@@ -175,9 +175,12 @@ class _Judging:
         critical = [
             say("{code}: {what}", code=sample.step, what=what)
             for sample in own
-            for what in self._critical(sample)
+            for what in (*self.critical_faults(sample), *_failed_words(sample))
         ]
-        minor = sum(self._has_minor(sample) for sample in own)
+        minor = sum(
+            any(not good for item, good in one.checklist.items() if item not in self.critical_items)
+            for one in own
+        )
         against = list(self._against(critical, minor, voids))
         state: TaskState = "open"
         if against:
@@ -196,15 +199,6 @@ class _Judging:
     def _is_of(self, sample: JobSample, task: Task, sitting: int) -> bool:
         slot = self._slot(sample)
         return (slot.task, slot.sitting) == (task.id, sitting)
-
-    def _critical(self, sample: JobSample) -> list[str]:
-        faults = self.critical_faults(sample)
-        return [*faults, *([_failed_words(sample)] if sample.verdict == "fail" else [])]
-
-    def _has_minor(self, sample: JobSample) -> bool:
-        return any(
-            not good and item not in self.critical_items for item, good in sample.checklist.items()
-        )
 
     def _against(self, critical: Sequence[str], minor: int, voids: int) -> Iterator[str]:
         if critical:
@@ -308,15 +302,14 @@ def _no_resit(
     return None
 
 
-def _failed_words(sample: JobSample) -> str:
-    """Which limits a sample failed: "failed the limit of resistance"."""
+def _failed_words(sample: JobSample) -> Iterator[str]:
+    """Which limits a failed sample failed: "failed the limit of resistance"."""
     names = [
         found.criterion.rsplit("_", 1)[0].replace("_", " ")
         for found in sample.criteria
         if found.verdict == "fail"
     ]
-    return (
-        say("failed the limit of {names}", names=join(names, say(" and of ")))
-        if names
-        else say("failed a limit")
-    )
+    if sample.verdict == "fail" and names:
+        yield say("failed the limit of {names}", names=join(names, say(" and of ")))
+    elif sample.verdict == "fail":
+        yield say("failed a limit")

@@ -58,7 +58,6 @@ def certification_paper(
         task_plot=task_plot,
         attempts=attempts,
         attempts_plot=attempts_plot,
-        signatures=_signatures(job),
         marks=marks,
         size=size,
     )
@@ -102,13 +101,3 @@ def attempts_plot(job: Certification, attempts: Sequence[Attempt]) -> Markup:
     demanded = Level(100.0 * job.plan.share, f"{job.plan.share:.0%} demanded", alarm=True)
     words = f"share shown with {job.plan.confidence:.0%} confidence, by attempt"
     return curve(words, " %", points, demanded)
-
-
-def _signatures(job: Certification) -> list[str]:
-    signed = job.signed
-    if signed.by is None:
-        return []
-    lines = [f"{signed.by}, lead, signs the outcome"]
-    if signed.acknowledged:
-        lines.append(f"{job.scope.candidate}, has seen the outcome")
-    return lines

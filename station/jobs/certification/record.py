@@ -6,7 +6,6 @@ from datetime import datetime, timedelta
 from typing import Any, cast
 
 from station.crimp.causes import Cause, Hint
-from station.errors import NotOnRecord
 from station.jobs.certification.codes import key_from, to_judge
 from station.jobs.certification.judge import CertificationResult, judge_candidate
 from station.jobs.certification.plan import CertificationPlan, Task
@@ -15,7 +14,6 @@ from station.jobs.sample import JobSample
 from station.ledger.entries import (
     CodeFor,
     CodesDrawn,
-    JobBegun,
     JobStepOf,
     Joint,
     KeyShown,
@@ -25,7 +23,7 @@ from station.ledger.entries import (
 )
 from station.ledger.jobs import coded_samples, jobs
 from station.ledger.reader import LedgerReader
-from station.ledger.rows import JobRecord, SampleRow
+from station.ledger.rows import SampleRow
 from station.shop.hints import sample_hints
 
 JOB = "certification"
@@ -139,23 +137,16 @@ def read(reader: LedgerReader, job_id: str) -> Certification:
         if sample.step in seen:
             first.setdefault(sample.step, replace(sample, checklist=seen[sample.step]))
     samples = tuple(first.values())
-    result = judge_candidate(plan, key, samples, _critical(record), reader.baselines())
+    critical = frozenset(
+        item for looked in record.steps_of(SampleLookedAt) for item in looked.critical
+    )
+    result = judge_candidate(plan, key, samples, critical, reader.baselines())
     return Certification(record, plan, scope, key, rows, samples, result)
 
 
 def candidate_of(reader: LedgerReader, job_id: str) -> str:
-    """Whom a certification is about, from its first entry alone (NotOnRecord if it has none)."""
-    entry = reader.entry(job_id)
-    if entry is None or not isinstance(entry.payload, JobBegun):
-        raise NotOnRecord(
-            "The job {job_id!r} is not on record: list the jobs, then give its id.",
-            job_id=job_id,
-        )
-    return str(entry.payload.scope["candidate"])
-
-
-def _critical(record: JobRecord) -> frozenset[str]:
-    return frozenset(item for looked in record.steps_of(SampleLookedAt) for item in looked.critical)
+    """Whom a certification is about (NotOnRecord if there is none with this id)."""
+    return str(record_of(reader, job_id, JOB).begun.scope["candidate"])
 
 
 def figures_of(job: Certification) -> dict[str, Any]:

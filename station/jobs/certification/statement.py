@@ -157,10 +157,7 @@ def latest_held(held: Iterable[Held]) -> dict[str, Held]:
 class Attempt:
     """One ended certification of a person, for the curve of their learning."""
 
-    job_id: str
     day: date
     outcome: str
-    n: int
-    conforming: int
     bound: float | None
-    force_spread: float | None
+    """Of the share of conforming crimps, as it was shown; None where nothing was."""

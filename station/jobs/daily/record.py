@@ -20,12 +20,11 @@ from station.jobs.daily.judge import (
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.daily.steps import DueNest, LastCheck, due_today, outcome_of, state_of
 from station.jobs.plans import limit_set_for
-from station.jobs.record import JobRead, demand_open, unfinished_samples
+from station.jobs.record import JobRead, demand_open, job_begun, unfinished_samples
 from station.jobs.sample_order import SampleOrder
 from station.jobs.step import JobState, Outcome
 from station.ledger.entries import (
     NEST_OUTCOME,
-    JobBegun,
     JobEnded,
     JobStep,
     Joint,
@@ -89,18 +88,22 @@ def begin(
     wanted = _known(reader, nests)
     # What is open already is looked up while nobody else can begin the same.
     with ledger.transaction():
-        _demand_unchecked(reader, wanted)
-        begun = JobBegun(
-            job=JOB,
-            plan_id=plan.id,
-            plan=plan.model_dump(mode="json"),
-            scope={
-                "limit_set": limit_set_for(plan, settings),
-                "nests": [_counting(reader, settings, nest, now) for nest in wanted],
-            },
-            demo=demo,
-        )
-        job_id = ledger.append(begun, person=person).id
+        under_check = open_checks(reader)
+        for tool, nest in wanted:
+            demand_free(reader, tool, nest, JOB)
+            if (tool, nest) in under_check:
+                raise BadInput(
+                    "Nest {nest} of {tool} is being checked in job {under_check}: go on "
+                    "there, or end that one.",
+                    nest=nest,
+                    tool=tool,
+                    under_check=under_check[tool, nest],
+                )
+        scope = {
+            "limit_set": limit_set_for(plan, settings),
+            "nests": [_counting(reader, settings, place, now) for place in wanted],
+        }
+        job_id = ledger.append(job_begun(JOB, plan, scope, demo=demo), person=person).id
     settle(ledger, job_id, person)
     return job_id
 
@@ -119,20 +122,6 @@ def _known(reader: LedgerReader, nests: Sequence[Nest]) -> list[Nest]:
 
 def _nests(reader: LedgerReader) -> list[Nest]:
     return [(row.tool, nest) for row in reader.tools() for nest in row.nests]
-
-
-def _demand_unchecked(reader: LedgerReader, nests: Sequence[Nest]) -> None:
-    under_check = open_checks(reader)
-    for tool, nest in nests:
-        demand_free(reader, tool, nest, JOB)
-        if (tool, nest) in under_check:
-            raise BadInput(
-                "Nest {nest} of {tool} is being checked in job {under_check}: go on "
-                "there, or end that one.",
-                nest=nest,
-                tool=tool,
-                under_check=under_check[tool, nest],
-            )
 
 
 def _counting(reader: LedgerReader, settings: Settings, nest: Nest, now: datetime) -> Content:

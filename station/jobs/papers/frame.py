@@ -44,7 +44,6 @@ def paper(
     plan: JobPlan,
     *,
     marks: Sequence[str] = (),
-    signatures: Sequence[str] = (),
     size: Paper = "a4",
     **shown: object,
 ) -> str:
@@ -56,8 +55,6 @@ def paper(
         The one word or line that people look for.
     marks
         What must be said first: invented, simulated, from memory.
-    signatures
-        Who signed, in words, one line each; there is room for ink above each.
     shown
         What the template names beside these.
     """
@@ -71,7 +68,6 @@ def paper(
             plan=plan,
             size=PAPERS[size],
             marks=marks,
-            signatures=signatures,
             **shown,
         )
     )

@@ -47,7 +47,6 @@ def validation_paper(
         joint_words=joint_words,
         finding_plot=finding_plot,
         compared=compared,
-        signatures=[] if ended is None else [f"{name}, lead" for name in ended.signatures],
         marks=marks,
         size=size,
     )

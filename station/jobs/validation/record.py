@@ -1,9 +1,9 @@
 """Tool validations on record: begun, followed, and ended with the baselines they set."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, fields
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 
 from calibration.saying import join, say
 from station.crimp.limits import LimitSets
@@ -12,6 +12,7 @@ from station.errors import BadInput, CalibrationNeeded
 from station.jobs.record import (
     JobRead,
     demand_open,
+    job_begun,
     plain,
     record_hash_of,
     record_of,
@@ -40,7 +41,7 @@ from station.jobs.validation.steps import (
     stale_checks,
     validation_steps,
 )
-from station.ledger.entries import BaselineSet, JobBegun, JobEnded, JobStep
+from station.ledger.entries import BaselineSet, JobEnded, JobStep
 from station.ledger.jobs import job_record, jobs
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import PersonRow, ToolRow
@@ -83,13 +84,7 @@ def begin(
     _check_scope(scope, tools)
     for joint in scope.joints:
         limit_sets.for_size(weakest_wire(joint.wires), scope.limit_set)
-    begun = JobBegun(
-        demo=ledger.reader.is_demo(),
-        job=JOB,
-        plan_id=plan.id,
-        plan=plan.model_dump(mode="json"),
-        scope=scope.as_content(),
-    )
+    begun = job_begun(JOB, plan, scope.as_content(), demo=ledger.reader.is_demo())
     # What is open already is looked up while nobody else can begin the same.
     with ledger.transaction():
         _check_not_under_way(ledger.reader, scope.tool)
@@ -273,10 +268,7 @@ def _enter_look(
 ) -> GaugeLook:
     demand_open(job.record)
     _note(ledger, job, step, content, person)
-    look = look_of(step, content)
-    if look is None:
-        raise BadInput(f"{step} is no look at a gauge.")
-    return look
+    return cast(GaugeLook, look_of(step, content))
 
 
 def end(ledger: Ledger, job: Validation, signer: PersonRow, *, give_up: bool = False) -> JobEnded:
@@ -315,7 +307,7 @@ def end(ledger: Ledger, job: Validation, signer: PersonRow, *, give_up: bool = F
         record_hash=record_hash_of(ledger.reader, job.record),
     )
     with ledger.transaction():
-        for baseline in _baselines(ledger.reader, job):
+        for baseline in list(_baselines(ledger.reader, job)):
             ledger.append(baseline, person=signer.name)
         ledger.append(ended, person=signer.name)
     return ended
@@ -360,18 +352,15 @@ def replaced_by(
     return compared_with_replaced(job.scope.replaces, new, rows[:200])
 
 
-def _baselines(reader: LedgerReader, job: Validation) -> list[BaselineSet]:
+def _baselines(reader: LedgerReader, job: Validation) -> Iterator[BaselineSet]:
     known = reader.baselines()
-    found = []
     for result in job.result.joints:
         own = [sample for sample in job.samples if sample.sample_id in result.counted]
         pair = _baseline_pair(own) if result.state == "accepted" else None
-        if pair is None:
-            continue
-        before = known.get(result.joint.key)
-        force, resistance = pair
-        found.append(
-            BaselineSet(
+        if pair is not None:
+            before = known.get(result.joint.key)
+            force, resistance = pair
+            yield BaselineSet(
                 demo=job.record.row.demo,
                 joint=result.joint,
                 baseline_version=1 if before is None else before.baseline_version + 1,
@@ -382,8 +371,6 @@ def _baselines(reader: LedgerReader, job: Validation) -> list[BaselineSet]:
                 log_resistance_sigma=resistance.sigma,
                 sample_ids=result.counted,
             )
-        )
-    return found
 
 
 def _baseline_pair(samples: Sequence[JobSample]) -> tuple[Baseline, Baseline] | None:

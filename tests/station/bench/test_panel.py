@@ -138,7 +138,7 @@ def test_without_a_panel_the_record_says_that_no_guard_was_watched(tmp_path: Pat
         assert finished is not None
         assert finished.pull is not None
         assert finished.pull.guard == "not watched"
-        assert not at.bench.panel_line().present
+        assert not at.bench.panel.line().present
 
 
 @pytest.mark.parametrize(

@@ -280,7 +280,7 @@ def test_the_bench_keeps_its_sample_on_a_full_disk(disk: Disk) -> None:
         with pytest.raises(SampleUnsaved):
             bench.void_unfinished(row.sample_id, "Benno", "given up")
         disk.free(ledger)
-        assert bench.save_again()
+        assert bench.unsaved.save_again()
         saved = ledger.reader.sample(row.sample_id)
         assert saved is not None
         assert saved.verdict == "pass"

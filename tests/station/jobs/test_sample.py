@@ -5,6 +5,7 @@ import pytest
 from station.jobs.sample import job_sample
 from station.ledger.entries import SampleFinished
 from tests.station.jobs.invented_samples import JOINT, criteria
+from tests.station.jobs.test_comparison import made
 from tests.station.ledger.invented_entries import PULL, RESISTANCE
 
 
@@ -28,7 +29,7 @@ def finished(verdict: str, reason: str | None = None, by: str | None = None) -> 
 
 
 def test_values_as_the_statistics_want_them() -> None:
-    one = job_sample(finished("pass"), verdict="pass", failure_mode="drawn_out", void_reason=None)
+    one = job_sample(finished("pass"), made(verdict="pass", failure_mode="drawn_out"))
     assert one.force_ratio == pytest.approx(1.5)
     assert one.log_resistance == pytest.approx(math.log(0.00015))
     assert not one.word_only
@@ -38,14 +39,14 @@ def test_values_as_the_statistics_want_them() -> None:
 @pytest.mark.parametrize(("by", "word_only"), [("person", True), ("instrument", False)])
 def test_a_void_on_the_operators_word(by: str, word_only: bool) -> None:
     entry = finished("void", "slipped", by)
-    asked = {"verdict": "void", "failure_mode": None}
-    assert job_sample(entry, void_reason="slipped", **asked).word_only is word_only  # type: ignore[arg-type]
-    confirmed = job_sample(entry, void_reason="seen by a lead", **asked)  # type: ignore[arg-type]
+    said = made(verdict="void", void_reason="slipped")
+    assert job_sample(entry, said).word_only is word_only
+    confirmed = job_sample(entry, made(verdict="void", void_reason="seen by a lead"))
     assert not confirmed.word_only
 
 
 def test_a_later_correction_to_void_is_a_lead_and_no_mere_word() -> None:
     entry = finished("fail")
-    one = job_sample(entry, verdict="void", failure_mode=None, void_reason="wrong reel")
+    one = job_sample(entry, made(verdict="void", void_reason="wrong reel"))
     assert one.void
     assert not one.word_only
