@@ -7,7 +7,6 @@ can reach it, by its address or through a proxy, every page but the sign-in want
 from collections.abc import Callable
 
 from flask import Flask, abort, current_app, g, request, session
-from flask.typing import ResponseReturnValue
 from werkzeug.middleware.proxy_fix import ProxyFix
 from werkzeug.sansio.utils import host_is_trusted
 
@@ -48,11 +47,6 @@ def guard(app: Flask, settings: Settings, sign_ins: SignIns | None = None) -> No
             app.wsgi_app, x_for=1, x_proto=1, x_host=1
         )
     app.before_request(_check_host)
-
-
-def guard_pages(app: Flask) -> None:
-    """Ask for a name where the page is not open; after forged requests were turned away."""
-    app.before_request(_check_open)
 
 
 def signed_in() -> PersonRow | None:
@@ -230,8 +224,7 @@ def _check_host() -> None:
         )
 
 
-def _check_open() -> ResponseReturnValue | None:
-    if request.endpoint in ALWAYS_OPEN or request.endpoint is None or is_open():
-        return None
-    demand_sign_in()
-    return None
+def check_open() -> None:
+    """Ask for a name where the page is not open (SignInNeeded)."""
+    if not (request.endpoint in ALWAYS_OPEN or request.endpoint is None or is_open()):
+        demand_sign_in()

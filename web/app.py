@@ -112,10 +112,11 @@ def create_app(
         WTF_CSRF_TIME_LIMIT=None,
     )
     trends = TrendCache(bench.ledger.path, bench.settings.wear_watch_run_length)
-    at_hand.attach(app, at_hand.Station(bench, clock, trends))
+    app.extensions["station"] = at_hand.Station(bench, clock, trends)
     access.guard(app, bench.settings, sign_ins)
     CSRFProtect(app)
-    access.guard_pages(app)
+    # After forged requests were turned away.
+    app.before_request(access.check_open)
     for blueprint in BLUEPRINTS:
         app.register_blueprint(blueprint)
     once.guard(app)

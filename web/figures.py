@@ -173,21 +173,21 @@ def _scores(
 ) -> None:
     axes.axhline(0.0, color=INK, linewidth=0.8, alpha=0.6)
     for verdict, color in _COLORS.items():
-        chosen = [
-            (position, score, urls[position])
-            for position, score in enumerate(scores)
-            if score is not None and rows[position].verdict == verdict
-        ]
+        chosen = {
+            place: score
+            for place, (score, row) in enumerate(zip(scores, rows, strict=True))
+            if score is not None and row.verdict == verdict
+        }
         if chosen:
-            points = axes.scatter(
-                [position for position, _, _ in chosen],
-                [score for _, score, _ in chosen],
+            axes.scatter(
+                list(chosen),
+                list(chosen.values()),
                 marker=_marker(verdict),
                 color=color,
                 s=80 if verdict == "fail" else 26,
                 zorder=3,
+                urls=[urls[place] for place in chosen],
             )
-            points.set_urls([url for _, _, url in chosen])
 
 
 def _marker(verdict: str) -> "str | Path":
@@ -228,7 +228,7 @@ def _mark_voids(
         return
     made = [row.begun_seq for row in rows]
     struck = Path([(-1.5, -1.5), (1.5, 1.5)])
-    points = axes.scatter(
+    axes.scatter(
         [bisect.bisect(made, row.begun_seq) - 0.5 for row in voids],
         [0.06] * len(voids),
         marker=Path.make_compound_path(Path.unit_circle(), struck),
@@ -237,8 +237,8 @@ def _mark_voids(
         s=40,
         transform=blended_transform_factory(axes.transData, axes.transAxes),
         zorder=3,
+        urls=list(urls),
     )
-    points.set_urls(list(urls))
 
 
 def _mark_service(both: "Sequence[Axes]", service: ServiceRow) -> None:
@@ -348,12 +348,11 @@ def check_figure(checks: Sequence[CheckResult], role: InstrumentKind) -> str:
         for limit in (chart.lower, chart.upper):
             axes.axhline(limit * scale, color=ALARM, linestyle="--", linewidth=1.2)
         for passed, marker, color in ((True, "o", LINE), (False, "X", ALARM)):
-            chosen = [(n, c.value * scale) for n, c in enumerate(shown) if c.passed is passed]
-            if chosen:
-                axes.plot(
-                    [number for number, _ in chosen], [value for _, value in chosen],
-                    marker, color=color, markersize=5 if passed else 9, linestyle="none",
-                )  # fmt: skip
+            chosen = [place for place, check in enumerate(shown) if check.passed is passed]
+            axes.plot(
+                chosen, [shown[place].value * scale for place in chosen],
+                marker, color=color, markersize=5 if passed else 9, linestyle="none",
+            )  # fmt: skip
         axes.set_xlabel(said_or_typed(say("checks in the order they were made")))
         axes.set_ylabel(said_or_typed(say("value in {unit}", unit=unit)))
         axes.set_xlim(-0.8, max(len(shown), 2) - 0.2)

@@ -205,6 +205,11 @@ def number(form: Mapping[str, str], name: str, words: str) -> float | None:
     return None if not text else as_number(text, words)
 
 
+def needed_number(form: Mapping[str, str], name: str, words: str) -> float:
+    """Read a number that must be there (BadInput for an empty field and for anything else)."""
+    return as_number(field(form, name, words), words)
+
+
 def as_number(text: str, words: str) -> float:
     """Read a number with a decimal point (BadInput says which one it is that cannot be read)."""
     try:
@@ -258,9 +263,7 @@ def check_from(
         standards, Conditions(on, number(form, "temperature_c", say("the temperature")), site)
     )
     expected = _expected(form, kind, standard, in_use, role)
-    limit = number(form, "limit", say("how far off it may be"))
-    if limit is None:
-        raise BadInput("Fill in how far off it may be: it was left empty.")
+    limit = needed_number(form, "limit", say("how far off it may be"))
     instrument = field(form, "instrument", say("the instrument"))
     if standard in standards:
         # Refuses one that is for the other instrument, even where what it should read is given.
@@ -362,13 +365,10 @@ def _facts(form: Mapping[str, str]) -> dict[str, Any]:
 def _tester(
     form: Mapping[str, str], facts: dict[str, Any], taken: TakenPoints
 ) -> InstrumentCalibrated:
-    resolution_n = number(form, "resolution_n", say("one digit of the tester"))
-    if resolution_n is None:
-        raise BadInput("Fill in one digit of the tester in N: it was left empty.")
     return calibrated_tester(
         facts,
         taken,
-        resolution_n=resolution_n,
+        resolution_n=needed_number(form, "resolution_n", say("one digit of the tester in N")),
         zero_n=number(form, "zero_n", say("the reading after unloading")),
         scheme=field(form, "scheme", say("the scheme of classes")),
         class_wanted=form.get("class_wanted", "").strip() or None,

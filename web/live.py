@@ -85,13 +85,13 @@ def live_view(state: BenchState, limit_sets: LimitSets, language: str | None = N
 
 def _texts(state: BenchState, limit: Limit | None) -> dict[str, str]:
     """Every text but bare values, in English; an empty one is not shown."""
-    outcome = state.outcome
+    outcome, pulling = state.outcome, state.stage in (Stage.GRIP, Stage.PULLING)
     return {
         "todo": state.what_to_do,
         "trouble": state.trouble or "",
         "unsaved": state.unsaved or "",
         "instruments": join(state.instrument_troubles, "\n"),
-        "standstill": _standstill(state),
+        "standstill": WORDS.get(state.standstill or "", "") if pulling else "",
         "guard": GUARD_WORDS.get(state.guard or "", ""),
         "sample": "" if state.order is None else _sample_words(state.order),
         "reading": _reading_words(state),
@@ -100,11 +100,6 @@ def _texts(state: BenchState, limit: Limit | None) -> dict[str, str]:
         "verdict": "" if outcome is None else VERDICT_WORDS[outcome.verdict],
         "reasons": _reasons(state),
     }
-
-
-def _standstill(state: BenchState) -> str:
-    at_it = state.stage in (Stage.GRIP, Stage.PULLING)
-    return WORDS.get(state.standstill or "", "") if at_it else ""
 
 
 def _sample_words(order: SampleOrder) -> str:

@@ -12,7 +12,6 @@ same form knows the mark of its page and the secret in it.
 import hashlib
 import secrets
 import threading
-from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import wraps
@@ -34,6 +33,8 @@ MARK = "once"
 
 MARK_BYTES = 12
 
+_REMEMBERING = threading.Lock()
+
 
 @dataclass
 class Sent:
@@ -46,25 +47,16 @@ class Sent:
     """The token of the sign-in that the answer began."""
 
 
-class SentForms:
-    """The forms that were sent lately. Safe between threads."""
+class SentForms(dict[str, Sent]):
+    """The forms that were sent lately, oldest first. Safe between threads."""
 
-    def __init__(self) -> None:
-        self._lock = threading.Lock()
-        self._sent: OrderedDict[str, Sent] = OrderedDict()
-
-    def of(self, key: str) -> Sent:
-        """What is known of a form; nothing yet at its first sending."""
-        with self._lock:
-            sent = self._sent.setdefault(key, Sent())
-            while len(self._sent) > REMEMBERED:
-                self._sent.popitem(last=False)
+    def __missing__(self, key: str) -> Sent:
+        """Nothing is known of a form at its first sending."""
+        with _REMEMBERING:
+            sent = self.setdefault(key, Sent())
+            while len(self) > REMEMBERED:
+                del self[next(iter(self))]
             return sent
-
-    def find(self, key: str) -> Sent | None:
-        """What is known of a form; None where it was not sent lately."""
-        with self._lock:
-            return self._sent.get(key)
 
 
 def guard(app: Flask) -> None:
@@ -79,7 +71,7 @@ def _once(view: Callable[..., Any]) -> Callable[..., ResponseReturnValue]:
     def carry_out(**values: object) -> ResponseReturnValue:
         if not _counts():
             return make_response(view(**values))
-        sent = _forms().of(_key())
+        sent = _forms()[_key()]
         held = sent.lock.acquire(timeout=FIRST_WITHIN_S)
         try:
             answer = _again(sent)
@@ -122,7 +114,7 @@ def answered_before(*, own: bool) -> ResponseReturnValue | None:
         Whether the form is known to come from a page of this browser. A forged one leads nobody
         into a sign-in.
     """
-    sent = _forms().find(_key()) if _counts() else None
+    sent = _forms().get(_key()) if _counts() else None
     if sent is None or (sent.sign_in and not own and session.get(access.TOKEN) != sent.sign_in):
         return None
     return _again(sent)

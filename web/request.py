@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from flask import Flask, current_app
+from flask import current_app
 
 from calibration.saying import say
 from station.bench.bench import Bench
@@ -41,11 +41,6 @@ class Station:
     )
     started: str = field(default_factory=lambda: secrets.token_hex(8))
     """Differs after each start, so that an open page can tell that it is out of date."""
-
-
-def attach(app: Flask, station: Station) -> None:
-    """Make a station reachable from an application's requests."""
-    app.extensions["station"] = station
 
 
 def station() -> Station:
@@ -108,10 +103,7 @@ def notices() -> list[str]:
             found.append(say("Invented demo records"))
     except StationError as error:
         found.append(str(error))
-    found += _clock_trouble()
-    if station().trends.trouble is not None:
-        found.append(station().trends.trouble or "")
-    return found
+    return [*found, *_clock_trouble(), *filter(None, [station().trends.trouble])]
 
 
 def _clock_trouble() -> list[str]:

@@ -45,8 +45,15 @@ def clean_svg(drawn: str, *, title: str, ink: str, link_titles: Mapping[str, str
     for element in root.iter():
         _plain_attributes(element, ink)
     for link in root.iter(f"{{{SVG}}}a"):
-        _label_link(link, link_titles)
-    _dress_root(root, title)
+        link.attrib.pop("target", None)
+        # Hundreds of points would be hundreds of stops of the tab key: the table below has the
+        # links.
+        link.set("tabindex", "-1")
+        _name(link, link_titles.get(link.get("href", ""), ""))
+    for name in ("width", "height"):
+        root.attrib.pop(name, None)
+    root.attrib.update(ROOT)
+    root.set("aria-label", _name(root, title))
     return ElementTree.tostring(root, encoding="unicode")
 
 
@@ -70,17 +77,3 @@ def _plain_attributes(element: ElementTree.Element, ink: str) -> None:
     address = element.attrib.pop(f"{{{XLINK}}}href", None)
     if address is not None:
         element.set("href", address)
-
-
-def _label_link(link: ElementTree.Element, link_titles: Mapping[str, str]) -> None:
-    link.attrib.pop("target", None)
-    # Hundreds of points would be hundreds of stops of the tab key: the table below has the links.
-    link.set("tabindex", "-1")
-    _name(link, link_titles.get(link.get("href", ""), ""))
-
-
-def _dress_root(root: ElementTree.Element, title: str) -> None:
-    for name in ("width", "height"):
-        root.attrib.pop(name, None)
-    root.attrib.update(ROOT)
-    root.set("aria-label", _name(root, title))

@@ -7,7 +7,7 @@ people type, are never translated.
 """
 
 import functools
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from itertools import groupby
 from pathlib import Path
 from string import Formatter
@@ -80,17 +80,15 @@ def parts_of(text: str, code: str) -> list[Part]:
 def _parts(text: str, code: str) -> Iterator[Part]:
     form, values = (text.form, text.values) if isinstance(text, Said) else (str(text), {})
     translation = catalogue(code).get(form)
-    for literal, name, spec, conversion in _pieces(translation or form, values):
+    form = translation or form
+    # Braces are holes only where there are values.
+    pieces: Iterable[_Piece] = FORMATTER.parse(form) if values else [(form, None, None, None)]
+    for literal, name, spec, conversion in pieces:
         if literal:
             # What has no letters is the same in every language.
             yield Part(literal, translation is not None or not any(map(str.isalpha, literal)))
         if name is not None:
             yield from _value_parts(values[name], spec or "", conversion, code)
-
-
-def _pieces(form: str, values: Mapping[str, object]) -> Iterable[_Piece]:
-    """Text and hole in turn; braces are holes only where there are values."""
-    return FORMATTER.parse(form) if values else [(form, None, None, None)]
 
 
 def _value_parts(value: object, spec: str, conversion: str | None, code: str) -> Iterator[Part]:

@@ -104,10 +104,10 @@ def test_every_form_that_enters_something_has_its_mark(lead: Visitor) -> None:
 
 def test_only_so_many_forms_are_remembered() -> None:
     forms = SentForms()
-    first, *_, last = [forms.of(str(number)) for number in range(REMEMBERED + 1)]
-    assert forms.find("0") is None
-    assert forms.of("0") is not first
-    assert forms.find(str(REMEMBERED)) is last
+    first, *_, last = [forms[str(number)] for number in range(REMEMBERED + 1)]
+    assert forms.get("0") is None
+    assert forms["0"] is not first
+    assert forms.get(str(REMEMBERED)) is last
 
 
 @pytest.mark.parametrize("led_to", ["/there", None])
@@ -115,7 +115,7 @@ def test_who_waits_is_told_where_the_first_led(
     led_to: str | None, app: Flask, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("web.once._key", lambda: "key")
-    sent = app.extensions["sent_forms"].of("key")
+    sent = app.extensions["sent_forms"]["key"]
     browser = app.test_client()
     form, answers = hidden(browser) | WORK, list[TestResponse]()
     second = threading.Thread(target=lambda: answers.append(browser.post(LOG, data=form)))

@@ -3,7 +3,6 @@
 from collections.abc import Callable, Mapping
 from functools import cache
 from importlib import resources
-from typing import Any
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.datastructures import MultiDict
@@ -128,12 +127,13 @@ def entry_page(entry_id: str) -> str:
         return f"{value / scale:.6g} {unit}"
 
     if isinstance(payload, InstrumentChecked):
+        standard = shop_standards().get(payload.standard)
         return render_template(
             "check_done.html",
             entry=entry,
             check=payload,
             name=check_from(entry).name,
-            overdue=_overdue(payload.standard, entry.at_utc.astimezone().date()),
+            overdue=standard and standard.overdue(entry.at_utc.astimezone().date()),
             shown=shown,
         )
     return render_template(
@@ -174,11 +174,6 @@ def _to_the_instruments() -> Response:
 def _site() -> Site | None:
     settings = bench().settings
     return None if settings.latitude_deg is None else (settings.latitude_deg, settings.height_m)
-
-
-def _overdue(standard: str, on: Any) -> str | None:
-    found = shop_standards().get(standard)
-    return None if found is None else found.overdue(on)
 
 
 def _line_words(entry: Entry, shown: Callable[[float], str]) -> str:

@@ -87,13 +87,10 @@ def job_page(job_id: str) -> str | Response:
     if own is not None:
         return redirect(url_for(own, job_id=record.row.job_id))
     state = bench().jobs.state(record.row.job_id)
-    at_bench = in_hand()
     return render_template(
         "job.html",
         record=record,
-        at_bench=at_bench is not None
-        and at_bench.order is not None
-        and at_bench.order.job_id == record.row.job_id,
+        in_hand=in_hand(),
         # Who made the last sample, or began the job, most likely goes on.
         likely=record.samples[-1].person if record.samples else record.row.person,
         state=state,

@@ -56,8 +56,7 @@ def sign_in() -> Response | tuple[str, int]:
         name = field(request.form, "name", say("your name"))
         person = access.doors().sign_in(name, _secret("secret", say("the PIN or passphrase")))
     except (BadInput, WrongSecret, LockedOut) as error:
-        _wrong_once(error)
-        return _form_page("sign_in.html", str(error)), status_of(error)
+        return _refused(error, _form_page("sign_in.html", str(error)))
     access.begin_sign_in(person)
     answer = redirect(own_address(request.form.get("next", "")), 303)
     preferences.remember(answer, preferences.on_record(reader(), person.name))
@@ -89,8 +88,7 @@ def first() -> Response | tuple[str, int]:
         code = field(request.form, "code", say("the one-time code"))
         person = access.doors().first_lead(code, name, _new_secret())
     except (BadInput, NotAllowed) as error:
-        _wrong_once(error)
-        return _form_page("first_lead.html", str(error)), status_of(error)
+        return _refused(error, _form_page("first_lead.html", str(error)))
     access.begin_sign_in(person)
     return redirect(url_for("people.people"), 303)
 
@@ -112,8 +110,8 @@ def own_secret() -> Response | tuple[str, int]:
         doors.sign_in(person.name, old, reason="change the own secret")
         doors.set_secret(person, person.name, fresh)
     except (BadInput, WrongSecret, LockedOut) as error:
-        _wrong_once(error)
-        return render_template("secret.html", person=person, problem=str(error)), status_of(error)
+        page = render_template("secret.html", person=person, problem=str(error))
+        return _refused(error, page)
     access.sign_ins().end_all(person.name)
     access.begin_sign_in(person)
     return redirect(url_for("people.people"), 303)
@@ -198,10 +196,11 @@ def _form_page(template: str, problem: str = "") -> str:
     )
 
 
-def _wrong_once(error: StationError) -> None:
-    """Let a wrong secret that a double click sends twice count once."""
+def _refused(error: StationError, page: str) -> tuple[str, int]:
+    """Answer a refusal; a wrong secret that a double click sends twice counts once."""
     if isinstance(error, WrongSecret):
         refuse_for_good()
+    return page, status_of(error)
 
 
 def _secret(name: str, words: str) -> str:

@@ -18,7 +18,11 @@ pages = Blueprint("reference", __name__)
 def limits() -> str:
     """Every limit set with its source, standing and conditions; the limits of one size first."""
     known, in_use = bench().limit_sets, bench().settings.limit_set
-    sets = sorted((known[name] for name in known.ids), key=lambda item: _order(item, in_use))
+    sets = sorted(
+        (known[name] for name in known.ids),
+        # What judges here first, then the shop's own, then what was seen in print.
+        key=lambda one: (one.id != in_use, one.standing != "shop", one.from_memory, one.id),
+    )
     labels = {label for item in sets for table in item.criteria for label in table.rows}
     asked = request.args.get("size", "")
     size = parse_size(asked) if asked else None
@@ -30,12 +34,6 @@ def limits() -> str:
         size=size,
         of_size=[] if size is None else _of_size(sets, size),
     )
-
-
-def _order(limit_set: LimitSet, in_use: str) -> tuple[bool, bool, bool, str]:
-    """What judges here first, then the shop's own, then what was seen in print."""
-    own = limit_set.standing == "shop"
-    return limit_set.id != in_use, not own, limit_set.from_memory, limit_set.id
 
 
 def _of_size(sets: list[LimitSet], size: WireSize) -> list[tuple[LimitSet, Limit]]:

@@ -180,9 +180,7 @@ def _list(values: Mapping[str, str], problem: str = "") -> str:
 def _page(
     progress: StudyProgress, values: Mapping[str, str] | None = None, problem: str = ""
 ) -> str:
-    turn = progress.next_turn
-    role = progress.begun.role
-    due = None if turn is None else progress.begun.turns[turn]
+    begun, turn = progress.begun, progress.next_turn
     result = result_of(progress) if progress.complete else None
     figure = None
     if result is not None:
@@ -196,10 +194,10 @@ def _page(
         progress=progress,
         kind=STUDY_WORDS[progress.begun.study],
         turn=turn,
-        to_do=None if due is None else turn_words(due, progress.begun.study),
-        unit=UNITS[role][0],
-        role=role,
-        can_read=any(line.role == role for line in bench().instruments()),
+        to_do=None if turn is None else turn_words(begun.turns[turn], begun.study),
+        unit=UNITS[begun.role][0],
+        role=begun.role,
+        can_read=any(line.role == begun.role for line in bench().instruments()),
         said=[] if result is None else sentences(result),
         figure=figure,
         answer=None if result is None or result.telling is None else result.telling.answer,
