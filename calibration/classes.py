@@ -23,8 +23,8 @@ class ClassLimits:
 
     name: str
     indication: float
-    repeatability: float
     resolution: float
+    repeatability: float | None = None
     reversibility: float | None = None
     zero: float | None = None
     every_reading: bool = False

@@ -82,7 +82,7 @@ class FixtureSettings(_Section):
     """Where the sense clips sit, and how well that is known (standard uncertainties)."""
 
     span_m: Positive = 0.080
-    """All the wire between the sense clips, both sides together."""
+    """From sense clip A to sense clip B as the family is drawn, the joint included."""
     u_span_m: NotNegative = 0.0005
     wire_u_fraction: NotNegative = 0.012
     """Real wire against the nominal size: half of a 2 % tolerance, rectangular, rounded up."""

@@ -17,8 +17,8 @@ SAYS = {"say"} | {
 """What says its first argument: errors do as well."""
 
 FACTS = {
-    "hint", "look_at", "question", "title", "making", "current_clips", "sense_clips", "fixture",
-    "note",
+    "hint", "look_at", "question", "title", "making", "current_clips", "span_from", "span_through",
+    "span_to", "fixture", "note",
 }  # fmt: skip
 """Keys of facts whose texts the page says."""
 

@@ -146,6 +146,8 @@ def standing(code: str | None) -> str:
         return say("unverified, from memory")
     if code == "shop":
         return say("the shop's own")
+    if code == "own-rule":
+        return say("our own rule, not published")
     count = code.removeprefix("seen-")
     if count == code:
         return code

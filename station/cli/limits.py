@@ -2,26 +2,34 @@
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import get_args
 
 import click
 
 from station.cli.options import json_option, picked, print_result, size_option
 from station.cli.wire import SIZES_MAY_START_WITH_A_DASH
 from station.crimp.connectors import (
+    CheckItem,
     Connector,
     ConnectorBook,
     connector_named,
     insulation_gap_mm,
     strip_length_mm,
 )
-from station.crimp.facts import shipped_book, shipped_limit_sets
-from station.crimp.limits import Limit
+from station.crimp.facts import drawing, shipped_book, shipped_limit_sets
+from station.crimp.limits import FORCES, Judged, Limit
 from station.crimp.verdict import DEFAULT_GUARD, Judgement, Measured, Verdict, judge_sample, worst
 from station.crimp.wire import WireSize, parse_size, resistance_ohm_per_m
 from station.errors import BadInput, NoLimit
 
 PEOPLE_UNITS = {"N": ("N", 1.0), "V": ("mV", 1e3), "ohm": ("mohm", 1e3), "1": ("1", 1.0)}
 """SI unit -> (unit that people read, factor)."""
+
+CAUTION = (
+    "Limits are guidance: the standard's edition in force, local codes and licensed",
+    "practice decide.",
+)
 
 
 @click.command(
@@ -43,13 +51,19 @@ def _standing_words(standing: str) -> str:
         return "unverified, from memory"
     if standing == "shop":
         return "the shop's own"
+    if standing == "own-rule":
+        return "our own rule, not published"
     count = int(standing.removeprefix("seen-"))
     return "seen in one text" if count == 1 else f"seen in {count} texts"
 
 
 def _limit_document(limit: Limit) -> dict[str, object]:
     names = "criterion value unit value_si unit_si test_current_a source standing conditions note"
-    return {"set": limit.set_id} | picked(limit, names)
+    return {"set": limit.set_id} | picked(limit, names) | {"source": _source(limit)}
+
+
+def _source(limit: Limit) -> str:
+    return f"{limit.source}, {limit.edition}"
 
 
 def _limit_lines(found: list[Limit]) -> Iterator[str]:
@@ -60,28 +74,50 @@ def _limit_lines(found: list[Limit]) -> Iterator[str]:
         if limit.test_current_a is not None:
             what += f" at {limit.test_current_a:g} A"
         yield f"{limit.set_id}: {what}"
-        yield f"    {limit.source} [{_standing_words(limit.standing)}]"
+        yield f"    {_source(limit)} [{_standing_words(limit.standing)}]"
         yield f"    {limit.conditions}" + (f"; {limit.note}" if limit.note else "")
-    yield "Limits are guidance: the standard's edition in force, local codes and licensed"
-    yield "practice decide."
+    yield from CAUTION
+
+
+@dataclass(frozen=True)
+class Looks:
+    """What was seen of the joint: answers by look, and what they say together."""
+
+    answers: dict[str, str]
+    judged: bool = False
+    failed: bool = False
 
 
 @click.command(
-    epilog="Example: station judge --wire '18 AWG' --set ul-486a-1991 --force-n 92 --force-u-n 0.5"
+    # Broken by hand: click would break it within an option.
+    epilog="\b\nExample: station judge --wire '18 AWG' --set ul-486a-1991 --force-n 92 \\\n"
+    "  --force-u-n 0.5 --only pull"
 )
 @click.option("--wire", required=True, metavar="SIZE")
-@click.option("set_id", "--set", required=True, metavar="ID", help="Limit set to judge by.")
+@click.option("set_ids", "--set", required=True, multiple=True, metavar="ID", help="To judge by.")
+@click.option("said", "--look", multiple=True, metavar="ID=yes|no", help="What was seen.")
+@click.option("--connector", metavar="ID", help="Whose looks are asked; else told by their ids.")
+@click.option("--only", type=click.Choice(get_args(Judged)), help="Judge nothing but this.")
 @size_option("--force-n", help="Peak pull force in newton.")
 @size_option("--force-u-n")
 @click.option("--resistance-mohm", type=float, help="Resistance of the splice in milliohm.")
 @size_option("--resistance-u-mohm")
 @click.option("--current-a", type=float, help="Current for a voltage drop; else the set's own.")
-@click.option("--length-mm", type=float, help="Length that a ratio to equal length is stated for.")
+@click.option(
+    "length_mm",
+    "--share-length-mm",
+    "--length-mm",
+    type=float,
+    help="Length that a ratio to equal length is stated for.",
+)
 @size_option("--guard", default=DEFAULT_GUARD)
 @json_option
 def judge(
     wire: str,
-    set_id: str,
+    set_ids: tuple[str, ...],
+    said: tuple[str, ...],
+    connector: str | None,
+    only: Judged | None,
     force_n: float | None,
     force_u_n: float | None,
     resistance_mohm: float | None,
@@ -91,25 +127,102 @@ def judge(
     guard: float,
     as_json: bool,
 ) -> int:
-    """Judge a sample by one limit set; exit 1 where it fails."""
-    size = parse_size(wire)
-    found = shipped_limit_sets().for_size(size, set_id)
-    force = None if force_n is None else Measured(force_n, force_u_n)
-    resistance = _resistance(resistance_mohm, resistance_u_mohm)
+    """Judge a sample by what was seen and by limits of one or more sets; exit 1 where it fails.
+
+    It passes where looks, pull and resistance were each judged and hold, or what --only names.
+    """
+    size, looks = parse_size(wire), _looks(said, connector)
+    found = _limits_of(size, set_ids, only)
+    force = None if force_n is None or only == "resistance" else Measured(force_n, force_u_n)
+    resistance = None if only == "pull" else _resistance(resistance_mohm, resistance_u_mohm)
     equal_length = None if resistance is None else _equal_length(size, length_mm)
-    _check_something_to_judge(found, force, resistance, equal_length)
+    _check_something_to_judge(found, looks, force, resistance, equal_length)
     judged = judge_sample(
         found, force=force, resistance=resistance, equal_length=equal_length,
         current_a=current_a, guard=guard,
     )  # fmt: skip
-    verdict = worst(judgement.verdict for _, judgement in judged)
-    criteria = [_criterion_document(limit, judgement) for limit, judgement in judged]
-    lines = [
-        f"{verdict.value.upper()}  (limits: {_standing_words(found[0].standing)})",
-        *("    " + _criterion_line(limit, judgement) for limit, judgement in judged),
-    ]
-    print_result(as_json, {"verdict": verdict.value, "criteria": criteria}, lines)
+    not_judged = _not_judged(looks, judged)
+    verdicts = [judgement.verdict for _, judgement in judged]
+    verdicts += [Verdict.FAIL] if looks.failed else []
+    verdicts += [Verdict.UNDECIDED] if not_judged and not only else []
+    verdict = worst(verdicts)
+    document = {
+        "verdict": verdict.value,
+        "criteria": [_criterion_document(limit, judgement) for limit, judgement in judged],
+        "not_judged": not_judged,
+        "looks": looks.answers,
+        "only": only,
+    }
+    print_result(as_json, document, _judged_lines(verdict, judged, not_judged, looks, only))
     return 1 if verdict is Verdict.FAIL else 0
+
+
+def _limits_of(size: WireSize, set_ids: tuple[str, ...], only: Judged | None) -> list[Limit]:
+    """Limits of all sets for a size; of one kind where only that is judged."""
+    sets = shipped_limit_sets()
+    found = [limit for name in dict.fromkeys(set_ids) for limit in sets.for_size(size, name)]
+    chosen = [limit for limit in found if only in (None, _kind(limit))]
+    if not chosen:
+        raise NoLimit(f"{', '.join(set_ids)} for {size.label}: no limit for a {only}.")
+    return chosen
+
+
+def _kind(limit: Limit) -> Judged:
+    return "pull" if limit.criterion in FORCES else "resistance"
+
+
+def _looks(said: tuple[str, ...], connector: str | None) -> Looks:
+    """Answers to the looks of a connector, else of the kind of connector that they fit best."""
+    book, given = shipped_book(), dict[str, str]()
+    for text in said:
+        name, _, answer = text.partition("=")
+        if name not in book.items or answer not in ("yes", "no"):
+            raise BadInput(
+                f"--look {text[:60]!r} is not ID=yes or ID=no with one of {', '.join(book.items)}."
+            )
+        if given.setdefault(name, answer) != answer:
+            raise BadInput(f"--look {name} was given both as yes and as no.")
+    if connector is None and not given:
+        return Looks({})
+    known = book.connectors
+    chosen = known.values() if connector is None else [connector_named(known, connector)]
+    asked = max((book.checklist(one) for one in chosen), key=lambda items: _answered(items, given))
+    answers = {item.id: given.get(item.id, "not answered") for item in asked} | given
+    failed = any(book.items[name].critical and answer == "no" for name, answer in given.items())
+    return Looks(answers, _answered(asked, given)[0], failed)
+
+
+def _answered(asked: list[CheckItem], given: dict[str, str]) -> tuple[bool, int]:
+    """Whether every critical look is answered, and how many looks are."""
+    critical = {item.id for item in asked if item.critical}
+    return bool(critical) and critical <= given.keys(), sum(item.id in given for item in asked)
+
+
+def _not_judged(looks: Looks, judged: list[tuple[Limit, Judgement]]) -> list[str]:
+    """What a pass needs and nobody judged."""
+    done = {_kind(limit) for limit, judgement in judged if judgement.value is not None}
+    kinds = [kind for kind in get_args(Judged) if kind not in done]
+    return ([] if looks.judged else ["looks"]) + kinds
+
+
+def _judged_lines(
+    verdict: Verdict,
+    judged: list[tuple[Limit, Judgement]],
+    not_judged: list[str],
+    looks: Looks,
+    only: Judged | None,
+) -> Iterator[str]:
+    missing = f"  (not judged: {', '.join(not_judged)})" if not_judged else ""
+    yield f"{verdict.value.upper()}{f', {only} only' if only else ''}{missing}"
+    for name, answer in looks.answers.items():
+        item = shipped_book().items[name]
+        yield f"    {item.question} {answer}{' CRITICAL' if item.critical else ''}"
+    for limit, judgement in judged:
+        yield "    " + _criterion_line(limit, judgement)
+        yield f"        {limit.set_id}: {_source(limit)} [{_standing_words(limit.standing)}]"
+        if limit.pull_kind == "hold" and judgement.value is not None:
+            yield "        The limit is stated for a force that is held; a peak is not a hold."
+    yield from CAUTION
 
 
 def _resistance(mohm: float | None, u_mohm: float | None) -> Measured | None:
@@ -130,14 +243,16 @@ def _equal_length(size: WireSize, length_mm: float | None) -> Measured | None:
 
 def _check_something_to_judge(
     found: list[Limit],
+    looks: Looks,
     force: Measured | None,
     resistance: Measured | None,
     equal_length: Measured | None,
 ) -> None:
     criteria = {limit.criterion for limit in found}
-    where = f"Limit set {found[0].set_id} for {found[0].size}"
-    if force is None and resistance is None:
-        raise BadInput("Nothing to judge: give --force-n, --resistance-mohm or both.")
+    sets = ", ".join(dict.fromkeys(limit.set_id for limit in found))
+    where = f"Limit set {sets} for {found[0].size}"
+    if force is None and resistance is None and not looks.answers:
+        raise BadInput("Nothing to judge: give --force-n, --resistance-mohm or --look.")
     if force is not None and "pull_force_min" not in criteria:
         raise NoLimit(f"{where} has no pull force limit: leave --force-n out or use another set.")
     if resistance is not None and criteria <= {"pull_force_min"}:
@@ -151,7 +266,9 @@ def _check_something_to_judge(
 def _criterion_document(limit: Limit, judged: Judgement) -> dict[str, object]:
     unit, factor = PEOPLE_UNITS[limit.unit_si]
     return {
-        "criterion": limit.criterion,
+        **picked(limit, "criterion edition standing"),
+        "set": limit.set_id,
+        "source": _source(limit),
         "unit": unit,
         "value": None if judged.value is None else judged.value * factor,
         "u": None if judged.u is None else judged.u * factor,
@@ -210,6 +327,14 @@ def _connector_document(
         **picked(family, "accepted_joint current_clips sense_clips fixture"),
         "family": family.title,
         "strip_length_mm": strip_length_mm(connector, family),
+        "span": {
+            "from": family.span_from,
+            "through": family.span_through,
+            "to": family.span_to,
+            "drawing": drawing(family),
+            **picked(family, "wire_shares"),
+            **picked(connector, "replaces_wire_mm"),
+        },
         "checklist": [item.model_dump() for item in book.checklist(connector)],
         "warning": book.fit(connector, sizes).warning if sizes else None,
     }
@@ -225,6 +350,7 @@ def _connector_lines(
         yield f"Strip {strip[0]:g} to {strip[1]:g} mm: barrel, what shows past it, bare gap."
     yield f"Current clips: {family.current_clips}."
     yield f"Sense clips: {family.sense_clips}."
+    yield f"All of the span counts as wire; {connector.replaces_wire_mm:g} mm of it are connector."
     yield f"Fixture: {family.fixture}."
     yield "Before any clip goes on: battery disconnected, circuit dead. Look first:"
     for item in book.checklist(connector):

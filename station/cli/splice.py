@@ -10,16 +10,21 @@ import click
 from calibration.uncertainty import Contribution
 from station.cli.options import json_option, print_result, size_option
 from station.cli.wire import material_option
+from station.crimp.connectors import Family
+from station.crimp.facts import shipped_book
 from station.crimp.resistance import (
     InService,
+    PerMetre,
     ReferenceReading,
     SpliceResistance,
     WireSpan,
     in_service,
+    of_band,
+    of_reel,
     reduce_by_length,
     reduce_by_reference,
 )
-from station.crimp.wire import material_named, parse_size
+from station.crimp.wire import WireSize, material_named, parse_size
 from station.errors import BadInput
 
 
@@ -32,6 +37,9 @@ class Given:
     material: str
     span_mm: float
     span2_mm: float | None
+    family: str | None
+    reel_mohm_per_m: float | None
+    reel_u_percent: float | None
     reading_mohm: float
     reading_u_mohm: float | None
     at_c: float | None
@@ -53,12 +61,31 @@ class Given:
         }
         if self.reference_mohm is not None:
             return asked | {"--reference-u-mohm": self.reference_u_mohm}
+        if self.reel_mohm_per_m is not None:
+            return asked | {"--reel-u-percent": self.reel_u_percent}
+        if self.by_band:
+            return asked | {"--wire-u-percent": 100.0 * of_band(parse_size(self.wire)).u_fraction}
         return asked | {"--wire-u-percent": self.wire_u_percent}
+
+    @property
+    def by_band(self) -> bool:
+        """True where the wire may lie anywhere in the band of its standard."""
+        stated = (self.reel_mohm_per_m, self.wire_u_percent)
+        return self.family is not None and stated == (None, None)
 
     def check(self) -> None:
         """Refuse what does not belong together (BadInput)."""
-        if (self.wire2 is None) != (self.span2_mm is None):
+        if self.family is not None and self.span2_mm is not None:
+            raise BadInput("--family divides the span itself: leave --span2-mm out.")
+        if self.family is None and (self.wire2 is None) != (self.span2_mm is None):
             raise BadInput("--wire2 and --span2-mm go together: give both or neither.")
+        reel = self.reel_mohm_per_m is not None
+        if self.reel_u_percent is not None and not reel:
+            raise BadInput("--reel-u-percent goes with --reel-mohm-per-m.")
+        if reel and (self.reference_mohm, self.wire2, self.wire_u_percent) != (None, None, None):
+            raise BadInput(
+                "A reel is one wire: leave --wire2, --wire-u-percent and --reference-mohm out."
+            )
         if (self.reference_mohm is None) != (self.reference_span_mm is None):
             raise BadInput(
                 "--reference-mohm and --reference-span-mm go together: give both or neither."
@@ -77,6 +104,9 @@ class Given:
 @click.option("--wire2", metavar="SIZE", help="Wire of the other side, where it differs.")
 @material_option
 @click.option("--span-mm", type=float, required=True, help="All the wire of that size in the span.")
+@click.option("--family", metavar="ID", help="Take --span-mm from A to B as this family is drawn.")
+@click.option("--reel-mohm-per-m", type=float, help="Of the reel at 20 °C, by station wire-check.")
+@size_option("--reel-u-percent")
 @click.option("--span2-mm", type=float, help="The same for --wire2.")
 @click.option("--reading-mohm", type=float, required=True)
 @size_option("--reading-u-mohm")
@@ -110,17 +140,16 @@ def _of_reading(u_mohm: float | None) -> Contribution:
 
 
 def _by_length(given: Given) -> SpliceResistance:
-    sides = ((given.wire, given.span_mm), (given.wire2, given.span2_mm))
     spans = [
         WireSpan(
-            parse_size(size),
+            size,
             material_named(given.material),
-            length_mm * 1e-3,
+            length_m,
             (given.span_u_mm or 0.0) * 1e-3,
             (given.wire_u_percent or 0.0) / 100.0,
+            _per_metre(given, size),
         )
-        for size, length_mm in sides
-        if size is not None and length_mm is not None
+        for size, length_m in _lengths(given)
     ]
     return reduce_by_length(
         given.reading_mohm * 1e-3,
@@ -128,6 +157,51 @@ def _by_length(given: Given) -> SpliceResistance:
         spans,
         temperature_c=given.at_c,
         u_temperature_k=given.temperature_u_c or 0.0,
+        replaced_m=_replaced_m(given),
+    )
+
+
+def _lengths(given: Given) -> list[tuple[WireSize, float]]:
+    """Which wire counts with which length, in metres."""
+    if given.family is not None:
+        sizes = [parse_size(wire) for wire in (given.wire, given.wire2) if wire is not None]
+        return _family(given.family).wire_lengths(sizes, given.span_mm * 1e-3)
+    sides = ((given.wire, given.span_mm), (given.wire2, given.span2_mm))
+    return [
+        (parse_size(wire), length_mm * 1e-3)
+        for wire, length_mm in sides
+        if wire is not None and length_mm is not None
+    ]
+
+
+def _family(name: str) -> Family:
+    """A family by its id, in which a dash may stand for a space."""
+    families = shipped_book().families
+    known = {key.replace(" ", "-"): family for key, family in families.items()}
+    if name.replace(" ", "-") not in known:
+        raise BadInput(f"There is no family {name[:40]!r}: there are {', '.join(known)}.")
+    return known[name.replace(" ", "-")]
+
+
+def _per_metre(given: Given, size: WireSize) -> PerMetre | None:
+    """Of the reel, or anywhere in the band; None where the nominal size was asked for."""
+    if given.reel_mohm_per_m is not None:
+        return of_reel(given.reel_mohm_per_m * 1e-3, (given.reel_u_percent or 0.0) / 100.0)
+    return of_band(size, material_named(given.material)) if given.by_band else None
+
+
+def _replaced_m(given: Given) -> float:
+    """Wire that the family's longest connector for this wire stands for."""
+    if given.family is None:
+        return 0.0
+    family, size = _family(given.family), parse_size(given.wire)
+    return 1e-3 * max(
+        (
+            connector.replaces_wire_mm
+            for connector in shipped_book().connectors.values()
+            if connector.family == family.id and connector.accepts_size(size)
+        ),
+        default=0.0,
     )
 
 
@@ -146,6 +220,7 @@ def _by_reference(given: Given) -> SpliceResistance:
         u_span_m=(given.span_u_mm or 0.0) * 1e-3,
         material=material_named(given.material),
         u_temperature_k=given.temperature_u_c or 0.0,
+        replaced_m=_replaced_m(given),
     )
 
 

@@ -22,7 +22,13 @@ from station.crimp.wire import (
     temperature_factor,
 )
 from station.crimp.wire_check import Candidate, WireCheck, check_wire
-from station.crimp.wire_tables import BASES, IEC_60228_SOURCE, Basis, iec_60228_max_ohm_per_m
+from station.crimp.wire_tables import (
+    BASES,
+    IEC_60228_SOURCE,
+    Basis,
+    WireBand,
+    iec_60228_max_ohm_per_m,
+)
 from station.errors import BadInput
 
 # A size such as "-3 AWG" must reach the parser and be refused by it, not be taken for an option.
@@ -160,7 +166,15 @@ def _document(result: WireCheck) -> dict[str, object]:
         "u_mohm_per_m": result.u_ohm_per_m * 1e3,
         "sold_as": _candidate(result.sold),
         "candidates": [_candidate(candidate) for candidate in result.candidates],
+        "fits": [_band(band) for band in result.fits],
     }
+
+
+def _band(band: WireBand) -> dict[str, object]:
+    return {
+        "low_mohm_per_m": band.low_ohm_per_m * 1e3,
+        "high_mohm_per_m": band.high_ohm_per_m * 1e3,
+    } | picked(band, "standard source standing")
 
 
 def _candidate(candidate: Candidate) -> dict[str, object]:
@@ -168,5 +182,6 @@ def _candidate(candidate: Candidate) -> dict[str, object]:
         "size": candidate.size.label,
         "material": candidate.material.name,
         "expected_mohm_per_m": candidate.expected_ohm_per_m * 1e3,
+        "band": _band(candidate.band),
         "deviation_percent": candidate.deviation * 100,
     } | picked(candidate, "z consistent")

@@ -27,6 +27,7 @@ class Signs(BaseModel):
     resistance: tuple[Level, ...] = ()
     failure_mode: tuple[str, ...] = ()
     faults: tuple[str, ...] = ()
+    wires: tuple[Literal["unequal"], ...] = ()
 
     @model_validator(mode="after")
     def _modes_exist(self) -> "Signs":
@@ -60,13 +61,15 @@ class CauseFile(BaseModel):
 class Findings:
     """What is known of a sample, in words; None where it is not known.
 
-    ``faults`` are the identifiers of the checklist items that were answered with no.
+    ``faults`` are the identifiers of the checklist items that were answered with no; ``wires`` says
+    where the wires of a joint are of unequal size.
     """
 
     force: Level | None = None
     resistance: Level | None = None
     failure_mode: str | None = None
     faults: frozenset[str] = frozenset()
+    wires: Literal["unequal"] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,8 +130,9 @@ def _matches(signs: Signs, findings: Findings) -> Sequence[bool]:
         findings.resistance in signs.resistance,
         findings.failure_mode in signs.failure_mode,
         bool(findings.faults & set(signs.faults)),
+        findings.wires in signs.wires,
     )
 
 
 def _parts(signs: Signs) -> Sequence[tuple[str, ...]]:
-    return (signs.force, signs.resistance, signs.failure_mode, signs.faults)
+    return (signs.force, signs.resistance, signs.failure_mode, signs.faults, signs.wires)

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from calibration.saying import join, say
 from station.crimp.limits import SourceStanding
@@ -46,7 +46,12 @@ class CheckItem(_Data):
 
 
 class Family(_Data):
-    """A way of joining: what is common to its connectors."""
+    """A way of joining: what is common to its connectors.
+
+    The span runs along the drawing of the family from sense clip A, through M where there are two
+    wires, to sense clip B. All of it counts as wire, the joint included, so that unbroken wire in
+    its place reads 0.
+    """
 
     id: str
     title: str
@@ -57,12 +62,56 @@ class Family(_Data):
     wires_per_barrel: Annotated[int, Field(ge=1, le=2)]
     through_barrel: bool
     """True where the conductor's end shows past the barrel."""
+    strips: bool = True
+    """False where the connector cuts through the insulation: nothing is stripped for it."""
     making: str
     current_clips: str
-    sense_clips: str
+    span_from: str
+    span_through: str | None = None
+    span_to: str
+    wire_shares: Annotated[tuple[float, ...], Field(min_length=1, max_length=2)]
+    """Share of the span that counts as the first wire, and as the second where there is one."""
     fixture: str
     checklist: tuple[str, ...]
+    checklist_bare: tuple[str, ...] = ()
+    """What is looked at instead where the connector has no closed sleeve over it."""
     note: str | None = None
+
+    @model_validator(mode="after")
+    def _all_of_the_span_is_wire(self) -> "Family":
+        if abs(sum(self.wire_shares) - 1.0) > 1e-9:
+            raise ValueError("wire_shares must add to 1: all of the span counts as wire")
+        if (len(self.wire_shares) == 2) != (self.span_through is not None):
+            raise ValueError("two wires need span_through, the point where they meet; one has none")
+        return self
+
+    @property
+    def sense_clips(self) -> str:
+        """Where the sense clips go, in one line."""
+        points = (self.span_from, self.span_through, self.span_to)
+        return join((say(point) for point in points if point is not None), "; ")
+
+    @property
+    def drawing(self) -> str:
+        """Name of the family's drawing in the folder of drawings."""
+        return f"{self.id.replace(' ', '-')}.svg"
+
+    def wire_lengths(
+        self, sizes: Sequence[WireSize], span_m: float
+    ) -> list[tuple[WireSize, float]]:
+        """Which wire counts with which length of a span, in metres; equal sizes are added up.
+
+        Parameters
+        ----------
+        sizes
+            The wires of the joint as drawn: the first carries A. A wire that is not drawn, such as
+            a third one in a barrel, carries no current and does not count.
+        """
+        lengths: dict[WireSize, float] = {}
+        for position, share in enumerate(self.wire_shares):
+            size = sizes[min(position, len(sizes) - 1)]
+            lengths[size] = lengths.get(size, 0.0) + share * span_m
+        return list(lengths.items())
 
 
 class Connector(_Data):
@@ -73,9 +122,15 @@ class Connector(_Data):
     family: str
     band: str | None = None
     """Colour of the insulation, as the trade codes wire ranges; not one standard across makers."""
+    sleeve: Literal["closed", "bare"] = "closed"
+    """Whether a closed sleeve hides the barrel, where its family knows both."""
     accepts: tuple[str, ...]
     """Canonical wire sizes."""
+    accepts_thin: tuple[str, ...] = ()
+    """Those of the narrow end, where the two ends differ."""
     barrel_length_mm: Annotated[float, Field(gt=0.0, le=60.0)] | None = None
+    replaces_wire_mm: Annotated[float, Field(ge=0.0, le=100.0)] = 0.0
+    """Length of the span in which metal of the connector stands for wire; it conducts better."""
     source: str
     standing: FactStanding
 
@@ -93,6 +148,13 @@ class Connector(_Data):
         """Smallest and largest conductor by circular mils, from the accepted AWG sizes."""
         low, high = self._range_of("AWG")
         return THINNER_ALLOWED * low, high
+
+    @property
+    def narrow_end(self) -> "Connector":
+        """The same connector as its narrow end sees it; itself where both ends are alike."""
+        if not self.accepts_thin:
+            return self
+        return self.model_copy(update={"accepts": self.accepts_thin, "accepts_thin": ()})
 
     def _range_of(self, system: str) -> tuple[float, float]:
         """Circular mils of the thinnest and thickest accepted size of a system; 0, 0 if none."""
@@ -135,8 +197,16 @@ class ConnectorBook:
         return self.families[connector.family]
 
     def checklist(self, connector: Connector) -> list[CheckItem]:
-        """What to look at, in order."""
-        return [self.items[name] for name in self.family_of(connector).checklist]
+        """What to look at on the finished joint, in order: what can be seen of it."""
+        family = self.family_of(connector)
+        bare = connector.sleeve == "bare" and family.checklist_bare
+        return [self.items[name] for name in bare or family.checklist]
+
+    def in_one_barrel(self, connector: Connector, sizes: Sequence[object]) -> bool:
+        """Whether the wires share a barrel: made so, or several put into a terminal's only one."""
+        family = self.family_of(connector)
+        several = family.strips and family.barrels == 1 and len(sizes) > 1
+        return several or family.wires_per_barrel > 1
 
     def fit(self, connector: Connector, sizes: Sequence[WireSize]) -> Fit:
         """Whether the wires of a sample suit the connector's barrels.
@@ -146,13 +216,8 @@ class ConnectorBook:
         sizes
             All wires of the sample: one per barrel, or those that share the one barrel.
         """
-        family = self.family_of(connector)
-        if family.wires_per_barrel == 1:
-            wrong = [size for size in sizes if not connector.accepts_size(size)]
-            largest = max((size.circular_mils for size in sizes), default=0.0)
-            if not wrong:
-                return Fit(largest, None)
-            return Fit(largest, self._warning(connector, wrong[0].label, wrong[0]))
+        if not self.in_one_barrel(connector, sizes):
+            return self._fit_each(connector, sizes)
         together = sum(size.circular_mils for size in sizes)
         as_one = next_larger(together, metric_sizes=all(size.system == "mm2" for size in sizes))
         if connector.accepts_size(as_one):
@@ -164,6 +229,16 @@ class ConnectorBook:
             size=as_one.label,
         )
         return Fit(together, self._warning(connector, told, as_one))
+
+    def _fit_each(self, connector: Connector, sizes: Sequence[WireSize]) -> Fit:
+        """Each wire in a barrel of its own; the thinner one in the narrow end."""
+        ordered = sorted(sizes, key=lambda size: -size.area_m2)
+        ends = [connector, *[connector.narrow_end] * (len(ordered) - 1)]
+        largest = max((size.circular_mils for size in sizes), default=0.0)
+        for size, end in zip(ordered, ends, strict=False):
+            if not end.accepts_size(size):
+                return Fit(largest, self._warning(end, size.label, size))
+        return Fit(largest, None)
 
     def _warning(self, connector: Connector, words: str, size: WireSize) -> str:
         others = [
@@ -206,9 +281,10 @@ def next_larger(circular_mils: float, *, metric_sizes: bool = False) -> WireSize
 def strip_length_mm(connector: Connector, family: Family) -> tuple[float, float] | None:
     """Shortest and longest strip: barrel, plus what shows past it, plus the bare gap.
 
-    A working aid after JEM-TR 162, not a check. None where the barrel's length is not known.
+    A working aid after JEM-TR 162, not a check. None where the barrel's length is not known, and
+    where nothing is stripped.
     """
-    if connector.barrel_length_mm is None:
+    if connector.barrel_length_mm is None or not family.strips:
         return None
     past = PROTRUSION_MM if family.through_barrel else (0.0, 0.0)
     return (

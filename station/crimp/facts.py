@@ -46,7 +46,7 @@ def load_connectors(extra: Path | None = None) -> ConnectorBook:
     items = {item.id: item for item in shared.items}
     families = {family.id: family for family in shared.families}
     for family in shared.families:
-        for name in family.checklist:
+        for name in family.checklist + family.checklist_bare:
             if name not in items:
                 raise DataFileError(f"families.toml: {family.id} lists no such item: {name}.")
     folders: list[Traversable | Path] = [DATA / "connectors", *([extra] if extra else [])]
@@ -58,6 +58,11 @@ def load_connectors(extra: Path | None = None) -> ConnectorBook:
                 f"{', '.join(families)}."
             )
     return ConnectorBook(families, items, connectors)
+
+
+def drawing(family: Family) -> str:
+    """The family's drawing, as SVG: joint, wires, current clips C, sense clips A and B, M."""
+    return (DATA / "families" / family.drawing).read_text(encoding="utf-8")
 
 
 @cache

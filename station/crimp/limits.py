@@ -6,7 +6,7 @@ converted column cannot get in.
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
@@ -40,7 +40,8 @@ UNIT_KIND: dict[Criterion, str] = {
     "resistance_ratio_max": "1",
 }
 
-SourceStanding = Annotated[str, Field(pattern=r"^(seen-[1-9]\d*|memory|shop)$")]
+SourceStanding = Annotated[str, Field(pattern=r"^(seen-[1-9]\d*|memory|shop|own-rule)$")]
+"""``seen-n`` texts, from ``memory``, a ``shop``'s own, or a rule of this station's makers."""
 
 
 PullKind = Literal["destructive", "hold", "not stated"]
@@ -122,6 +123,12 @@ class LimitSet(_Data):
         return "; ".join(parts)
 
     @property
+    def standings(self) -> tuple[str, ...]:
+        """Standings of its rows, each once, in order: rows may be better or worse known."""
+        rows = (table.row(label) for table in self.criteria for label in table.rows)
+        return tuple(sorted({row.standing or self.standing for row in rows}))
+
+    @property
     def from_memory(self) -> bool:
         """True where nobody on the project has seen the text."""
         return self.standing == "memory"
@@ -129,8 +136,9 @@ class LimitSet(_Data):
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """One limit for one size: as printed, and in SI.
+    """One limit for one size: as printed, and in SI; where it is from, and how well it is known.
 
+    ``title``, ``source`` and ``edition`` are those of its set; ``standing`` is that of its row.
     ``test_current_a`` is the current at which a voltage drop limit is meant; ``pull_kind`` is what
     a force limit is stated for.
     """
@@ -148,6 +156,77 @@ class Limit:
     test_current_a: float | None
     note: str | None
     pull_kind: PullKind = "not stated"
+    title: str = ""
+    edition: str = ""
+
+    @property
+    def from_memory(self) -> bool:
+        """True where nobody on the project has seen the text."""
+        return self.standing == "memory"
+
+
+Judged = Literal["pull", "resistance"]
+
+FORCES: frozenset[Criterion] = frozenset({"pull_force_min"})
+DROPS: frozenset[Criterion] = frozenset(UNIT_KIND) - FORCES
+
+
+class SetsOfKind(_Data):
+    """What judges one kind of wire: sets by identifier; every one that has the size judges."""
+
+    pull: tuple[str, ...]
+    resistance: tuple[str, ...] = ()
+
+
+class LimitsInForce(_Data):
+    """What a shop judges by, stated once.
+
+    The shipped choice covers every size that an installer uses; what of it is published and what is
+    a rule of our own is told by the standing of each set. A customer's document goes before it.
+    """
+
+    awg_and_sae: SetsOfKind = SetsOfKind(
+        pull=("ul-486a-1991", "own-rule-pull-sae"), resistance=("own-rule-resistance",)
+    )
+    mm2: SetsOfKind = SetsOfKind(
+        pull=("qc-t-29106-2014",), resistance=("vehicle-harness-drop", "own-rule-resistance")
+    )
+    only: Judged | None = None
+    """What a shop without the other instrument judges; a pass then says "only"."""
+
+    @classmethod
+    def of_one(cls, set_id: str) -> "LimitsInForce":
+        """One set for all wires and all that it states."""
+        kind = SetsOfKind(pull=(set_id,), resistance=(set_id,))
+        return cls(awg_and_sae=kind, mm2=kind)
+
+    def of(self, size: WireSize) -> SetsOfKind:
+        """The sets that judge a size; strands by millimetre count as metric."""
+        metric_wire = size.system == "mm2" or size.label.endswith("mm")
+        return self.mm2 if metric_wire else self.awg_and_sae
+
+    @property
+    def set_ids(self) -> tuple[str, ...]:
+        """All sets that are named, each once."""
+        kinds = (self.awg_and_sae, self.mm2)
+        return tuple(dict.fromkeys(name for kind in kinds for name in kind.pull + kind.resistance))
+
+
+@dataclass(frozen=True, slots=True)
+class LimitsFound:
+    """The limits that several sets together have for a size.
+
+    Attributes
+    ----------
+    not_judged
+        What no set has a limit for, of ``pull`` and ``resistance``.
+    lacking
+        Sets that were named and say nothing of the size.
+    """
+
+    limits: tuple[Limit, ...]
+    not_judged: tuple[Judged, ...]
+    lacking: tuple[str, ...]
 
 
 class LimitSets:
@@ -219,6 +298,61 @@ class LimitSets:
             else say("no other set has one."),
         )
 
+    def in_force(self, in_force: LimitsInForce, size: WireSize) -> LimitsFound:
+        """What judges a size: forces from the sets for the pull, the rest from the others.
+
+        Raises
+        ------
+        NoLimit
+            A set that is named does not exist.
+        """
+        sets = in_force.of(size)
+        return self.together(size, sets.pull, sets.resistance, only=in_force.only)
+
+    def together(
+        self,
+        size: WireSize,
+        for_pull: Iterable[str],
+        for_resistance: Iterable[str],
+        *,
+        only: Judged | None = None,
+    ) -> LimitsFound:
+        """All limits of several sets for one size, and what none of them covers.
+
+        Parameters
+        ----------
+        for_pull, for_resistance
+            Sets by identifier; one that stands in both gives all that it states.
+        only
+            Take no limit of the other kind; that one is not judged.
+
+        Raises
+        ------
+        NoLimit
+            There is no such set.
+        """
+        pull = self._of_kind(size, for_pull if only != "resistance" else (), FORCES)
+        drop = self._of_kind(size, for_resistance if only != "pull" else (), DROPS)
+        limits = [*pull, *drop]
+        having = {limit.set_id for limit in limits}
+        named = dict.fromkeys([*for_pull, *for_resistance])
+        missing: list[tuple[Judged, list[Limit]]] = [("pull", pull), ("resistance", drop)]
+        return LimitsFound(
+            tuple(limits),
+            tuple(name for name, found in missing if not found),
+            tuple(name for name in named if name not in having),
+        )
+
+    def _of_kind(
+        self, size: WireSize, set_ids: Iterable[str], criteria: Collection[Criterion]
+    ) -> list[Limit]:
+        return [
+            limit_of(self[name], table, size)
+            for name in set_ids
+            for table in self[name].criteria
+            if size.label in table.rows and table.criterion in criteria
+        ]
+
     def _having(self, size: WireSize, criterion: Criterion | None = None) -> list[str]:
         return [
             name
@@ -283,13 +417,15 @@ def limit_of(limit_set: LimitSet, table: CriterionTable, size: WireSize) -> Limi
         unit_si, factor = SI_PER_UNIT[table.unit]
     return Limit(
         set_id=limit_set.id,
+        title=limit_set.title,
         criterion=table.criterion,
         size=size.label,
         value=row.value,
         unit=table.unit,
         value_si=row.value * factor,
         unit_si=unit_si,
-        source=f"{limit_set.source}, {limit_set.edition}",
+        source=limit_set.source,
+        edition=limit_set.edition,
         standing=row.standing or limit_set.standing,
         conditions=limit_set.conditions,
         test_current_a=row.test_current_a,

@@ -4,6 +4,9 @@ The sense clips span some wire besides the crimp. That wire's share is taken off
 times ohm per metre of the wire, or *by reference*, the reading of a span of the same reel unbroken.
 Only the wire follows the temperature coefficient; a contact film does not, so the splice is stated
 as it is at the temperature of the test (as SAE J163 and IEC 60512-2-1 subtract the wire).
+
+All of the span counts as wire, the joint included: what is left is what the joint has more than the
+wire that it replaces. A barrel conducts better than wire, so a good joint may come out below zero.
 """
 
 import math
@@ -19,10 +22,62 @@ from station.crimp.wire import (
     resistance_ohm_per_m,
     temperature_factor,
 )
+from station.crimp.wire_tables import band_of
 from station.errors import BadInput
 
 IMPOSSIBLE_BELOW_U = 2.0
-"""A splice this many standard uncertainties below zero cannot be: the test was wrong."""
+"""A splice this many standard uncertainties below what its metal can save cannot be."""
+
+
+@dataclass(frozen=True, slots=True)
+class PerMetre:
+    """What a metre of a wire has at 20 °C, and how well that is known.
+
+    Attributes
+    ----------
+    u_fraction, dof
+        Relative standard uncertainty and its degrees of freedom.
+    told
+        What it rests on, in words.
+    """
+
+    ohm_per_m: float
+    u_fraction: float
+    told: str
+    dof: float = math.inf
+
+
+def of_reel(
+    ohm_per_m: float, u_fraction: float, name: str = "the reel as measured", dof: float = math.inf
+) -> PerMetre:
+    """The wire of a reel that was measured, at 20 °C (the wire check gives it).
+
+    Raises
+    ------
+    BadInput
+        A resistance that is not positive, or an uncertainty that is negative.
+    """
+    if not (math.isfinite(ohm_per_m) and ohm_per_m > 0.0):
+        raise BadInput("A reel has more than 0 Ω per metre, not {given:g}.", given=ohm_per_m)
+    if not (math.isfinite(u_fraction) and u_fraction >= 0.0):
+        raise BadInput(
+            "The uncertainty of a reel must not be negative: {given:g}.", given=u_fraction
+        )
+    return PerMetre(ohm_per_m, u_fraction, name, dof)
+
+
+def of_band(size: WireSize, material: Material = MATERIALS["copper"]) -> PerMetre:
+    """Wire of which only the size is known: anywhere in the band that its standard allows.
+
+    The middle of the band, rectangular to its ends (JCGM 100:2008, 4.3.7). One reel serves for many
+    samples and errs by the same amount in all of them, but never by more than 1.73 of these u, so
+    that a 95 % interval holds for reels anywhere in the band.
+    """
+    band = band_of(size, material)
+    u_fraction = band.u_fraction
+    if not band.published:
+        u_fraction = math.hypot(u_fraction, material.u_fraction)
+    return PerMetre(band.middle_ohm_per_m, u_fraction, f"{band.standard}: {band.source}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +90,9 @@ class WireSpan:
         Span and its standard uncertainty, in metres.
     u_fraction
         Relative standard uncertainty of the wire's ohm per metre: real strand area against the
-        nominal one.
+        nominal one. Not used where ``per_metre`` is given.
+    per_metre
+        Of the wire itself, from its reel or its standard; the nominal metal of the size where None.
     """
 
     size: WireSize
@@ -43,6 +100,7 @@ class WireSpan:
     length_m: float
     u_length_m: float = 0.0
     u_fraction: float = 0.0
+    per_metre: PerMetre | None = None
 
     def __post_init__(self) -> None:
         for name in ("length_m", "u_length_m", "u_fraction"):
@@ -53,6 +111,18 @@ class WireSpan:
                     f"not {value}."
                 )
 
+    @property
+    def known(self) -> PerMetre:
+        """What a metre has at 20 °C."""
+        if self.per_metre is not None:
+            return self.per_metre
+        nominal = resistance_ohm_per_m(self.size, self.material)
+        return PerMetre(nominal, self.u_fraction, "the nominal size")
+
+    def share_ohm(self, at_c: float) -> float:
+        """Resistance of the span at a temperature."""
+        return self.length_m * self.known.ohm_per_m * temperature_factor(self.material, at_c)
+
 
 @dataclass(frozen=True, slots=True)
 class SpliceResistance:
@@ -61,7 +131,8 @@ class SpliceResistance:
     Attributes
     ----------
     reading_ohm, wire_share_ohm, splice_ohm
-        The raw value, the wire's part of it at the temperature of the test, and the difference.
+        The raw value, the wire's part of it at the temperature of the test, and the difference:
+        what the joint has more than the wire it replaces. It may be negative by as much as that.
     budget
         Contributions in ohm.
     temperature_c
@@ -91,9 +162,7 @@ class SpliceResistance:
 def wire_share_ohm(spans: Sequence[WireSpan], temperature_c: float | None = None) -> float:
     """Resistance of the wire between the clips, in ohm; at 20 °C where no temperature is given."""
     at_c = 20.0 if temperature_c is None else temperature_c
-    return math.fsum(
-        span.length_m * resistance_ohm_per_m(span.size, span.material, at_c) for span in spans
-    )
+    return math.fsum(span.share_ohm(at_c) for span in spans)
 
 
 def reduce_by_length(
@@ -103,6 +172,7 @@ def reduce_by_length(
     *,
     temperature_c: float | None = None,
     u_temperature_k: float = 0.0,
+    replaced_m: float = 0.0,
 ) -> SpliceResistance:
     """Take the wire's share off a reading by its length.
 
@@ -119,6 +189,9 @@ def reduce_by_length(
     u_temperature_k
         Standard uncertainty of the temperature; without a thermometer, how far from 20 °C the
         bench may well be.
+    replaced_m
+        Length of the spans in which the connector's metal stands for wire: the splice may lie
+        below zero by its resistance.
 
     Raises
     ------
@@ -137,9 +210,10 @@ def reduce_by_length(
         [*reading_budget, *_wire_contributions(spans, temperature_c, u_temperature_k)]
     )
     splice = reading_ohm - share
-    return SpliceResistance(
-        reading_ohm, share, splice, budget, temperature_c, impossible(splice, budget.u)
-    )
+    length_m = math.fsum(span.length_m for span in spans)
+    replaced_ohm = share * replaced_m / length_m if length_m > 0.0 else 0.0
+    void_reason = impossible(splice, budget.u, replaced_ohm)
+    return SpliceResistance(reading_ohm, share, splice, budget, temperature_c, void_reason)
 
 
 def _wire_contributions(
@@ -150,13 +224,14 @@ def _wire_contributions(
     per_kelvin = 0.0
     for position, span in enumerate(spans, start=1):
         which = f" {position}" if len(spans) > 1 else ""
-        per_metre = resistance_ohm_per_m(span.size, span.material, at_c)
+        share, known = span.share_ohm(at_c), span.known
+        per_metre = known.ohm_per_m * temperature_factor(span.material, at_c)
         lines.append(Contribution(f"span{which}", per_metre * span.u_length_m))
         lines.append(
-            Contribution(f"wire ohm per metre{which}", per_metre * span.length_m * span.u_fraction)
+            Contribution(f"wire ohm per metre{which}", share * known.u_fraction, known.dof)
         )
-        at_20_c = per_metre / temperature_factor(span.material, at_c)
-        per_kelvin += at_20_c * span.length_m * span.material.temperature_coefficient_per_k
+        at_20_c = span.length_m * known.ohm_per_m
+        per_kelvin += at_20_c * span.material.temperature_coefficient_per_k
     # Both sides share one air: their temperature errors add, they do not average out.
     lines.append(Contribution("temperature", per_kelvin * u_temperature_k))
     return lines
@@ -193,6 +268,7 @@ def reduce_by_reference(
     material: Material = MATERIALS["copper"],
     temperature_c: float | None = None,
     u_temperature_k: float = 0.0,
+    replaced_m: float = 0.0,
 ) -> SpliceResistance:
     """Take the wire's share off a reading by what unbroken wire of the same reel reads.
 
@@ -211,6 +287,8 @@ def reduce_by_reference(
         Relative standard uncertainty of the meter's scale, common to both readings.
     temperature_c, u_temperature_k
         Of the wire over the splice; the uncertainty is that of the difference between the two.
+    replaced_m
+        Length of the span in which the connector's metal stands for wire.
 
     Raises
     ------
@@ -238,9 +316,8 @@ def reduce_by_reference(
             ),
         ]
     )
-    return SpliceResistance(
-        reading_ohm, share, splice, budget, temperature_c, impossible(splice, budget.u)
-    )
+    void_reason = impossible(splice, budget.u, share * replaced_m / span_m)
+    return SpliceResistance(reading_ohm, share, splice, budget, temperature_c, void_reason)
 
 
 def _check_reference(
@@ -305,9 +382,15 @@ def in_service(
     )
 
 
-def impossible(splice_ohm: float, u_ohm: float) -> str | None:
-    """Say why a splice resistance cannot be true, or None."""
-    if splice_ohm >= -IMPOSSIBLE_BELOW_U * u_ohm:
+def impossible(splice_ohm: float, u_ohm: float, replaced_ohm: float = 0.0) -> str | None:
+    """Say why a splice resistance cannot be true, or None.
+
+    Parameters
+    ----------
+    replaced_ohm
+        Of the wire that the connector replaces: metal without any resistance would save as much.
+    """
+    if splice_ohm >= -replaced_ohm - IMPOSSIBLE_BELOW_U * u_ohm:
         return None
     return say(
         "the splice comes out at {splice_ohm:.3f} mΩ, below zero by more than the "

@@ -27,10 +27,23 @@ AWG_THICKEST = -3
 """4/0, which the formula counts as -3."""
 
 CONSERVATIVE_CIRCULAR_MILS_PER_AMPERE = 700.0
-"""Handbook rule for power transmission, "very conservative" [seen-3]."""
+"""The installers' rule of thumb for carrying power over a run [common practice, no source]."""
 
-SAE_CIRCULAR_MILS = {18: 1537.0, 16: 2336.0, 14: 3702.0, 12: 5833.0, 10: 9343.0}
-"""Conductor area by SAE gauge, from a marine table that sets it beside AWG [seen-1]."""
+CONSERVATIVE_CURRENT_WORDS = (
+    "installers' rule of thumb for carrying power over a run, 700 circular mils per ampere; "
+    "common practice, no source; not for choosing a fuse"
+)
+
+SAE_CIRCULAR_MILS = {
+    22: 639.0, 20: 1003.0, 18: 1537.0, 16: 2336.0, 14: 3702.0, 12: 5833.0, 10: 9343.0, 8: 14810.0,
+    6: 24538.0, 4: 37360.0, 2: 62450.0, 1: 77790.0, 0: 98980.0, -1: 125100.0, -2: 158600.0,
+    -3: 205500.0,
+}  # fmt: skip
+"""Conductor area by SAE gauge, 1/0 to 4/0 as 0 to -3: from a marine table that sets it beside AWG,
+18 to 10 [seen-1], 8 to 4/0 [memory]; 22 and 20 from the least areas of SAE J1128 [memory]."""
+
+SAE_SEEN = (18, 16, 14, 12, 10)
+""":data:`SAE_CIRCULAR_MILS` that were seen in print; the others are remembered."""
 
 METRIC_RANGE_MM2 = (0.03, 400.0)
 
@@ -150,11 +163,11 @@ MATERIALS = {
 }
 
 _AWG_TEXT = re.compile(r"(?:AWG\s*)?([1-9]/0|\d{1,4})\s*(?:AWG|GAUGE|GA\.?)?", re.ASCII)
-_SAE_TEXT = re.compile(r"(?:SAE\s*(\d{1,2})|(\d{1,2})\s*SAE)", re.ASCII)
+_SAE_TEXT = re.compile(r"(?:SAE\s*([1-9]/0|\d{1,4})|([1-9]/0|\d{1,4})\s*SAE)", re.ASCII)
 _STRAND_TEXT = re.compile(
     r"(\d{1,4})\s*[X×/]\s*(?:([2-3]\d)\s*AWG|(\d?[.,]\d{1,3})\s*MM)", re.ASCII
 )
-_METRIC_TEXT = re.compile(r"(\d{1,3}(?:[.,]\d{1,4})?|[.,]\d{1,4})\s*(?:MM\^?2|SQMM|SQ\.?\s*MM)")
+_METRIC_TEXT = re.compile(r"(\d{1,3}(?:[.,]\d{1,8})?|[.,]\d{1,8})\s*(?:MM\^?2|SQMM|SQ\.?\s*MM)")
 
 _NO_SIZE = say("{text} is not a wire size: write it like 18 AWG, 1/0 AWG, SAE 16 or 0.75 mm2.")
 
@@ -175,7 +188,7 @@ def parse_size(text: str) -> WireSize:
     """
     tidy = " ".join(text.replace("²", "2").split()).upper()
     if match := _SAE_TEXT.fullmatch(tidy):
-        return sae(int(match[1] or match[2]))
+        return sae(_gauge_number(match[1] or match[2], text))
     if match := _METRIC_TEXT.fullmatch(tidy):
         return metric(float(match[1].replace(",", ".")))
     if match := _STRAND_TEXT.fullmatch(tidy):
@@ -194,7 +207,7 @@ def parse_size(text: str) -> WireSize:
             text=_shown(text),
             number=number,
         )
-    return awg(_awg_number(number, text))
+    return awg(_gauge_number(number, text))
 
 
 def _shown(text: str) -> str:
@@ -202,7 +215,7 @@ def _shown(text: str) -> str:
     return repr(text if len(text) <= 40 else text[:37] + "...")
 
 
-def _awg_number(number: str, text: str) -> int:
+def _gauge_number(number: str, text: str) -> int:
     if "/" in number:
         return 1 - int(number[0])
     if set(number) == {"0"}:
@@ -210,6 +223,10 @@ def _awg_number(number: str, text: str) -> int:
     if len(number) > 2 or number.startswith("0"):
         raise UnknownSize(_NO_SIZE, text=_shown(text))
     return int(number)
+
+
+def _gauge(number: int) -> str:
+    return f"{1 - number}/0" if number <= 0 else str(number)
 
 
 def awg(number: int) -> WireSize:
@@ -222,7 +239,7 @@ def awg(number: int) -> WireSize:
     UnknownSize
         Thicker than 4/0 or thinner than 30.
     """
-    label = f"{1 - number}/0 AWG" if number <= 0 else f"{number} AWG"
+    label = f"{_gauge(number)} AWG"
     if not AWG_THICKEST <= number <= AWG_THINNEST:
         raise UnknownSize(
             "{label} is outside the sizes this station knows: 4/0 AWG to 30 AWG.", label=label
@@ -232,7 +249,7 @@ def awg(number: int) -> WireSize:
 
 
 def sae(number: int) -> WireSize:
-    """SAE gauge size by number (areas of :data:`SAE_CIRCULAR_MILS`).
+    """SAE gauge size by number; 1/0 to 4/0 are 0 to -3 (areas of :data:`SAE_CIRCULAR_MILS`).
 
     Raises
     ------
@@ -240,13 +257,13 @@ def sae(number: int) -> WireSize:
         No area is known for that number.
     """
     if number not in SAE_CIRCULAR_MILS:
-        known = ", ".join(str(gauge) for gauge in SAE_CIRCULAR_MILS)
+        known = ", ".join(map(_gauge, SAE_CIRCULAR_MILS))
         raise UnknownSize(
             "SAE {number} is not a size this station knows: it has SAE {known}.",
-            number=number,
+            number=_gauge(number),
             known=known,
         )
-    return WireSize("SAE", f"SAE {number}", SAE_CIRCULAR_MILS[number] * CIRCULAR_MIL_M2)
+    return WireSize("SAE", f"SAE {_gauge(number)}", SAE_CIRCULAR_MILS[number] * CIRCULAR_MIL_M2)
 
 
 def metric(area_mm2: float) -> WireSize:
@@ -296,6 +313,33 @@ def _bundle(count: int, strand_area_m2: float, strand_label: str) -> WireSize:
     if not 1 <= count <= 1000:
         raise UnknownSize(f"A wire of {count} strands is not one: 1 to 1000.")
     return WireSize("strands", f"{count}x{strand_label}", count * strand_area_m2)
+
+
+def area_source(size: WireSize) -> tuple[str, str]:
+    """Where the area of a size is from, and the standing of that."""
+    if size.system == "AWG":
+        return "ASTM B258, diameter by its formula", "seen-3"
+    if size.system == "mm2":
+        return "the nominal figure: a label, not a measured area", "seen-5"
+    if size.system == "strands":
+        return "computed from the strands as written", "shop"
+    if any(size.label == sae(number).label for number in SAE_SEEN):
+        return "marine table that sets SAE areas beside AWG", "seen-1"
+    if size.label in ("SAE 22", "SAE 20"):
+        return "least area of SAE J1128 table 3, from memory", "memory"
+    return "marine table that sets SAE areas beside AWG, from memory", "memory"
+
+
+AWG_OF_TRADE = (30, 28, 26, 24, 22, 20, 18, 16, 14, 12, 10, 8, 6, 4, 3, 2, 1, 0, -1, -2, -3)
+METRIC_OF_TRADE = (
+    0.35, 0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0,
+)  # fmt: skip
+
+
+def sizes_of_installers() -> list[WireSize]:
+    """Sizes that the shipped limits must cover: AWG 26 to 4/0, SAE 22 to 4/0, 0.35 to 120 mm²."""
+    gauges = [*map(awg, AWG_OF_TRADE[2:]), *map(sae, SAE_CIRCULAR_MILS)]
+    return [*gauges, *map(metric, METRIC_OF_TRADE)]
 
 
 def material_named(name: str) -> Material:

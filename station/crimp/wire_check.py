@@ -3,6 +3,7 @@
 Resistance alone cannot tell everything: 18 AWG of copper-clad aluminium and 20 AWG of copper are
 the same to a meter. The check therefore names every size and metal that the measurement allows, and
 says "cannot tell" where the uncertainty is too large to separate what was sold from its rivals.
+A metric wire is what its standard accepts: a band, not a number.
 """
 
 import math
@@ -11,30 +12,34 @@ from dataclasses import dataclass
 from typing import Literal
 
 from station.crimp.wire import (
-    AWG_THICKEST,
-    AWG_THINNEST,
+    AWG_OF_TRADE,
     MATERIALS,
     SAE_CIRCULAR_MILS,
     Material,
     WireSize,
     awg,
     metric,
-    resistance_ohm_per_m,
     sae,
     temperature_factor,
 )
+from station.crimp.wire_tables import WireBand, band_of, bands
 from station.errors import BadInput
 
 AREA_U_FRACTION = 0.012
-"""Relative standard uncertainty of a real wire's area: 2 % tolerance, rectangular, rounded up."""
+"""Relative standard uncertainty of a gauge wire's area, for which no standard that was read states
+a band: 2 % tolerance, rectangular, rounded up."""
 
 CONSISTENT_U = 2.0
-"""Standard uncertainties within which a candidate is consistent with the measurement."""
+"""So many standard uncertainties a measurement may lie off a candidate and still fit it."""
 
 SENSIBLE_OHM_PER_M = (1e-6, 1e6)
 """Far wider than any wire from 4/0 to 30 AWG (our own choice); beyond it a unit was mistaken."""
 
-METRIC_MM2 = (0.35, 0.5, 0.75, 0.85, 1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 10.0, 16.0)
+METRIC_MM2 = (
+    0.35, 0.5, 0.75, 0.85, 1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 16.0, 25.0,
+    35.0, 50.0, 70.0, 95.0, 120.0,
+)  # fmt: skip
+"""Sizes of the trades that use metric wire: building, machine and vehicle."""
 
 Answer = Literal["as sold", "not as sold", "cannot tell"]
 
@@ -45,19 +50,25 @@ class Candidate:
 
     Attributes
     ----------
-    expected_ohm_per_m
-        At 20 °C.
+    band
+        What its standards allow it to be, at 20 °C.
     deviation
-        Measured over expected, less one.
+        Measured over what is usually expected of it, less one.
     z
-        The deviation in standard uncertainties of measurement and candidate together.
+        How far the measurement lies outside the standards' band, 0 within; of a gauge, off its
+        metal. In standard uncertainties.
     """
 
     size: WireSize
     material: Material
-    expected_ohm_per_m: float
+    band: WireBand
     deviation: float
     z: float
+
+    @property
+    def expected_ohm_per_m(self) -> float:
+        """What such a wire usually is, at 20 °C."""
+        return self.band.expected_ohm_per_m
 
     @property
     def consistent(self) -> bool:
@@ -90,6 +101,8 @@ class WireCheck:
         The candidate that it was sold as.
     candidates
         All that are consistent, nearest first; where none is, the nearest three.
+    fits
+        The standards that accept the measured wire as the size and metal it was sold as.
     """
 
     ohm_per_m: float
@@ -97,12 +110,13 @@ class WireCheck:
     sold: Candidate
     candidates: tuple[Candidate, ...]
     answer: Answer
+    fits: tuple[WireBand, ...] = ()
 
     @property
     def sentence(self) -> str:
         """The answer in one line."""
         sold = f"Sold as {self.sold.name}"
-        off = f"{self.sold.deviation * 100:+.1f} % off its resistance"
+        off = f"{self.sold.deviation * 100:+.1f} % off its usual resistance"
         if self.answer == "as sold":
             return f"{sold}, and its resistance agrees ({off})."
         others = [c.name for c in self.candidates if c is not self.sold][:4]
@@ -153,10 +167,15 @@ def check_wire(
 
     def candidate(size: WireSize, metal: Material) -> Candidate:
         measured = at_temperature / temperature_factor(metal, temperature_c)
-        expected = resistance_ohm_per_m(size, metal)
-        deviation = measured / expected - 1.0
+        band = band_of(size, metal)
+        deviation = measured / band.expected_ohm_per_m - 1.0
+        return Candidate(size, metal, band, deviation, z(band, metal, measured))
+
+    def z(band: WireBand, metal: Material, measured: float) -> float:
+        if band.published:
+            return math.log1p(band.off_by(measured)) / math.hypot(u_relative, metal.u_fraction)
         spread = math.hypot(u_relative, AREA_U_FRACTION, metal.u_fraction)
-        return Candidate(size, metal, expected, deviation, math.log1p(deviation) / spread)
+        return math.log(measured / band.expected_ohm_per_m) / spread
 
     sold = candidate(sold_as, material)
     others = [
@@ -172,7 +191,10 @@ def check_wire(
     if answer == "cannot tell":
         found = [c for c in found if c is sold or _is_rival(c, sold)]
     at_20_c = at_temperature / temperature_factor(material, temperature_c)
-    return WireCheck(at_20_c, at_20_c * u_relative, sold, tuple(found), answer)
+    fits = tuple(
+        band for band in bands(sold_as, material) if abs(z(band, material, at_20_c)) <= CONSISTENT_U
+    )
+    return WireCheck(at_20_c, at_20_c * u_relative, sold, tuple(found), answer, fits)
 
 
 def _check_values(measured_ohm: float, length_m: float, uncertainties: tuple[float, ...]) -> None:
@@ -198,8 +220,8 @@ def _plausible(size: WireSize, metal: Material, sold: Candidate) -> bool:
     return metal is sold.material
 
 
-def _nearness(candidate: Candidate) -> float:
-    return abs(candidate.z)
+def _nearness(candidate: Candidate) -> tuple[float, float]:
+    return abs(candidate.z), abs(candidate.deviation)
 
 
 def _answer(sold: Candidate, consistent: Iterable[Candidate]) -> Answer:
@@ -211,13 +233,17 @@ def _answer(sold: Candidate, consistent: Iterable[Candidate]) -> Answer:
 def _is_rival(candidate: Candidate, sold: Candidate) -> bool:
     """Whether being the candidate would cheat: a clad metal, or at least 4 % less of it.
 
-    Tinned and plain copper are alike in use, and a thicker wire cheats nobody.
+    Tinned and plain copper are alike in use, and a thicker wire cheats nobody; nor does a thinner
+    one that conducts as the standard of what was sold demands.
     """
     if candidate.material.is_copper != sold.material.is_copper:
         return True
-    return candidate.size.area_m2 < 0.96 * sold.size.area_m2
+    band = candidate.band
+    best = band.low_ohm_per_m if band.published else band.expected_ohm_per_m
+    accepted = sold.band.published and sold.z == 0.0 and best <= sold.band.high_ohm_per_m
+    return candidate.size.area_m2 < 0.96 * sold.size.area_m2 and not accepted
 
 
 def _sizes() -> list[WireSize]:
-    gauges = [awg(number) for number in range(AWG_THICKEST, AWG_THINNEST + 1)]
+    gauges = [awg(number) for number in AWG_OF_TRADE]
     return [*gauges, *map(sae, SAE_CIRCULAR_MILS), *map(metric, METRIC_MM2)]

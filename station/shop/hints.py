@@ -3,7 +3,8 @@
 import math
 
 from station.crimp.causes import Cause, Findings, Hint, hints, level
-from station.ledger.entries import BaselineSet, SampleFinished
+from station.crimp.facts import shipped_book
+from station.ledger.entries import BaselineSet, Joint, SampleFinished
 from station.shop.trend import baselines_of
 
 
@@ -20,6 +21,17 @@ def findings_of(sample: SampleFinished, baseline: BaselineSet | None) -> Finding
         ),
         failure_mode=None if sample.pull is None else sample.pull.failure_mode,
         faults=frozenset(name for name, good in sample.checklist.items() if not good),
+        wires="unequal" if _unequal(sample.joint) else None,
+    )
+
+
+def _unequal(joint: Joint) -> bool:
+    """Whether wires of several sizes share a barrel."""
+    connector = shipped_book().connectors.get(joint.connector)
+    return (
+        connector is not None
+        and len(set(joint.wires)) > 1
+        and shipped_book().in_one_barrel(connector, joint.wires)
     )
 
 

@@ -66,7 +66,7 @@ def test_the_worst_point_decides() -> None:
 def test_every_scheme_says_where_it_is_from() -> None:
     for scheme in schemes().values():
         assert scheme.source
-        assert scheme.standing == "seen-1"
+        assert scheme.standing == ("memory" if scheme.id.endswith("-memory") else "seen-1")
         limits = [item.indication for item in scheme.classes]
         assert limits == sorted(limits)
 
@@ -91,3 +91,15 @@ def test_input_that_cannot_be_classified(
 def test_unknown_class() -> None:
     with pytest.raises(ValueError, match="no class '7'"):
         with_error(0.1).meets("7")
+
+
+def test_what_is_from_memory_stands_in_a_scheme_of_its_own() -> None:
+    # ASTM E4-16, clause 10: 1 % of every reading, 200 digits [seen-1]; repeatability of 1 %
+    # [memory].
+    seen, remembered = schemes()["astm-e4-16"], schemes()["astm-e4-16-memory"]
+    assert seen.classes[0].repeatability is None
+    assert remembered.classes[0].repeatability == 1.0
+    assert "memory" in remembered.source
+    spread = [ForcePoint(100.0, (99.2, 100.8))]
+    assert classify(spread, resolution_n=0.05, scheme=seen.id).class_name == "E4"
+    assert classify(spread, resolution_n=0.05, scheme=remembered.id).class_name is None

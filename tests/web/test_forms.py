@@ -64,7 +64,7 @@ def test_answers_to_the_visual_check_go_with_the_order() -> None:
         "connector": "butt-splice-red",
         "wire": "18 AWG",
         "limit_set": "mil-t-7928",
-        "look_bottomed": "yes",
+        "look_insulation-at-mouth": "yes",
         "look_strands": "",
         "look_closed": "no",
         "look_halves": "no",
@@ -78,7 +78,7 @@ def test_answers_to_the_visual_check_go_with_the_order() -> None:
         for name in asked
         if form.get(f"look_{name}") in ("yes", "no")
     }
-    assert answers["bottomed"] is True
+    assert answers["insulation-at-mouth"] is True
 
 
 def test_order_again_names_what_it_replaces(records: LedgerReader) -> None:

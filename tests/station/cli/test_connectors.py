@@ -20,7 +20,10 @@ def test_one_connector_says_how_to_strip_clip_and_look(
     assert run(["connectors", "ring-red", "--json"]) == 0
     ring = json.loads(capsys.readouterr().out)
     assert ring["strip_length_mm"] == [5.5, 8.0]
-    assert ring["checklist"]
+    assert {item["critical"] for item in ring["checklist"]} == {True, False}
+    assert ring["span"]["drawing"].startswith("<svg")
+    assert sum(ring["span"]["wire_shares"]) == pytest.approx(1.0)
+    assert ring["span"]["from"].startswith("A, ")
     assert run(["connectors", "ring-red", "--wire", "18 AWG"]) == 0
     said = capsys.readouterr().out
     assert "battery disconnected" in said

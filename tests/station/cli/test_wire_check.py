@@ -58,3 +58,14 @@ def test_what_no_wire_can_have_is_refused(
     asked = ["wire-check", "--sold-as", "18 AWG", "--length-mm", length_mm]
     assert run([*asked, "--reading-mohm", reading_mohm]) == 2
     assert "is no wire: check the resistance and length" in capsys.readouterr().err
+
+
+def test_a_wire_fits_the_standards_whose_band_holds_it(capsys: pytest.CaptureFixture[str]) -> None:
+    # 0.75 mm2: IEC 60228 at most 24.5 (class 2) and 26.0 ohm/km (class 5) [seen-5].
+    arguments = ["wire-check", "--sold-as", "0.75 mm2", "--length-mm", "1000"]
+    assert run([*arguments, "--reading-mohm", "24.5", "--reading-u-mohm", "0.05", "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    assert result["answer"] == "as sold"
+    highest = {band["standard"]: band["high_mohm_per_m"] for band in result["fits"]}
+    assert highest["IEC 60228 class 5"] == pytest.approx(26.0)
+    assert highest["IEC 60228 class 2"] == pytest.approx(24.5)

@@ -31,6 +31,18 @@ def first(**found: object) -> str:
         ({"failure_mode": "connector_broke", "force": "low"}, "weak-connector"),
         ({"resistance": "high", "faults": frozenset({"centred"})}, "poor-contact"),
         ({"force": "high", "resistance": "low"}, "stronger-wire"),
+        ({"force": "high", "resistance": "ok", "failure_mode": "broke_in_wire"},
+         "hard-drawn-wire"),
+        ({"force": "ok", "failure_mode": "broke_at_edge",
+          "faults": frozenset({"insulation-crimp"})}, "insulation-grip-cuts"),
+        ({"force": "ok", "failure_mode": "broke_at_edge", "faults": frozenset({"bell-mouth"})},
+         "no-bell-mouth"),
+        ({"force": "low", "resistance": "ok", "failure_mode": "connector_broke"},
+         "weak-connector"),
+        ({"force": "high", "failure_mode": "drawn_out"}, "too-fast"),
+        ({"force": "ok", "faults": frozenset({"insulation-gap", "window"})}, "over-stripped"),
+        ({"force": "low", "failure_mode": "drawn_out", "wires": "unequal", "resistance": "high"},
+         "unequal-wires"),
     ],
 )  # fmt: skip
 def test_typical_findings_lead_to_typical_causes(found: dict[str, object], cause: str) -> None:
@@ -45,7 +57,8 @@ def test_nothing_found_gives_no_hint() -> None:
 def test_the_causes_of_the_job_are_all_there() -> None:
     assert {cause.id for cause in CAUSES} >= {
         "under-crimped", "over-crimped", "wrong-nest", "strands-cut", "insulation-in-barrel",
-        "wrong-wire-size", "corroded-or-clad",
+        "wrong-wire-size", "corroded-or-clad", "hard-drawn-wire", "insulation-grip-cuts",
+        "no-bell-mouth", "side-pull", "too-fast", "over-stripped", "unequal-wires",
     }  # fmt: skip
 
 
@@ -64,6 +77,7 @@ def test_every_rule_can_be_reached() -> None:
             resistance=must.resistance[0] if must.resistance else None,
             failure_mode=must.failure_mode[0] if must.failure_mode else None,
             faults=frozenset(must.faults),
+            wires=must.wires[0] if must.wires else None,
         )
         assert cause.id in [hint.cause for hint in hints(found, CAUSES)]
 
@@ -89,3 +103,8 @@ def test_more_signs_stand_higher(
 )  # fmt: skip
 def test_levels(verdict: str | None, score: float | None, expected: str | None) -> None:
     assert level(verdict, score, bad="low") == expected
+
+
+def test_wires_of_one_size_are_never_called_unequal() -> None:
+    found = hints(Findings("low", "high", "drawn_out"), CAUSES)
+    assert "unequal-wires" not in [hint.cause for hint in found]

@@ -1,15 +1,20 @@
+from pathlib import Path
+from xml.etree import ElementTree
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
 from station.crimp.connectors import (
     Connector,
+    Family,
     connector_named,
     insulation_gap_mm,
     next_larger,
     strip_length_mm,
 )
-from station.crimp.facts import shipped_book
+from station.crimp.facts import drawing, load_connectors, shipped_book
 from station.crimp.wire import WireSize, awg, parse_size
 from station.errors import BadInput
 
@@ -77,15 +82,16 @@ def test_sae_wire_goes_where_awg_of_its_number_goes() -> None:
 
 def test_every_family_of_the_job_is_there() -> None:
     assert set(BOOK.families) == {
-        "butt splice", "parallel splice", "tap connector", "ring", "fork", "tab and receptacle",
-        "bullet pair", "open barrel", "soldered splice", "twisted and taped",
+        "butt splice", "step-down butt", "sealed butt", "parallel splice", "closed-end cap",
+        "tap connector", "ring", "fork", "lug", "ferrule", "tab and receptacle", "bullet pair",
+        "open barrel", "solder sleeve", "soldered splice", "twisted and taped",
     }  # fmt: skip
     used = {item.family for item in BOOK.connectors.values()}
     assert used == set(BOOK.families)
 
 
 def test_joints_for_teaching_only_say_so() -> None:
-    for name in ("soldered splice", "twisted and taped"):
+    for name in ("solder sleeve", "soldered splice", "twisted and taped"):
         family = BOOK.families[name]
         assert not family.accepted_joint
         assert "not an accepted joint, for teaching only" in family.title.lower()
@@ -189,3 +195,138 @@ def test_insulation_gap_by_size() -> None:
 def test_an_unknown_connector_names_those_there_are() -> None:
     with pytest.raises(BadInput, match="butt-splice-red"):
         connector("no-such-thing")
+
+
+def test_the_span_of_every_family_is_drawn_and_is_all_wire() -> None:
+    for family in BOOK.families.values():
+        root = ElementTree.fromstring(drawing(family))
+        labels = [item.text for item in root.iter() if item.tag.endswith("}text")]
+        points = ["A", "B", "C", "C"] + (["M"] if family.span_through else [])
+        assert sorted(str(label) for label in labels) == sorted(points), family.id
+        assert family.span_from.startswith("A, ")
+        assert family.span_to.startswith("B, ")
+        assert (family.span_through or "M, ").startswith("M, ")
+        lengths = family.wire_lengths(sizes("18 AWG", "14 AWG"), 0.080)
+        assert sum(length_m for _, length_m in lengths) == pytest.approx(0.080)
+
+
+@pytest.mark.parametrize(
+    ("family", "wires", "expected"),
+    [
+        ("butt splice", ("18 AWG", "18 AWG"), {"18 AWG": 0.08}),
+        ("step-down butt", ("14 AWG", "18 AWG"), {"14 AWG": 0.04, "18 AWG": 0.04}),
+        ("parallel splice", ("20 AWG", "18 AWG"), {"20 AWG": 0.04, "18 AWG": 0.04}),
+        ("tap connector", ("14 AWG", "18 AWG"), {"14 AWG": 0.04, "18 AWG": 0.04}),
+        ("ring", ("18 AWG",), {"18 AWG": 0.08}),
+        ("lug", ("1/0 AWG",), {"1/0 AWG": 0.08}),
+    ],
+)
+def test_which_wire_counts_with_which_length(
+    family: str, wires: tuple[str, ...], expected: dict[str, float]
+) -> None:
+    lengths = BOOK.families[family].wire_lengths(sizes(*wires), 0.080)
+    assert {size.label: length_m for size, length_m in lengths} == expected
+
+
+@pytest.mark.parametrize(
+    "changes", [{"wire_shares": (0.5, 0.4)}, {"wire_shares": (1.0,)}, {"span_through": None}]
+)
+def test_a_span_that_is_not_all_wire_is_refused(changes: dict[str, object]) -> None:
+    family = BOOK.families["butt splice"].model_dump()
+    with pytest.raises(ValidationError, match="wire"):
+        Family.model_validate({**family, **changes})
+
+
+def test_every_joint_says_how_much_of_its_span_is_connector() -> None:
+    for item in BOOK.connectors.values():
+        assert 0.0 < item.replaces_wire_mm <= 30.0
+        if BOOK.family_of(item).strips and item.barrel_length_mm is not None:
+            assert item.replaces_wire_mm >= item.barrel_length_mm
+
+
+# What a closed sleeve hides [common practice, no source].
+HIDDEN = {"bottomed", "insulation-in-barrel", "insulation-gap", "strands-whole", "barrel-whole"}
+CLOSED = (
+    "butt splice", "step-down butt", "sealed butt", "parallel splice", "closed-end cap",
+    "tap connector", "ring", "fork", "tab and receptacle", "bullet pair",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("name", CLOSED)
+def test_what_a_closed_sleeve_hides_is_not_asked(name: str) -> None:
+    family = BOOK.families[name]
+    assert not HIDDEN & set(family.checklist)
+    assert any(BOOK.items[look].critical for look in family.checklist)
+    if family.checklist_bare:
+        assert set(family.checklist_bare) >= HIDDEN - {"bottomed", "conductor-visible"}
+
+
+def test_a_shops_own_bare_ring_is_looked_into(tmp_path: Path) -> None:
+    (tmp_path / "own-ring.toml").write_text(
+        """
+        id = "own-ring"
+        title = "Own ring"
+        family = "ring"
+        sleeve = "bare"
+        accepts = ["8 AWG"]
+        source = "drawing in the drawer"
+        standing = "shop"
+        """
+    )
+    book = load_connectors(tmp_path)
+    own = connector_named(book.connectors, "own-ring")
+    assert [item.id for item in book.checklist(own)] == list(BOOK.families["ring"].checklist_bare)
+    assert book.fit(own, sizes("8 AWG")).ok
+    assert len(book.connectors) == len(BOOK.connectors) + 1
+
+
+def test_the_insulation_crimp_is_looked_at_where_there_is_one() -> None:
+    having = {name for name, item in BOOK.families.items() if "insulation-crimp" in item.checklist}
+    assert having == {
+        "butt splice", "step-down butt", "ring", "fork", "tab and receptacle", "bullet pair",
+        "open barrel",
+    }  # fmt: skip
+
+
+def test_an_open_barrel_is_looked_at_all_over() -> None:
+    looks = set(BOOK.families["open barrel"].checklist)
+    assert looks >= {"wings", "lance", "bell-mouth", "brush", "insulation-crimp"}
+
+
+def test_a_tap_that_displaces_insulation_is_not_stripped() -> None:
+    for band in BANDS:
+        tap = connector(f"tap-connector-{band}")
+        assert strip_length_mm(tap, BOOK.family_of(tap)) is None
+    looks = BOOK.families["tap connector"].checklist
+    assert not {"strands-whole", "insulation-gap", "insulation-at-mouth", "not-tinned"} & set(looks)
+
+
+@pytest.mark.parametrize(
+    ("name", "wires", "fits"),
+    [
+        # Circular mils add, next larger single size (NASA-STD-8739.4, change 6 [seen-1]): 20 + 18
+        # AWG are 2646, like 14 AWG; 14 + 14 AWG are 8214, like 10 AWG [calc].
+        ("parallel-splice-blue", ("20 AWG", "18 AWG"), True),
+        ("parallel-splice-blue", ("18 AWG", "20 AWG"), True),
+        ("parallel-splice-blue", ("14 AWG", "14 AWG"), False),
+        ("parallel-splice-yellow", ("14 AWG", "14 AWG"), True),
+        ("closed-end-cap-medium", ("20 AWG", "18 AWG"), True),
+        ("ring-blue", ("20 AWG", "18 AWG"), True),
+        ("ring-blue", ("14 AWG", "14 AWG"), False),
+        ("ring-blue", ("14 AWG",), True),
+        ("tap-connector-blue", ("14 AWG", "14 AWG"), True),
+        ("step-down-butt-blue-red", ("14 AWG", "18 AWG"), True),
+        ("step-down-butt-blue-red", ("18 AWG", "14 AWG"), True),
+        ("step-down-butt-blue-red", ("14 AWG", "14 AWG"), False),
+        ("step-down-butt-blue-red", ("18 AWG", "18 AWG"), False),
+        ("butt-splice-thin", ("26 AWG", "26 AWG"), True),
+        ("lug-1-0-awg", ("1/0 AWG",), True),
+        ("lug-1-0-awg", ("SAE 1/0",), True),
+        ("lug-1-0-awg", ("2/0 AWG",), False),
+        ("lug-120-mm2", ("120 mm2",), True),
+        ("ferrule-0-75-mm2", ("0.75 mm2",), True),
+        ("sealed-butt-red", ("18 AWG", "22 AWG"), True),
+    ],
+)
+def test_wires_and_barrels(name: str, wires: tuple[str, ...], fits: bool) -> None:
+    assert BOOK.fit(connector(name), sizes(*wires)).ok is fits

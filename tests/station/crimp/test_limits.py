@@ -4,24 +4,34 @@ import tomllib
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
+from scipy.linalg import solve_banded
 
 from station.crimp.facts import shipped_limit_sets
 from station.crimp.limits import (
     CriterionTable,
     LimitSet,
     LimitSets,
+    LimitsInForce,
     shop_resistance_limit_ohm,
 )
-from station.crimp.wire import parse_size, soft_break_force_n
+from station.crimp.strength import share_of_strength, strength_words
+from station.crimp.wire import (
+    WireSize,
+    parse_size,
+    resistance_ohm_per_m,
+    sizes_of_installers,
+    soft_break_force_n,
+)
 from station.errors import BadInput, NoLimit
 from station.files import DATA, toml_files
 
-# Newton column as printed beside the pull table of UL 486A-1991, 30 AWG to 4/0 [seen-3]:
-# pound-force times 4.45, rounded; without the 2/0 misprint.
+# Newton column as printed beside the pull table of UL 486A-1991, 30 AWG to 4/0 [seen-1] to [seen-3]
+# by row, see below: pound-force times 4.45, rounded; without the 2/0 misprint.
 UL_PRINTED_N = {
     "30 AWG": 6.7, "28 AWG": 8.9, "26 AWG": 13.4, "24 AWG": 22.3, "22 AWG": 35.6, "20 AWG": 57.9,
     "18 AWG": 89.0, "16 AWG": 133.5, "14 AWG": 222.5, "12 AWG": 311.5, "10 AWG": 356.0,
@@ -48,6 +58,28 @@ def test_pull_limits_against_the_printed_newton_column(
     for label, newton in printed.items():
         limit = sets.limit(set_id, "pull_force_min", parse_size(label))
         assert limit.value_si == pytest.approx(newton, abs=max(0.08, 6e-4 * newton)), label
+
+
+def test_standing_is_told_by_row() -> None:
+    # In how many of three texts (UL 486A-1991 reproduced, a terminal maker's two specifications,
+    # another maker's table of 28 to 4 AWG) each row was read: [seen-1] to [seen-3].
+    seen = {"seen-1": ["30", "3", "1", "3/0", "4/0"], "seen-2": ["28", "2", "1/0", "2/0"]}
+    sets = shipped_limit_sets()
+    table = sets["ul-486a-1991"].criteria[0]
+    for standing, sizes in seen.items():
+        for size in sizes:
+            limit = sets.limit("ul-486a-1991", "pull_force_min", parse_size(f"{size} AWG"))
+            assert limit.standing == standing, size
+    assert sum(table.row(label).standing is None for label in table.rows) == len(table.rows) - 9
+    assert sets["ul-486a-1991"].standings == ("seen-1", "seen-2", "seen-3")
+
+
+def test_a_limit_names_set_source_edition_and_standing_apart() -> None:
+    limit = shipped_limit_sets().limit("qc-t-29106-2014", "pull_force_min", parse_size("1 mm2"))
+    assert limit.title.startswith("Pull-off force")
+    assert limit.source == "QC/T 29106-2014 table 2, text layer of the standard"
+    assert limit.edition == "2014; check the edition in force"
+    assert (limit.standing, limit.from_memory) == ("seen-1", False)
 
 
 def test_two_aught_follows_pound_force_not_the_misprint() -> None:
@@ -292,12 +324,151 @@ def test_every_shipped_set_states_source_and_standing() -> None:
         assert sets[name].standing
 
 
-# Standards, their publishers and parts, and the unit N.
+def test_the_shipped_choice_judges_pull_and_resistance_of_every_size_of_an_installer() -> None:
+    sets = shipped_limit_sets()
+    for size in sizes_of_installers():
+        found = sets.in_force(LimitsInForce(), size)
+        assert found.not_judged == (), size.label
+        assert {limit.criterion == "pull_force_min" for limit in found.limits} == {True, False}
+        for limit in found.limits:
+            assert limit.source
+            assert limit.edition
+            assert not limit.from_memory
+            assert limit.title.count("our own rule") == (limit.standing == "own-rule")
+
+
+def test_a_published_drop_and_a_published_pull_judge_one_size_together() -> None:
+    # QC/T 29106-2014 table 2, 110 N; harness specification table 3, 8 mV at 15 A, each [seen-1].
+    found = shipped_limit_sets().in_force(LimitsInForce(), parse_size("1 mm2"))
+    told = [(limit.set_id, limit.value, limit.standing) for limit in found.limits]
+    assert told == [("qc-t-29106-2014", 110.0, "seen-1"), ("vehicle-harness-drop", 8.0, "seen-1")]
+    assert found.lacking == ("own-rule-resistance",)
+
+
+def test_what_no_set_covers_is_named() -> None:
+    sets = shipped_limit_sets()
+    size = parse_size("18 AWG")
+    pull_only = sets.together(size, ["mil-t-7928"], ["mil-t-7928"])
+    assert pull_only.not_judged == ("resistance",)
+    odd = sets.in_force(LimitsInForce(), parse_size("17 AWG"))
+    assert (odd.limits, odd.not_judged) == ((), ("pull", "resistance"))
+    assert odd.lacking == ("ul-486a-1991", "own-rule-pull-sae", "own-rule-resistance")
+    with pytest.raises(NoLimit, match="no limit set 'of the moon'"):
+        sets.together(size, ["of the moon"], [])
+
+
+@pytest.mark.parametrize(
+    ("only", "criterion"), [("pull", "pull_force_min"), ("resistance", "resistance_max")]
+)
+def test_a_shop_with_one_instrument_judges_by_it_and_says_so(only: str, criterion: str) -> None:
+    choice = LimitsInForce.model_validate({"only": only})
+    found = shipped_limit_sets().in_force(choice, parse_size("18 AWG"))
+    assert {limit.criterion for limit in found.limits} == {criterion}
+    assert found.not_judged == ({"pull": "resistance", "resistance": "pull"}[only],)
+
+
+def test_one_set_for_everything_gives_all_that_it_states() -> None:
+    both = [
+        {"criterion": "pull_force_min", "unit": "N", "rows": {"18 AWG": 90}},
+        {"criterion": "resistance_max", "unit": "mohm", "rows": {"18 AWG": 0.5}},
+    ]
+    sets = LimitSets([small_set(standing="shop", criteria=both)])
+    found = sets.in_force(LimitsInForce.of_one("invented"), parse_size("18 AWG"))
+    assert [limit.criterion for limit in found.limits] == ["pull_force_min", "resistance_max"]
+    assert LimitsInForce.of_one("invented").set_ids == ("invented",)
+
+
+@pytest.mark.parametrize(
+    ("size", "kind"),
+    [("18 AWG", "awg_and_sae"), ("SAE 4/0", "awg_and_sae"), ("0.35 mm2", "mm2"),
+     ("16x30 AWG", "awg_and_sae"), ("19x0.23 mm", "mm2")],
+)  # fmt: skip
+def test_wires_are_judged_by_their_kind(size: str, kind: str) -> None:
+    choice = LimitsInForce()
+    assert choice.of(parse_size(size)) is getattr(choice, kind)
+
+
+def own_resistance_limit_ohm(size: WireSize) -> float:
+    # Our own rule: at any current a joint of resistance R in a long wire of r ohm per
+    # metre is hotter than the wire by R / (2 r L) of what the wire is warmer than the air, with
+    # L = root of k d / (4 h), copper's k = 390 W/(m K), bare wire's h = 10 W/(m2 K).
+    reach_m = math.sqrt(390.0 * size.diameter_m / 40.0)
+    return 2.0 * 0.15 * reach_m * resistance_ohm_per_m(size)
+
+
+def test_our_own_resistance_rule_is_what_its_file_says() -> None:
+    # Our own rule: 2 x 0.15 x the root of 390 d / 40 of the wire itself; 30 mm times
+    # the root of the diameter in mm, to 2 % [calc].
+    table = shipped_limit_sets()["own-rule-resistance"].criteria[0]
+    for label in table.rows:
+        size = parse_size(label)
+        by_hand = 0.030 * math.sqrt(size.diameter_m * 1e3) * resistance_ohm_per_m(size)
+        assert table.row(label).value * 1e-3 == pytest.approx(by_hand, rel=0.02), label
+        assert table.row(label).value * 1e-3 == pytest.approx(
+            own_resistance_limit_ohm(size), rel=5e-3
+        )
+    printed = shipped_limit_sets()["vehicle-harness-drop"].criteria[0]
+    assert not set(table.rows) & set(printed.rows)
+
+
+def test_a_joint_at_our_own_limit_warms_a_long_wire_by_15_per_cent() -> None:
+    # The fin solved by differences, without the formula of the rule: heat made in and led along
+    # 18 AWG, given off to the air; the joint is heat in one cell.
+    size = parse_size("18 AWG")
+    cells, cell_m, current_a = 4001, 0.5e-3, 5.0
+    led = 390.0 * size.area_m2 / cell_m
+    lost = 10.0 * math.pi * size.diameter_m * cell_m
+    heat = np.full(cells, current_a**2 * resistance_ohm_per_m(size) * cell_m)
+    far = heat[0] / lost
+    heat[cells // 2] += current_a**2 * own_resistance_limit_ohm(size)
+    heat[[0, -1]] += led * far
+    band = np.full((3, cells), -led)
+    band[1] = 2.0 * led + lost
+    warm = solve_banded((1, 1), band, heat)
+    assert warm[cells // 2] / far - 1.0 == pytest.approx(0.15, rel=0.01)
+
+
+def test_sae_gauges_are_pulled_like_the_awg_of_their_number() -> None:
+    sets = shipped_limit_sets()
+    own, printed = sets["own-rule-pull-sae"].criteria[0], sets["ul-486a-1991"].criteria[0]
+    for label in own.rows:
+        assert own.row(label).value == printed.row(f"{label[4:]} AWG").value
+        # Soft wire of that gauge bears it: 37,000 psi [seen-1].
+        limit = sets.limit("own-rule-pull-sae", "pull_force_min", parse_size(label))
+        assert limit.value_si < 0.5 * soft_break_force_n(parse_size(label))
+
+
+@pytest.mark.parametrize(
+    ("set_id", "size", "percent"),
+    [
+        # Limit over soft copper at 37,000 psi times the area [calc].
+        ("ul-486a-1991", "18 AWG", 42), ("ul-486a-1991", "4 AWG", 12), ("abyc-e11", "18 AWG", 21),
+        ("abyc-e11", "4 AWG", 6), ("mil-t-7928", "24 AWG", 85), ("mil-t-7928", "18 AWG", 81),
+    ],
+)  # fmt: skip
+def test_a_force_limit_says_what_it_asks_of_the_wire(set_id: str, size: str, percent: int) -> None:
+    limit = shipped_limit_sets().limit(set_id, "pull_force_min", parse_size(size))
+    assert share_of_strength(limit) == pytest.approx(percent / 100.0, abs=0.006)
+    said = strength_words(limit) or ""
+    assert f"{percent} %" in said
+    assert ("fastened" in said) is (percent < 15)
+
+
+def test_a_resistance_limit_asks_nothing_of_the_strength() -> None:
+    limit = shipped_limit_sets().for_size(parse_size("1 mm2"), "vehicle-harness-drop")[0]
+    assert share_of_strength(limit) is None
+    assert strength_words(limit) is None
+
+
+# Standards, their publishers and parts, the unit N, the points of the drawings, what runs on the
+# machine, and pages of the station.
 NAMES = {
+    "A", "B", "C", "M",
     "A-620", "ABYC", "AS7928", "AWG", "E-11", "GB", "IEC", "J163", "JEM-TR", "MIL-T-7928", "N",
     "NASA", "NASA-STD-8739.4", "QC/T", "SAE", "UL", "XVI",
+    "ModemManager", "SQLite", "Bench", "Instruments",
 }  # fmt: skip
-SENTENCE_START = re.compile(r"(?:^|[.:;!?]\s+)$")
+SENTENCE_START = re.compile(r"(?:^|[.:;!?]\s+|^\{error\} )$")
 
 
 def texts(item: object) -> list[str]:

@@ -1,4 +1,5 @@
 import math
+from typing import Any
 
 import GTC
 import pytest
@@ -6,21 +7,30 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calibration.uncertainty import Contribution
+from station.crimp.facts import shipped_book
 from station.crimp.resistance import (
     ReferenceReading,
     WireSpan,
     delta_ohm,
     in_service,
+    of_band,
+    of_reel,
     reduce_by_length,
     reduce_by_reference,
 )
-from station.crimp.wire import MATERIALS, parse_size, resistance_ohm_per_m
+from station.crimp.wire import (
+    MATERIALS,
+    parse_size,
+    resistance_ohm_per_m,
+    sizes_of_installers,
+)
+from station.crimp.wire_tables import band_of
 from station.errors import BadInput
 
 COPPER = MATERIALS["copper"]
 
 
-def span(size: str = "SAE 16", length_m: float = 0.1524, **changes: float) -> WireSpan:
+def span(size: str = "SAE 16", length_m: float = 0.1524, **changes: Any) -> WireSpan:
     return WireSpan(parse_size(size), COPPER, length_m, **changes)
 
 
@@ -210,3 +220,87 @@ def test_voltage_drop_and_heat() -> None:
     assert service.voltage_drop_v == pytest.approx(2.9e-3)
     assert service.heat_w == pytest.approx(14.5e-3)
     assert service.equivalent_length_m == pytest.approx(0.02769, abs=1e-5)
+
+
+# Ohm per metre of the metal at 20 °C, apart from the station's own formula: gauges by ASTM B258 and
+# 100 % IACS in a public copper list, ohm per 1000 ft [seen-1]; metric wire by the strands that
+# sellers give it (number x mm), copper 1/58 [common practice, no source].
+FOOT_M = 0.3048
+GAUGES = {
+    "22 AWG": 16.14, "20 AWG": 10.15, "18 AWG": 6.385, "16 AWG": 4.016, "14 AWG": 2.525,
+    "12 AWG": 1.588, "10 AWG": 0.9989, "8 AWG": 0.6282, "6 AWG": 0.3951, "4 AWG": 0.2485,
+}  # fmt: skip
+STRANDS = {
+    "0.5 mm2": (16, 0.2), "0.75 mm2": (24, 0.2), "1 mm2": (32, 0.2), "1.5 mm2": (30, 0.25),
+    "2.5 mm2": (50, 0.25), "4 mm2": (56, 0.3), "6 mm2": (84, 0.3), "10 mm2": (80, 0.4),
+    "16 mm2": (126, 0.4), "25 mm2": (196, 0.4),
+}  # fmt: skip
+LAY = 1.02
+UNBROKEN = {label: kft * 1e-3 / FOOT_M for label, kft in GAUGES.items()} | {
+    label: LAY / 58.0 / (count * math.pi / 4.0 * mm**2) for label, (count, mm) in STRANDS.items()
+}
+
+
+@pytest.mark.parametrize("family", sorted(shipped_book().families))
+@pytest.mark.parametrize("label", UNBROKEN)
+def test_unbroken_wire_in_place_of_a_joint_reads_zero(label: str, family: str) -> None:
+    # From A through M to B is one wire of 80 mm: a fixture half a millimetre off, at 26 °C.
+    ohm = UNBROKEN[label] * 0.0805 * (1.0 + 0.00393 * 6.0)
+    size = parse_size(label)
+    lengths = shipped_book().families[family].wire_lengths([size, size], 0.080)
+    for known in (of_band(size), of_reel(1.004 * UNBROKEN[label], 0.004)):
+        spans = [WireSpan(one, COPPER, m, 0.0005, per_metre=known) for one, m in lengths]
+        result = reduce_by_length(
+            ohm, [Contribution("reading", 1e-6)], spans, temperature_c=26.0, u_temperature_k=1.0
+        )
+        assert abs(result.splice_ohm) <= 2.0 * result.u_ohm
+        assert result.void_reason is None
+
+
+def test_a_reel_at_its_allowed_maximum_is_covered() -> None:
+    # 0.5 mm2 at 39.0 mohm/m, the highest of IEC 60228 class 5 [seen-5], and a joint of 0.25 mohm:
+    # by the nominal area it would come out at 0.61 over 80 mm with a u of 0.03 [calc].
+    reading = 0.25e-3 + 0.080 * 39.0e-3
+    size = parse_size("0.5 mm2")
+    result = reduce_by_length(reading, [], [WireSpan(size, COPPER, 0.080, per_metre=of_band(size))])
+    assert abs(result.splice_ohm - 0.25e-3) <= 1.96 * result.u_ohm
+    by_reel = of_reel(39.0e-3, 0.003)
+    exact = reduce_by_length(reading, [], [WireSpan(size, COPPER, 0.080, per_metre=by_reel)])
+    assert exact.splice_ohm == pytest.approx(0.25e-3)
+    assert exact.u_ohm == pytest.approx(0.003 * 0.080 * 39.0e-3)
+
+
+@pytest.mark.parametrize("size", [size.label for size in sizes_of_installers()])
+@given(place=st.floats(0.0, 1.0))
+def test_a_reel_anywhere_in_its_band_lies_within_its_interval(size: str, place: float) -> None:
+    wire = parse_size(size)
+    band, known = band_of(wire), of_band(wire)
+    reel = band.low_ohm_per_m + place * (band.high_ohm_per_m - band.low_ohm_per_m)
+    assert abs(reel - known.ohm_per_m) <= 1.96 * known.u_fraction * known.ohm_per_m
+
+
+@pytest.mark.parametrize(
+    ("excess_mohm", "void"), [(0.1, False), (-0.2, False), (-0.31, False), (-0.40, True)]
+)
+def test_a_barrel_may_save_what_it_replaces_and_no_more(excess_mohm: float, void: bool) -> None:
+    # 15 mm of 18 AWG are 0.314 mohm at 20 °C [calc]; u of the reading 0.02 mohm.
+    wire = WireSpan(parse_size("18 AWG"), COPPER, 0.080)
+    reading = 0.080 * 20.948e-3 + excess_mohm * 1e-3
+    result = reduce_by_length(
+        reading, [Contribution("reading", 2e-5)], [wire], temperature_c=20.0, replaced_m=0.015
+    )
+    assert result.splice_ohm == pytest.approx(excess_mohm * 1e-3, abs=1e-6)
+    assert (result.void_reason is not None) is void
+    reference = ReferenceReading(0.080 * 20.948e-3, (), 0.080)
+    same = reduce_by_reference(
+        reading, [Contribution("reading", 2e-5)], reference, span_m=0.080, replaced_m=0.015
+    )
+    assert (same.void_reason is not None) is void
+
+
+@pytest.mark.parametrize(
+    ("ohm_per_m", "u"), [(0.0, 0.01), (-1.0, 0.01), (math.nan, 0.0), (0.02, -0.1)]
+)
+def test_an_impossible_reel_is_refused(ohm_per_m: float, u: float) -> None:
+    with pytest.raises(BadInput, match="reel"):
+        of_reel(ohm_per_m, u)

@@ -9,12 +9,14 @@ from station.crimp.wire import (
     AWG_THICKEST,
     AWG_THINNEST,
     MATERIALS,
+    area_source,
     awg,
     conservative_current_a,
     material_named,
     parse_size,
     resistance_ohm_per_m,
     sae,
+    sizes_of_installers,
     soft_break_force_n,
 )
 from station.errors import BadInput, UnknownSize
@@ -163,3 +165,48 @@ def test_unknown_material_names_those_there_are() -> None:
 def test_temperature_out_of_range_is_refused(temperature_c: float) -> None:
     with pytest.raises(BadInput, match="thermometer"):
         resistance_ohm_per_m(awg(18), temperature_c=temperature_c)
+
+
+# Conductor areas in circular mils that a marine table sets beside AWG: 18 to 10 [seen-1]; the
+# others [memory].
+SAE_TABLE = {
+    "SAE 18": 1537, "SAE 16": 2336, "SAE 14": 3702, "SAE 12": 5833, "SAE 10": 9343, "SAE 8": 14810,
+    "SAE 6": 24538, "SAE 4": 37360, "SAE 2": 62450, "SAE 1": 77790, "SAE 1/0": 98980,
+    "SAE 2/0": 125100, "SAE 3/0": 158600, "SAE 4/0": 205500,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("label", "mils"), SAE_TABLE.items())
+def test_sae_gauges_to_four_aught(label: str, mils: float) -> None:
+    size = parse_size(label)
+    assert size.label == label
+    assert size.circular_mils == pytest.approx(mils)
+    seen = label in ("SAE 18", "SAE 16", "SAE 14", "SAE 12", "SAE 10")
+    assert area_source(size)[1] == ("seen-1" if seen else "memory")
+
+
+@pytest.mark.parametrize(("gauge", "mm2"), [(8, 8.0), (6, 13.0), (4, 19.0), (2, 32.0)])
+def test_remembered_sae_areas_lie_near_their_metric_labels(gauge: int, mm2: float) -> None:
+    # SAE metric labels of the gauges, from a wiring guide and a vehicle page [seen-2].
+    assert sae(gauge).area_m2 * 1e6 == pytest.approx(mm2, rel=0.065)
+
+
+@pytest.mark.parametrize(
+    ("text", "label"),
+    [("1/0 SAE", "SAE 1/0"), ("sae 00", "SAE 2/0"), ("SAE4/0", "SAE 4/0"), ("SAE 0", "SAE 1/0")],
+)
+def test_sae_aughts_as_people_write_them(text: str, label: str) -> None:
+    assert parse_size(text).label == label
+
+
+def test_the_sizes_of_an_installer() -> None:
+    sizes = sizes_of_installers()
+    labels = [size.label for size in sizes]
+    for label in ("26 AWG", "4/0 AWG", "SAE 22", "SAE 4/0", "0.35 mm2", "120 mm2"):
+        assert label in labels
+    for size in sizes:
+        assert parse_size(size.label) == size
+        source, standing = area_source(size)
+        assert source
+        assert ("memory" in source) == (standing == "memory")
+    assert area_source(parse_size("16x30 AWG"))[1] == "shop"

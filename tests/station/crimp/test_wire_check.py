@@ -76,3 +76,40 @@ def test_length_does_not_matter(length_m: float) -> None:
 def test_impossible_values_are_refused(ohm: float, length_m: float, u_ohm: float) -> None:
     with pytest.raises(BadInput):
         check_wire(ohm, length_m, SOLD, u_ohm=u_ohm)
+
+
+@pytest.mark.parametrize(
+    ("size", "mohm_per_m", "standards"),
+    [
+        # IEC 60228 / DIN VDE 0295, plain copper at 20 °C, class 2 and class 5 maxima [seen-5]; ISO
+        # 6722-1, 24.7 and 54.4 mohm/m [memory].
+        ("0.75 mm2", 24.5, {"IEC 60228 class 2", "IEC 60228 class 5", "ISO 6722-1"}),
+        ("0.75 mm2", 25.9, {"IEC 60228 class 5"}),
+        ("0.5 mm2", 39.0, {"IEC 60228 class 5"}),
+        ("1.5 mm2", 13.3, {"IEC 60228 class 5"}),
+        ("16 mm2", 1.20, {"IEC 60228 class 5"}),
+        ("0.35 mm2", 52.0, {"ISO 6722-1"}),
+    ],
+)
+def test_a_wire_is_what_its_standard_accepts(
+    size: str, mohm_per_m: float, standards: set[str]
+) -> None:
+    ohm = mohm_per_m * 1e-3
+    check = check_wire(ohm, 1.0, parse_size(size), u_ohm=1e-4 * ohm)
+    assert check.answer == "as sold"
+    assert {band.standard for band in check.fits} == standards
+    assert all(band.low_ohm_per_m < ohm for band in check.fits)
+
+
+@pytest.mark.parametrize(("size", "mohm_per_m"), [("0.75 mm2", 27.0), ("2.5 mm2", 8.6)])
+def test_a_wire_above_every_maximum_is_not_as_sold(size: str, mohm_per_m: float) -> None:
+    # Class 5 maxima are 26.0 and 7.98 mohm/m [seen-5].
+    ohm = mohm_per_m * 1e-3
+    check = check_wire(ohm, 1.0, parse_size(size), u_ohm=1e-3 * ohm)
+    assert check.answer == "not as sold"
+    assert check.fits == ()
+
+
+def test_a_poor_meter_cannot_tell_a_metric_wire_from_a_thinner_one() -> None:
+    check = check_wire(0.0258, 1.0, parse_size("0.75 mm2"), u_ohm=4e-3)
+    assert check.answer == "cannot tell"

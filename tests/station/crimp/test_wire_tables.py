@@ -7,17 +7,20 @@ from station.crimp.wire import (
     parse_size,
     resistance_ohm_per_m,
     sae,
+    sizes_of_installers,
     stranded,
 )
 from station.crimp.wire_tables import (
     IEC_60228_MAX_OHM_PER_KM,
+    SAE_STRANDS,
     Basis,
+    WireBand,
+    ampacities,
+    band_of,
+    bands,
     iec_60228_max_ohm_per_m,
 )
 from station.errors import BadInput
-
-SAE_STRANDS = {20: (7, 28), 18: (16, 30), 16: (19, 29), 14: (19, 27), 12: (19, 25), 10: (19, 23)}
-"""Strand count and strand gauge (AWG) of one SAE J1128 wire type, by its gauge [seen-1]."""
 
 
 @pytest.mark.parametrize(
@@ -75,3 +78,75 @@ def test_a_stranding_of_sae_gauge_is_near_its_area() -> None:
         count, strand = SAE_STRANDS[gauge]
         bundle = stranded(count, awg(strand)).area_m2
         assert bundle == pytest.approx(sae(gauge).area_m2, rel=0.06)
+
+
+@pytest.mark.parametrize("size", [size.label for size in sizes_of_installers()])
+def test_a_band_holds_what_is_usual_and_every_published_maximum(size: str) -> None:
+    wire = parse_size(size)
+    band = band_of(wire)
+    assert band.low_ohm_per_m < band.expected_ohm_per_m < band.high_ohm_per_m
+    assert band.low_ohm_per_m < resistance_ohm_per_m(wire) < band.high_ohm_per_m
+    assert 0.0 < band.u_fraction < 0.08
+    for one in bands(wire):
+        assert one.source
+        assert one.standing in ("seen-5", "memory", "shop")
+        assert band.off_by(one.high_ohm_per_m) == band.off_by(one.low_ohm_per_m) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("size", "high", "standing"),
+    [
+        # IEC 60228 class 5 [seen-5]; class 2 of 50 mm2 is the higher [seen-5]; 0.35 mm2 stands in
+        # ISO 6722-1 only [memory].
+        ("0.5 mm2", 39.0, "seen-5"), ("120 mm2", 0.161, "seen-5"), ("50 mm2", 0.387, "seen-5"),
+        ("0.35 mm2", 54.4, "memory"),
+    ],
+)  # fmt: skip
+def test_the_band_of_a_metric_size_ends_at_the_highest_allowed(
+    size: str, high: float, standing: str
+) -> None:
+    band = band_of(parse_size(size))
+    assert band.high_ohm_per_m * 1e3 == pytest.approx(high)
+    assert band.standing == standing
+
+
+def test_tinned_wire_has_the_tinned_maximum() -> None:
+    # IEC 60228 class 5, tinned: 40.1 ohm/km for 0.5 mm2 [seen-5].
+    band = band_of(parse_size("0.5 mm2"), MATERIALS["tinned-copper"])
+    assert band.high_ohm_per_m * 1e3 == pytest.approx(40.1)
+
+
+@pytest.mark.parametrize("gauge", SAE_STRANDS)
+def test_the_band_of_an_sae_gauge_holds_the_stranding_that_was_seen(gauge: int) -> None:
+    count, strand = SAE_STRANDS[gauge]
+    assert band_of(sae(gauge)).off_by(resistance_ohm_per_m(stranded(count, awg(strand)))) == 0.0
+
+
+def test_a_band_says_how_far_off_a_value_is() -> None:
+    band = WireBand("invented", 0.02, 0.03, 0.025, "invented", "shop")
+    assert band.off_by(0.025) == 0.0
+    assert band.off_by(0.033) == pytest.approx(0.1)
+    assert band.off_by(0.018) == pytest.approx(-0.1)
+    # Rectangular: half width over the root of three (JCGM 100:2008, 4.3.7) [calc].
+    assert band.u_fraction == pytest.approx(0.005 / 3**0.5 / 0.025)
+
+
+@pytest.mark.parametrize(
+    ("size", "currents"),
+    [
+        # NEC 240.4(D) [seen-1]; ABYC E-11, 105 °C insulation, outside the engine space and inside,
+        # 18 to 10 AWG [seen-2], thicker [seen-1].
+        ("18 AWG", [(7, "seen-1"), (20, "seen-2"), (17, "seen-2")]),
+        ("14 AWG", [(15, "seen-1"), (35, "seen-2"), (29.75, "seen-2")]),
+        ("10 AWG", [(30, "seen-1"), (60, "seen-2"), (51, "seen-2")]),
+        ("4/0 AWG", [(445, "seen-1"), (378.25, "seen-1")]),
+        ("SAE 18", []), ("0.75 mm2", []), ("26 AWG", []),
+    ],
+)  # fmt: skip
+def test_currents_for_a_fuse_say_where_they_are_from(
+    size: str, currents: list[tuple[float, str]]
+) -> None:
+    found = ampacities(parse_size(size))
+    told = [(round(item.current_a, 6), item.standing) for item in found]
+    assert told == currents
+    assert all(item.source and "insulation" in item.conditions for item in found)

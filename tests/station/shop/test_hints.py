@@ -58,3 +58,21 @@ def test_a_pass_far_below_its_baseline_is_unusual(baseline: BaselineSet | None) 
 def test_a_fault_on_the_checklist_is_a_finding() -> None:
     faulty = sample("pass", 150.0, "broke_at_edge", checklist={"bottomed": False, "centred": True})
     assert findings_of(faulty, BASELINE).faults == frozenset({"bottomed"})
+
+
+@pytest.mark.parametrize(
+    ("connector", "wires", "unequal"),
+    [
+        ("parallel-splice-blue", ("20 AWG", "18 AWG"), True),
+        ("parallel-splice-blue", ("18 AWG", "18 AWG"), False),
+        ("butt-splice-red", ("20 AWG", "18 AWG"), False),
+        ("tap-connector-red", ("20 AWG", "18 AWG"), False),
+        ("no-longer-there", ("20 AWG", "18 AWG"), False),
+    ],
+)
+def test_wires_that_share_a_barrel_are_compared(
+    connector: str, wires: tuple[str, ...], unequal: bool
+) -> None:
+    joint = Joint(connector=connector, wires=wires, tool="Heron", nest="blue")
+    found = findings_of(sample("fail", 60.0, "drawn_out", joint=joint), None)
+    assert (found.wires == "unequal") is unequal

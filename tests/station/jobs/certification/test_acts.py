@@ -80,7 +80,7 @@ def judge_all(ledger: Ledger, fault_in: str | None = None) -> None:
         code = waiting[0].code
         slot = pool(ledger.reader).jobs[code].key[code]
         bad = (slot.task, slot.part, slot.position) == (fault_in, "candidate", 0)
-        judge_one(ledger, code, ("strands-whole",) if bad else ())
+        judge_one(ledger, code, ("no-stray-strand",) if bad else ())
 
 
 def test_from_start_to_certificate(ledger: Ledger, clock: Clock) -> None:
@@ -317,7 +317,7 @@ def test_what_the_judge_saw_counts_however_the_sample_was_measured(
     job_id = begin(ledger, clock)
     show_key(ledger, look(ledger, job_id), BEN)
     code = pool(ledger.reader).samples[0].code
-    judge(ledger, code, ("strands-whole",), BOOK, LEA)
+    judge(ledger, code, ("no-stray-strand",), BOOK, LEA)
     order = replace(order_for(ledger.reader, code, person="Ida"), checklist={})
     take(ledger, order, 140.0)
-    assert look(ledger, job_id).samples[0].checklist["strands-whole"] is False
+    assert look(ledger, job_id).samples[0].checklist["no-stray-strand"] is False
