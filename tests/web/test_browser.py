@@ -205,7 +205,7 @@ def test_the_questions_are_those_of_the_chosen_connector(page: Page, bench: Benc
     page.get_by_text("Look at the crimp first").click()
     asked = page.locator(".looks fieldset:not([hidden])")
     expect(asked).to_have_count(1)
-    asked.get_by_label("Are all strands in the barrel").select_option("no")
+    asked.get_by_label("Are all strands inside").select_option("no")
     asked.get_by_label("Does the crimp sit in the middle").select_option("yes")
     page.get_by_role("button", name="Start this sample").click()
     expect(page.get_by_role("button", name="Clips are on")).to_be_visible()

@@ -148,14 +148,14 @@ def test_a_sample_on_a_full_disk_is_kept_and_saved_when_there_is_room(
     assert kept.save_again()
     assert board.state.unsaved is None
     assert (board.state.stage, board.state.outcome) == (Stage.DONE, finished)
-    *others, last = small.entries()
+    *others, last = small.reader.entries()
     assert others == before
     assert last.payload == finished
     # Dated when it was finished, not when there was room.
     assert last.at_utc == before[-1].at_utc + timedelta(seconds=1)
     key, data = next(iter(traces.items()))
-    assert small.trace(key) == data
-    assert small.verify().first_bad is None
+    assert small.reader.trace(key) == data
+    assert verify_ledger(small.path).first_bad is None
     kept.close()
 
 
