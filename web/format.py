@@ -82,6 +82,11 @@ def percent(probability: float | None) -> str:
     return f"{probability * 100.0:.1f} %"
 
 
+def condemned(question: str) -> str:
+    """Say that a critical look was answered with no, and so fails the crimp."""
+    return say("Failed by a look: {question} No.", question=say(question))
+
+
 def reason(result: CriterionResult) -> str:
     """Say in a sentence or two how a value stands to its limit."""
     name = say(CRITERION_WORDS.get(result.criterion, result.criterion))

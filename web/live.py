@@ -16,7 +16,7 @@ from station.crimp.wire import weakest_wire
 from station.errors import StationError
 from station.instruments.standstill import WORDS
 from station.jobs.sample_order import SampleOrder
-from web.format import JOB_WORDS, VERDICT_WORDS, newton, reason, standing, wires
+from web.format import JOB_WORDS, VERDICT_WORDS, condemned, newton, reason, standing, wires
 from web.translation import Part, chosen, marked, parts_of
 
 OPEN_STAGES = (Stage.IDLE, Stage.DONE)
@@ -160,7 +160,8 @@ def _reasons(state: BenchState) -> str:
             if void.endswith(".")
             else say("Void: {void}.", void=say(void))
         ]
-    return join([*lines, *map(reason, state.outcome.criteria)], "\n")
+    looks = [condemned(question) for question in state.condemned_by]
+    return join([*lines, *looks, *map(reason, state.outcome.criteria)], "\n")
 
 
 QUIET_S = 10.0

@@ -18,7 +18,7 @@ from station.bench.operator import Operator, PageOperator
 from station.bench.panel import BenchPanel
 from station.bench.sample_entry import Results, finished_sample, judge
 from station.bench.unsaved import UnsavedSample
-from station.crimp.connectors import ConnectorBook, connector_named
+from station.crimp.connectors import CheckItem, Connector, ConnectorBook, connector_named
 from station.crimp.limits import Limit, LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.wire import parse_size, weakest_wire
@@ -336,18 +336,26 @@ class Bench:
                 "{warning} A sample made all the same must say so; it is recorded.",
                 warning=say(warning),
             )
-        connector = connector_named(self.connectors.connectors, order.joint.connector)
-        asked = {item.id for item in self.connectors.checklist(connector)}
+        asked = {item.id for item in self._looks(order)}
         for name in order.checklist:
             if name not in asked:
                 raise BadInput(
-                    "{name!r} is not on the checklist of {title}.", name=name, title=connector.title
+                    "{name!r} is not on the checklist of {title}.",
+                    name=name,
+                    title=self._connector(order).title,
                 )
         return self.limit_sets.for_size(weakest_wire(order.joint.wires), order.limit_set)
 
+    def _connector(self, order: SampleOrder) -> Connector:
+        return connector_named(self.connectors.connectors, order.joint.connector)
+
+    def _looks(self, order: SampleOrder) -> list[CheckItem]:
+        return self.connectors.checklist(self._connector(order))
+
     def _barrel_warning(self, order: SampleOrder) -> str | None:
-        connector = connector_named(self.connectors.connectors, order.joint.connector)
-        return self.connectors.fit(connector, [parse_size(w) for w in order.joint.wires]).warning
+        return self.connectors.fit(
+            self._connector(order), [parse_size(w) for w in order.joint.wires]
+        ).warning
 
     def _standing(self, limit_set: str) -> str:
         known = limit_set in self.limit_sets.ids
@@ -368,7 +376,7 @@ class Bench:
         self.board.show(
             stage=Stage.CLIP_ON, order=order, sample_id=sample_id, resistance_readings_ohm=(),
             force_n=None, peak_n=None, standstill=None, suggested_mode=None, outcome=None,
-            why_void=None, trouble=None,
+            why_void=None, condemned_by=(), trouble=None,
         )  # fmt: skip
         self._stop = operator.stop
         pulled = PullBegun(sample_id=sample_id, demo=self._demo)
@@ -382,11 +390,14 @@ class Bench:
         except InstrumentError as lost:
             error = lost
         results, guard = measuring.results, self.settings.guard
+        critical = [item for item in self._looks(order) if item.critical]
         finished = finished_sample(
             sample_id, begun, results, judge(limits, results, guard),
             standing=self._standing(order.limit_set), guard=guard, checklist=order.checklist,
+            critical=[item.id for item in critical],
         )  # fmt: skip
-        self.board.show(why_void=results.void_reason)
+        answered_no = [item.question for item in critical if order.checklist.get(item.id) is False]
+        self.board.show(why_void=results.void_reason, condemned_by=tuple(answered_no))
         self.unsaved.save(finished, order.person, measuring.traces)
         trouble = self._settle(order.job_id, order.person)
         trouble = trouble if error is None else str(error)

@@ -57,6 +57,8 @@ class BenchState:
         The finished sample, at stage done.
     why_void
         Why it is void, as it was said before it went on record; None where it is not.
+    condemned_by
+        The critical looks, as questions, that were answered with no.
     trouble
         What went wrong, in one sentence, where an instrument or the ledger failed.
     instrument_troubles
@@ -83,6 +85,7 @@ class BenchState:
     suggested_mode: str | None = None
     outcome: SampleFinished | None = None
     why_void: str | None = None
+    condemned_by: tuple[str, ...] = ()
     trouble: str | None = None
     instrument_troubles: tuple[str, ...] = ()
     guard: str | None = None

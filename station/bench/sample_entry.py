@@ -1,7 +1,7 @@
 """From measured numbers to what the ledger keeps of a sample: pure, used live and for the demo."""
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -179,10 +179,16 @@ def finished_sample(
     standing: str,
     guard: float,
     checklist: Mapping[str, bool] | None = None,
+    critical: Collection[str] = (),
 ) -> SampleFinished:
-    """The entry of a sample that was begun, measured and judged."""
+    """The entry of a sample that was begun, looked at, measured and judged.
+
+    A ``critical`` look that was answered with no condemns it whatever it measures.
+    """
     void = results.void_reason is not None
     verdict = Verdict.VOID if void else worst(Verdict(item.verdict) for item in criteria)
+    if not void and any(not good and item in critical for item, good in (checklist or {}).items()):
+        verdict = Verdict.FAIL
     return SampleFinished(
         **begun.model_dump(exclude={"offered_again_for"}),
         sample_id=sample_id,

@@ -17,7 +17,7 @@ from station.shop.hints import sample_hints
 from station.shop.rights import Right
 from web.access import demand
 from web.figures import trace_figure
-from web.format import VERDICT_WORDS
+from web.format import VERDICT_WORDS, condemned
 from web.forms import entry_number, field, places, read_place
 from web.request import bench, reader
 from web.translation import said_or_typed
@@ -66,7 +66,21 @@ def sample_page(sample_id: str) -> str:
         figure=_trace_svg(row, payload),
         corrected=payload is not None and payload.verdict != row.verdict,
         hints=_hints(row, payload),
+        condemned=_condemned(payload),
     )
+
+
+def _condemned(payload: SampleFinished | None) -> list[str]:
+    """What is said of the critical looks that were answered with no."""
+    book = bench().connectors
+    connector = None if payload is None else book.connectors.get(payload.joint.connector)
+    if payload is None or connector is None or payload.verdict != "fail":
+        return []
+    return [
+        condemned(item.question)
+        for item in book.checklist(connector)
+        if item.critical and payload.checklist.get(item.id) is False
+    ]
 
 
 @pages.post("/<sample_id>/correct")

@@ -85,6 +85,37 @@ def test_a_void_sample_is_never_judged() -> None:
     assert finished.criteria == ()
 
 
+@pytest.mark.parametrize(
+    ("checklist", "verdict"),
+    [
+        ({"centred": False}, "pass"),
+        ({"sleeve-whole": True, "centred": False}, "pass"),
+        ({"sleeve-whole": False, "centred": True}, "fail"),
+        ({"sleeve-whole": False, "no-stray-strand": False}, "fail"),
+    ],
+)
+def test_a_critical_look_condemns_what_every_limit_passes(
+    checklist: dict[str, bool], verdict: str
+) -> None:
+    begun = SampleBegun(job="single", joint=order("18 AWG").joint, limit_set="ul-486a-1991")
+    pulled = reduce_trace([0.0, 1.0, 2.0, 3.0], [0.0, 100.0, 200.0, 0.0])
+    pull = pull_result(pulled, ForceWorth(0.5, 0.1, None), "broke_in_wire", None, USED)
+    limits = shipped_limit_sets().for_size(parse_size("18 AWG"), "ul-486a-1991")
+    results = Results(pull=pull)
+    criteria = judge(limits, results, 1.645)
+    assert [item.verdict for item in criteria] == ["pass"]
+    finished = finished_sample(
+        "id", begun, results, criteria, standing="seen-3", guard=1.645,
+        checklist=checklist, critical=["sleeve-whole", "no-stray-strand"],
+    )  # fmt: skip
+    assert finished.verdict == verdict
+    void = finished_sample(
+        "id", begun, Results(void_reason="the clips fell off"), (), standing="seen-3",
+        guard=1.645, checklist=checklist, critical=["sleeve-whole"],
+    )  # fmt: skip
+    assert void.verdict == "void"
+
+
 def test_results_keep_raw_wire_share_and_splice() -> None:
     fixture = FixtureSettings()
     reduced = reduce_reading([2e-3] * 3, WORTH, order("18 AWG"), fixture)

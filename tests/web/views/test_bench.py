@@ -145,6 +145,25 @@ def test_buttons_lead_to_the_verdict(
     assert "New sample" in text
 
 
+def test_a_critical_look_answered_with_no_fails_what_every_limit_passes(
+    client: FlaskClient, bench: BenchAtHand, records: LedgerReader, token: str
+) -> None:
+    data = {"csrf_token": token}
+    looks = {"sleeve-whole": False, "centred": True}
+    bench.clip(replace(order_of("Bo Invented", "blue"), checklist=looks))
+    for following in (Stage.GRIP, Stage.NAME_FAILURE):
+        assert client.post("/bench/confirm", data=data).location == "/bench"
+        bench.until(following)
+    client.post("/bench/failure", data=data | {"mode": "broke_at_edge"})
+    bench.until(Stage.DONE)
+    row = records.sample(bench.board.state.sample_id or "")
+    assert row is not None
+    assert row.verdict == "fail"
+    said = "Failed by a look: Is the sleeve whole, not cut through by the crimp? No."
+    assert said in client.get("/bench").text
+    assert said in client.get(f"/samples/{row.sample_id}").text
+
+
 def test_giving_up_voids_with_the_reason(
     client: FlaskClient, bench: BenchAtHand, records: LedgerReader, token: str
 ) -> None:
