@@ -20,7 +20,7 @@ PLACEHOLDER = re.compile(r"%\(\w+\)s|%%|\{[^{}]*\}")
 
 def in_sources() -> Iterator[str]:
     """Every text that the page can show in another language, as pybabel extracts it."""
-    with (ROOT / "babel.cfg").open(encoding="utf-8") as file:
+    with (ROOT / ".babel.cfg").open(encoding="utf-8") as file:
         methods, options = parse_mapping_cfg(file)  # type: ignore[no-untyped-call]
     for found in extract_from_dir(ROOT, methods, options):
         yield str(found[2])
