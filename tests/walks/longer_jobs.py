@@ -21,6 +21,7 @@ from playwright.sync_api import Locator, Page, expect, sync_playwright
 
 from station.bench.board import Stage
 from station.files import write_whole
+from station.jobs.certification.acts import begin as begin_certification
 from station.jobs.certification.blind import pool
 from station.jobs.certification.codes import ALPHABET, CODE_LENGTH
 from station.jobs.papers.of_job import paper_of
@@ -141,7 +142,7 @@ def fixed_codes(n: int) -> list[str]:
 @contextmanager
 def everything_fixed() -> Iterator[None]:
     """Fixed codes, and hashes of little worth."""
-    codes = patch("station.jobs.certification.acts.random_codes", fixed_codes)
+    codes = patch.dict(begin_certification.__kwdefaults__, draw=fixed_codes)
     with cheap_hashes(), codes:
         yield
 
