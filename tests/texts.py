@@ -1,4 +1,4 @@
-"""Finds the texts of the page in programs and in files of facts, for ``pybabel``; see .babel.cfg."""
+"""Finds the texts of the page in programs and in files of facts, for ``pybabel`` (.babel.cfg)."""
 
 import ast
 import tomllib
