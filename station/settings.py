@@ -7,6 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
+from station.crimp.in_force import LimitsInForce
 from station.crimp.verdict import DEFAULT_GUARD
 from station.files import read_toml
 
@@ -121,7 +122,8 @@ class Settings(_Section):
     """Pins of the footswitch, guard and lamps; None where the bench has no panel."""
     fixture: FixtureSettings = FixtureSettings()
     guard: NotNegative = DEFAULT_GUARD
-    limit_set: str = "ul-486a-1991"
+    limits: LimitsInForce = LimitsInForce()
+    """The limits in force: which sets judge, and whether an instrument is missing."""
     limit_sets_folder: Path | None = None
     plans_folder: Path | None = None
     """The shop's own plans of jobs, beside the shipped ones."""
@@ -143,6 +145,17 @@ class Settings(_Section):
     """Of the bench above the sea."""
     wear_watch_run_length: Annotated[float, Field(ge=50.0, le=1_000_000.0)] = 5_000
     """One false alarm in about so many samples of a nest, both characteristics together."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _one_set_judges_no_more(cls, given: object) -> object:
+        if isinstance(given, dict) and "limit_set" in given:
+            raise ValueError(
+                "limit_set is not used any more, since one set seldom judges pull and resistance: "
+                "take it out to be judged by the shipped choice, or name your sets under "
+                '[limits.awg_and_sae] and [limits.mm2], as pull = ["ID"] and resistance = ["ID"]'
+            )
+        return given
 
     @property
     def open_to_this_machine_only(self) -> bool:

@@ -18,7 +18,7 @@ from station.crimp.facts import shipped_book
 from station.instruments.bay import InstrumentBay
 from station.settings import Settings
 from station.simulation import demo as demo_run
-from station.simulation.workshop import LIMIT_SET, WORN
+from station.simulation.workshop import WORN
 from web import create_app
 
 TARGET = Path(__file__).parents[1] / ".readme" / "worn-nest.png"
@@ -30,7 +30,7 @@ def main() -> None:
     """Make the picture."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "demo.ledger"
-        settings = Settings(limit_set=LIMIT_SET)
+        settings = Settings()
         limit_sets = demo_run.demo_limit_sets()
         with demo_run.open_demo_ledger(path) as ledger:
             demo_run.fill(ledger, limit_sets, settings, today=TODAY, days=120, seed=1)

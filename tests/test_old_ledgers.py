@@ -17,7 +17,7 @@ from station.ledger.entries import (
     SampleLookedAt,
 )
 from station.ledger.jobs import job_record, jobs
-from station.ledger.reader import LedgerReader
+from station.ledger.store import Ledger
 from tests.ledgers.shown import what_it_exports, what_it_shows, without_commands
 
 LEDGERS = Path(__file__).parent / "ledgers"
@@ -47,7 +47,8 @@ def in_utc(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
 
 def test_it_is_sound_and_exports_the_same_bytes(old_ledger: Path, showed: dict[str, Any]) -> None:
-    exported = what_it_exports(old_ledger)
+    columns = json.loads((LEDGERS / "before_the_house_columns.json").read_text("utf-8"))
+    exported = what_it_exports(old_ledger, columns)
     files = exported.pop("files")
     then = dict(showed["export"])
     kinds_of_then = then.pop("files")
@@ -81,9 +82,9 @@ def test_it_holds_what_is_to_be_compared(showed: dict[str, Any]) -> None:
 
 
 def test_steps_of_a_certification_read_as_the_kinds_that_they_are_now(old_ledger: Path) -> None:
-    with LedgerReader.open(old_ledger) as reader:
-        (row,) = jobs(reader, job="certification")
-        record = job_record(reader, row.job_id)
+    with Ledger.open(old_ledger, create=False) as ledger:
+        (row,) = jobs(ledger.reader, job="certification")
+        record = job_record(ledger.reader, row.job_id)
     (drawn,) = record.steps_of(CodesDrawn)
     looked = [one.code for one in record.steps_of(SampleLookedAt)]
     assert set(looked) <= set(drawn.codes)

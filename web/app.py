@@ -13,6 +13,7 @@ from calibration.saying import say
 from station.bench.bench import Bench
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.units import NOTHING, milliohm
+from station.crimp.verdict import VERDICT_WORDS, condemned_words
 from station.crimp.wire import MATERIALS
 from station.errors import SignInNeeded, StationError
 from station.jobs.step import OUTCOME_WORDS
@@ -69,6 +70,8 @@ FILTERS = (
     written.local_time,
     written.wires,
     written.standing,
+    written.badge,
+    condemned_words,
     translation.said,
     translation.said_or_typed,
 )
@@ -146,7 +149,7 @@ def _teach_templates(app: Flask) -> None:
         Right=Right,
         place=written.place,
         NOTHING=NOTHING,
-        VERDICT_WORDS=written.VERDICT_WORDS,
+        VERDICT_WORDS=VERDICT_WORDS,
         JOB_WORDS=written.JOB_WORDS,
         OUTCOME_WORDS=OUTCOME_WORDS,
         CRITERION_WORDS=written.CRITERION_WORDS,

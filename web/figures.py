@@ -21,7 +21,7 @@ from calibration.standing import UNITS, CheckResult, InstrumentKind
 from station.jobs.papers.plots import ALARM, LINE
 from station.ledger.rows import SampleRow, ServiceRow
 from station.shop.trend import NestTrend
-from web.format import VERDICT_WORDS, local_time, newton
+from web.format import badge, local_time, newton
 from web.svg import clean_svg
 from web.translation import said_or_typed
 
@@ -279,7 +279,7 @@ def _note(axes: "Axes", text: str, at: tuple[float, float], *, leftwards: bool) 
 
 
 def _point_title(row: SampleRow) -> str:
-    verdict = VERDICT_WORDS.get(row.verdict or "", say("Unfinished"))
+    verdict = badge(row) if row.verdict else say("Unfinished")
     return f"{said_or_typed(verdict)}, {local_time(row.at_utc)}, {row.person}"
 
 

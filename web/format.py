@@ -8,16 +8,13 @@ from datetime import datetime
 
 from calibration.saying import join, say
 from station.crimp import units as units_of
+from station.crimp.limits import standing_words
 from station.crimp.units import NOTHING
+from station.crimp.verdict import verdict_words
 from station.crimp.wire import parse_size
-from station.ledger.entries import CriterionResult
+from station.ledger.entries import CriterionResult, SampleFinished
+from station.ledger.rows import SampleRow
 
-VERDICT_WORDS = {
-    "pass": say("Pass"),
-    "fail": say("Fail"),
-    "undecided": say("Undecided"),
-    "void": say("Void"),
-}
 JOB_WORDS = {
     "daily_check": say("Daily check"),
     "tool_validation": say("Tool validation"),
@@ -82,11 +79,6 @@ def percent(probability: float | None) -> str:
     return f"{probability * 100.0:.1f} %"
 
 
-def condemned(question: str) -> str:
-    """Say that a critical look was answered with no, and so fails the crimp."""
-    return say("Failed by a look: {question} No.", question=say(question))
-
-
 def reason(result: CriterionResult) -> str:
     """Say in a sentence or two how a value stands to its limit."""
     name = say(CRITERION_WORDS.get(result.criterion, result.criterion))
@@ -104,6 +96,9 @@ def reason(result: CriterionResult) -> str:
         side=say("above") if above >= 0.0 else say("below"),
         bound=bound,
     )
+    if result.test_current_a is not None:
+        computed = say("Computed from its resistance at {a:g} A.", a=result.test_current_a)
+        sentence = join((sentence, computed))
     if result.probability_conforming is None:
         return sentence
     chance = say(
@@ -145,18 +140,14 @@ def _wire(size: str) -> str:
 
 def standing(code: str | None) -> str:
     """Say how well a printed value is known."""
-    if code is None:
-        return NOTHING
-    if code == "memory":
-        return say("unverified, from memory")
-    if code == "shop":
-        return say("the shop's own")
-    if code == "own-rule":
-        return say("our own rule, not published")
-    count = code.removeprefix("seen-")
-    if count == code:
-        return code
-    return say("seen in 1 text") if count == "1" else say("seen in {count} texts", count=count)
+    return NOTHING if code is None else standing_words(code)
+
+
+def badge(sample: SampleRow | SampleFinished) -> str:
+    """What the badge of a sample says; nothing of one that is not finished."""
+    if isinstance(sample, SampleRow) and sample.imported and sample.verdict == "pass":
+        return say("Pass, judged elsewhere")
+    return verdict_words(sample.verdict or "", sample.not_judged, sample.only)
 
 
 def place(tool: str, nest: str) -> str:

@@ -99,12 +99,12 @@ def order_from(form: Mapping[str, str], limit_sets: LimitSets) -> SampleOrder:
         tool=tool,
         nest=nest,
     )
-    limit_set = limit_sets[field(form, "limit_set", say("the limit set"))].id
+    limit_set = form.get("limit_set") or None
     return SampleOrder(
         field(form, "person", say("the person")),
         job,
         joint,
-        limit_set,
+        None if limit_set is None else limit_sets[limit_set].id,
         use_wrong_barrel=use_wrong_barrel,
         checklist=_looked_at(form, connector),
         step=label_from(form.get("way", "")) if job == COMPARISON else None,

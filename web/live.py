@@ -9,14 +9,15 @@ from markupsafe import Markup
 
 from calibration.saying import join, say
 from station.bench.board import BenchState, Board, Stage
-from station.crimp.limits import Limit, LimitSets
+from station.crimp.limits import FORCES, Limit, LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.units import milliohm
+from station.crimp.verdict import condemned_words
 from station.crimp.wire import weakest_wire
 from station.errors import StationError
 from station.instruments.standstill import WORDS
 from station.jobs.sample_order import SampleOrder
-from web.format import JOB_WORDS, VERDICT_WORDS, condemned, newton, reason, standing, wires
+from web.format import JOB_WORDS, badge, newton, reason, standing, wires
 from web.translation import Part, chosen, marked, parts_of
 
 OPEN_STAGES = (Stage.IDLE, Stage.DONE)
@@ -97,7 +98,7 @@ def _texts(state: BenchState, limit: Limit | None) -> dict[str, str]:
         "reading": _reading_words(state),
         "limit": _limit_words(limit),
         "suggestion": FAILURE_MODES.get(state.suggested_mode or "", ""),
-        "verdict": "" if outcome is None else VERDICT_WORDS[outcome.verdict],
+        "verdict": "" if outcome is None else badge(outcome),
         "reasons": _reasons(state),
     }
 
@@ -133,8 +134,9 @@ def _limit(order: SampleOrder | None, limit_sets: LimitSets) -> Limit | None:
     if order is None:
         return None
     try:
-        weakest = weakest_wire(order.joint.wires)
-        return limit_sets.limit(order.limit_set, "pull_force_min", weakest)
+        found = limit_sets.judging(weakest_wire(order.joint.wires), order.limit_set).limits
+        pulls = (limit for limit in found if limit.criterion in FORCES)
+        return max(pulls, key=lambda limit: limit.value_si, default=None)
     except StationError:
         # The bench refuses what it cannot judge; here it is only a line that stays empty.
         return None
@@ -160,8 +162,9 @@ def _reasons(state: BenchState) -> str:
             if void.endswith(".")
             else say("Void: {void}.", void=say(void))
         ]
-    looks = [condemned(question) for question in state.condemned_by]
-    return join([*lines, *looks, *map(reason, state.outcome.criteria)], "\n")
+    seen = map(condemned_words, state.condemned_by)
+    judged = [join((reason(one), one.words)) for one in state.outcome.criteria]
+    return join([*lines, *seen, *judged], "\n")
 
 
 QUIET_S = 10.0

@@ -18,7 +18,13 @@ from station.bench.operator import Operator, PageOperator
 from station.bench.panel import BenchPanel
 from station.bench.sample_entry import Results, finished_sample, judge
 from station.bench.unsaved import UnsavedSample
-from station.crimp.connectors import CheckItem, Connector, ConnectorBook, connector_named
+from station.crimp.connectors import (
+    NO_JOINT,
+    CheckItem,
+    Connector,
+    ConnectorBook,
+    connector_named,
+)
 from station.crimp.limits import Limit, LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.wire import parse_size, weakest_wire
@@ -27,6 +33,8 @@ from station.instruments.bay import InstrumentBay, InstrumentLine
 from station.instruments.panel.base import BasePanel, NoPanel
 from station.instruments.panel.contacts import PanelEvent
 from station.instruments.standard_reading import read_pull, read_standard
+from station.jobs.certification.record import JOB as CERTIFICATION
+from station.jobs.comparison import COMPARISON
 from station.jobs.open_jobs import OpenJobs
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Payload, PullBegun, SampleBegun, SampleFinished
@@ -142,7 +150,7 @@ class Bench:
         begun = entry.payload
         finished = finished_sample(
             sample_id, begun, Results(void_reason=reason, void_by="person"), (),
-            standing=self._standing(begun.limit_set), guard=self.settings.guard,
+            guard=self.settings.guard, only=self.limit_sets.choice.only,
         )  # fmt: skip
         self.ledger.append(finished, person=person)
         self._settle(begun.job_id, person)
@@ -344,7 +352,14 @@ class Bench:
                     name=name,
                     title=self._connector(order).title,
                 )
-        return self.limit_sets.for_size(weakest_wire(order.joint.wires), order.limit_set)
+        if order.job != COMPARISON and NO_JOINT in self._condemned_by(order):
+            raise BadInput(
+                "{title} is made for a comparison only: choose that job.",
+                title=self._connector(order).title,
+            )
+        weakest = weakest_wire(order.joint.wires)
+        counted = order.job_id is not None or order.job == CERTIFICATION
+        return list(self.limit_sets.judging(weakest, order.limit_set, in_full=counted).limits)
 
     def _connector(self, order: SampleOrder) -> Connector:
         return connector_named(self.connectors.connectors, order.joint.connector)
@@ -357,9 +372,9 @@ class Bench:
             self._connector(order), [parse_size(w) for w in order.joint.wires]
         ).warning
 
-    def _standing(self, limit_set: str) -> str:
-        known = limit_set in self.limit_sets.ids
-        return self.limit_sets[limit_set].standing if known else "set no longer at hand"
+    def _condemned_by(self, order: SampleOrder) -> tuple[str, ...]:
+        sizes = [parse_size(wire) for wire in order.joint.wires]
+        return self.connectors.condemned_by(self._connector(order), order.checklist, sizes)
 
     def _take(self, order: SampleOrder, limits: list[Limit], operator: Operator) -> SampleOutcome:
         begun = SampleBegun(
@@ -376,13 +391,14 @@ class Bench:
         self.board.show(
             stage=Stage.CLIP_ON, order=order, sample_id=sample_id, resistance_readings_ohm=(),
             force_n=None, peak_n=None, standstill=None, suggested_mode=None, outcome=None,
-            why_void=None, condemned_by=(), trouble=None,
+            why_void=None, condemned_by=self._condemned_by(order), trouble=None,
         )  # fmt: skip
         self._stop = operator.stop
         pulled = PullBegun(sample_id=sample_id, demo=self._demo)
         measuring = Measuring(
             self.settings, self._bay, self.board, self.panel, self.trust,
             lambda: self.enter(pulled, order.person), order, limits, operator,
+            self.limit_sets.choice.only,
         )  # fmt: skip
         error: InstrumentError | None = None
         try:
@@ -390,14 +406,13 @@ class Bench:
         except InstrumentError as lost:
             error = lost
         results, guard = measuring.results, self.settings.guard
-        critical = [item for item in self._looks(order) if item.critical]
         finished = finished_sample(
             sample_id, begun, results, judge(limits, results, guard),
-            standing=self._standing(order.limit_set), guard=guard, checklist=order.checklist,
-            critical=[item.id for item in critical],
+            guard=guard, checklist=order.checklist, only=self.limit_sets.choice.only,
+            looked=self.connectors.looked(self._connector(order), order.checklist),
+            condemned_by=self._condemned_by(order),
         )  # fmt: skip
-        answered_no = [item.question for item in critical if order.checklist.get(item.id) is False]
-        self.board.show(why_void=results.void_reason, condemned_by=tuple(answered_no))
+        self.board.show(why_void=results.void_reason if finished.void_reason else None)
         self.unsaved.save(finished, order.person, measuring.traces)
         trouble = self._settle(order.job_id, order.person)
         trouble = trouble if error is None else str(error)

@@ -18,6 +18,7 @@ from station.bench.sample_entry import (
     reduce_reading,
     resistance_result,
 )
+from station.crimp.in_force import Judged
 from station.crimp.limits import Limit
 from station.crimp.pull.peak import with_register
 from station.crimp.pull.reduce import reduce_trace
@@ -57,6 +58,8 @@ class Measuring:
     order: SampleOrder
     limits: Sequence[Limit]
     operator: Operator
+    only: Judged | None = None
+    """What alone is measured, in a shop without the other instrument."""
     results: Results = field(default_factory=Results, init=False)
     traces: dict[str, bytes] = field(default_factory=dict, init=False)
     _peak_n: float = field(default=-math.inf, init=False)
@@ -73,7 +76,9 @@ class Measuring:
         """
         results = self.results
         try:
-            results.void_reason = self._measure_resistance() or self._measure_pull()
+            only = self.only
+            reason = None if only == "pull" else self._measure_resistance()
+            results.void_reason = reason or (None if only == "resistance" else self._measure_pull())
         except SampleAbandoned as given_up:
             results.void_by, results.void_reason = "person", str(given_up)
         except CalibrationNeeded as needed:

@@ -1,16 +1,17 @@
 """From measured numbers to what the ledger keeps of a sample: pure, used live and for the demo."""
 
 import math
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from calibration.uncertainty import Budget, Contribution
 from calibration.worth import ForceWorth, OhmWorth, corrects, force_budget, reading_budget
+from station.crimp.in_force import Judged
 from station.crimp.limits import Limit
 from station.crimp.pull.reduce import PullReduction
 from station.crimp.resistance import SpliceResistance, WireSpan, reduce_by_length
-from station.crimp.verdict import Measured, Verdict, judge_sample, worst
+from station.crimp.verdict import Measured, Verdict, judge_sample, parts_not_judged, verdict_of
 from station.crimp.wire import material_named, parse_size
 from station.instruments.bay import InstrumentLine
 from station.instruments.pull_tester import ForceTrace
@@ -165,6 +166,12 @@ def judge(limits: Iterable[Limit], results: Results, guard: float) -> tuple[Crit
             limit=limit.value_si,
             verdict=judged.verdict.value,
             probability_conforming=judged.probability_conforming,
+            set_id=limit.set_id,
+            source=limit.source,
+            edition=limit.edition,
+            standing=limit.standing,
+            conditions=limit.conditions,
+            test_current_a=limit.test_current_a,
         )
         for limit, judged in judge_sample(limits, force=force, resistance=splice, guard=guard)
     )
@@ -176,30 +183,46 @@ def finished_sample(
     results: Results,
     criteria: tuple[CriterionResult, ...],
     *,
-    standing: str,
     guard: float,
     checklist: Mapping[str, bool] | None = None,
-    critical: Collection[str] = (),
+    looked: bool = False,
+    condemned_by: Iterable[str] = (),
+    only: Judged | None = None,
 ) -> SampleFinished:
     """The entry of a sample that was begun, looked at, measured and judged.
 
-    A ``critical`` look that was answered with no condemns it whatever it measures.
+    Parameters
+    ----------
+    looked
+        Whether every critical look was answered.
+    condemned_by
+        What was seen that condemns it whatever it measures, in sentences.
+    only
+        What alone this shop judges.
     """
-    void = results.void_reason is not None
-    verdict = Verdict.VOID if void else worst(Verdict(item.verdict) for item in criteria)
-    if not void and any(not good and item in critical for item, good in (checklist or {}).items()):
-        verdict = Verdict.FAIL
+    condemned_by = tuple(condemned_by)
+    # A person's word, such as to give it up, cannot void what is condemned already.
+    by_word = bool(condemned_by) and results.void_by == "person"
+    void = results.void_reason is not None and not by_word
+    not_judged = parts_not_judged(((one.criterion, one.value) for one in criteria), looked=looked)
+    verdict = verdict_of(
+        (Verdict(one.verdict) for one in criteria), not_judged,
+        condemned=bool(condemned_by), only=only,
+    )  # fmt: skip
     return SampleFinished(
         **begun.model_dump(exclude={"offered_again_for"}),
         sample_id=sample_id,
-        limit_standing=standing,
+        limit_standing=", ".join(dict.fromkeys(one.standing for one in criteria)),
         guard=guard,
         checklist=dict(checklist or {}),
         resistance=results.resistance,
         pull=results.pull,
         criteria=criteria,
-        verdict=verdict.value,
-        void_reason=results.void_reason,
+        verdict="void" if void else verdict.value,
+        not_judged=not_judged,
+        only=only,
+        condemned_by=condemned_by,
+        void_reason=results.void_reason if void else None,
         void_by=results.void_by if void else None,
     )
 

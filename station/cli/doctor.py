@@ -127,13 +127,15 @@ class Examination:
         yield _tried("settings", "plans", self._plans)
 
     def _limit_set(self) -> DoctorFinding:
-        wanted = self.settings.limit_set
+        wanted, only = self.settings.limits.set_ids, self.settings.limits.only
         try:
-            limit_set = load_limit_sets(self.settings.limit_sets_folder)[wanted]
+            sets = load_limit_sets(self.settings.limit_sets_folder)
+            remembered = [name for name in wanted if sets[name].from_memory]
         except StationError as error:
             return DoctorFinding("settings", "limit sets", Severity.WRONG, str(error))
-        case = "look" if limit_set.from_memory else "good"
-        return told("settings", "limit sets", case, wanted=wanted)
+        case = "look" if remembered else "good-only" if only else "good"
+        named = ", ".join(remembered or wanted)
+        return told("settings", "limit sets", case, wanted=named, only=only)
 
     def _profile(self, role: InstrumentKind, settings: InstrumentSettings) -> str:
         folder = self.settings.profiles_folder

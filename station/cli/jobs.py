@@ -116,7 +116,12 @@ def list_jobs(only_open: bool, limit: int, ledger_path: Path | None, as_json: bo
 @click.option("--connector", metavar="ID", help="Default: that of the nest's last sample.")
 @click.option("--wire", metavar="SIZE", help="Default: that of the nest's last sample.")
 @click.option("--wire2", metavar="SIZE", help="The other side, where it differs.")
-@click.option("--set", "limit_set", metavar="ID", help="Limit set; default: the settings'.")
+@click.option(
+    "--set",
+    "limit_set",
+    metavar="ID",
+    help="A set that alone judges; default: the limits in force.",
+)
 @click.option("--count", type=click.IntRange(1, 200), default=1)
 @click.option("--simulate", is_flag=True, help="Use simulated instruments; marks every record.")
 @click.option("--seed", type=click.IntRange(0), default=1)
@@ -149,7 +154,7 @@ def sample(
                 step = _sample_wanted(opened, job_id, nest)
                 joint = _joint(opened, step, connector, wire, wire2)
                 order = order_of_check(
-                    opened.ledger.reader, opened.settings, job_id, joint,
+                    opened.ledger.reader, job_id, joint,
                     person=person, limit_set=limit_set,
                 )  # fmt: skip
                 outcome = bench.take_sample(order, operator_of(joint))
@@ -271,7 +276,8 @@ def _job_document(record: JobRecord, state: JobState) -> dict[str, Any]:
         "lines": list(state.lines),
         "todos": [_step_document(step) for step in state.steps],
         "samples": [
-            picked(row, "sample_id step nest verdict peak_n splice_ohm") for row in record.samples
+            picked(row, "sample_id step nest verdict not_judged only peak_n splice_ohm")
+            for row in record.samples
         ],
         "steps": [
             {"step": taken.step.step, "person": taken.person, "content": taken.step.content}

@@ -10,6 +10,7 @@ import click
 from station.cli.options import json_option, picked, print_result, size_option
 from station.cli.wire import SIZES_MAY_START_WITH_A_DASH
 from station.crimp.connectors import (
+    WRONG_BARREL,
     CheckItem,
     Connector,
     ConnectorBook,
@@ -18,8 +19,19 @@ from station.crimp.connectors import (
     strip_length_mm,
 )
 from station.crimp.facts import drawing, shipped_book, shipped_limit_sets
-from station.crimp.limits import FORCES, Judged, Limit
-from station.crimp.verdict import DEFAULT_GUARD, Judgement, Measured, Verdict, judge_sample, worst
+from station.crimp.in_force import Judged
+from station.crimp.limits import FORCES, Limit, standing_words
+from station.crimp.verdict import (
+    DEFAULT_GUARD,
+    Judgement,
+    Measured,
+    Verdict,
+    condemned_words,
+    judge_sample,
+    parts_not_judged,
+    verdict_of,
+    verdict_words,
+)
 from station.crimp.wire import WireSize, parse_size, resistance_ohm_per_m
 from station.errors import BadInput, NoLimit
 
@@ -45,18 +57,6 @@ def limits(size: str, set_id: str | None, as_json: bool) -> None:
     print_result(as_json, [_limit_document(limit) for limit in found], _limit_lines(found))
 
 
-def _standing_words(standing: str) -> str:
-    """How far a limit is to be trusted."""
-    if standing == "memory":
-        return "unverified, from memory"
-    if standing == "shop":
-        return "the shop's own"
-    if standing == "own-rule":
-        return "our own rule, not published"
-    count = int(standing.removeprefix("seen-"))
-    return "seen in one text" if count == 1 else f"seen in {count} texts"
-
-
 def _limit_document(limit: Limit) -> dict[str, object]:
     names = "criterion value unit value_si unit_si test_current_a source standing conditions note"
     return {"set": limit.set_id} | picked(limit, names) | {"source": _source(limit)}
@@ -74,7 +74,7 @@ def _limit_lines(found: list[Limit]) -> Iterator[str]:
         if limit.test_current_a is not None:
             what += f" at {limit.test_current_a:g} A"
         yield f"{limit.set_id}: {what}"
-        yield f"    {_source(limit)} [{_standing_words(limit.standing)}]"
+        yield f"    {_source(limit)} [{standing_words(limit.standing)}]"
         yield f"    {limit.conditions}" + (f"; {limit.note}" if limit.note else "")
     yield from CAUTION
 
@@ -85,7 +85,7 @@ class Looks:
 
     answers: dict[str, str]
     judged: bool = False
-    failed: bool = False
+    condemned_by: tuple[str, ...] = ()
 
 
 @click.command(
@@ -131,7 +131,8 @@ def judge(
 
     It passes where looks, pull and resistance were each judged and hold, or what --only names.
     """
-    size, looks = parse_size(wire), _looks(said, connector)
+    size = parse_size(wire)
+    looks = _looks(said, connector, size)
     found = _limits_of(size, set_ids, only)
     force = None if force_n is None or only == "resistance" else Measured(force_n, force_u_n)
     resistance = None if only == "pull" else _resistance(resistance_mohm, resistance_u_mohm)
@@ -141,16 +142,22 @@ def judge(
         found, force=force, resistance=resistance, equal_length=equal_length,
         current_a=current_a, guard=guard,
     )  # fmt: skip
-    not_judged = _not_judged(looks, judged)
-    verdicts = [judgement.verdict for _, judgement in judged]
-    verdicts += [Verdict.FAIL] if looks.failed else []
-    verdicts += [Verdict.UNDECIDED] if not_judged and not only else []
-    verdict = worst(verdicts)
+    values = ((limit.criterion, judgement.value) for limit, judgement in judged)
+    not_judged = parts_not_judged(values, looked=looks.judged)
+    # Told to judge one thing only, it asks for no look that nobody gave.
+    asked = [part for part in not_judged if part != "looks" or said or not only]
+    verdict = verdict_of(
+        (judgement.verdict for _, judgement in judged),
+        asked,
+        condemned=bool(looks.condemned_by),
+        only=only,
+    )
     document = {
         "verdict": verdict.value,
         "criteria": [_criterion_document(limit, judgement) for limit, judgement in judged],
         "not_judged": not_judged,
         "looks": looks.answers,
+        "condemned_by": looks.condemned_by,
         "only": only,
     }
     print_result(as_json, document, _judged_lines(verdict, judged, not_judged, looks, only))
@@ -171,7 +178,7 @@ def _kind(limit: Limit) -> Judged:
     return "pull" if limit.criterion in FORCES else "resistance"
 
 
-def _looks(said: tuple[str, ...], connector: str | None) -> Looks:
+def _looks(said: tuple[str, ...], connector: str | None, size: WireSize) -> Looks:
     """Answers to the looks of a connector, else of the kind of connector that they fit best."""
     book, given = shipped_book(), dict[str, str]()
     for text in said:
@@ -188,8 +195,14 @@ def _looks(said: tuple[str, ...], connector: str | None) -> Looks:
     chosen = known.values() if connector is None else [connector_named(known, connector)]
     asked = max((book.checklist(one) for one in chosen), key=lambda items: _answered(items, given))
     answers = {item.id: given.get(item.id, "not answered") for item in asked} | given
-    failed = any(book.items[name].critical and answer == "no" for name, answer in given.items())
-    return Looks(answers, _answered(asked, given)[0], failed)
+    faults = [book.items[name] for name, answer in given.items() if answer == "no"]
+    condemned = [item.question for item in faults if item.critical]
+    if connector is not None:
+        joint = book.condemned_by(known[connector], {}, [size])
+        # One wire says nothing of a barrel that takes several.
+        shared = book.in_one_barrel(known[connector], [size])
+        condemned += [what for what in joint if not shared or what != WRONG_BARREL]
+    return Looks(answers, _answered(asked, given)[0], tuple(condemned))
 
 
 def _answered(asked: list[CheckItem], given: dict[str, str]) -> tuple[bool, int]:
@@ -198,28 +211,22 @@ def _answered(asked: list[CheckItem], given: dict[str, str]) -> tuple[bool, int]
     return bool(critical) and critical <= given.keys(), sum(item.id in given for item in asked)
 
 
-def _not_judged(looks: Looks, judged: list[tuple[Limit, Judgement]]) -> list[str]:
-    """What a pass needs and nobody judged."""
-    done = {_kind(limit) for limit, judgement in judged if judgement.value is not None}
-    kinds = [kind for kind in get_args(Judged) if kind not in done]
-    return ([] if looks.judged else ["looks"]) + kinds
-
-
 def _judged_lines(
     verdict: Verdict,
     judged: list[tuple[Limit, Judgement]],
-    not_judged: list[str],
+    not_judged: tuple[str, ...],
     looks: Looks,
     only: Judged | None,
 ) -> Iterator[str]:
-    missing = f"  (not judged: {', '.join(not_judged)})" if not_judged else ""
-    yield f"{verdict.value.upper()}{f', {only} only' if only else ''}{missing}"
+    words = verdict_words(verdict, not_judged, only)
+    yield verdict.upper() + words[len(verdict) :]
     for name, answer in looks.answers.items():
         item = shipped_book().items[name]
         yield f"    {item.question} {answer}{' CRITICAL' if item.critical else ''}"
+    yield from (f"    {condemned_words(what)}" for what in looks.condemned_by)
     for limit, judgement in judged:
         yield "    " + _criterion_line(limit, judgement)
-        yield f"        {limit.set_id}: {_source(limit)} [{_standing_words(limit.standing)}]"
+        yield f"        {limit.words}"
         if limit.pull_kind == "hold" and judgement.value is not None:
             yield "        The limit is stated for a force that is held; a peak is not a hold."
     yield from CAUTION

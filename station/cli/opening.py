@@ -19,6 +19,7 @@ from station.crimp.facts import load_limit_sets, shipped_book
 from station.crimp.limits import LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.units import NEWTON_PER_LBF, milliohm, shown_scale
+from station.crimp.verdict import condemned_words, verdict_words
 from station.instruments.bay import InstrumentBay
 from station.instruments.panel.base import BasePanel
 from station.instruments.panel.gpio import open_panel
@@ -54,8 +55,8 @@ def opened_ledger(ledger_path: Path | None, settings_path: Path | None) -> Itera
 def limit_sets_at_hand(ledger: Ledger, settings: Settings, *, simulate: bool) -> LimitSets:
     """The limit sets at hand; the invented workshop's among them where all is invented."""
     if simulate or ledger.reader.is_demo():
-        return demo_run.demo_limit_sets(settings.limit_sets_folder)
-    return load_limit_sets(settings.limit_sets_folder)
+        return demo_run.demo_limit_sets(settings.limit_sets_folder, settings.limits)
+    return load_limit_sets(settings.limit_sets_folder, settings.limits)
 
 
 @contextmanager
@@ -111,7 +112,9 @@ def opened_bench(
 def outcome_lines(outcome: SampleOutcome) -> Iterator[str]:
     """A finished sample in a few lines."""
     finished = outcome.finished
-    yield f"{finished.verdict.upper()}  sample {outcome.sample_id}"
+    words = verdict_words(finished.verdict, finished.not_judged, finished.only)
+    yield f"{words[0].upper()}{words[1:]}  sample {outcome.sample_id}"
+    yield from (f"    {condemned_words(what)}" for what in finished.condemned_by)
     if finished.void_reason:
         yield f"    {finished.void_reason}"
     if finished.resistance is not None:
@@ -131,7 +134,8 @@ def outcome_lines(outcome: SampleOutcome) -> Iterator[str]:
         factor, unit = shown_scale(criterion.unit)
         name, limit = criterion.criterion.replace("_", " "), criterion.limit * factor
         shown = f"{limit:.4g} {unit}".rstrip()
-        yield f"    {name}: limit {shown} ({finished.limit_set}) -> {criterion.verdict}"
+        yield f"    {name}: limit {shown} -> {criterion.verdict}"
+        yield f"        {criterion.words}"
 
 
 def _standstill_teller() -> Callable[[BenchState], None]:

@@ -65,7 +65,7 @@ def demo(
     path = ledger_path or data_folder() / "demo.ledger"
     settings = as_the_demo_judges(Settings(host=host, port=port), invented=True)
     say = _voice(as_json)
-    limit_sets = demo_run.demo_limit_sets()
+    limit_sets = demo_run.demo_limit_sets(choice=settings.limits)
     check_named(settings, limit_sets)
     with ExitStack() as stack:
         stack.enter_context(ended_by_sigterm())
@@ -201,7 +201,7 @@ def _report(outcome: SampleOutcome, worn: list[NestTrend], path: Path, as_json: 
     document = {
         "ledger": str(path),
         "sample_id": outcome.sample_id,
-        **picked(outcome.finished, "verdict void_reason"),
+        **picked(outcome.finished, "verdict not_judged only condemned_by void_reason"),
         "sample": outcome.finished.model_dump(mode="json"),
         "worn_nests": [picked(trend, "tool nest") | {"reason": trend.sentence} for trend in worn],
     }

@@ -75,12 +75,13 @@ def check_named(settings: Settings, limit_sets: LimitSets) -> None:
     DataFileError
         A limit set or folder is named that there is none of, or a file cannot be read.
     """
-    if settings.limit_set not in limit_sets.ids:
-        raise DataFileError(
-            f"The setting limit_set names {settings.limit_set!r}, and there is no such limit set: "
-            f"name one of {', '.join(limit_sets.ids)}, or put its file into the folder that the "
-            "setting limit_sets_folder names."
-        )
+    for name in settings.limits.set_ids:
+        if name not in limit_sets.ids:
+            raise DataFileError(
+                f"The setting limits names {name!r}, and there is no such limit set: "
+                f"name one of {', '.join(limit_sets.ids)}, or put its file into the folder that "
+                "the setting limit_sets_folder names."
+            )
     check_plans(load_plans(settings.plans_folder), limit_sets)
     load_standards(settings.standards_folder)
 

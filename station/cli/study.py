@@ -24,10 +24,10 @@ from station.cli.options import (
 from station.cli.study_capability import capability, compare
 from station.cli.study_charts import charts, drift
 from station.cli.study_figures import draw_gauge_study
-from station.crimp.limits import shop_resistance_limit_ohm
 from station.crimp.wire import parse_size
 from station.errors import BadInput
 from station.shop.study_figure import GaugePicture
+from station.statistics.capability import shop_resistance_limit_ohm
 from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_doubt
 
 

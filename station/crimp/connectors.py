@@ -29,6 +29,10 @@ METRIC_SIZES_MM2 = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 
 """Sizes of the metric trade, as IEC 60228 lists them [seen-5]."""
 
 
+WRONG_BARREL = say("The barrel is not made for its wires.")
+NO_JOINT = say("This way of joining is for comparison only: it must not be built.")
+
+
 class _Data(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
@@ -201,6 +205,24 @@ class ConnectorBook:
         family = self.family_of(connector)
         bare = connector.sleeve == "bare" and family.checklist_bare
         return [self.items[name] for name in bare or family.checklist]
+
+    def looked(self, connector: Connector, answers: Mapping[str, bool]) -> bool:
+        """Whether every critical look was answered."""
+        critical = {item.id for item in self.checklist(connector) if item.critical}
+        return critical <= answers.keys()
+
+    def condemned_by(
+        self, connector: Connector, answers: Mapping[str, bool], sizes: Sequence[WireSize]
+    ) -> tuple[str, ...]:
+        """What is seen that condemns a crimp whatever it measures.
+
+        Critical looks that were answered with no, as questions; then, in sentences, a barrel that
+        is not made for the wires, and a way of joining that is not accepted.
+        """
+        items = self.checklist(connector)
+        looks = [it.question for it in items if it.critical and answers.get(it.id) is False]
+        barrel = [] if self.fit(connector, sizes).ok else [WRONG_BARREL]
+        return (*looks, *barrel, *([] if self.family_of(connector).accepted_joint else [NO_JOINT]))
 
     def in_one_barrel(self, connector: Connector, sizes: Sequence[object]) -> bool:
         """Whether the wires share a barrel: made so, or several put into a terminal's only one."""

@@ -8,15 +8,16 @@ from pydantic import BaseModel, ConfigDict
 
 from station.crimp.causes import Cause, CauseFile
 from station.crimp.connectors import CheckItem, Connector, ConnectorBook, Family
+from station.crimp.in_force import LimitsInForce
 from station.crimp.limits import LimitSet, LimitSets
 from station.errors import DataFileError
 from station.files import DATA, read_all, read_toml
 
 
-def load_limit_sets(extra: Path | None = None) -> LimitSets:
-    """The shipped limit sets, and a shop's own from the folder ``extra``."""
+def load_limit_sets(extra: Path | None = None, choice: LimitsInForce | None = None) -> LimitSets:
+    """The shipped limit sets and those of the folder ``extra``, with the choice in force."""
     folders: list[Traversable | Path] = [DATA / "limit_sets"]
-    return LimitSets(read_all([*folders, *([extra] if extra else [])], LimitSet))
+    return LimitSets(read_all([*folders, *([extra] if extra else [])], LimitSet), choice)
 
 
 @cache

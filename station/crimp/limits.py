@@ -5,7 +5,6 @@ and a value keeps the unit it was printed in: conversions happen on reading, so 
 converted column cannot get in.
 """
 
-import math
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import Annotated, Literal
@@ -13,11 +12,10 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from calibration.saying import say
+from station.crimp.in_force import Judged, LimitsInForce
 from station.crimp.units import NEWTON_PER_LBF
 from station.crimp.wire import WireSize, parse_size, soft_break_force_n
-from station.errors import BadInput, NoLimit
-from station.statistics.capability import tolerance_factor
-from station.statistics.pooling import MIN_BASELINE
+from station.errors import NoLimit
 
 Criterion = Literal["pull_force_min", "voltage_drop_max", "resistance_max", "resistance_ratio_max"]
 
@@ -160,56 +158,18 @@ class Limit:
     edition: str = ""
 
     @property
+    def words(self) -> str:
+        """Which limit it is."""
+        return limit_words(self.set_id, self.source, self.edition, self.standing, self.conditions)
+
+    @property
     def from_memory(self) -> bool:
         """True where nobody on the project has seen the text."""
         return self.standing == "memory"
 
 
-Judged = Literal["pull", "resistance"]
-
 FORCES: frozenset[Criterion] = frozenset({"pull_force_min"})
 DROPS: frozenset[Criterion] = frozenset(UNIT_KIND) - FORCES
-
-
-class SetsOfKind(_Data):
-    """What judges one kind of wire: sets by identifier; every one that has the size judges."""
-
-    pull: tuple[str, ...]
-    resistance: tuple[str, ...] = ()
-
-
-class LimitsInForce(_Data):
-    """What a shop judges by, stated once.
-
-    The shipped choice covers every size that an installer uses; what of it is published and what is
-    a rule of our own is told by the standing of each set. A customer's document goes before it.
-    """
-
-    awg_and_sae: SetsOfKind = SetsOfKind(
-        pull=("ul-486a-1991", "own-rule-pull-sae"), resistance=("own-rule-resistance",)
-    )
-    mm2: SetsOfKind = SetsOfKind(
-        pull=("qc-t-29106-2014",), resistance=("vehicle-harness-drop", "own-rule-resistance")
-    )
-    only: Judged | None = None
-    """What a shop without the other instrument judges; a pass then says "only"."""
-
-    @classmethod
-    def of_one(cls, set_id: str) -> "LimitsInForce":
-        """One set for all wires and all that it states."""
-        kind = SetsOfKind(pull=(set_id,), resistance=(set_id,))
-        return cls(awg_and_sae=kind, mm2=kind)
-
-    def of(self, size: WireSize) -> SetsOfKind:
-        """The sets that judge a size; strands by millimetre count as metric."""
-        metric_wire = size.system == "mm2" or size.label.endswith("mm")
-        return self.mm2 if metric_wire else self.awg_and_sae
-
-    @property
-    def set_ids(self) -> tuple[str, ...]:
-        """All sets that are named, each once."""
-        kinds = (self.awg_and_sae, self.mm2)
-        return tuple(dict.fromkeys(name for kind in kinds for name in kind.pull + kind.resistance))
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,24 +182,30 @@ class LimitsFound:
         What no set has a limit for, of ``pull`` and ``resistance``.
     lacking
         Sets that were named and say nothing of the size.
+    only
+        What alone is judged, in a shop without the other instrument.
     """
 
     limits: tuple[Limit, ...]
     not_judged: tuple[Judged, ...]
     lacking: tuple[str, ...]
+    only: Judged | None = None
 
 
 class LimitSets:
-    """All limit sets at hand.
+    """All limit sets at hand, and which of them a shop judges by.
 
     Parameters
     ----------
     sets
         Identifiers must be unique.
+    choice
+        The limits in force.
     """
 
-    def __init__(self, sets: Iterable[LimitSet]) -> None:
+    def __init__(self, sets: Iterable[LimitSet], choice: LimitsInForce | None = None) -> None:
         self._sets = {limit_set.id: limit_set for limit_set in sets}
+        self.choice = choice or LimitsInForce()
 
     @property
     def ids(self) -> tuple[str, ...]:
@@ -298,6 +264,36 @@ class LimitSets:
             else say("no other set has one."),
         )
 
+    def judging(
+        self, size: WireSize, set_id: str | None = None, *, in_full: bool = False
+    ) -> LimitsFound:
+        """What judges a sample of a size: the limits in force, or one set in their place.
+
+        Parameters
+        ----------
+        in_full
+            As a job needs it, which counts only what is judged by a pull and a resistance.
+
+        Raises
+        ------
+        NoLimit
+            There is no such set, no limit for the size, or with ``in_full`` not for all of it.
+        """
+        found = self.in_force(self.choice.chosen(set_id), size)
+        if not found.limits:
+            raise NoLimit(self._nothing_for(size, set_id))
+        missing = [part for part in found.not_judged if found.only in (None, part)]
+        if in_full and missing:
+            raise NoLimit(
+                "Nothing judges the {missing} of {size}, and a job counts only what is judged: "
+                "{named} have no such limit. Name a set that has one in the settings, under "
+                "[limits].",
+                missing=say(missing[0]),
+                size=size.label,
+                named=set_id or ", ".join(self.choice.of(size).for_part(missing[0])) or say("none"),
+            )
+        return found
+
     def in_force(self, in_force: LimitsInForce, size: WireSize) -> LimitsFound:
         """What judges a size: forces from the sets for the pull, the rest from the others.
 
@@ -341,6 +337,7 @@ class LimitSets:
             tuple(limits),
             tuple(name for name, found in missing if not found),
             tuple(name for name in named if name not in having),
+            only,
         )
 
     def _of_kind(
@@ -381,33 +378,6 @@ class LimitSets:
         )
 
 
-def shop_resistance_limit_ohm(
-    log_center: float, log_sd: float, n: int, *, coverage: float = 0.99, confidence: float = 0.95
-) -> float:
-    """Highest resistance that a shop's own baseline still explains, in ohm.
-
-    The exact one-sided normal tolerance bound of the logarithm: with this confidence, at least this
-    share of the crimps of the validated tool lies below it. Its standing is ``shop``.
-
-    Parameters
-    ----------
-    log_center, log_sd, n
-        Mean and standard deviation of the natural logarithm of the splice resistance in ohm, and
-        the number of samples behind them.
-
-    Raises
-    ------
-    BadInput
-        Fewer than 10 samples, or no spread.
-    """
-    if n < MIN_BASELINE or not log_sd > 0.0:
-        raise BadInput(
-            f"A shop limit needs a baseline of at least {MIN_BASELINE} samples with some spread, "
-            f"not {n} samples with a deviation of {log_sd:g}."
-        )
-    return math.exp(log_center + tolerance_factor(n, coverage, confidence) * log_sd)
-
-
 def limit_of(limit_set: LimitSet, table: CriterionTable, size: WireSize) -> Limit:
     """Read one row of a set (KeyError if absent)."""
     row = table.row(size.label)
@@ -431,4 +401,30 @@ def limit_of(limit_set: LimitSet, table: CriterionTable, size: WireSize) -> Limi
         test_current_a=row.test_current_a,
         note=row.note,
         pull_kind=limit_set.pull_kind,
+    )
+
+
+def standing_words(code: str) -> str:
+    """Say how well a printed value is known."""
+    known = {
+        "memory": say("unverified, from memory"),
+        "shop": say("the shop's own"),
+        "own-rule": say("our own rule, not published"),
+        "seen-1": say("seen in 1 text"),
+    }
+    count = code.removeprefix("seen-")
+    if code in known or count == code:
+        return known.get(code, code)
+    return say("seen in {count} texts", count=count)
+
+
+def limit_words(set_id: str, source: str, edition: str, standing: str, conditions: str) -> str:
+    """Which limit it is: its set, source, edition and standing, and how the test is meant."""
+    return say(
+        "{set_id}: {source}, {edition} ({standing}). Conditions: {conditions}.",
+        set_id=set_id,
+        source=say(source),
+        edition=say(edition),
+        standing=standing_words(standing),
+        conditions=say(conditions),
     )

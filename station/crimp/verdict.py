@@ -7,16 +7,18 @@ of the same probability takes its place, so that the promised risk is kept.
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Any
+from typing import Any, Literal, get_args
 
 import numpy as np
 from scipy.special import ndtr, stdtr
 
+from calibration.saying import join, say
 from calibration.uncertainty import coverage_factor
-from station.crimp.limits import Limit
+from station.crimp.in_force import Judged
+from station.crimp.limits import FORCES, Limit
 from station.errors import BadInput
 
 DEFAULT_GUARD = 1.645
@@ -33,6 +35,21 @@ class Verdict(StrEnum):
     FAIL = "fail"
     UNDECIDED = "undecided"
     VOID = "void"
+
+
+VERDICT_WORDS = {
+    "pass": say("Pass"),
+    "fail": say("Fail"),
+    "undecided": say("Undecided"),
+    "void": say("Void"),
+}
+
+Part = Literal["looks", "pull", "resistance"]
+"""What has to be judged before a sample passes."""
+
+PART_WORDS: dict[str, str] = {
+    "looks": say("looks"), "pull": say("pull"), "resistance": say("resistance")
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +155,82 @@ def worst(verdicts: Iterable[Verdict]) -> Verdict:
         if verdict in found:
             return verdict
     return Verdict.PASS if found else Verdict.UNDECIDED
+
+
+def parts_not_judged(
+    criteria: Iterable[tuple[str, float | None]], *, looked: bool
+) -> tuple[Part, ...]:
+    """What nobody judged of what a pass needs.
+
+    Parameters
+    ----------
+    criteria
+        Each limit's criterion, and the value that was held against it; None where there was none.
+    looked
+        Whether every critical look was answered.
+    """
+    judged = {
+        "pull" if name in FORCES else "resistance" for name, value in criteria if value is not None
+    }
+    judged |= {"looks"} if looked else set()
+    return tuple(part for part in get_args(Part) if part not in judged)
+
+
+def owed(not_judged: Iterable[str], only: Judged | None) -> tuple[str, ...]:
+    """What keeps a sample from passing: all but what the instrument would judge that is missing."""
+    return tuple(part for part in not_judged if only is None or part in ("looks", only))
+
+
+def verdict_of(
+    criteria: Iterable[Verdict],
+    not_judged: Iterable[str],
+    *,
+    condemned: bool = False,
+    only: Judged | None = None,
+) -> Verdict:
+    """Verdict of a sample that is not void: the one rule of bench, record and command line.
+
+    A pass means that the looks, a resistance and a pull were each judged, and that all hold.
+
+    Parameters
+    ----------
+    criteria
+        By each limit.
+    not_judged
+        From :func:`parts_not_judged`.
+    condemned
+        True where what is seen condemns the crimp whatever it measures.
+    only
+        What alone a shop judges that lacks the other instrument.
+    """
+    found = worst([*criteria, *([Verdict.FAIL] if condemned else [])])
+    return Verdict.UNDECIDED if found is Verdict.PASS and owed(not_judged, only) else found
+
+
+def verdict_words(
+    verdict: str, not_judged: Collection[str] = (), only: Judged | None = None
+) -> str:
+    """What a badge says: the verdict, and in the same breath what it does not rest on."""
+    words = say(VERDICT_WORDS.get(verdict, verdict))
+    if verdict == Verdict.VOID:
+        return words
+    if only is not None:
+        words = say("{verdict}, {part} only", verdict=words, part=say(PART_WORDS[only]))
+    if missing := [say(PART_WORDS.get(part, part)) for part in owed(not_judged, only)]:
+        words = say("{verdict}, not judged: {parts}", verdict=words, parts=join(missing, ", "))
+    return words
+
+
+def condemned_words(what: str) -> str:
+    """Say what condemns a crimp whatever it measures: a look, as a question, or a sentence."""
+    if not what.endswith("?"):
+        return say(what)
+    return say("Failed by a look: {question} No.", question=say(what))
+
+
+FROM_MEMORY = say(
+    "Judged by limits from memory, unverified: compare them with the standard in force."
+)
 
 
 def judge_sample(

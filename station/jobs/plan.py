@@ -19,4 +19,4 @@ class JobPlan(BaseModel):
     reasoning: tuple[str, ...]
     """Why the numbers are what they are, a sentence or two each."""
     limit_set: str | None = None
-    """None means the one that the bench's settings name."""
+    """A set that alone judges; None means the limits in force."""

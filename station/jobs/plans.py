@@ -91,8 +91,3 @@ def chosen_plan(settings: Settings, kind: type[P], plan_id: str | None = None) -
             f"There is no plan {wanted!r} for this job: use one of {', '.join(known) or 'none'}."
         )
     return plan
-
-
-def limit_set_for(plan: Plan, settings: Settings, asked: str | None = None) -> str:
-    """By which limit set a job judges: what was asked for, else the plan's, else the bench's."""
-    return asked or plan.limit_set or settings.limit_set

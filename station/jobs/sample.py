@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from station.crimp.verdict import owed
 from station.ledger.entries import CriterionResult, Joint, SampleFinished
 from station.ledger.rows import SampleRow
 
@@ -31,6 +32,10 @@ class JobSample:
         True for a void that rests on the operator's word alone: given up, or called a slip where
         the trace shows none, and not confirmed by a later correction. A weak crimp that is called
         void would look like this.
+    not_judged
+        What keeps it from passing because nobody judged it; it does not count.
+    condemned_by
+        What was seen that condemns it whatever it measures.
     """
 
     sample_id: str
@@ -42,6 +47,8 @@ class JobSample:
     step: str | None = None
     splice_ohm: float | None = None
     word_only: bool = False
+    not_judged: tuple[str, ...] = ()
+    condemned_by: tuple[str, ...] = ()
 
     @property
     def log_resistance(self) -> float | None:
@@ -60,8 +67,10 @@ class JobSample:
         return None if found is None or found.value is None else found.value / found.limit
 
     def criterion(self, name: str) -> CriterionResult | None:
-        """The comparison with one limit, if it was made."""
-        return next((found for found in self.criteria if found.criterion == name), None)
+        """The comparison with the strictest limit of this name, if it was made."""
+        found = [one for one in self.criteria if one.criterion == name]
+        strict = max if name.endswith("_min") else min
+        return strict(found, key=lambda one: one.limit, default=None)
 
 
 def job_sample(finished: SampleFinished, row: SampleRow) -> JobSample:
@@ -77,4 +86,6 @@ def job_sample(finished: SampleFinished, row: SampleRow) -> JobSample:
         row.step,
         None if resistance is None else resistance.splice_ohm,
         finished.void_by == "person" and row.void_reason == finished.void_reason,
+        owed(row.not_judged, row.only) if row.unjudged else (),
+        finished.condemned_by,
     )

@@ -13,7 +13,8 @@ class SampleOrder:
     person: str
     job: str
     joint: Joint
-    limit_set: str
+    limit_set: str | None = None
+    """A set that alone judges; None for the limits in force."""
     offered_again_for: str | None = None
     use_wrong_barrel: bool = False
     """The person was warned that the barrel is not made for the wires, and goes on all the same."""

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Row, Table, bindparam, select
 from sqlalchemy.dialects.sqlite import insert
 
 from calibration.saying import say
+from station.crimp.verdict import Verdict, verdict_of
 from station.errors import BadInput
 from station.ledger import tables
 from station.ledger.chain import canonical_json, spelled, utc_text
@@ -72,6 +73,7 @@ _COUNT = _adding.on_conflict_do_update(
 )
 _NOTE_INSTRUMENT = insert(tables.instrument_used).on_conflict_do_nothing()
 _MARK_DEMO = insert(tables.meta).on_conflict_do_nothing()
+_JUST_BEGUN = {"simulated": False, "not_judged": spelled(()), "condemned_by": spelled(())}
 _AS_SAID = {
     DoorEvent.KIND: tables.door,
     InstrumentCalibrated.KIND: tables.instrument_event,
@@ -132,7 +134,7 @@ def _sample_begun(begun: SampleBegun, connection: Connection, entry: Entry) -> N
         raise BadInput(f"The sample {replaces} to be replaced is not on record: check its id.")
     if begun.job_id is not None:
         _check_job_open(connection, begun.job_id)
-    own = {"begun_seq": entry.seq, "sample_id": entry.id, "replaces": replaces, "simulated": False}
+    own = {"begun_seq": entry.seq, "sample_id": entry.id, "replaces": replaces, **_JUST_BEGUN}
     _add(connection, _sample, entry, **own, **_joint(begun.joint))
     _count(connection, entry.person, BEGUN)
 
@@ -150,7 +152,10 @@ def _sample_finished(finished: SampleFinished, connection: Connection, entry: En
         _sample,
         entry,
         finished_seq=entry.seq,
-        measured_verdict=_measured_verdict(finished.criteria),
+        measured_verdict=_measured_verdict(finished),
+        limit_set=finished.limit_set or _sets(finished.criteria),
+        not_judged=spelled(finished.not_judged),
+        condemned_by=spelled(finished.condemned_by),
         pull_limit_n=_limit_n(finished.criteria),
         simulated=any(one is not None and one.instrument.simulated for one in results),
         **_joint(finished.joint),
@@ -180,7 +185,7 @@ def _sample_imported(imported: SampleImported, connection: Connection, entry: En
         finished_seq=entry.seq,
         sample_id=entry.id,
         job=IMPORTED,
-        simulated=False,
+        **_JUST_BEGUN,
         at_utc=at_utc,
         person=person,
         verdict=verdict,
@@ -249,10 +254,17 @@ def _limit_n(criteria: Iterable[CriterionResult]) -> float | None:
     return max((one.limit for one in force), default=None)
 
 
-def _measured_verdict(criteria: Iterable[CriterionResult]) -> str | None:
-    """Return the worst verdict of what was measured, void or not; None where nothing was."""
-    found = {result.verdict for result in criteria if result.value is not None}
-    return next((word for word in ("fail", "undecided", "pass") if word in found), None)
+def _sets(criteria: Iterable[CriterionResult]) -> str | None:
+    return ", ".join(dict.fromkeys(one.set_id for one in criteria)) or None
+
+
+def _measured_verdict(finished: SampleFinished) -> str | None:
+    """Return what it would be were it not void; None where nothing was measured or condemned it."""
+    found = [Verdict(one.verdict) for one in finished.criteria if one.value is not None]
+    condemned = bool(finished.condemned_by)
+    if not found and not condemned:
+        return None
+    return verdict_of(found, finished.not_judged, condemned=condemned, only=finished.only).value
 
 
 @_derive.register

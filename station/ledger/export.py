@@ -42,6 +42,8 @@ ENTRIES = "entries"
 TRACES = "traces"
 SAMPLES = "samples.csv"
 
+_SAMPLE_TABLE = f"PRAGMA table_info({tables.sample.name})"
+
 
 @dataclass(frozen=True)
 class ExportReport:
@@ -183,7 +185,10 @@ class _Exporter:
         return counts, last_hash
 
     def _write_samples(self) -> int:
-        names = [column.name for column in SAMPLE_COLUMNS]
+        # A ledger that an older station wrote last has its read tables still.
+        there_are = {row.name for row in self._connection.exec_driver_sql(_SAMPLE_TABLE)}
+        columns = [column for column in SAMPLE_COLUMNS if column.name in there_are]
+        names = [column.name for column in columns]
         query = select(*(tables.sample.c[name] for name in names))
         written = 0
         with _new_text(self._folder / SAMPLES) as file:
@@ -191,7 +196,7 @@ class _Exporter:
             writer.writerow(names)
             for row in self._stream(query.order_by(tables.sample.c.begun_seq)):
                 record = row._asdict()
-                writer.writerow([cell(record, column) for column in SAMPLE_COLUMNS])
+                writer.writerow([cell(record, column) for column in columns])
                 written += 1
         return written
 

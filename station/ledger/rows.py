@@ -6,6 +6,8 @@ from dataclasses import dataclass, fields
 from datetime import date, datetime
 from typing import Any, TypeVar
 
+from station.crimp.in_force import Judged
+from station.crimp.verdict import owed
 from station.ledger.chain import utc_time
 from station.ledger.entries import JobBegun, JobEnded, JobStep, JobStepOf, Joint
 
@@ -54,7 +56,7 @@ class SampleRow:
     tool: str
     nest: str
     joint_key: str
-    limit_set: str
+    limit_set: str | None
     limit_standing: str | None
     verdict: str | None
     void_reason: str | None
@@ -75,6 +77,10 @@ class SampleRow:
     void_by: str | None = None
     measured_verdict: str | None = None
     """What the measured values say, even where the sample is void; None where there are none."""
+    not_judged: tuple[str, ...] = ()
+    only: Judged | None = None
+    condemned_by: tuple[str, ...] = ()
+    """These three as in `SampleFinished`."""
     pull_begun_seq: int | None = None
     """Entry at which its pull began; None where it never did, or for records from before that."""
 
@@ -85,6 +91,11 @@ class SampleRow:
             connector=self.connector, wires=self.wires, material=self.material, tool=self.tool,
             nest=self.nest,
         )  # fmt: skip
+
+    @property
+    def unjudged(self) -> bool:
+        """Whether it did not fail, and something was not judged that a pass needs."""
+        return self.verdict == "undecided" and bool(owed(self.not_judged, self.only))
 
     @property
     def imported(self) -> bool:

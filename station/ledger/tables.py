@@ -44,7 +44,7 @@ from station.ledger.rows import (
     WorkRow,
 )
 
-READ_TABLES_VERSION = 9
+READ_TABLES_VERSION = 10
 
 APPLICATION_ID = 0x43525350
 """Marks an SQLite file as a ledger of this station."""

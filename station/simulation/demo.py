@@ -12,6 +12,7 @@ import numpy as np
 from station.bench.bench import Bench, SampleOutcome
 from station.bench.board import WHAT_TO_DO, BenchState, Stage
 from station.crimp.facts import load_limit_sets, shipped_book
+from station.crimp.in_force import LimitsInForce
 from station.crimp.limits import LimitSet, LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.errors import BadInput, NestOnHold, StationError
@@ -36,15 +37,15 @@ RUN_LENGTH = 100_000
 INTERRUPTED = "the station stopped before this sample was finished"
 
 
-def demo_limit_sets(extra: Path | None = None) -> LimitSets:
+def demo_limit_sets(extra: Path | None = None, choice: LimitsInForce | None = None) -> LimitSets:
     """The shipped limit sets and the invented shop's own."""
     shipped = load_limit_sets(extra)
     invented = read_all([DATA / "demo" / "limit_sets"], LimitSet)
-    return LimitSets([*(shipped[name] for name in shipped.ids), *invented])
+    return LimitSets([*(shipped[name] for name in shipped.ids), *invented], choice)
 
 
 def as_the_demo_judges(settings: Settings, *, invented: bool) -> Settings:
-    """Settings with the demo's limit set and run length where it is its ledger.
+    """Settings with the demo's run length where it is its ledger.
 
     Parameters
     ----------
@@ -53,9 +54,9 @@ def as_the_demo_judges(settings: Settings, *, invented: bool) -> Settings:
     invented
         Whether the ledger holds invented records; a real one gets its settings back as they are.
     """
-    own = {"limit_set": workshop.LIMIT_SET, "wear_watch_run_length": RUN_LENGTH}
-    left = {name: value for name, value in own.items() if name not in settings.model_fields_set}
-    return settings.model_copy(update=left) if invented and left else settings
+    if not invented or "wear_watch_run_length" in settings.model_fields_set:
+        return settings
+    return settings.model_copy(update={"wear_watch_run_length": RUN_LENGTH})
 
 
 def open_demo_ledger(path: Path) -> Ledger:
@@ -178,17 +179,22 @@ class HandsAsOperator:
         self._hands = hands
         self._say = say
         self._joint = joint
+        self._crimped = False
 
     def clips_on(self) -> None:
         """Crimp a specimen and clip the leads on."""
         self._say(f"1  {WHAT_TO_DO[Stage.CLIP_ON]}")
         self._hands.clip_on(self._joint)
+        self._crimped = True
         self._say("2  Reading the resistance over the serial line ...")
 
     def sample_gripped(self) -> None:
         """Grip the sample and begin to pull."""
         self._say(f"3  {WHAT_TO_DO[Stage.GRIP]}")
         self._say("4  Pulling; the tester streams its force over the serial line ...")
+        if not self._crimped:
+            # A bench without a meter asks for no clips.
+            self._hands.clip_on(self._joint)
         self._hands.pull()
 
     def failure_mode(self, suggested: str | None) -> str:
@@ -216,7 +222,8 @@ def _order_at_hand(bench: Bench) -> SampleOrder:
     """A sample in the usual nest, or in the first one that is neither held nor under a check."""
     refused: StationError | None = None
     for joint in (LIVE_JOINT, *workshop.joints()):
-        order = SampleOrder("Benno", "daily_check", joint, workshop.LIMIT_SET)
+        looks = workshop.good_looks(joint)
+        order = SampleOrder("Benno", "daily_check", joint, checklist=looks)
         try:
             return bench.jobs.order(order)
         except (NestOnHold, BadInput) as error:

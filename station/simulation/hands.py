@@ -82,5 +82,8 @@ class HandsAtTheBench:
     def _act(self, state: BenchState) -> None:
         if state.stage is Stage.CLIP_ON and state.order is not None:
             self._hands.clip_on(state.order.joint)
+        elif state.stage is Stage.GRIP and not state.resistance_readings_ohm and state.order:
+            # A bench without a meter asks for no clips.
+            self._hands.clip_on(state.order.joint)
         elif state.stage is Stage.PULLING:
             self._hands.pull()

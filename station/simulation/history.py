@@ -226,11 +226,12 @@ class HistoryWriter:
 
     def _write_sample(self, planned: Planned) -> tuple[str, SampleFinished]:
         specimen = self._crimper.make(planned.joint, planned.wear)
-        order = SampleOrder(planned.person, planned.job, planned.joint, workshop.LIMIT_SET)
+        looks = workshop.good_looks(planned.joint)
+        order = SampleOrder(planned.person, planned.job, planned.joint, checklist=looks)
         if planned.checked and self._check is not None:
             order = replace(order, job_id=self._check.job_id, step=STEP_FIRST)
         begun = SampleBegun(
-            demo=True, job=order.job, joint=order.joint, limit_set=order.limit_set,
+            demo=True, job=order.job, joint=order.joint,
             job_id=order.job_id, step=order.step,
         )  # fmt: skip
         sample_id = self.ledger.append(begun, person=planned.person, moment=moment(planned.at)).id
@@ -264,12 +265,11 @@ class HistoryWriter:
         mode = "drawn_out" if specimen.failure == "slip" else "broke_at_edge"
         used = used.model_copy(update={"profile": TESTER_PROFILE})
         pull = pull_result(pulled, self._tester_worth, mode, trace_key(data), used)
-        limit_set = self.limit_sets[order.limit_set]
-        limits = self.limit_sets.for_size(parse_size(order.joint.wires[0]), limit_set.id)
+        found = self.limit_sets.judging(parse_size(order.joint.wires[0]))
         results, guard = Results(resistance, pull), self.settings.guard
         finished = finished_sample(
-            sample_id, begun, results, judge(limits, results, guard),
-            standing=limit_set.standing, guard=guard,
+            sample_id, begun, results, judge(found.limits, results, guard),
+            guard=guard, checklist=order.checklist, looked=True,
         )  # fmt: skip
         return finished, {trace_key(data): data}
 

@@ -9,11 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from station.crimp.facts import shipped_book
 from station.crimp.wire import parse_size, resistance_ohm_per_m, soft_break_force_n
 from station.ledger.entries import Joint
 from station.simulation.physics import FailureKind, Specimen
 
 LIMIT_SET = "tern-lane-shop"
+"""The invented shop's own, to be asked for by name; it judges by the shipped choice."""
 
 PEOPLE = {"Ottilie": "lead", "Benno": "installer", "Carys": "installer", "Dag": "apprentice"}
 """Invented first names and roles."""
@@ -63,6 +65,12 @@ def joints() -> list[Joint]:
         joint(tool, nest, size) for tool in TOOLS for nest, sizes in NEST_SIZES.items()
         for size in sizes
     ]  # fmt: skip
+
+
+def good_looks(made: Joint) -> dict[str, bool]:
+    """What the shop's people see of a joint: it looks as it should."""
+    book = shipped_book()
+    return {item.id: True for item in book.checklist(book.connectors[made.connector])}
 
 
 def wear_of(tool: str, nest: str, elapsed: float) -> float:

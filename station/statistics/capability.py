@@ -15,7 +15,9 @@ import numpy as np
 from scipy.special import betaincinv, nctdtrinc, nctdtrit, ndtri
 
 from calibration.saying import say
+from station.errors import BadInput
 from station.statistics.doubts import outlier_doubt, resolution_doubt, shape_doubt
+from station.statistics.pooling import MIN_BASELINE
 
 MAX_SAMPLES_ASKED = 100_000
 
@@ -221,3 +223,30 @@ def attribute_capability(
     more = max(0, least - n) if passed == n else fewest(enough)
     verdict: CapabilityVerdict = "pass" if more == 0 else "fail" if high < coverage else "undecided"
     return AttributeCapability(n, passed, n - passed, low, high, verdict, more)
+
+
+def shop_resistance_limit_ohm(
+    log_center: float, log_sd: float, n: int, *, coverage: float = 0.99, confidence: float = 0.95
+) -> float:
+    """Highest resistance that a shop's own baseline still explains, in ohm.
+
+    The exact one-sided normal tolerance bound of the logarithm: with this confidence, at least this
+    share of the crimps of the validated tool lies below it. Its standing is ``shop``.
+
+    Parameters
+    ----------
+    log_center, log_sd, n
+        Mean and standard deviation of the natural logarithm of the splice resistance in ohm, and
+        the number of samples behind them.
+
+    Raises
+    ------
+    BadInput
+        Fewer than 10 samples, or no spread.
+    """
+    if n < MIN_BASELINE or not log_sd > 0.0:
+        raise BadInput(
+            f"A shop limit needs a baseline of at least {MIN_BASELINE} samples with some spread, "
+            f"not {n} samples with a deviation of {log_sd:g}."
+        )
+    return math.exp(log_center + tolerance_factor(n, coverage, confidence) * log_sd)

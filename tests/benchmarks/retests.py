@@ -16,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
+from station.crimp.in_force import LimitsInForce
 from station.crimp.verdict import judge_at_least
 from station.errors import BadInput, NestOnHold
 from station.jobs.daily.odds import MARGIN
@@ -61,7 +62,9 @@ class Hands:
 
     def __post_init__(self) -> None:
         self.jobs = OpenJobs(
-            self.ledger, Settings(limit_set="invented"), now=lambda: self.clock["now"]
+            self.ledger,
+            Settings(limits=LimitsInForce.of_one("invented")),
+            now=lambda: self.clock["now"],
         )
 
     def begin(self) -> str:

@@ -1,9 +1,11 @@
 """What the station shows of a ledger, to compare it with what an older station showed of it."""
 
+import csv
 import hashlib
+import io
 import json
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from html.parser import HTMLParser
 from pathlib import Path
@@ -72,8 +74,14 @@ def what_it_shows(path: Path) -> dict[str, Any]:
     return document
 
 
-def what_it_exports(path: Path) -> dict[str, Any]:
-    """Return the proof of a ledger, and the SHA-256 of every table of its export."""
+def what_it_exports(path: Path, columns: Mapping[str, str]) -> dict[str, Any]:
+    """Return the proof of a ledger, and the SHA-256 of every table of its export.
+
+    Parameters
+    ----------
+    columns
+        Those of then, by table with blanks between them: what a table has more is left out.
+    """
     proof = verify_ledger(path)
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "export"
@@ -85,11 +93,22 @@ def what_it_exports(path: Path) -> dict[str, Any]:
             "first_bad": proof.first_bad,
             "last_hash": proof.last_hash,
             "files": {
-                str(file.relative_to(out)): hashlib.sha256(file.read_bytes()).hexdigest()
+                (name := str(file.relative_to(out))): hashlib.sha256(
+                    _cut(file, columns[name].split()) if name in columns else file.read_bytes()
+                ).hexdigest()
                 for file in sorted(tables)
             },
             "all_traces": _hash_of_all(sorted(out.rglob("traces/*.csv"))),
         }
+
+
+def _cut(file: Path, columns: list[str]) -> bytes:
+    text = io.StringIO()
+    with file.open(encoding="utf-8", newline="") as table:
+        writer = csv.DictWriter(text, columns, extrasaction="ignore")
+        writer.writeheader()
+        writer.writerows(csv.DictReader(table))
+    return text.getvalue().encode()
 
 
 def _hash_of_all(files: Iterable[Path]) -> str:

@@ -34,7 +34,6 @@ from station.shop.nests import Nests
 from station.shop.sign_in import utc_now
 from station.simulation import demo as demo_run
 from station.simulation.hands import HandsAtTheBench
-from station.simulation.workshop import LIMIT_SET
 from web import create_app
 
 TARGET = Path(__file__).parents[2] / ".readme" / "jobs"
@@ -78,7 +77,7 @@ def side_by_side(by_page: Callable[[], P], by_command: Callable[[], C]) -> tuple
 
 def settings() -> Settings:
     """The demo shop's."""
-    return Settings(limit_set=LIMIT_SET)
+    return Settings()
 
 
 def invent_shop(path: Path, days: int = DAYS) -> None:
@@ -92,7 +91,7 @@ def invent_shop(path: Path, days: int = DAYS) -> None:
 def by_command(path: Path, walk: Walk) -> JobRecord:
     """Check a nest by the command line."""
     plan = path.with_name("bench.toml")
-    plan.write_text(f'limit_set = "{LIMIT_SET}"\n')
+    plan.write_text("")
     common = ["--ledger", str(path), "--settings", str(plan)]
     who = ["--person", PERSON]
     place = f"{walk.tool}/{walk.nest}"

@@ -32,7 +32,6 @@ from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord, SampleRow
 from station.ledger.store import Ledger
 from station.simulation import demo as demo_run
-from station.simulation.workshop import LIMIT_SET
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
 from tests.station.jobs.recorded import check_instruments
 from tests.walks import daily_check as daily
@@ -128,7 +127,7 @@ def invent(folder: Path, days: int = 60) -> tuple[Shop, Shop]:
             give_secret(ledger, person)
     shutil.copytree(first.path.parent, second.path.parent)
     for shop in (first, second):
-        lines = f'limit_set = "{LIMIT_SET}"\nplans_folder = "{shop.plans}"\n'
+        lines = f'plans_folder = "{shop.plans}"\n'
         shop.path.with_name("bench.toml").write_text(lines, encoding="utf-8")
     return first, second
 

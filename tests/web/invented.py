@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from station.bench.sample_entry import Results, finished_sample, judge
-from station.crimp.facts import shipped_limit_sets
+from station.crimp.facts import shipped_book, shipped_limit_sets
 from station.crimp.wire import parse_size
 from station.jobs.sample_order import SampleOrder
 from station.ledger.chain import Moment
@@ -24,12 +24,12 @@ from station.ledger.entries import (
 )
 from station.ledger.store import Ledger
 from station.ledger.traces import encode_trace, trace_key
+from station.simulation.workshop import good_looks
 
 NOW = datetime(2031, 3, 4, 15, 0, tzinfo=UTC)
 """The moment at which every test takes place."""
 
 HOSTILE = '<script>document.title="broken"</script> & "Eve"'
-SET = "ul-486a-1991"
 WIRE_OHM = 1.676e-3
 """Of the wire between the clips of these joints."""
 USED = InstrumentUsed(profile="invented", identity="Invented instrument", port="/dev/null")
@@ -39,7 +39,9 @@ def order_of(person: str, nest: str, again_for: str | None = None) -> SampleOrde
     joint = Joint(
         connector="butt-splice-red", wires=("18 AWG", "18 AWG"), tool="Hand tool 1", nest=nest
     )
-    return SampleOrder(person, "daily_check", joint, SET, again_for)
+    return SampleOrder(
+        person, "daily_check", joint, offered_again_for=again_for, checklist=good_looks(joint)
+    )
 
 
 def reading(splice_ohm: float) -> ResistanceResult:
@@ -96,16 +98,19 @@ def finish(
     demo: bool = True,
 ) -> SampleFinished:
     result, traces = pull(peak_n, mode)
-    limits = shipped_limit_sets().for_size(parse_size(order.joint.wires[0]), SET)
+    sizes = [parse_size(size) for size in order.joint.wires]
+    book, limits = shipped_book(), shipped_limit_sets().judging(sizes[0], order.limit_set).limits
+    connector = book.connectors[order.joint.connector]
     results = Results(reading(splice_ohm), result, void_reason)
     finished = finished_sample(
         sample_id,
         begun(order).model_copy(update={"demo": demo}),
         results,
         judge(limits, results, 1.645),
-        standing="seen-3",
         guard=1.645,
         checklist=order.checklist,
+        looked=book.looked(connector, order.checklist),
+        condemned_by=book.condemned_by(connector, order.checklist, sizes),
     )
     ledger.append(finished, person=order.person, traces=traces, moment=moment)
     return finished

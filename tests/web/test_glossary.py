@@ -8,7 +8,7 @@ from flask.testing import FlaskClient
 from pydantic import ValidationError
 
 from station.crimp.pull.reduce import FAILURE_MODES
-from web.format import VERDICT_WORDS
+from station.crimp.verdict import VERDICT_WORDS
 from web.glossary import FOLDER, Term, Words, help_of, words, words_of
 
 LANGUAGES = sorted(path.stem for path in FOLDER.glob("*.toml"))

@@ -55,8 +55,8 @@ def test_limit_from_memory_says_so() -> None:
         pull_kind="not stated",
         criteria=(table,),
     )
-    state = BenchState(order=order_of("Ann Example", "red"))
-    limit = live_view(state, LimitSets([invented])).texts["limit"]
+    order = replace(order_of("Ann Example", "red"), limit_set="ul-486a-1991")
+    limit = live_view(BenchState(order=order), LimitSets([invented])).texts["limit"]
     assert limit.endswith("(unverified, from memory)")
 
 

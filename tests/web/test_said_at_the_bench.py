@@ -14,6 +14,7 @@ from station.bench.bench import Bench
 from station.bench.board import BenchState, Stage
 from station.crimp.facts import shipped_limit_sets
 from station.crimp.pull.reduce import FAILURE_MODES
+from station.crimp.wire import parse_size
 from station.errors import StationError
 from station.instruments.panel.watch import PanelWatch
 from station.instruments.standstill import WORDS
@@ -237,8 +238,8 @@ def test_pages_say_everything_in_german_but_documents_and_facts(
         for page in pages
         for text in re.findall(r'<span lang="en">(.*?)</span>', _get(client, page))
     }
-    set_in_use = shipped_limit_sets()[order_of("Ann", "red").limit_set]
-    facts = {set_in_use.title, set_in_use.source, set_in_use.edition, set_in_use.conditions}
+    in_force = shipped_limit_sets().judging(parse_size("18 AWG")).limits
+    facts = {fact for one in in_force for fact in (one.source, one.edition, one.conditions)}
     documents = {*PROCEDURES.values(), "The cable was pulled out."}
     assert left - facts - documents == set()
 

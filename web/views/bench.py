@@ -151,7 +151,7 @@ def _page(values: Mapping[str, str], problem: str = "") -> str:
 
 def _suggested_values() -> dict[str, str]:
     """What the form starts with: the sample before, then what the link asked for."""
-    values = {"limit_set": bench().settings.limit_set, "job": "daily_check"}
+    values = {"job": "daily_check"}
     order = bench().board.state.order
     if order is not None:
         values |= _values_of(order)
@@ -190,5 +190,5 @@ def _values_of(order: SampleOrder) -> dict[str, str]:
         "tool": joint.tool,
         "nest": joint.nest,
         "material": joint.material,
-        "limit_set": order.limit_set,
+        "limit_set": order.limit_set or "",
     }

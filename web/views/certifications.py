@@ -32,7 +32,7 @@ from station.jobs.certification.record import (
 )
 from station.jobs.certification.record import read as read_certification
 from station.jobs.certification.statement import latest_held, statement, strengths
-from station.jobs.plans import chosen_plan, limit_set_for, load_plans
+from station.jobs.plans import chosen_plan, load_plans
 from station.jobs.step import OUTCOME_WORDS
 from station.ledger.entries import KeyShown
 from station.ledger.jobs import jobs
@@ -63,7 +63,7 @@ def begin() -> Response | tuple[str, int]:
             field(form, "candidate", say("the candidate")),
             field(form, "tool", say("the tool")),
             {task.band: form.get(f"nest-{task.band}") or task.band for task in plan.tasks},
-            limit_set_for(plan, settings, form.get("limit_set")),
+            form.get("limit_set") or plan.limit_set,
             settings.guard,
         )
         access.demand(Right.CERTIFY, about=scope.candidate)

@@ -100,7 +100,7 @@ def job_page(job_id: str) -> str | Response:
         joints=[] if state.next is None else joints_at_hand(reader(), state.next),
         unfinished=without_the_one_in_hand(unfinished_samples(reader(), record.row.job_id)),
         offers=choices(reader(), bench().limit_sets),
-        limit_set=limit_set_of(record, bench().settings),
+        limit_set=limit_set_of(record),
     )
 
 
@@ -112,11 +112,7 @@ def take_sample(job_id: str) -> Response:
     if record.row.job != DAILY:
         raise BadInput("The samples of this job are made from its own page: open it there.")
     joint = _joint_from_form()
-    limit_set = field(request.form, "limit_set", say("the limit set"))
-    order = order_of_check(
-        reader(), bench().settings, job_id, joint, person=person, limit_set=limit_set
-    )
-    return take_up(order)
+    return take_up(order_of_check(reader(), job_id, joint, person=person))
 
 
 @pages.get("/<job_id>/paper.html")

@@ -17,11 +17,11 @@ pages = Blueprint("reference", __name__)
 @pages.get("/limits")
 def limits() -> str:
     """Every limit set with its source, standing and conditions; the limits of one size first."""
-    known, in_use = bench().limit_sets, bench().settings.limit_set
+    known, in_use = bench().limit_sets, bench().limit_sets.choice.set_ids
     sets = sorted(
         (known[name] for name in known.ids),
         # What judges here first, then the shop's own, then what was seen in print.
-        key=lambda one: (one.id != in_use, one.standing != "shop", one.from_memory, one.id),
+        key=lambda one: (one.id not in in_use, one.standing != "shop", one.from_memory, one.id),
     )
     labels = {label for item in sets for table in item.criteria for label in table.rows}
     asked = request.args.get("size", "")

@@ -8,6 +8,7 @@ from station.crimp.causes import Hint
 from station.crimp.facts import shipped_causes
 from station.crimp.limits import LimitSet
 from station.crimp.pull.reduce import FAILURE_MODES
+from station.crimp.verdict import VERDICT_WORDS
 from station.errors import BadInput, NotOnRecord, StationError
 from station.ledger.entries import Correction, SampleFinished
 from station.ledger.reader import UNFINISHED
@@ -17,7 +18,6 @@ from station.shop.hints import sample_hints
 from station.shop.rights import Right
 from web.access import demand
 from web.figures import trace_figure
-from web.format import VERDICT_WORDS, condemned
 from web.forms import entry_number, field, places, read_place
 from web.request import bench, reader
 from web.translation import said_or_typed
@@ -66,21 +66,7 @@ def sample_page(sample_id: str) -> str:
         figure=_trace_svg(row, payload),
         corrected=payload is not None and payload.verdict != row.verdict,
         hints=_hints(row, payload),
-        condemned=_condemned(payload),
     )
-
-
-def _condemned(payload: SampleFinished | None) -> list[str]:
-    """What is said of the critical looks that were answered with no."""
-    book = bench().connectors
-    connector = None if payload is None else book.connectors.get(payload.joint.connector)
-    if payload is None or connector is None or payload.verdict != "fail":
-        return []
-    return [
-        condemned(item.question)
-        for item in book.checklist(connector)
-        if item.critical and payload.checklist.get(item.id) is False
-    ]
 
 
 @pages.post("/<sample_id>/correct")
@@ -163,9 +149,9 @@ def _trace_svg(row: SampleRow, payload: SampleFinished | None) -> str | None:
     )
 
 
-def _limit_set(set_id: str) -> LimitSet | None:
+def _limit_set(set_id: str | None) -> LimitSet | None:
     try:
-        return bench().limit_sets[set_id]
+        return bench().limit_sets[set_id or ""]
     except StationError:
         # The record outlives the data files: the page says that the set is no longer at hand.
         return None

@@ -82,7 +82,8 @@ def trend_svg(tool: str, nest: str) -> Response:
 def nest_csv(tool: str, nest: str) -> Response:
     """What the page of a nest shows, as a table for other programs; SI units."""
     columns = (
-        "sample_id", "at_utc", "verdict", "job", "person", "connector", "wires", "material",
+        "sample_id", "at_utc", "verdict", "not_judged", "only", "job", "person", "connector",
+        "wires", "material",
         "peak_n", "peak_u_n", "splice_ohm", "splice_u_ohm", "failure_mode", "replaces",
     )  # fmt: skip
     text = io.StringIO()

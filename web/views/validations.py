@@ -10,7 +10,7 @@ from station.crimp.connectors import connector_named
 from station.crimp.facts import shipped_book, shipped_connectors
 from station.crimp.wire import parse_size
 from station.errors import BadInput, DataFileError, NoLimit
-from station.jobs.plans import chosen_plan, limit_set_for, load_plans
+from station.jobs.plans import chosen_plan, load_plans
 from station.jobs.step import OUTCOME_WORDS
 from station.jobs.validation.judge import WHAT, JointResult, joint_words
 from station.jobs.validation.paper import compared, finding_plot
@@ -60,7 +60,7 @@ def begin() -> Response | tuple[str, int]:
         scope = ValidationScope(
             tool,
             joints_from(form, tool),
-            limit_set_for(plan, settings, form.get("limit_set")),
+            form.get("limit_set") or plan.limit_set,
             settings.guard,
             form.get("replaces") or None,
         )

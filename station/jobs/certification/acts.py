@@ -79,7 +79,7 @@ def begin(
     demand(signer, Right.CERTIFY, about=active_person(reader, scope.candidate).name)
     _check_tool(reader, plan, scope)
     for task in plan.tasks:
-        limit_sets.for_size(weakest_wire(task.wires), scope.limit_set)
+        limit_sets.judging(weakest_wire(task.wires), scope.limit_set, in_full=True)
     begun = job_begun(JOB, plan, asdict(scope), demo=reader.is_demo())
     # Looked up while nobody else can begin one for the same candidate.
     with ledger.transaction():

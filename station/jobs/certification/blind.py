@@ -32,7 +32,7 @@ class CodedSample:
 
     code: str
     joint: Joint
-    limit_set: str
+    limit_set: str | None
     judged: Mapping[str, bool] | None
 
 

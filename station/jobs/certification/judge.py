@@ -311,5 +311,5 @@ def _failed_words(sample: JobSample) -> Iterator[str]:
     ]
     if sample.verdict == "fail" and names:
         yield say("failed the limit of {names}", names=join(names, say(" and of ")))
-    elif sample.verdict == "fail":
+    elif sample.verdict == "fail" and not sample.condemned_by:
         yield say("failed a limit")

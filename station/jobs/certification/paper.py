@@ -49,6 +49,7 @@ def certification_paper(
         OUTCOME_WORDS[job.result.outcome if ended is None else ended.outcome],
         job.record,
         job.plan,
+        (found for sample in job.samples for found in sample.criteria),
         job=job,
         families=dict.fromkeys(book.connectors[task.connector].family for task in tasks),
         gauges=dict.fromkeys(wire for task in tasks for wire in task.wires),

@@ -45,7 +45,7 @@ class CertificationScope:
     candidate: str
     tool: str
     nests: Mapping[str, str]
-    limit_set: str
+    limit_set: str | None
     guard: float
 
     def joint(self, task: Task) -> Joint:

@@ -6,11 +6,13 @@ sample that a person called void after its values were known counts as it was me
 nothing to be gained by stopping, starting again or voiding.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 from typing import Literal
 
-from calibration.saying import say
+from calibration.saying import join, say
+from station.crimp.verdict import PART_WORDS, condemned_words, owed
 from station.jobs.daily.plan import DailyCheckPlan
 from station.ledger.entries import BaselineSet
 from station.ledger.rows import SampleRow
@@ -32,7 +34,11 @@ class NestEvidence:
     verdicts
         Of the samples that count, in order; an ``undecided`` one lies too close to its limit.
     unmeasured
-        Samples for which a limit could not be judged at all.
+        Samples that do not count, since something of them was not judged that a pass needs.
+    lacking
+        What was not judged of those.
+    condemned
+        What was seen that condemned samples whatever they measure.
     voids
         Void samples, which are replaced.
     unkept
@@ -52,6 +58,8 @@ class NestEvidence:
 
     verdicts: tuple[str, ...]
     unmeasured: int = 0
+    lacking: tuple[str, ...] = ()
+    condemned: tuple[str, ...] = ()
     voids: int = 0
     unkept: int = 0
     pending: int = 0
@@ -91,12 +99,13 @@ def judge(plan: DailyCheckPlan, evidence: NestEvidence) -> NestFinding:
     if evidence.pending:
         reason = say("A sample was begun and not finished: measure it again or void it.")
         return NestFinding(None, STEP_FIRST, max(plan.first_stage - made, 1), (reason,))
+    uncounted = tuple(_uncounted(evidence))
     if made < plan.first_stage:
-        return NestFinding(None, STEP_FIRST, plan.first_stage - made, ())
+        return NestFinding(None, STEP_FIRST, plan.first_stage - made, uncounted)
     doubts = tuple(_doubts(evidence))
     both = plan.first_stage + plan.second_stage
     if doubts and made < both:
-        return NestFinding(None, STEP_SECOND, both - made, doubts)
+        return NestFinding(None, STEP_SECOND, both - made, doubts + uncounted)
     stage = STEP_SECOND if doubts and plan.second_stage else STEP_FIRST
     return _final(plan, evidence, stage)
 
@@ -104,7 +113,7 @@ def judge(plan: DailyCheckPlan, evidence: NestEvidence) -> NestFinding:
 def _reason_to_hold(plan: DailyCheckPlan, evidence: NestEvidence) -> NestFinding | None:
     fails = evidence.verdicts.count("fail")
     if fails > plan.fails_allowed:
-        return NestFinding("held", STEP_FIRST, 0, (_too_many_fails(fails, plan.fails_allowed),))
+        return NestFinding("held", STEP_FIRST, 0, (_too_many_fails(evidence, plan.fails_allowed),))
     reason = None
     if evidence.unkept == 1:
         reason = say(
@@ -127,7 +136,13 @@ def _reason_to_hold(plan: DailyCheckPlan, evidence: NestEvidence) -> NestFinding
     return None if reason is None else NestFinding("held", STEP_FIRST, 0, (reason,), "lead")
 
 
-def _too_many_fails(fails: int, allowed: int) -> str:
+def _too_many_fails(evidence: NestEvidence, allowed: int) -> str:
+    fails = evidence.verdicts.count("fail")
+    if evidence.condemned:
+        count = say(
+            "Samples that failed: {fails}; allowed: {allowed}.", fails=fails, allowed=allowed
+        )
+        return join((count, *map(condemned_words, evidence.condemned)))
     if fails == 1:
         return say("A sample failed a limit; none may.")
     if allowed == 0:
@@ -151,10 +166,10 @@ def _final(plan: DailyCheckPlan, evidence: NestEvidence, stage: str) -> NestFind
     if held is not None:
         return NestFinding("held", stage, 0, (held,))
     if watched := tuple(_watched(evidence)):
-        return NestFinding("watch", stage, 0, watched)
+        return NestFinding("watch", stage, 0, (*watched, *_uncounted(evidence)))
     count = len(evidence.verdicts)
     good = say("All {count} samples passed, and the nest has not changed.", count=count)
-    return NestFinding("released", stage, 0, (good,))
+    return NestFinding("released", stage, 0, (good, *_uncounted(evidence)))
 
 
 def _held_at_last(plan: DailyCheckPlan, evidence: NestEvidence) -> str | None:
@@ -184,14 +199,19 @@ def _watched(evidence: NestEvidence) -> Iterator[str]:
     yield from _doubts(replace(evidence, newly_worn=False))
     if evidence.worn is not None:
         yield evidence.worn
-    if evidence.unmeasured:
-        yield say(
-            "{unmeasured} samples could not be judged by every limit.",
-            unmeasured=evidence.unmeasured,
-        )
     if not evidence.has_baseline:
         yield say(
             "There is no baseline: the limits alone were judged. Validate the tool to know more."
+        )
+
+
+def _uncounted(evidence: NestEvidence) -> Iterator[str]:
+    if evidence.unmeasured:
+        parts = [say(PART_WORDS[part]) for part in evidence.lacking]
+        yield say(
+            "Samples that do not count (not judged: {parts}): {count}.",
+            parts=join(parts, ", ") or say("every limit"),
+            count=evidence.unmeasured,
         )
 
 
@@ -207,8 +227,8 @@ class CheckedNest:
         Void samples begun after this entry count against the cap.
     run_length
         In-control run length of the wear watch when the job began.
-    limit_set
-        By which samples are judged; None for checks from before that was recorded.
+    judged_by
+        Limit sets that may judge its samples; empty for checks from before that was recorded.
     """
 
     tool: str
@@ -216,7 +236,7 @@ class CheckedNest:
     counts_from_seq: int
     voids_from_seq: int
     run_length: float
-    limit_set: str | None = None
+    judged_by: tuple[str, ...] = ()
 
     @property
     def key(self) -> Nest:
@@ -299,16 +319,16 @@ def as_counted(row: SampleRow, nest: CheckedNest) -> SampleRow:
 
 def _evidence(nest: CheckedNest, counted: Sequence[SampleRow], trend: NestTrend) -> NestEvidence:
     unmeasured = [row for row in counted if _not_judged(row, nest)]
-    verdicts = tuple(row.verdict or "" for row in counted if row not in unmeasured) + (
-        "unmeasured",
-    ) * len(unmeasured)
+    judged = [row for row in counted if row not in unmeasured]
     new = False
     if trend.flag is not None:
         signal = trend.samples[trend.flag.signal_position]
         new = signal.begun_seq > nest.counts_from_seq
     return NestEvidence(
-        verdicts,
+        tuple(row.verdict or "" for row in judged),
         unmeasured=len(unmeasured),
+        lacking=_each_once(owed(row.not_judged, row.only) for row in unmeasured),
+        condemned=_each_once(row.condemned_by for row in judged),
         has_baseline=trend.has_baseline,
         worn=trend.sentence if trend.flagged else None,
         newly_worn=new,
@@ -317,9 +337,13 @@ def _evidence(nest: CheckedNest, counted: Sequence[SampleRow], trend: NestTrend)
 
 
 def _not_judged(row: SampleRow, nest: CheckedNest) -> bool:
-    """True where a limit was not measured, or another set's limits were asked: no pass is shown."""
+    """True where something was not judged, or another set's limits were asked: no pass is shown."""
     if row.verdict == "fail":
         return False
-    if nest.limit_set is not None and row.limit_set != nest.limit_set:
+    if nest.judged_by and not set((row.limit_set or "").split(", ")) <= set(nest.judged_by):
         return True
-    return row.verdict == "undecided" and row.measured_verdict != "undecided"
+    return row.unjudged or (row.verdict == "undecided" and row.measured_verdict != "undecided")
+
+
+def _each_once(several: Iterable[Iterable[str]]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(chain.from_iterable(several)))

@@ -1,13 +1,14 @@
 """The paper of a daily check."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from markupsafe import Markup
 
+from station.crimp.verdict import verdict_words
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.papers.frame import Paper, paper
 from station.jobs.papers.plots import Level, Row, strip_plot
-from station.ledger.entries import NEST_OUTCOME
+from station.ledger.entries import NEST_OUTCOME, CriterionResult
 from station.ledger.rows import JobRecord, SampleRow
 
 OUTCOME_WORDS = {
@@ -19,7 +20,12 @@ OUTCOME_WORDS = {
 
 
 def daily_paper(
-    record: JobRecord, rows: Sequence[SampleRow], *, marks: Sequence[str] = (), size: Paper = "a4"
+    record: JobRecord,
+    rows: Sequence[SampleRow],
+    criteria: Iterable[CriterionResult],
+    *,
+    marks: Sequence[str] = (),
+    size: Paper = "a4",
 ) -> str:
     """A daily check as one HTML file.
 
@@ -27,6 +33,8 @@ def daily_paper(
     ----------
     rows
         The samples that counted, or were void, for its findings; those of the job among them.
+    criteria
+        Of those samples.
     marks
         What must be said first, such as that the records are invented.
     """
@@ -37,13 +45,20 @@ def daily_paper(
         OUTCOME_WORDS.get(word, word),
         record,
         DailyCheckPlan.model_validate(record.begun.plan),
+        criteria,
         found=[taken.step.content for taken in record.steps_named(NEST_OUTCOME)],
         rows=rows,
         words=OUTCOME_WORDS,
+        counted_as=_counted_as,
         force_plot=_force_plot,
         marks=marks,
         size=size,
     )
+
+
+def _counted_as(row: SampleRow) -> str:
+    counted = row.measured_verdict or row.verdict or ""
+    return verdict_words(counted, row.not_judged, row.only).lower()
 
 
 def _force_plot(rows: Sequence[SampleRow]) -> Markup:

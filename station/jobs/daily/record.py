@@ -7,6 +7,7 @@ from typing import Any, cast
 
 from pydantic import JsonValue
 
+from calibration.saying import say
 from station.errors import BadInput
 from station.jobs.daily.judge import (
     JOB,
@@ -19,7 +20,6 @@ from station.jobs.daily.judge import (
 )
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.daily.steps import DueNest, LastCheck, due_today, outcome_of, state_of
-from station.jobs.plans import limit_set_for
 from station.jobs.record import JobRead, demand_open, job_begun, unfinished_samples
 from station.jobs.sample_order import SampleOrder
 from station.jobs.step import JobState, Outcome
@@ -100,7 +100,8 @@ def begin(
                     under_check=under_check[tool, nest],
                 )
         scope = {
-            "limit_set": limit_set_for(plan, settings),
+            "limit_set": plan.limit_set,
+            "judged_by": list(settings.limits.chosen(plan.limit_set).set_ids),
             "nests": [_counting(reader, settings, place, now) for place in wanted],
         }
         job_id = ledger.append(job_begun(JOB, plan, scope, demo=demo), person=person).id
@@ -203,9 +204,11 @@ def check_of(reader: LedgerReader, record: JobRecord) -> DailyCheck:
 def checked_nests(record: JobRecord) -> list[CheckedNest]:
     """The nests in the scope of a check."""
     items = record.begun.scope.get("nests", [])
-    limit_set = record.begun.scope.get("limit_set")
+    scope = record.begun.scope
+    one = [scope["limit_set"]] if scope.get("limit_set") else []
+    judged_by = tuple(cast(list[str], scope.get("judged_by", one)))
     return [
-        CheckedNest(**cast(dict[str, Any], item), limit_set=cast(str | None, limit_set))
+        CheckedNest(**cast(dict[str, Any], item), judged_by=judged_by)
         for item in (items if isinstance(items, list) else [])
         if isinstance(item, dict)
     ]
@@ -238,15 +241,14 @@ def next_steps(check: DailyCheck) -> JobState:
     return state_of(check.progress, check.found)
 
 
-def limit_set_of(record: JobRecord, settings: Settings) -> str:
-    """By which set the samples of a check are judged."""
+def limit_set_of(record: JobRecord) -> str | None:
+    """By which set alone the samples of a check are judged; None for the limits in force."""
     fixed = record.begun.scope.get("limit_set") or record.begun.plan.get("limit_set")
-    return str(fixed) if fixed else settings.limit_set
+    return str(fixed) if fixed else None
 
 
 def order(
     reader: LedgerReader,
-    settings: Settings,
     job_id: str,
     joint: Joint,
     *,
@@ -260,7 +262,7 @@ def order(
         person,
         record.row.job,
         joint,
-        limit_set or limit_set_of(record, settings),
+        limit_set or limit_set_of(record),
         # What it replaces then counts as void.
         offered_again_for=left[0].sample_id if left else None,
         job_id=record.row.job_id,
@@ -277,13 +279,12 @@ def stage_for(reader: LedgerReader, record: JobRecord, order: SampleOrder) -> st
         part of the check or needs no more samples.
     """
     nest = (order.joint.tool, order.joint.nest)
-    judged_by = record.begun.scope.get("limit_set")
-    if judged_by is not None and order.limit_set != judged_by:
+    if "limit_set" in record.begun.scope and order.limit_set != limit_set_of(record):
         raise BadInput(
             "This check judges by the limit set {judged_by}, not by {limit_set}: it was "
             "fixed when the check began.",
-            judged_by=judged_by,
-            limit_set=order.limit_set,
+            judged_by=limit_set_of(record) or say("in force"),
+            limit_set=order.limit_set or say("in force"),
         )
     _demand_made_again(reader, nest, order.offered_again_for)
     for item in check_of(reader, record).progress:

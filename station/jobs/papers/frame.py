@@ -3,7 +3,7 @@
 Text from people is escaped by construction: the templates escape what is filled in.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from functools import cache
 from typing import Literal
@@ -11,7 +11,9 @@ from typing import Literal
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from station.crimp.units import NOTHING, milliohm, newton, quantity
+from station.crimp.verdict import FROM_MEMORY
 from station.jobs.plan import JobPlan
+from station.ledger.entries import CriterionResult
 from station.ledger.rows import JobRecord
 
 Paper = Literal["a4", "letter"]
@@ -42,6 +44,7 @@ def paper(
     outcome: str,
     record: JobRecord,
     plan: JobPlan,
+    criteria: Iterable[CriterionResult],
     *,
     marks: Sequence[str] = (),
     size: Paper = "a4",
@@ -53,11 +56,15 @@ def paper(
     ----------
     outcome
         The one word or line that people look for.
+    criteria
+        What it rests on: each limit is named, and first of all where one is from memory.
     marks
-        What must be said first: invented, simulated, from memory.
+        What must be said first: invented, simulated.
     shown
         What the template names beside these.
     """
+    judged = list(criteria)
+    from_memory = any(one.standing == "memory" for one in judged)
     return (
         templates()
         .get_template(f"{template}.html")
@@ -67,7 +74,8 @@ def paper(
             record=record,
             plan=plan,
             size=PAPERS[size],
-            marks=marks,
+            marks=[*marks, *([FROM_MEMORY] if from_memory else [])],
+            limits=list(dict.fromkeys(one.words for one in judged if one.set_id)),
             **shown,
         )
     )

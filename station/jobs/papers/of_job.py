@@ -1,7 +1,10 @@
 """The paper of any job that has one, from the record."""
 
+from collections.abc import Sequence
+
 from calibration.saying import say
 from station.crimp.facts import shipped_book, shipped_causes
+from station.crimp.verdict import PART_WORDS
 from station.errors import BadInput
 from station.jobs.certification.certificates import attempts_of
 from station.jobs.certification.paper import certification_paper
@@ -28,11 +31,13 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
     """
     record = job_record(reader, job_id)
     marks = ["Invented demo records: no measurement of anything."] if record.row.demo else []
-    if any(row.simulated for row in record.samples):
-        marks.append(say("Measured with simulated instruments."))
+    marks += _marks_of(record.samples)
     match record.row.job:
         case "daily_check":
-            return daily_paper(record, counted_samples(reader, record), marks=marks, size=size)
+            rows = counted_samples(reader, record)
+            finished = filter(None, (reader.finished_payload(row.sample_id) for row in rows))
+            criteria = (found for one in finished for found in one.criteria)
+            return daily_paper(record, rows, criteria, marks=marks, size=size)
         case "tool_validation":
             validation = read_validation(reader, job_id)
             comparisons = {
@@ -42,12 +47,18 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
             return validation_paper(validation, comparisons, marks=marks, size=size)
         case "certification":
             job = read_certification(reader, job_id)
-            if any(row.simulated for row in job.rows):
-                marks.append(say("Measured with simulated instruments."))
+            marks += _marks_of(job.rows)
             hints = hints_of(reader, job, shipped_causes()) if job.shown else {}
             attempts = attempts_of(reader, job.scope.candidate)
             return certification_paper(job, shipped_book(), hints, attempts, marks=marks, size=size)
     raise BadInput("There is no paper of a {job}.", job=say(record.row.job.replace("_", " ")))
+
+
+def _marks_of(rows: Sequence[SampleRow]) -> list[str]:
+    """What must be said first of a paper that rests on these samples."""
+    marks = [say("Measured with simulated instruments.")] if any(r.simulated for r in rows) else []
+    parts = dict.fromkeys(row.only for row in rows if row.only is not None)
+    return marks + [say("Judged by the {part} only.", part=PART_WORDS[part]) for part in parts]
 
 
 def counted_samples(reader: LedgerReader, record: JobRecord) -> list[SampleRow]:

@@ -12,6 +12,7 @@ from typing import Literal
 
 from calibration.saying import join, say
 from station.crimp.pull.reduce import FAILURE_MODES
+from station.crimp.verdict import PART_WORDS, condemned_words
 from station.jobs.sample import JobSample
 from station.jobs.validation.plan import ToolValidationPlan
 from station.jobs.validation.tolerance import Finding, finding
@@ -162,7 +163,8 @@ def judge_joint(
     guard: float,
 ) -> JointResult:
     """Judge one joint; ``samples`` are its own, in time order."""
-    counted = [sample for sample in samples if not sample.void][: plan.samples_per_joint]
+    tested = [sample for sample in samples if not sample.void]
+    counted = [one for one in tested if not one.not_judged][: plan.samples_per_joint]
     voids = sum(sample.void for sample in samples)
     findings, unable = _findings(plan, counted, guard)
     against = [
@@ -200,7 +202,7 @@ def judge_joint(
         reliability=reliability_bound(passed, len(counted), plan.confidence) if counted else None,
         chance=0.0 if against else min(chances, default=None),
         reasons=tuple(reasons),
-        remarks=tuple(_remarks(joint, counted, findings, looks)),
+        remarks=(*_remarks(joint, counted, findings, looks), *_uncounted(tested)),
     )
 
 
@@ -267,6 +269,9 @@ def _against(plan: ToolValidationPlan, counted: Sequence[JobSample]) -> Iterator
             fails=fails,
             count=len(counted),
             fails_allowed=plan.fails_allowed,
+        )
+        yield from dict.fromkeys(
+            condemned_words(what) for sample in counted for what in sample.condemned_by
         )
     for mode in plan.refusing_modes:
         if seen := sum(sample.failure_mode == mode for sample in counted):
@@ -352,6 +357,16 @@ def _remarks(
             count=len(counted),
         )
     yield from (look.words for look in _last_looks(joint, looks).values() if look.good is not False)
+
+
+def _uncounted(tested: Sequence[JobSample]) -> Iterator[str]:
+    if lacking := [sample.not_judged for sample in tested if sample.not_judged]:
+        parts = dict.fromkeys(say(PART_WORDS[part]) for parts in lacking for part in parts)
+        yield say(
+            "Samples that do not count (not judged: {parts}): {count}.",
+            parts=join(parts, ", "),
+            count=len(lacking),
+        )
 
 
 def joint_words(joint: Joint) -> str:

@@ -40,6 +40,7 @@ def validation_paper(
         OUTCOME_WORDS[job.result.outcome if ended is None else ended.outcome],
         job.record,
         job.plan,
+        (found for sample in job.samples for found in sample.criteria),
         job=job,
         comparisons=comparisons,
         what=WHAT,

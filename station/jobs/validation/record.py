@@ -77,13 +77,13 @@ def begin(
     Raises
     ------
     BadInput, NoLimit
-        The tool or a nest is not on record, a joint comes twice or is of another tool, the limit
-        set has no limit for a wire, or the tool is being validated already.
+        The tool or a nest is not on record, a joint comes twice or is of another tool, pull or
+        resistance of a wire has no limit, or the tool is being validated already.
     """
     tools = {row.tool: row for row in ledger.reader.tools()}
     _check_scope(scope, tools)
     for joint in scope.joints:
-        limit_sets.for_size(weakest_wire(joint.wires), scope.limit_set)
+        limit_sets.judging(weakest_wire(joint.wires), scope.limit_set, in_full=True)
     begun = job_begun(JOB, plan, scope.as_content(), demo=ledger.reader.is_demo())
     # What is open already is looked up while nobody else can begin the same.
     with ledger.transaction():

@@ -36,7 +36,7 @@ class ValidationScope:
 
     tool: str
     joints: tuple[Joint, ...]
-    limit_set: str
+    limit_set: str | None
     guard: float
     replaces: str | None = None
 

@@ -5,6 +5,9 @@ from typing import ClassVar, Literal
 
 from pydantic import Field
 
+from station.crimp.in_force import Judged
+from station.crimp.limits import limit_words
+from station.crimp.verdict import Part
 from station.ledger.entries.base import Payload, Recorded
 from station.ledger.entries.tools import Joint
 
@@ -110,6 +113,21 @@ class CriterionResult(Recorded):
     limit: float
     verdict: VerdictWord
     probability_conforming: float | None
+    set_id: str = ""
+    """The limit set; empty in records from before each limit was named."""
+    source: str = ""
+    edition: str = ""
+    standing: str = ""
+    """How well this very value is known: that of its row."""
+    conditions: str = ""
+    test_current_a: float | None = None
+    """The current at which a voltage drop was computed from the resistance."""
+
+    @property
+    def words(self) -> str:
+        """Which limit it is; nothing in records from before each limit was named."""
+        named = self.set_id, self.source, self.edition, self.standing, self.conditions
+        return limit_words(*named) if self.set_id else ""
 
 
 class SampleBegun(Payload):
@@ -119,7 +137,8 @@ class SampleBegun(Payload):
 
     job: str
     joint: Joint
-    limit_set: str
+    limit_set: str | None = None
+    """A set that alone was asked for; null for the limits in force."""
     offered_again_for: str | None = None
     """The id of an interrupted sample that this one replaces."""
     overridden_warning: str | None = None
@@ -147,7 +166,8 @@ class SampleFinished(Payload):
     """The id of the ``sample_begun`` entry."""
     job: str
     joint: Joint
-    limit_set: str
+    limit_set: str | None = None
+    """As in ``sample_begun``; each criterion names its own."""
     limit_standing: str
     guard: float
     checklist: dict[str, bool] = Field(default={})
@@ -162,6 +182,12 @@ class SampleFinished(Payload):
     step: str | None = None
     void_by: VoidBy | None = None
     """Who called it void: what the instruments or the trace say, or a person's word alone."""
+    not_judged: tuple[Part, ...] = ()
+    """What nobody judged of what a pass needs; empty in records from before that was asked."""
+    only: Judged | None = None
+    """What alone was judged, in a shop without the other instrument."""
+    condemned_by: tuple[str, ...] = ()
+    """What was seen that condemns the crimp whatever it measures, in sentences."""
 
 
 class SampleImported(Payload):

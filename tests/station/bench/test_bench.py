@@ -21,9 +21,8 @@ from station.simulation.demo import (
 )
 from station.simulation.hands import HandsAtTheBench
 
-ORDER = SampleOrder(
-    "Benno", "daily_check", workshop.joint("Heron", "red", "18 AWG"), workshop.LIMIT_SET
-)
+JOINT = workshop.joint("Heron", "red", "18 AWG")
+ORDER = SampleOrder("Benno", "daily_check", JOINT, checklist=workshop.good_looks(JOINT))
 
 
 @pytest.fixture

@@ -67,7 +67,7 @@ def ledger(tmp_path: Path) -> Iterator[Ledger]:
 
 @pytest.fixture
 def settings() -> Settings:
-    return Settings(limit_set=workshop.LIMIT_SET, uncalibrated="mark", check_failed="block")
+    return Settings(uncalibrated="mark", check_failed="block")
 
 
 @pytest.fixture

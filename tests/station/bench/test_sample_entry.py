@@ -1,5 +1,6 @@
 import math
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -19,7 +20,7 @@ from station.bench.sample_entry import (
     reduce_reading,
     resistance_result,
 )
-from station.crimp.facts import shipped_limit_sets
+from station.crimp.facts import shipped_book, shipped_limit_sets
 from station.crimp.pull.reduce import reduce_trace
 from station.crimp.wire import parse_size
 from station.jobs.sample_order import SampleOrder
@@ -27,6 +28,9 @@ from station.ledger.entries import InstrumentUsed, Joint, SampleBegun
 from station.settings import FixtureSettings
 
 WORTH = OhmWorth(0.1, 0.02, 0.01, 1e-7)
+GOOD_LOOKS = {
+    item.id: True for item in shipped_book().checklist(shipped_book().connectors["butt-splice-red"])
+}
 USED = InstrumentUsed(profile="p", identity="i", port="none")
 
 
@@ -78,9 +82,7 @@ def test_a_void_sample_is_never_judged() -> None:
     begun = SampleBegun(job="daily_check", joint=order("18 AWG").joint, limit_set="ul-486a-1991")
     results = Results(void_reason="the clips fell off")
     limits = shipped_limit_sets().for_size(parse_size("18 AWG"), "ul-486a-1991")
-    finished = finished_sample(
-        "id", begun, results, judge(limits, results, 1.645), standing="seen-3", guard=1.645
-    )
+    finished = finished_sample("id", begun, results, judge(limits, results, 1.645), guard=1.645)
     assert finished.verdict == "void"
     assert finished.criteria == ()
 
@@ -88,9 +90,10 @@ def test_a_void_sample_is_never_judged() -> None:
 @pytest.mark.parametrize(
     ("checklist", "verdict"),
     [
-        ({"centred": False}, "pass"),
-        ({"sleeve-whole": True, "centred": False}, "pass"),
-        ({"sleeve-whole": False, "centred": True}, "fail"),
+        ({"centred": False}, "undecided"),
+        ({"sleeve-whole": True, "centred": False}, "undecided"),
+        (GOOD_LOOKS | {"centred": False}, "pass"),
+        (GOOD_LOOKS | {"sleeve-whole": False}, "fail"),
         ({"sleeve-whole": False, "no-stray-strand": False}, "fail"),
     ],
 )
@@ -104,15 +107,20 @@ def test_a_critical_look_condemns_what_every_limit_passes(
     results = Results(pull=pull)
     criteria = judge(limits, results, 1.645)
     assert [item.verdict for item in criteria] == ["pass"]
-    finished = finished_sample(
-        "id", begun, results, criteria, standing="seen-3", guard=1.645,
-        checklist=checklist, critical=["sleeve-whole", "no-stray-strand"],
-    )  # fmt: skip
-    assert finished.verdict == verdict
+    book = shipped_book()
+    connector, sizes = book.connectors["butt-splice-red"], [parse_size("18 AWG")] * 2
+    seen: dict[str, Any] = {
+        "checklist": checklist,
+        "looked": book.looked(connector, checklist),
+        "condemned_by": book.condemned_by(connector, checklist, sizes),
+    }
+    finished = finished_sample("id", begun, results, criteria, guard=1.645, only="pull", **seen)
+    assert (finished.verdict, "resistance" in finished.not_judged) == (verdict, True)
+    both = finished_sample("id", begun, results, criteria, guard=1.645, **seen)
+    assert both.verdict == ("fail" if verdict == "fail" else "undecided")
     void = finished_sample(
-        "id", begun, Results(void_reason="the clips fell off"), (), standing="seen-3",
-        guard=1.645, checklist=checklist, critical=["sleeve-whole"],
-    )  # fmt: skip
+        "id", begun, Results(void_reason="the clips fell off"), (), guard=1.645, **seen
+    )
     assert void.verdict == "void"
 
 

@@ -220,11 +220,11 @@ def test_every_command_has_help_with_an_example(
     [
         (["wire", "18 AWG"], "20.95 mΩ/m"),
         (["limits", "18 AWG"], "seen in 3 texts"),
-        (["limits", "3 AWG"], "seen in one text"),
+        (["limits", "3 AWG"], "seen in 1 text"),
         (["splice", "--wire", "18 AWG", "--span-mm", "80", "--reading-mohm", "2"], "not corrected"),
         (
             ["judge", "--wire", "18 AWG", "--set", "ul-486a-1991", "--force-n", "120"],
-            "UNDECIDED  (not judged: looks, resistance)",
+            "UNDECIDED, not judged: looks, resistance",
         ),
         (
             [

@@ -12,13 +12,8 @@ from pydantic import ValidationError
 from scipy.linalg import solve_banded
 
 from station.crimp.facts import shipped_limit_sets
-from station.crimp.limits import (
-    CriterionTable,
-    LimitSet,
-    LimitSets,
-    LimitsInForce,
-    shop_resistance_limit_ohm,
-)
+from station.crimp.in_force import LimitsInForce
+from station.crimp.limits import CriterionTable, LimitSet, LimitSets
 from station.crimp.strength import share_of_strength, strength_words
 from station.crimp.wire import (
     WireSize,
@@ -29,6 +24,7 @@ from station.crimp.wire import (
 )
 from station.errors import BadInput, NoLimit
 from station.files import DATA, toml_files
+from station.statistics.capability import shop_resistance_limit_ohm
 
 # Newton column as printed beside the pull table of UL 486A-1991, 30 AWG to 4/0 [seen-1] to [seen-3]
 # by row, see below: pound-force times 4.45, rounded; without the 2/0 misprint.

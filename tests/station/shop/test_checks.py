@@ -82,7 +82,7 @@ class Shop:
         order = SampleOrder("Benno", "daily_check", JOINT, workshop.LIMIT_SET)
         results = Results(resistance=self._reading(meter.read_repeats(3), order))
         finished = finished_sample(
-            sample_id, begun, results, judge((), results, 1.645), standing="shop", guard=1.645
+            sample_id, begun, results, judge((), results, 1.645), guard=1.645
         )
         self._ledger.append(finished, person="Benno")
         return sample_id

@@ -26,7 +26,7 @@ def ledger(tmp_path: Path) -> Iterator[Ledger]:
 
 @pytest.fixture
 def simulated(ledger: Ledger) -> Iterator[SimulatedBench]:
-    settings = Settings(limit_set=workshop.LIMIT_SET)
+    settings = Settings()
     with simulated_bench(ledger, demo_limit_sets(), settings, seed=3, demo=True) as bench:
         yield bench
 

@@ -14,7 +14,7 @@ from station.ledger.entries import JobBegun, JobEnded, NestHeld, PersonAdded
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, PIN, give_secret
 from tests.web.benches import BenchAtHand
-from tests.web.invented import NOW, SET, finish
+from tests.web.invented import NOW, finish
 from tests.web.visitor import Visitor
 from web import create_app
 
@@ -70,7 +70,7 @@ def people(app: Flask) -> dict[str, Visitor]:
 
 
 def begun(lead: Visitor, candidate: str = BO) -> str:
-    form = {"candidate": candidate, "tool": "Hand tool 1", "plan": "short", "limit_set": SET}
+    form = {"candidate": candidate, "tool": "Hand tool 1", "plan": "short"}
     answer = lead.post("/certifications", **form)
     assert answer.status_code == 303, answer.text
     return answer.headers["Location"].rsplit("/", 1)[1]
@@ -243,7 +243,7 @@ def test_an_apprentice_signs_nothing(people: dict[str, Visitor], ledger: Ledger)
 def test_nobody_certifies_or_signs_for_themselves(
     people: dict[str, Visitor], bench: BenchAtHand, ledger: Ledger
 ) -> None:
-    form = {"candidate": ANN, "tool": "Hand tool 1", "plan": "short", "limit_set": SET}
+    form = {"candidate": ANN, "tool": "Hand tool 1", "plan": "short"}
     assert people[ANN].post("/certifications", **form).status_code == 403
     newest = ledger.reader.audit(limit=1)[0]
     assert (newest.event, newest.about) == ("refused", ANN)
@@ -334,7 +334,7 @@ def test_signed_out_visitors_change_nothing(
 def test_wrong_forms_come_back(
     wrong: dict[str, str], people: dict[str, Visitor], ledger: Ledger
 ) -> None:
-    form = {"candidate": BO, "tool": "Hand tool 1", "plan": "short", "limit_set": SET} | wrong
+    form = {"candidate": BO, "tool": "Hand tool 1", "plan": "short"} | wrong
     assert people[ANN].post("/certifications", **form).status_code == 400
     assert not list(ledger.reader.entries("job_begun"))
 
@@ -353,7 +353,7 @@ def test_every_line_of_the_checklist_is_answered(
 def test_a_held_nest_is_refused(people: dict[str, Visitor], ledger: Ledger) -> None:
     held = NestHeld(tool="Hand tool 1", nest="blue", reason="cracked", demo=True)
     ledger.append(held, person=BO)
-    form = {"candidate": BO, "tool": "Hand tool 1", "plan": "short", "limit_set": SET}
+    form = {"candidate": BO, "tool": "Hand tool 1", "plan": "short"}
     answer = people[ANN].post("/certifications", **form)
     assert answer.status_code == 409
     assert "is held since" in answer.text

@@ -2,12 +2,12 @@
 
 from station.ledger.store import Ledger
 from tests.web.benches import BenchAtHand
-from tests.web.invented import HOSTILE, SET
+from tests.web.invented import HOSTILE
 from tests.web.visitor import Visitor
 
 FORM = {
     "person": "Bo Invented", "job": "comparison", "connector": "butt-splice-red", "wire": "18 AWG",
-    "limit_set": SET, "place": '["Hand tool 1", "yellow"]',
+    "place": '["Hand tool 1", "yellow"]',
 }  # fmt: skip
 
 

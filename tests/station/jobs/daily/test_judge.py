@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -229,17 +230,38 @@ def test_a_nest_that_fell_off_is_seen_by_the_wear_watch_though_it_passes() -> No
     assert "pull force fell" in progress.finding.reasons[-1]
 
 
-def test_an_unmeasured_limit_leaves_the_nest_on_watch() -> None:
-    rows = [sample(place, "undecided", measured_verdict="pass") for place in range(3)]
+@pytest.mark.parametrize(
+    ("row", "says"),
+    [
+        ({"measured_verdict": "pass"}, "every limit"),
+        ({"not_judged": ("looks", "resistance")}, "not judged: looks, resistance"),
+        ({"not_judged": ("looks", "resistance"), "only": "pull"}, "not judged: looks)"),
+    ],
+)
+def test_what_was_not_judged_does_not_count_and_is_told(row: dict[str, Any], says: str) -> None:
+    rows = [sample(place, "undecided", **row) for place in range(3)]
     finding = progress_of(PLAN, NEST, history(*rows)).finding
-    assert finding.outcome == "watch"
-    assert "every limit" in finding.reasons[0]
+    assert (finding.outcome, finding.missing) == (None, PLAN.first_stage)
+    assert says in finding.reasons[0]
+    judged = [sample(place) for place in range(3, 3 + PLAN.first_stage)]
+    finding = progress_of(PLAN, NEST, history(*rows, *judged)).finding
+    assert finding.outcome == "released"
+    assert says in finding.reasons[-1]
+
+
+def test_a_nest_that_a_look_holds_names_the_look() -> None:
+    row = sample(0, "fail", condemned_by=("Is the sleeve whole?",))
+    finding = progress_of(PLAN, NEST, history(row)).finding
+    assert finding.outcome == "held"
+    assert "Failed by a look: Is the sleeve whole? No." in finding.reasons[0]
+    assert "limit" not in finding.reasons[0]
 
 
 def test_a_sample_judged_by_other_limits_shows_no_pass() -> None:
-    strict = replace(NEST, limit_set="strict")
+    strict = replace(NEST, judged_by=("strict",))
     rows = [sample(place) for place in range(3)]
-    assert progress_of(PLAN, strict, history(*rows)).finding.outcome == "watch"
+    finding = progress_of(PLAN, strict, history(*rows)).finding
+    assert (finding.outcome, finding.missing) == (None, PLAN.first_stage)
     bad = sample(0, "fail", measured_verdict="fail")
     assert progress_of(PLAN, strict, history(bad)).finding.outcome == "held"
 

@@ -56,7 +56,7 @@ def framed(text: str, record_hash: str | None = None, size: Paper = "a4") -> str
     )
     plan = JobPlan.model_construct(id=text, title=text, standing=text, reasoning=(text,))
     return paper(
-        "paper", text, text, cast(JobRecord, record), plan, size=size,
+        "paper", text, text, cast(JobRecord, record), plan, [], size=size,
         marks=[text],
     )  # fmt: skip
 
