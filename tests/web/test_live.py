@@ -1,6 +1,7 @@
 """The bench's snapshot in words."""
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest

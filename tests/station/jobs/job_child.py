@@ -5,6 +5,7 @@
 
 import sys
 import threading
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -55,7 +56,7 @@ def order_of_job(ledger: Ledger, job_id: str) -> SampleOrder:
         judged = [one.code for one in blind.pool(ledger.reader).samples if one.judged]
         return blind.order(ledger.reader, judged[0], person="Ida")
     plain = order_of("Bo Invented", "red")
-    return SampleOrder(plain.person, plain.job, plain.joint, plain.limit_set, job_id=job_id)
+    return replace(plain, job_id=job_id)
 
 
 def main() -> None:

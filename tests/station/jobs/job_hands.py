@@ -50,10 +50,7 @@ class Shop:
     def order(self, job_id: str | None, nest: str = "red", person: str = "Bo Invented",
               again_for: str | None = None) -> SampleOrder:  # fmt: skip
         plain = order_of(person, nest, again_for)
-        # A check judges by the set that was fixed when it began.
-        scope = {} if job_id is None else self.jobs.record(job_id).begun.scope
-        judged_by = str(scope.get("limit_set", plain.limit_set))
-        return self.jobs.order(replace(plain, job_id=job_id, limit_set=judged_by))
+        return self.jobs.order(replace(plain, job_id=job_id))
 
     def make(
         self, job_id: str | None, peak_n: float = STRONG_N, *, nest: str = "red",
