@@ -64,11 +64,20 @@ def reading_budget(
     ]
 
 
-def force_budget(peak_n: float, worth: ForceWorth) -> tuple[float, Budget]:
-    """Peak force, corrected where a calibration reaches, and its budget; in newton."""
+def force_budget(
+    peak_n: float, worth: ForceWorth, peak_u_n: float | None = None
+) -> tuple[float, Budget]:
+    """Peak force, corrected where a calibration reaches, and its budget; in newton.
+
+    ``peak_u_n`` is the standard uncertainty of the peak as an estimate from a trace, which holds
+    the last digit; without it the last digit counts by itself.
+    """
     bound = worth.percent_of_reading / 100.0 * abs(peak_n)
     accuracy = [Contribution("tester accuracy", bound / math.sqrt(3.0))]
     if worth.line is not None and corrects(worth, peak_n):
         peak_n, accuracy = worth.line.correct(peak_n)
-    resolution = Contribution("tester resolution", worth.resolution_n / math.sqrt(12.0))
-    return peak_n, Budget.of([*accuracy, resolution])
+    if peak_u_n is None:
+        reading = Contribution("tester resolution", worth.resolution_n / math.sqrt(12.0))
+    else:
+        reading = Contribution("peak estimate", peak_u_n)
+    return peak_n, Budget.of([*accuracy, reading])

@@ -147,12 +147,13 @@ class Measuring:
             preload_n=preload_n,
             wire=weakest_wire(self.order.joint.wires),
             capacity_n=tester.worth.capacity_n,
+            resolution_n=tester.worth.resolution_n,
         )
         found = with_register(
             reduced.peak_n,
             reduced.peak_may_be_low_by_n,
             trace.register_peak_n,
-            max(2.0 * tester.worth.resolution_n, 4.0 * reduced.noise_n),
+            max(2.0 * tester.worth.resolution_n, 6.0 * reduced.noise_n),
         )
         # A trace that looks like a slip is shown to the operator, who may have seen otherwise.
         slipped = reduced.suggested_mode == GRIP_SLIP

@@ -117,7 +117,7 @@ def pull_result(
     guard: Literal["closed", "not watched"] | None = None,
 ) -> PullResult:
     """What the ledger keeps of a pull; ``trace`` is None where no tester recorded it."""
-    peak_n, budget = force_budget(reduced.peak_n, worth)
+    peak_n, budget = force_budget(reduced.peak_n, worth, reduced.peak_u_n)
     return PullResult(
         peak_n=peak_n,
         u_n=budget.u,

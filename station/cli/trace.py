@@ -42,7 +42,8 @@ ENDED_BY = {
 def trace(file: Path, wire: str | None, as_json: bool, **known: Any) -> int:
     """Read the pull in FILE: a CSV with the columns time_s and force_n, separated by commas.
 
-    Prints the peak, how far it may be too low, and how the sample probably let go. That is a
+    Prints the peak with its standard uncertainty, how far it may be too low besides, and how the
+    sample probably let go. That is a
     suggestion: what the operator saw is what counts. Exit code 1 says that the pull is void.
     """
     size = None if wire is None else parse_size(wire)
@@ -50,7 +51,7 @@ def trace(file: Path, wire: str | None, as_json: bool, **known: Any) -> int:
     reduced = reduce_trace(time_s, force_n, wire=size, **known)
     names = (
         "peak_n peak_time_s loading_rate_n_per_s peak_may_be_low_by_n drops slack_end_s ended_by "
-        "suggested_mode void_reason"
+        "suggested_mode void_reason peak_u_n"
     )
     print_result(as_json, picked(reduced, names), _lines(reduced))
     return 0 if reduced.void_reason is None else 1
@@ -62,6 +63,7 @@ def _lines(reduced: PullReduction) -> Iterator[str]:
     yield from facts(
         [
             ("peak", f"{reduced.peak_n:.4g} N at {reduced.peak_time_s:.4g} s"),
+            ("u of the peak", f"{reduced.peak_u_n:.2g} N"),
             ("may be low by", f"up to {reduced.peak_may_be_low_by_n:.2g} N"),
             ("loading rate", None if rate is None else f"{rate:.3g} N/s before the peak"),
             ("slack ended", None if slack_end_s is None else f"at {slack_end_s:.4g} s"),

@@ -260,7 +260,8 @@ class HistoryWriter:
         force = pull_curve(specimen, self.rng, sample_rate_hz=RATE_HZ)
         force = np.round(force + self.rng.normal(0.0, _FORCE_NOISE_N, force.size), 1)
         time_s = np.arange(force.size) / RATE_HZ
-        pulled = reduce_trace(time_s, force, wire=parse_size(order.joint.wires[0]))
+        size, digit_n = parse_size(order.joint.wires[0]), self._tester_worth.resolution_n
+        pulled = reduce_trace(time_s, force, wire=size, resolution_n=digit_n)
         data = encode_trace(time_s, force)
         mode = "drawn_out" if specimen.failure == "slip" else "broke_at_edge"
         used = used.model_copy(update={"profile": TESTER_PROFILE})

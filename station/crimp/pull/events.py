@@ -3,15 +3,34 @@
 Nothing here loops over samples: ten million of them take about a second.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.uncertainty import coverage_factor
+
 Values = NDArray[np.float64]
 
 MAX_TURNS = 20_000
 """A trace with more turning points than this is first thinned to the extremes of equal blocks."""
+
+
+FEW = 12
+"""Samples on the rise below which their scatter is not known well."""
+
+ENOUGH_BLOCKS = 20
+"""Means of samples from which on a corner of the rise is not taken for their scatter."""
+
+FEW_VALUES = 8
+"""Different forces below which a common step of theirs may be chance."""
+
+LARGEST_BLOCK = 32
+"""Longer means are expected to scatter as white noise from there on."""
+
+NOISE_GUESS = 0.01
+"""Share of the highest force: the noise that is guessed where a trace is too short to show it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,20 +57,85 @@ def usual_gap_s(time: Values) -> float:
 
 
 def noise_sd(time: Values, force: Values) -> float:
-    """Spread of samples about the line through their neighbours, in newton.
+    """Spread of samples about a smooth curve through their neighbours, in newton.
 
-    The largest tenth is left out, so that teeth do not count as noise; it keeps what rounding to
-    whole digits does. Zero for fewer than five samples.
+    The largest quarter is left out, so that teeth and corners do not count as noise; it keeps what
+    rounding to whole digits does. Zero for fewer than six samples.
     """
-    if force.size < 5:
+    if force.size < 6:
         return 0.0
     share = (time[1:-1] - time[:-2]) / (time[2:] - time[:-2])
-    between = force[:-2] * (1.0 - share) + force[2:] * share
-    spread = np.sqrt(1.0 + share**2 + (1.0 - share) ** 2)
-    residual = np.abs((force[1:-1] - between) / spread)
-    kept = np.partition(residual, residual.size * 9 // 10)[: residual.size * 9 // 10 + 1]
-    # The mean square of a normal variable cut off at its 90 % point is 0.61 of the whole.
-    return float(np.sqrt(np.mean(kept**2) / 0.61))
+    bend = force[1:-1] - (force[:-2] * (1.0 - share) + force[2:] * share)
+    # The change of the bend: a steady one is the curve's own. Its variance is that of a sample
+    # times 1/4 + 9/4 + 9/4 + 1/4.
+    residual = np.abs(np.diff(bend)) / 5.0**0.5
+    kept = np.partition(residual, residual.size * 3 // 4)[: residual.size * 3 // 4 + 1]
+    # The mean square of a normal variable cut off at its 75 % point is 0.368 of the whole.
+    return float(np.sqrt(np.mean(kept**2) / 0.368))
+
+
+@dataclass(frozen=True, slots=True)
+class Scatter:
+    """How far samples and means of samples scatter, in newton.
+
+    Attributes
+    ----------
+    of_blocks
+        Number of neighbours, and the standard deviation of their mean as it was seen.
+    noise_n
+        Standard deviation of a sample about its neighbours.
+    step_n
+        Last digit of the forces; 0.0 where they show none.
+    """
+
+    of_blocks: tuple[tuple[int, float], ...]
+    noise_n: float
+    step_n: float
+
+    def of_mean(self, size: int) -> float:
+        """Standard deviation of a mean: as seen, no better than white noise from there on.
+
+        Noise that went through a filter falls slower than the root of the number.
+        """
+        return max(sd * math.sqrt(min(1.0, block / size)) for block, sd in self.of_blocks)
+
+
+def scatter_of(time: Values, force: Values, rise: slice, least_step_n: float = 0.0) -> Scatter:
+    """Scatter on the rise of a trace; with too few samples to tell, a wide guess."""
+    step_n = max(_step(force), least_step_n)
+    times, forces = time[rise], force[rise]
+    seen, block = [], 1
+    while forces.size // block >= (ENOUGH_BLOCKS if block > 1 else 6) and block <= LARGEST_BLOCK:
+        whole = forces.size // block * block
+        means = [values[-whole:].reshape(-1, block).mean(axis=1) for values in (times, forces)]
+        # Neighbours that were filtered together are alike: those four apart tell the scatter.
+        for apart in (1, 4):
+            count = means[0].size // apart
+            if apart == 1 or count >= ENOUGH_BLOCKS:
+                # Each residual shares samples with its neighbours: about half as many are free.
+                few = coverage_factor(0.95, max(1, (count - 3) // 2))
+                sd = noise_sd(*(values[::apart] for values in means))
+                seen.append((block, sd * few / coverage_factor(0.95, math.inf)))
+        block *= 2
+    if forces.size < FEW:
+        at_rest = noise_sd(time, force) if time.size >= FEW else 0.0
+        guess = at_rest if seen else max(at_rest, NOISE_GUESS * float(force.max()))
+        seen = [(1, max(guess, *(sd for _, sd in seen), 0.0))]
+    return Scatter(tuple(seen), noise_sd(times, forces), step_n)
+
+
+def _step(force: Values) -> float:
+    """Step that all forces are multiples of (Euclid's algorithm); 0.0 where there is none."""
+    values = np.unique(np.abs(force[:: max(1, force.size // MAX_TURNS)]))
+    values = values[values > 0.0]
+    step = float(values[0]) if values.size >= FEW_VALUES else 0.0
+    while step > 1e-6 * values[-1]:
+        left = np.abs(values - step * np.round(values / step))
+        left = left[left > 0.02 * step]
+        if not left.size:
+            return step
+        step = float(left.min())
+    return 0.0
 
 
 def steepest_climb(time: Values, force: Values, noise_n: float) -> float | None:

@@ -26,7 +26,6 @@ from numpy.typing import NDArray
 
 from calibration.saying import say
 from station.crimp.pull.events import Fall, usual_gap_s
-from station.crimp.pull.peak import Climb
 
 Values = NDArray[np.float64]
 
@@ -98,7 +97,7 @@ class TraceShape:
 def shape_of(
     time: Values,
     force: Values,
-    climb: Climb,
+    steepest_n_per_s: float,
     falls: list[Fall],
     *,
     soft_break_n: float | None,
@@ -107,7 +106,7 @@ def shape_of(
     """Measure the shape of a trace whose force climbs and falls again."""
     top = int(np.argmax(force))
     peak = float(force[top])
-    climb_s = peak / max(climb.steepest_n_per_s, 1e-12 * peak)
+    climb_s = peak / max(steepest_n_per_s, 1e-12 * peak)
     gap_s = usual_gap_s(time)
 
     def reached_s(share: float) -> float:
@@ -127,7 +126,7 @@ def shape_of(
         leaves_top=max(0.0, left_s(0.8) - left_s(0.95) - gap_s - 2.0 * filter_lag_s) / climb_s,
         first_fall=_first_fall(time, force, left_s(0.8), max(2.2 * gap_s, 4.0 * filter_lag_s)),
         left_on=float(np.median(force[-5:])) / peak,
-        slip=_slip(time, force, falls, climb.steepest_n_per_s),
+        slip=_slip(time, force, falls, steepest_n_per_s),
     )
 
 

@@ -1,9 +1,8 @@
 """From a force trace to its peak, what the peak may hide, and how the sample let go.
 
-A trace is two arrays of equal length, seconds and newtons, time rising. The peak of a sampled trace
-is one-sided low: the true one may lie between two samples or be rounded off by a filter; see
-:mod:`station.crimp.pull.peak` for the bound. How it let go is a suggestion
-(:mod:`station.crimp.pull.modes`); what the operator says is what counts.
+A trace is two arrays of equal length, seconds and newtons, time rising. The peak is an estimate
+with its uncertainty, and may be low besides: see :mod:`station.crimp.pull.peak`. How it let go is a
+suggestion (:mod:`station.crimp.pull.modes`); what the operator says is what counts.
 
 A slip in the grips voids a pull even where a break followed: the jerk loaded the sample in a way
 that no rate describes, and a void costs one more sample while a wrong verdict may cost a joint. A
@@ -11,6 +10,7 @@ recording that ends while the force is still up shows only what the sample held 
 is void unless the force was being held.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,19 +20,12 @@ from calibration.saying import say
 from station.crimp.pull.events import (
     falls,
     longest_stretch_s,
-    noise_sd,
+    scatter_of,
     steepest_climb,
     usual_gap_s,
 )
 from station.crimp.pull.modes import shape_of, suggest
-from station.crimp.pull.peak import (
-    RATE_WINDOW_FRACTION,
-    Climb,
-    climb_at_top,
-    lag_s,
-    loading_rate,
-    peak_loss,
-)
+from station.crimp.pull.peak import find_top, lag_s, loading_rate, peak_loss
 from station.crimp.wire import WireSize, soft_break_force_n
 from station.errors import BadInput
 
@@ -51,6 +44,9 @@ HOLD_LEAST_S = 2.0
 
 STILL_HIGH = 0.5
 """A recording that ends above this share of its peak ended before the sample let go."""
+
+SAW_FRACTION = 0.7
+"""Falls that begin and recover above this share of the peak make its top a saw."""
 
 ENOUGH_FOR_SHAPE = 4
 """Samples on the rise below which its shape tells nothing."""
@@ -78,12 +74,14 @@ class PullReduction:
 
     Attributes
     ----------
-    peak_n, peak_time_s
-        The highest sample.
+    peak_n, peak_u_n
+        Estimate of the peak and its standard uncertainty by noise and last digit.
+    peak_time_s
+        Middle of the samples that the peak was taken from.
     loading_rate_n_per_s
         Slope of the rise just before the peak; None where the trace starts at its peak.
     peak_may_be_low_by_n
-        Bound of the one-sided loss by sampling, filter and noise.
+        Bound of what the estimate misses: between samples, by the filter, by a climb within them.
     drops
         Falls of at least :data:`DROP_FRACTION` of the peak that were followed by a new rise.
     slack_end_s
@@ -115,6 +113,7 @@ class PullReduction:
     reasons: tuple[str, ...] = ()
     held_s: float = 0.0
     noise_n: float = 0.0
+    peak_u_n: float = 0.0
 
 
 def checked_trace(time_s: ArrayLike, force_n: ArrayLike) -> tuple[Force, Force]:
@@ -163,6 +162,7 @@ def reduce_trace(
     wire: WireSize | None = None,
     capacity_n: float | None = None,
     proof_n: float | None = None,
+    resolution_n: float = 0.0,
 ) -> PullReduction:
     """Reduce a trace to its peak and what surrounds it.
 
@@ -179,6 +179,8 @@ def reduce_trace(
         The wire, whose own strength helps to tell how it let go.
     capacity_n, proof_n
         What the tester can bear; the force that was to be held.
+    resolution_n
+        The tester's last digit, where it is known; a coarser one in the trace counts more.
 
     Raises
     ------
@@ -188,23 +190,31 @@ def reduce_trace(
     _check_positive(filter_hz=filter_hz, capacity_n=capacity_n, proof_n=proof_n)
     time, force = checked_trace(time_s, force_n)
     top = int(np.argmax(force))
-    peak = float(force[top])
-    if peak <= preload_n:
-        return _nothing(peak, float(time[top]), preload_n)
-    slack = _slack_end(force, top, max(preload_n, SLACK_FRACTION * peak))
+    highest_n = float(force[top])
+    if highest_n <= preload_n:
+        return _nothing(highest_n, float(time[top]), preload_n)
+    slack = _slack_end(force, top, max(preload_n, SLACK_FRACTION * highest_n))
     lag = lag_s(filter_hz)
-    climb = _climb(time, force, top, slack, lag)
-    found = falls(force, _least_drop_n(force, top, climb.noise_n))
-    ended_by = _ended_by(time, force, peak / max(climb.steepest_n_per_s, 1e-12 * peak), lag)
-    shape = shape_of(time, force, climb, found, soft_break_n=_soft_n(wire), filter_lag_s=lag)
+    low = np.flatnonzero(force[: top + 1] < 0.2 * highest_n)
+    steady = slice(min(int(low[-1]) if low.size else 0, max(top - 1, 0)), top + 1)
+    scatter = scatter_of(time, force, steady, resolution_n)
+    noise_n = scatter.noise_n
+    rise = slice(max(slack - 1, 0), top + 1)
+    steepest = steepest_climb(time[rise], force[rise], noise_n) or 0.0
+    found = falls(force, _least_drop_n(force, top, noise_n))
+    ended_by = _ended_by(time, force, highest_n / max(steepest, 1e-12 * highest_n), lag)
+    shape = shape_of(time, force, steepest, found, soft_break_n=_soft_n(wire), filter_lag_s=lag)
     told = ended_by == "break" and _samples_on_rise(force) >= ENOUGH_FOR_SHAPE
     mode, reasons = suggest(shape) if told or shape.slip else (None, ())
-    to_hold_n = HOLD_BAND * peak if proof_n is None else proof_n
+    peak = find_top(force, scatter)
+    saw = any(min(force[f.high], force[f.next_high]) > SAW_FRACTION * highest_n for f in found)
+    to_hold_n = HOLD_BAND * highest_n if proof_n is None else proof_n
     return PullReduction(
-        peak_n=peak,
-        peak_time_s=float(time[top]),
+        peak_n=peak.peak_n,
+        peak_u_n=peak.u_n,
+        peak_time_s=float(time[peak.middle]),
         loading_rate_n_per_s=loading_rate(time[: top + 1], force[: top + 1]),
-        peak_may_be_low_by_n=peak_loss(time, force, climb, found, lag),
+        peak_may_be_low_by_n=peak_loss(time, force, peak, scatter, steepest if saw else 0.0, lag),
         drops=len(found),
         slack_end_s=float(time[slack]),
         ended_by=ended_by,
@@ -212,7 +222,7 @@ def reduce_trace(
         void_reason=_why_void(force, ended_by, mode, capacity_n),
         reasons=reasons,
         held_s=longest_stretch_s(time, force >= to_hold_n),
-        noise_n=climb.noise_n,
+        noise_n=noise_n,
     )
 
 
@@ -223,7 +233,9 @@ def _soft_n(wire: WireSize | None) -> float | None:
 def _least_drop_n(force: Force, top: int, noise_n: float) -> float:
     peak_n = float(force[top])
     enough = np.count_nonzero(force[: top + 1] > 0.2 * peak_n) >= ENOUGH_FOR_NOISE
-    return max(DROP_FRACTION * peak_n, 6.0 * noise_n if enough else 0.0)
+    # From the lowest to the highest of so many samples noise alone spans this much.
+    span_n = (2.0 * math.sqrt(2.0 * math.log(force.size)) + 1.0) * noise_n
+    return max(DROP_FRACTION * peak_n, span_n if enough else 0.0)
 
 
 def _nothing(peak_n: float, at_s: float, preload_n: float) -> PullReduction:
@@ -243,21 +255,6 @@ def _slack_end(force: Force, top: int, threshold: float) -> int:
     """Number of the first sample of the rise that no longer falls back below the threshold."""
     below = np.flatnonzero(force[: top + 1] < threshold)
     return min(int(below[-1]) + 1, top) if below.size else 0
-
-
-def _climb(time: Force, force: Force, top: int, slack: int, lag: float) -> Climb:
-    peak = force[top]
-
-    def from_below(share: float) -> slice:
-        below = np.flatnonzero(force[: top + 1] < share * peak)
-        return slice(min(int(below[-1]) if below.size else 0, max(top - 1, 0)), top + 1)
-
-    steady, last = from_below(0.2), from_below(1.0 - RATE_WINDOW_FRACTION)
-    noise_n = noise_sd(time[steady], force[steady])
-    rise = slice(max(slack - 1, 0), top + 1)
-    steepest = steepest_climb(time[rise], force[rise], noise_n) or 0.0
-    reach_s = usual_gap_s(time) + lag
-    return Climb(noise_n, steepest, climb_at_top(time[last], force[last], noise_n, reach_s))
 
 
 def _ended_by(time: Force, force: Force, climb_s: float, lag: float) -> str:

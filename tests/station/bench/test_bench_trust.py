@@ -104,7 +104,7 @@ def test_a_calibrated_meter_is_corrected_and_an_uncalibrated_tester_marked(
     assert pull.instrument.calibration_state == "missing"
     assert not pull.instrument.reading_corrected
     assert pull.raw_peak_n is None
-    assert {line.name for line in pull.budget} == {"tester accuracy", "tester resolution"}
+    assert {line.name for line in pull.budget} == {"tester accuracy", "peak estimate"}
 
 
 class ExpiresWhileClipping(HandsAsOperator):

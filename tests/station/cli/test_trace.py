@@ -15,7 +15,7 @@ from station.simulation.physics import Specimen, pull_curve
 
 KEYS = {
     "peak_n", "peak_time_s", "loading_rate_n_per_s", "peak_may_be_low_by_n", "drops",
-    "slack_end_s", "ended_by", "suggested_mode", "void_reason",
+    "slack_end_s", "ended_by", "suggested_mode", "void_reason", "peak_u_n",
 }  # fmt: skip
 
 
@@ -50,7 +50,10 @@ def test_a_pull_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> N
     code, document = traced(capsys, str(pulled(tmp_path)), "--wire", "18 AWG")
     assert code == 0
     assert set(document) == KEYS
-    assert document["peak_n"] == 165.0
+    # Forces to 0.01 N: half a digit is 1.645 u at least [calc].
+    assert 0.005 / 1.645 <= document["peak_u_n"] < 0.01
+    assert document["peak_n"] - 1.645 * document["peak_u_n"] <= 165.0
+    assert document["peak_n"] == pytest.approx(165.0, abs=0.02)
     assert document["ended_by"] == "break"
     assert document["suggested_mode"] == "broke_at_edge"
     assert document["void_reason"] is None

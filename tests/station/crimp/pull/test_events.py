@@ -8,6 +8,7 @@ from station.crimp.pull.events import (
     falls,
     longest_stretch_s,
     noise_sd,
+    scatter_of,
     steepest_climb,
 )
 
@@ -32,7 +33,34 @@ def test_a_few_teeth_are_no_noise() -> None:
 
 
 def test_too_few_samples_show_no_noise() -> None:
-    assert noise_sd(np.arange(4.0), np.array([0.0, 3.0, 1.0, 4.0])) == 0.0
+    assert noise_sd(np.arange(5.0), np.array([0.0, 3.0, 1.0, 4.0, 2.0])) == 0.0
+
+
+def test_white_noise_averages_out_and_filtered_noise_less() -> None:
+    rng = np.random.default_rng(7)
+    time_s = np.arange(8000) / 1000.0
+    white = rng.normal(0.0, 1.0, time_s.size)
+    filtered = np.convolve(white, np.full(4, 0.5), mode="same")
+    for noise, of_sixteen in ((white, 0.25), (filtered, 0.49)):
+        scatter = scatter_of(time_s, 10.0 * time_s + noise, slice(0, time_s.size))
+        assert scatter.step_n == 0.0
+        # A mean of 16 scatters by 1/4 [calc]; what was averaged over 4 before, by nearly 1/2.
+        # The largest of what several scales show may be a little high, and is never low.
+        assert of_sixteen < scatter.of_mean(16) < 1.25 * of_sixteen
+
+
+def test_a_trace_too_short_to_show_noise_gets_a_guess() -> None:
+    force = np.array([0.0, 30.0, 60.0, 100.0])
+    assert scatter_of(np.arange(4.0), force, slice(0, 4)).of_mean(1) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("step_n", [0.1, 1.0, 0.4448])
+def test_the_last_digit_is_found(step_n: float) -> None:
+    rng = np.random.default_rng(9)
+    time_s = np.arange(300) / 100.0
+    force = np.round((30.0 * time_s + rng.normal(0.0, 0.2, 300)) / step_n) * step_n
+    assert scatter_of(time_s, force, slice(0, 300)).step_n == pytest.approx(step_n)
+    assert scatter_of(time_s, force, slice(0, 300), 2.0).step_n == 2.0
 
 
 def test_the_steepest_part_is_found_in_noise() -> None:

@@ -5,7 +5,6 @@ import pytest
 
 from station.crimp.pull.events import Fall
 from station.crimp.pull.modes import TraceShape, shape_of, suggest
-from station.crimp.pull.peak import Climb
 from station.crimp.pull.reduce import FAILURE_MODES
 
 # What a clean break at the barrel's edge looks like (invented).
@@ -55,8 +54,7 @@ def test_a_shape_is_measured() -> None:
     # A straight ramp of 50 N/s to 100 N that breaks within a sample [calc].
     time_s = np.arange(0.0, 3.0, 0.01)
     force = np.where(time_s <= 2.0, 50.0 * time_s, 0.0)
-    climb = Climb(0.0, 50.0, 50.0)
-    shape = shape_of(time_s, force, climb, [], soft_break_n=200.0, filter_lag_s=0.0)
+    shape = shape_of(time_s, force, 50.0, [], soft_break_n=200.0, filter_lag_s=0.0)
     assert shape.level == pytest.approx(0.5)
     assert shape.straight == pytest.approx(1.0, rel=0.05)
     # The last 5 % take a third of the 15 % before, give or take a sample.
@@ -76,9 +74,8 @@ def test_a_shape_is_measured() -> None:
 def test_a_slip_is_a_deep_fall_that_recovers(back_n: float, climbs_s: float, slip: float) -> None:
     time_s = np.array([0.0, 2.0, 2.01, 2.01 + climbs_s, 4.0])
     force = np.array([0.0, 100.0, 60.0, back_n, 0.0])
-    climb = Climb(0.0, 50.0, 50.0)
     fall = Fall(1, 2, 3)
-    shape = shape_of(time_s, force, climb, [fall], soft_break_n=None, filter_lag_s=0.0)
+    shape = shape_of(time_s, force, 50.0, [fall], soft_break_n=None, filter_lag_s=0.0)
     assert shape.slip == pytest.approx(slip)
 
 
@@ -87,6 +84,5 @@ def test_a_shallow_fall_must_climb_back_at_full_stiffness(climbs_s: float, slip:
     # 20 N at 50 N/s take 0.4 s where nothing was lost; a missing strand climbs more slowly.
     time_s = np.array([0.0, 2.0, 2.01, 2.01 + climbs_s, 5.0])
     force = np.array([0.0, 100.0, 80.0, 99.0, 0.0])
-    climb = Climb(0.0, 50.0, 50.0)
-    shape = shape_of(time_s, force, climb, [Fall(1, 2, 3)], soft_break_n=None, filter_lag_s=0.0)
+    shape = shape_of(time_s, force, 50.0, [Fall(1, 2, 3)], soft_break_n=None, filter_lag_s=0.0)
     assert shape.slip == pytest.approx(slip)

@@ -55,7 +55,9 @@ def test_peak_loss_of_a_sudden_break(
         reduced = reduce_trace(*ramp(peak, rate_n_per_s, rate_hz))
         assert reduced.peak_n <= peak + 1e-9
         assert peak <= reduced.peak_n + reduced.peak_may_be_low_by_n + 1e-9
-        assert reduced.peak_may_be_low_by_n == pytest.approx(worst_percent, rel=0.05)
+        # Of a climb of three samples the noise is a guess, which widens the bound a little.
+        rel = 0.15 if rate_n_per_s / rate_hz > 20.0 else 0.05
+        assert reduced.peak_may_be_low_by_n == pytest.approx(worst_percent, rel=rel)
 
 
 def test_filter_lag_adds_to_the_loss() -> None:
@@ -248,6 +250,7 @@ def test_time_may_be_counted_from_anywhere(seed: int, failure: str, shift: int) 
     here, there = reduce_trace(time_s, force), reduce_trace(time_s + shift, force)
     assert alike(here, there)
     assert there.peak_n == here.peak_n
+    assert there.peak_u_n == here.peak_u_n
     assert there.peak_time_s == here.peak_time_s + shift
     assert there.peak_may_be_low_by_n == pytest.approx(here.peak_may_be_low_by_n, rel=1e-6)
 
@@ -269,16 +272,20 @@ def test_force_may_be_counted_in_any_unit(seed: int, failure: str, scale: float)
 @given(st.integers(0, 30), st.integers(2, 4))
 def test_points_between_samples_do_not_change_the_peak(seed: int, times: int) -> None:
     time_s, force = crimp(seed)
+    # A peak is an estimate: points that tell nothing new leave it within its uncertainty.
     between = np.linspace(time_s[0], time_s[-1], (time_s.size - 1) * times + 1)
+    plain = reduce_trace(time_s, force)
     assert reduce_trace(between, np.interp(between, time_s, force)).peak_n == pytest.approx(
-        reduce_trace(time_s, force).peak_n
+        plain.peak_n, abs=3.0 * plain.peak_u_n
     )
 
 
 @given(st.lists(st.floats(-50.0, 500.0), min_size=2, max_size=200))
-def test_any_finite_trace_is_reduced_to_its_highest_sample(force: list[float]) -> None:
+def test_no_finite_trace_has_a_peak_above_its_highest_sample(force: list[float]) -> None:
     reduced = reduce_trace(np.arange(len(force)) * 0.01, force, filter_hz=20.0, wire=awg(18))
-    assert reduced.peak_n == max(force)
+    # The largest of noisy samples is above the peak: the estimate may be lower, never higher.
+    assert reduced.peak_n <= max(force) + 1e-9
+    assert 0.0 <= reduced.peak_u_n < float("inf")
     assert 0.0 <= reduced.peak_may_be_low_by_n < float("inf")
     assert reduced.suggested_mode is None or reduced.suggested_mode in FAILURE_MODES
 
