@@ -125,6 +125,8 @@ class Settings(_Section):
     limits: LimitsInForce = LimitsInForce()
     """The limits in force: which sets judge, and whether an instrument is missing."""
     limit_sets_folder: Path | None = None
+    connectors_folder: Path | None = None
+    """The shop's own connectors, beside the shipped ones."""
     plans_folder: Path | None = None
     """The shop's own plans of jobs, beside the shipped ones."""
     repeats: Annotated[int, Field(ge=3, le=50)] = 5

@@ -11,10 +11,9 @@ from werkzeug.datastructures import MultiDict
 
 from calibration.saying import say
 from calibration.standing import CHECK_WORDS, UNITS, CheckKind, InstrumentKind
-from station.crimp.connectors import Connector, connector_named
-from station.crimp.facts import shipped_book, shipped_connectors
+from station.crimp.connectors import Connector, ConnectorBook, connector_named
 from station.crimp.limits import LimitSets
-from station.crimp.wire import material_named, parse_size
+from station.crimp.wire import material_named, parse_size, sizes_of_installers
 from station.errors import BadInput
 from station.jobs.comparison import COMPARISON, label_from
 from station.jobs.sample_order import SampleOrder
@@ -50,21 +49,25 @@ def places(reader: LedgerReader) -> list[Choice]:
     ]
 
 
-def choices(reader: LedgerReader, limit_sets: LimitSets) -> dict[str, Any]:
+def choices(reader: LedgerReader, limit_sets: LimitSets, book: ConnectorBook) -> dict[str, Any]:
     """Read what the form offers; places are empty while none are on record."""
-    connectors = sorted(shipped_connectors().values(), key=lambda item: item.id)
-    sizes = {size for item in connectors for size in item.accepts}
+    connectors = sorted(book.connectors.values(), key=lambda item: item.id)
+    made_for = {parse_size(size) for item in connectors for size in item.accepts}
+    offered = {*sizes_of_installers(), *made_for}
+    sizes = sorted(offered, key=lambda size: (size.area_m2, size.label))
     return {
         "places": places(reader),
         "connectors": connectors,
-        # What to look at before the test, by the family of the connector.
-        "looks": {item.family: shipped_book().checklist(item) for item in connectors},
-        "wires": sorted(sizes, key=lambda size: parse_size(size).area_m2),
+        "holds": {
+            item.id: [size.label for size in sizes if book.may_hold(item, size)]
+            for item in connectors
+        },
+        "wires": [size.label for size in sizes],
         "limit_sets": [(name, _set_words(limit_sets, name)) for name in limit_sets.ids],
     }
 
 
-def order_from(form: Mapping[str, str], limit_sets: LimitSets) -> SampleOrder:
+def order_from(form: Mapping[str, str], limit_sets: LimitSets, book: ConnectorBook) -> SampleOrder:
     """Read a sample order from a form.
 
     Raises
@@ -79,13 +82,10 @@ def order_from(form: Mapping[str, str], limit_sets: LimitSets) -> SampleOrder:
             job=job,
             job_words=", ".join(JOB_WORDS.values()),
         )
-    connector = connector_named(
-        shipped_connectors(), field(form, "connector", say("the connector"))
-    )
+    connector, wires = connector_and_wires(form, book)
     tool, nest = tool_and_nest(form)
-    wires = wires_in(form)
     use_wrong_barrel = form.get("use_wrong_barrel") == "yes"
-    fit = shipped_book().fit(connector, [parse_size(size) for size in wires])
+    fit = book.fit(connector, [parse_size(size) for size in wires])
     if fit.warning is not None and not use_wrong_barrel:
         raise BadInput(
             "{warning} To test it all the same, tick that the barrel is wrong on purpose: "
@@ -106,15 +106,8 @@ def order_from(form: Mapping[str, str], limit_sets: LimitSets) -> SampleOrder:
         joint,
         None if limit_set is None else limit_sets[limit_set].id,
         use_wrong_barrel=use_wrong_barrel,
-        checklist=_looked_at(form, connector),
         step=label_from(form.get("way", "")) if job == COMPARISON else None,
     )
-
-
-def _looked_at(form: Mapping[str, str], connector: Connector) -> dict[str, bool]:
-    """Answers to the questions that were looked at; True is good."""
-    answers = {item.id: form.get(f"look_{item.id}") for item in shipped_book().checklist(connector)}
-    return {name: answer == "yes" for name, answer in answers.items() if answer in ("yes", "no")}
 
 
 def order_again(row: SampleRow, person: str) -> SampleOrder:
@@ -178,10 +171,14 @@ def read_place(text: str) -> tuple[str, str] | None:
     return None
 
 
-def wires_in(form: Mapping[str, str]) -> tuple[str, str]:
-    """Read the wires of both sides; the same where one is named (BadInput, UnknownSize)."""
-    first = field(form, "wire", say("the wire"))
-    return parse_size(first).label, parse_size(form.get("wire2") or first).label
+def connector_and_wires(
+    form: Mapping[str, str], book: ConnectorBook
+) -> tuple[Connector, tuple[str, ...]]:
+    """Read a connector and its wires as records name them (BadInput, UnknownSize)."""
+    connector = connector_named(book.connectors, field(form, "connector", say("the connector")))
+    first = parse_size(field(form, "wire", say("the wire")))
+    second = parse_size(form["wire2"]) if form.get("wire2") else None
+    return connector, book.joint_wires(connector, first, second)
 
 
 def _set_words(limit_sets: LimitSets, name: str) -> str:

@@ -92,6 +92,7 @@ def _texts(state: BenchState, limit: Limit | None) -> dict[str, str]:
         "trouble": state.trouble or "",
         "unsaved": state.unsaved or "",
         "instruments": join(state.instrument_troubles, "\n"),
+        "condemned": "" if outcome is not None else _condemned(state),
         "standstill": WORDS.get(state.standstill or "", "") if pulling else "",
         "guard": GUARD_WORDS.get(state.guard or "", ""),
         "sample": "" if state.order is None else _sample_words(state.order),
@@ -101,6 +102,12 @@ def _texts(state: BenchState, limit: Limit | None) -> dict[str, str]:
         "verdict": "" if outcome is None else badge(outcome),
         "reasons": _reasons(state),
     }
+
+
+def _condemned(state: BenchState) -> str:
+    looks = [*map(condemned_words, state.condemned_by)]
+    learn = say("This sample fails. It may still be measured, to learn.") if looks else ""
+    return join(filter(None, [*looks, learn]), "\n")
 
 
 def _sample_words(order: SampleOrder) -> str:

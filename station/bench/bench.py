@@ -6,9 +6,9 @@ before it says that the sample is done.
 """
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from calibration.saying import say
 from calibration.standing import InstrumentKind
@@ -259,6 +259,22 @@ class Bench:
             self.panel.demand_closed_guard()
         operator.answer(stage)
 
+    def look(self, answers: Mapping[str, bool]) -> None:
+        """The person says what is seen on the joint in hand, until its pull begins.
+
+        Raises
+        ------
+        BadInput
+            No joint waits to be pulled, a lead has looked at it already, or no such look is asked.
+        """
+        self._asked(Stage.CLIP_ON, Stage.READING, Stage.GRIP)
+        order = self.board.state.order
+        if order is None or order.coded:
+            raise BadInput("A coded sample was looked at before it was measured.")
+        order = replace(order, checklist={**order.checklist, **answers})
+        self._check_looks(order)
+        self.board.show(order=order, condemned_by=self._condemned_by(order))
+
     def name_failure(self, mode: str) -> None:
         """The person says how the sample let go (BadInput if not asked, or no such mode)."""
         if mode not in FAILURE_MODES:
@@ -344,14 +360,7 @@ class Bench:
                 "{warning} A sample made all the same must say so; it is recorded.",
                 warning=say(warning),
             )
-        asked = {item.id for item in self._looks(order)}
-        for name in order.checklist:
-            if name not in asked:
-                raise BadInput(
-                    "{name!r} is not on the checklist of {title}.",
-                    name=name,
-                    title=self._connector(order).title,
-                )
+        self._check_looks(order)
         if order.job != COMPARISON and NO_JOINT in self._condemned_by(order):
             raise BadInput(
                 "{title} is made for a comparison only: choose that job.",
@@ -360,6 +369,16 @@ class Bench:
         weakest = weakest_wire(order.joint.wires)
         counted = order.job_id is not None or order.job == CERTIFICATION
         return list(self.limit_sets.judging(weakest, order.limit_set, in_full=counted).limits)
+
+    def _check_looks(self, order: SampleOrder) -> None:
+        asked = {item.id for item in self._looks(order)}
+        for name in order.checklist:
+            if name not in asked:
+                raise BadInput(
+                    "{name!r} is not on the checklist of {title}.",
+                    name=name,
+                    title=self._connector(order).title,
+                )
 
     def _connector(self, order: SampleOrder) -> Connector:
         return connector_named(self.connectors.connectors, order.joint.connector)
@@ -406,6 +425,8 @@ class Bench:
         except InstrumentError as lost:
             error = lost
         results, guard = measuring.results, self.settings.guard
+        # Looked at meanwhile, with the joint in hand.
+        order = self.board.state.order or order
         finished = finished_sample(
             sample_id, begun, results, judge(limits, results, guard),
             guard=guard, checklist=order.checklist, only=self.limit_sets.choice.only,

@@ -121,9 +121,7 @@ class Examination:
             profile = partial(self._profile, role, settings)
             yield _tried("settings", f"profile of the {INSTRUMENT_WORDS[role]}", profile)
         yield _tried("settings", "standards", self._standards)
-        yield _tried(
-            "settings", "connectors", lambda: f"{len(load_connectors().connectors)} are in order."
-        )
+        yield _tried("settings", "connectors", self._connectors)
         yield _tried("settings", "plans", self._plans)
 
     def _limit_set(self) -> DoctorFinding:
@@ -147,6 +145,10 @@ class Examination:
         profile = load(settings.profile, folder)
         self._lines[role] = profile.line
         return f"{settings.profile}: {profile.title}."
+
+    def _connectors(self) -> str:
+        book = load_connectors(self.settings.connectors_folder)
+        return f"{len(book.connectors)} are in order."
 
     def _plans(self) -> str:
         plans = load_plans(self.settings.plans_folder)

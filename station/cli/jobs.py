@@ -1,6 +1,6 @@
 """Commands on jobs: job due, start, list, sample, report, odds."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from itertools import chain
 from pathlib import Path
@@ -24,6 +24,7 @@ from station.cli.options import (
     print_result,
     settings_option,
 )
+from station.crimp.connectors import ConnectorBook, connector_named
 from station.crimp.wire import parse_size
 from station.errors import BadInput
 from station.files import write_whole
@@ -115,7 +116,7 @@ def list_jobs(only_open: bool, limit: int, ledger_path: Path | None, as_json: bo
 @click.option("--nest", metavar="TOOL/NEST", help="Default: the nest that is next.")
 @click.option("--connector", metavar="ID", help="Default: that of the nest's last sample.")
 @click.option("--wire", metavar="SIZE", help="Default: that of the nest's last sample.")
-@click.option("--wire2", metavar="SIZE", help="The other side, where it differs.")
+@click.option("--wire2", metavar="SIZE", help="The second wire, where it differs.")
 @click.option(
     "--set",
     "limit_set",
@@ -152,7 +153,7 @@ def sample(
         with opened_bench(opened, simulate=simulate, seed=seed) as (bench, operator_of):
             for _ in range(count):
                 step = _sample_wanted(opened, job_id, nest)
-                joint = _joint(opened, step, connector, wire, wire2)
+                joint = _joint(opened.ledger.reader, bench.connectors, step, connector, wire, wire2)
                 order = order_of_check(
                     opened.ledger.reader, job_id, joint,
                     person=person, limit_set=limit_set,
@@ -236,17 +237,18 @@ def _sample_wanted(opened: OpenLedger, job_id: str, nest: str | None) -> Step:
 
 
 def _joint(
-    opened: OpenLedger, step: Step, connector: str | None, wire: str | None, wire2: str | None
+    reader: LedgerReader, book: ConnectorBook, step: Step, named: str | None, *wires: str | None
 ) -> Joint:
     tool, nest = step.tool or "", step.nest or ""
-    latest = opened.ledger.reader.nest_samples(tool, nest, limit=1)
-    wires: Sequence[str] = latest[0].wires if latest else ()
-    if wire is not None:
-        wires = (parse_size(wire).label, parse_size(wire2 or wire).label)
-    connector = connector or (latest[0].connector if latest else None)
-    if connector is None or not wires:
+    latest = [row.joint for row in reader.nest_samples(tool, nest, limit=1)]
+    first, second = (None if wire is None else parse_size(wire) for wire in wires)
+    named = named or (latest[0].connector if latest else None)
+    if named is None or not (first or latest):
         raise BadInput(f"Say which joint with --connector and --wire: {tool}, {nest} has no other.")
-    return Joint(connector=connector, wires=tuple(wires), tool=tool, nest=nest)
+    if first is None:
+        return latest[0].model_copy(update={"connector": named})
+    made_of = book.joint_wires(connector_named(book.connectors, named), first, second)
+    return Joint(connector=named, wires=made_of, tool=tool, nest=nest)
 
 
 def _row_line(row: JobRow) -> str:

@@ -15,7 +15,7 @@ from station.bench.board import WHAT_TO_DO, BenchState, Stage
 from station.bench.operator import Operator, SampleAbandoned
 from station.cli.ledgers import writing
 from station.cli.options import print_aside
-from station.crimp.facts import load_limit_sets, shipped_book
+from station.crimp.facts import load_connectors, load_limit_sets
 from station.crimp.limits import LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.units import NEWTON_PER_LBF, milliohm, shown_scale
@@ -72,7 +72,7 @@ def real_bench(
             ledger=ledger,
             bay=InstrumentBay(settings, panel.set_current_reversed if relay else None),
             limit_sets=limit_sets,
-            connectors=shipped_book(),
+            connectors=load_connectors(settings.connectors_folder),
             panel=panel,
         )
         with closing(bench):

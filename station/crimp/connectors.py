@@ -13,7 +13,17 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from calibration.saying import join, say
 from station.crimp.limits import SourceStanding
-from station.crimp.wire import AWG_THICKEST, AWG_THINNEST, WireSize, awg, metric, parse_size
+from station.crimp.units import CIRCULAR_MIL_M2, SQUARE_MILLIMETRE_M2
+from station.crimp.wire import (
+    AWG_THICKEST,
+    AWG_THINNEST,
+    METRIC_OF_TRADE,
+    METRIC_RANGE_MM2,
+    WireSize,
+    awg,
+    metric,
+    parse_size,
+)
 from station.errors import BadInput
 
 FactStanding = SourceStanding | Literal["common practice, no source"]
@@ -24,9 +34,6 @@ BARE_GAP_MM = (0.0, 1.0)
 
 THINNER_ALLOWED = 0.88
 """SAE and metric wire of a gauge is up to 11 % thinner than AWG of the same name."""
-
-METRIC_SIZES_MM2 = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0)
-"""Sizes of the metric trade, as IEC 60228 lists them [seen-5]."""
 
 
 WRONG_BARREL = say("The barrel is not made for its wires.")
@@ -66,6 +73,8 @@ class Family(_Data):
     wires_per_barrel: Annotated[int, Field(ge=1, le=2)]
     through_barrel: bool
     """True where the conductor's end shows past the barrel."""
+    places_differ: bool = False
+    """True where it matters which wire is the first: a running and a tapped one, two halves."""
     strips: bool = True
     """False where the connector cuts through the insulation: nothing is stripped for it."""
     making: str
@@ -206,6 +215,34 @@ class ConnectorBook:
         bare = connector.sleeve == "bare" and family.checklist_bare
         return [self.items[name] for name in bare or family.checklist]
 
+    def answers(self, name: str, given: Mapping[str, bool]) -> list[tuple[CheckItem, bool | None]]:
+        """The looks that are asked of a connector, and others that were answered; None if not."""
+        connector = self.connectors.get(name)
+        asked = [] if connector is None else self.checklist(connector)
+        known = [self.items[item] for item in given if item in self.items]
+        return [(item, given.get(item.id)) for item in dict.fromkeys([*asked, *known])]
+
+    def joint_wires(
+        self, connector: Connector, first: WireSize, second: WireSize | None = None
+    ) -> tuple[str, ...]:
+        """The wires of a joint as every record names them, so that samples of one joint meet.
+
+        Where two wires meet, the second is as the first unless it is named; a terminal has a second
+        one only where it is. The thicker one is named first unless their places differ.
+        """
+        family = self.family_of(connector)
+        wires = [first, second] if second is not None else [first] * len(family.wire_shares)
+        if not family.places_differ:
+            wires.sort(key=lambda size: (-size.area_m2, size.label))
+        return tuple(size.label for size in wires)
+
+    def may_hold(self, connector: Connector, size: WireSize) -> bool:
+        """Whether a wire of this size can be one of those that the connector is made for."""
+        if connector.accepts_size(size) or connector.narrow_end.accepts_size(size):
+            return True
+        shared = self.in_one_barrel(connector, (size, size))
+        return shared and size.circular_mils < connector.circular_mils_range[1]
+
     def looked(self, connector: Connector, answers: Mapping[str, bool]) -> bool:
         """Whether every critical look was answered."""
         critical = {item.id for item in self.checklist(connector) if item.critical}
@@ -289,15 +326,16 @@ def next_larger(circular_mils: float, *, metric_sizes: bool = False) -> WireSize
     """The next larger single size, as the rule for several wires in a barrel says (NASA).
 
     Even gauges only, and those from 1 AWG up: the odd ones between are no sizes of the trade.
-    Metric sizes of the trade where ``metric_sizes``. The thickest where none is thick enough.
+    Metric sizes of the trade where ``metric_sizes``. The area itself where none is thick enough.
     """
     if metric_sizes:
-        singles = [metric(area_mm2) for area_mm2 in METRIC_SIZES_MM2]
+        singles = [metric(area_mm2) for area_mm2 in METRIC_OF_TRADE]
     else:
         numbers = (*range(AWG_THINNEST, 1, -2), *range(1, AWG_THICKEST - 1, -1))
         singles = [awg(number) for number in numbers]
     enough = (size for size in singles if size.circular_mils >= circular_mils * 0.999)
-    return next(enough, singles[-1])
+    area_mm2 = circular_mils * CIRCULAR_MIL_M2 / SQUARE_MILLIMETRE_M2
+    return next(enough, None) or metric(min(round(area_mm2), METRIC_RANGE_MM2[1]))
 
 
 def strip_length_mm(connector: Connector, family: Family) -> tuple[float, float] | None:

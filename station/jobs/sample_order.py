@@ -24,3 +24,8 @@ class SampleOrder:
     """The job that the sample is made for; None for a sample of its own."""
     step: str | None = None
     """Where in that job's plan it belongs."""
+
+    @property
+    def coded(self) -> bool:
+        """Whether it is a coded sample of a certification: a lead looked at it before."""
+        return self.job == "certification" and self.step is not None

@@ -18,9 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, Row, func, select
 
+from station.crimp.facts import shipped_book
 from station.errors import BadInput, LedgerDamaged, LedgerError, LedgerFull
 from station.ledger import database, tables
 from station.ledger.chain import FIRST_PREV_HASH, canonical_json, utc_text
+from station.ledger.derive import FIRST_DEMO_KEY
 from station.ledger.entries import KINDS
 from station.ledger.export_format import (
     ENTRY_COLUMNS,
@@ -41,6 +43,7 @@ MANIFEST = "export.json"
 ENTRIES = "entries"
 TRACES = "traces"
 SAMPLES = "samples.csv"
+INVENTED = "INVENTED demo records are in it: no measurement of anything.\n\n"
 
 _SAMPLE_TABLE = f"PRAGMA table_info({tables.sample.name})"
 
@@ -151,12 +154,19 @@ class _Exporter:
         counts, last_hash = self._write_entries()
         samples = self._write_samples()
         traces = self._write_traces()
-        bench = tables.facts(self._connection)["bench"]
-        report = ExportReport(bench, counts, samples, traces, last_hash)
+        facts = tables.facts(self._connection)
+        report = ExportReport(facts["bench"], counts, samples, traces, last_hash)
         more = {"exported_at_utc": utc_text(now), "traces_as": self._traces}
         manifest = asdict(report) | more
         _write_text(self._folder / MANIFEST, json.dumps(manifest, indent=2, ensure_ascii=False))
-        _write_text(self._folder / "README.txt", README)
+        questions = [
+            {"id": item.id, "question": item.question, "critical": item.critical}
+            for item in shipped_book().items.values()
+        ]
+        looks = json.dumps(questions, indent=2, ensure_ascii=False)
+        _write_text(self._folder / "looks.json", looks)
+        mark = INVENTED if FIRST_DEMO_KEY in facts else ""
+        _write_text(self._folder / "README.txt", mark + README)
         if self._progress:
             self._progress(self._done, self._total)
         return report

@@ -11,7 +11,7 @@ import numpy as np
 
 from station.bench.bench import Bench, SampleOutcome
 from station.bench.board import WHAT_TO_DO, BenchState, Stage
-from station.crimp.facts import load_limit_sets, shipped_book
+from station.crimp.facts import load_connectors, load_limit_sets
 from station.crimp.in_force import LimitsInForce
 from station.crimp.limits import LimitSet, LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
@@ -130,7 +130,7 @@ def simulated_bench(
             ledger=ledger,
             bay=InstrumentBay(simulated, reverse),
             limit_sets=limit_sets,
-            connectors=shipped_book(),
+            connectors=load_connectors(settings.connectors_folder),
             panel=panel,
             demo=demo,
         )

@@ -188,15 +188,19 @@ class _Reading(HTMLParser):
         super().__init__()
         self.lines: list[str] = []
         self._within = 0
+        self._looks = False
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        # What was looked at stands on papers since the looks stand on the bench.
+        self._looks = self._looks or (tag == "section" and ("id", "looks") in attrs)
         self._within += tag in ("style", "svg")
 
     def handle_endtag(self, tag: str) -> None:
+        self._looks = self._looks and tag != "section"
         self._within -= tag in ("style", "svg")
 
     def handle_data(self, data: str) -> None:
-        if not self._within and (line := " ".join(data.split())):
+        if not (self._within or self._looks) and (line := " ".join(data.split())):
             self.lines.append(line)
 
 

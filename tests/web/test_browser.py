@@ -161,12 +161,14 @@ def test_sample_goes_from_form_to_verdict(
     assert troubles == []
 
 
-def test_open_page_follows_without_being_loaded_again(
+def test_open_page_follows_what_another_began(
     page: Page, bench: BenchAtHand, troubles: list[str]
 ) -> None:
     page.goto("/bench")
     expect(page.get_by_role("button", name="Start this sample")).to_be_visible()
     bench.clip(order_of("Ann Example", "red"))
+    expect(page.locator(".looks")).to_be_focused()
+    page.get_by_role("button", name="All as it should be").click()
     expect(page.get_by_role("button", name="Clips are on")).to_be_focused()
     expect(page.get_by_role("button", name="Start this sample")).to_be_hidden()
     bench.give_up("enough")
@@ -193,25 +195,27 @@ def test_wires_that_do_not_fit_the_barrel_cannot_be_chosen(page: Page) -> None:
     page.goto("/bench")
     page.get_by_label("Connector").select_option("butt-splice-yellow")
     enabled = page.locator("select[name=wire] option:not([disabled])")
-    expect(enabled).to_have_text(["Choose", "12 AWG", "4 mm2", "10 AWG", "6 mm2"])
+    expect(enabled).to_have_text(
+        ["Choose", "SAE 12", "12 AWG", "4 mm2", "SAE 10", "10 AWG", "6 mm2"]
+    )
 
 
-def test_the_questions_are_those_of_the_chosen_connector(page: Page, bench: BenchAtHand) -> None:
-    page.goto("/bench")
-    page.get_by_label("Person").select_option("Bo Invented")
-    page.get_by_label("Tool and nest").select_option(label="Hand tool 1, nest blue")
-    page.get_by_label("Connector").select_option("butt-splice-red")
-    page.get_by_role("combobox", name="Wire", exact=True).select_option("18 AWG")
-    page.get_by_text("Look at the crimp first").click()
-    asked = page.locator(".looks fieldset:not([hidden])")
-    expect(asked).to_have_count(1)
-    asked.get_by_label("Are all strands inside").select_option("no")
-    asked.get_by_label("Does the crimp sit in the middle").select_option("yes")
-    page.get_by_role("button", name="Start this sample").click()
-    expect(page.get_by_role("button", name="Clips are on")).to_be_visible()
-    order = bench.board.state.order
-    assert order is not None
-    assert sorted(order.checklist.values()) == [False, True]
+def test_a_joint_is_looked_at_with_it_in_hand(page: Page, bench: BenchAtHand) -> None:
+    page.set_viewport_size({"width": 800, "height": 480})
+    fill_form(page)
+    looks = page.locator(".looks")
+    expect(looks).to_be_focused()
+    expect(looks.get_by_text("Look at the joint: 6 of 6 to answer")).to_be_visible()
+    looks.get_by_role(
+        "button", name="Are all strands inside, none astray outside the barrel? No"
+    ).click()
+    expect(page.get_by_text("This sample fails. It may still be measured")).to_be_visible()
+    expect(looks.get_by_text("5 of 6 to answer")).to_be_visible()
+    looks.get_by_role("button", name="The rest is as it should be").click()
+    expect(looks.get_by_text("Looked at: 1 answered with no")).to_be_visible()
+    expect(page.get_by_role("button", name="Clips are on")).to_be_focused()
+    page.get_by_role("button", name="End here (fail)").click()
+    expect(page.locator("#verdict")).to_have_text("Fail")
 
 
 def test_a_wrong_barrel_can_be_chosen_on_purpose(page: Page) -> None:

@@ -1,10 +1,12 @@
 """What the form offers, and how a place survives the way through it."""
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from station.crimp.facts import shipped_book, shipped_connectors, shipped_limit_sets
-from station.crimp.wire import parse_size
+from station.crimp.wire import awg, parse_size, sizes_of_installers
+from station.errors import BadInput
 from station.ledger.reader import LedgerReader
 from web.format import place
 from web.forms import (
@@ -29,11 +31,14 @@ def test_any_text_is_a_place_or_none(text: str) -> None:
 
 
 def test_form_offers_what_is_on_record(records: LedgerReader) -> None:
-    offered = choices(records, shipped_limit_sets())
+    offered = choices(records, shipped_limit_sets(), shipped_book())
     assert (place("Bench tool 2", "16/14"), "Bench tool 2, nest 16/14") in offered["places"]
     assert [name for name, _ in offered["limit_sets"]] == list(shipped_limit_sets().ids)
     accepted = {size for item in shipped_connectors().values() for size in item.accepts}
-    assert set(offered["wires"]) == accepted
+    assert set(offered["wires"]) == accepted | {size.label for size in sizes_of_installers()}
+    assert {"SAE 22", "SAE 4/0", "0.35 mm2", "120 mm2", "26 AWG", "4/0 AWG"} <= set(
+        offered["wires"]
+    )
     areas = [parse_size(size).area_m2 for size in offered["wires"]]
     assert areas == sorted(areas)
 
@@ -49,36 +54,59 @@ def test_wires_are_written_canonically() -> None:
         "wire2": "22awg",
         "limit_set": "mil-t-7928",
     }
-    order = order_from(form, shipped_limit_sets())
+    order = order_from(form, shipped_limit_sets(), shipped_book())
     assert order.person == "Ann Example"
     assert order.joint.wires == ("18 AWG", "22 AWG")
     assert order.joint.material == "copper"
 
 
-def test_answers_to_the_visual_check_go_with_the_order() -> None:
-    form = {
-        "person": "Ann Example",
-        "job": "daily_check",
-        "tool": "Hand tool 1",
-        "nest": "red",
-        "connector": "butt-splice-red",
-        "wire": "18 AWG",
-        "limit_set": "mil-t-7928",
-        "look_insulation-at-mouth": "yes",
-        "look_strands": "",
-        "look_closed": "no",
-        "look_halves": "no",
-        "look_nothing": "yes",
-    }
-    answers = order_from(form, shipped_limit_sets()).checklist
+FORM = {
+    "person": "Ann Example", "job": "daily_check", "tool": "Hand tool 1", "nest": "blue",
+    "limit_set": "ul-486a-1991",
+}  # fmt: skip
+
+
+def described(connector: str, wire: str, wire2: str = "") -> tuple[str, ...]:
+    form = FORM | {"connector": connector, "wire": wire, "wire2": wire2}
+    return order_from(form, shipped_limit_sets(), shipped_book()).joint.wires
+
+
+@pytest.mark.parametrize(
+    ("connector", "wire", "wire2", "named"),
+    [
+        ("ring-blue", "16 AWG", "", ("16 AWG",)),
+        ("ring-blue", "20 AWG", "18 AWG", ("18 AWG", "20 AWG")),
+        ("lug-4-awg", "4 AWG", "", ("4 AWG",)),
+        ("butt-splice-red", "20 AWG", "18 AWG", ("18 AWG", "20 AWG")),
+        ("butt-splice-red", "18 AWG", "", ("18 AWG", "18 AWG")),
+        ("twisted-and-taped", "18 AWG", "", ("18 AWG", "18 AWG")),
+        ("tap-connector-red", "20 AWG", "18 AWG", ("20 AWG", "18 AWG")),
+    ],
+)
+def test_a_joint_is_named_by_its_wires_in_one_way(
+    connector: str, wire: str, wire2: str, named: tuple[str, ...]
+) -> None:
+    assert described(connector, wire, wire2) == named
+
+
+def test_two_wires_of_one_barrel_fit_by_the_sum_of_their_areas() -> None:
+    assert described("parallel-splice-blue", "20 AWG", "18 AWG") == ("18 AWG", "20 AWG")
+    with pytest.raises(BadInput, match=r"is not made for 14 AWG with 14 AWG"):
+        described("parallel-splice-blue", "14 AWG", "14 AWG")
+    # What the page lets a person choose holds both wires of the tap, and none that is too thick.
     book = shipped_book()
-    asked = {item.id for item in book.checklist(book.connectors["butt-splice-red"])}
-    assert answers == {
-        name: form[f"look_{name}"] == "yes"
-        for name in asked
-        if form.get(f"look_{name}") in ("yes", "no")
-    }
-    assert answers["insulation-at-mouth"] is True
+    blue = book.connectors["parallel-splice-blue"]
+    assert all(book.may_hold(blue, awg(number)) for number in (20, 18, 16, 14))
+    assert not any(book.may_hold(blue, awg(number)) for number in (12, 10))
+
+
+@given(st.sampled_from(sorted(shipped_book().connectors)), st.data())
+def test_every_pair_that_fits_can_be_chosen(name: str, data: st.DataObject) -> None:
+    book, sizes = shipped_book(), sizes_of_installers()
+    connector = book.connectors[name]
+    pair = [data.draw(st.sampled_from(sizes)) for _ in range(2)]
+    if book.fit(connector, pair).ok:
+        assert all(book.may_hold(connector, size) for size in pair)
 
 
 def test_order_again_names_what_it_replaces(records: LedgerReader) -> None:

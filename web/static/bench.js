@@ -46,6 +46,8 @@ function showStage(stage) {
 
 // One key goes on, also after the page itself was loaded by the step before.
 function focusNext() {
+  const looks = live.querySelector("form:not([hidden]) > .looks[open]");
+  if (looks) return looks.focus();
   // Where several answers wait, none is chosen: the next tab reaches the first.
   const now = ".steps [data-stage]:not([hidden])";
   for (const place of live.querySelectorAll(`${now} button.big, ${now} .modes`)) {
@@ -77,6 +79,8 @@ function show(state) {
 function took(state) {
   // The station was started anew: its forms would refuse what this page sends.
   if (state.started !== live.dataset.started) location.reload();
+  // Another page took up a sample: its joint is drawn and asked about by the server.
+  if (state.stage === "clip_on" && state.sample_id !== live.dataset.sample) location.replace(location.pathname);
   show(state);
   lost.hidden = true;
 }
@@ -183,30 +187,19 @@ const curve = {
   },
 };
 
-// Only wires that the chosen barrel takes can be chosen; without this file the server says so.
+// Only wires that the chosen connector may hold can be chosen; the server says whether they fit together.
 function fitWires() {
   const chosen = form.elements.connector.selectedOptions[0];
   const onPurpose = form.elements.use_wrong_barrel.checked;
-  const accepts = chosen && chosen.dataset.accepts && !onPurpose ? chosen.dataset.accepts.split(";") : null;
+  const holds = chosen && chosen.dataset.holds && !onPurpose ? chosen.dataset.holds.split(";") : null;
   for (const select of [form.elements.wire, form.elements.wire2]) {
     for (const option of select.options) {
-      option.hidden = option.disabled = Boolean(option.value && accepts && !accepts.includes(option.value));
+      option.hidden = option.disabled = Boolean(option.value && holds && !holds.includes(option.value));
       if (option.disabled && option.selected) select.value = "";
     }
   }
 }
 
-// The questions are those of the chosen connector's family; the others are not sent.
-function fitLooks() {
-  const chosen = form.elements.connector.selectedOptions[0];
-  const family = chosen ? chosen.dataset.family : undefined;
-  for (const part of form.querySelectorAll(".looks fieldset")) {
-    part.hidden = part.disabled = part.dataset.family !== family;
-  }
-}
-
-form.elements.connector.addEventListener("change", fitLooks);
-fitLooks();
 form.elements.connector.addEventListener("change", fitWires);
 form.elements.use_wrong_barrel.addEventListener("change", fitWires);
 fitWires();

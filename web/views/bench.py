@@ -8,6 +8,8 @@ from werkzeug.wrappers import Response
 
 from calibration.saying import say
 from station.bench.board import BenchState
+from station.crimp.facts import drawing
+from station.crimp.wire import parse_size
 from station.errors import BadInput, DataFileError, NestOnHold, NoLimit
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Joint
@@ -37,7 +39,7 @@ def bench_page() -> str:
 def start() -> Response | tuple[str, int]:
     """Take up the sample that the form describes; the form comes back with what is wrong."""
     try:
-        order = order_from(request.form, bench().limit_sets)
+        order = order_from(request.form, bench().limit_sets, bench().connectors)
         demand_measuring(order.person)
         return take_up(order)
     except (BadInput, NestOnHold, NoLimit, DataFileError) as error:
@@ -80,6 +82,18 @@ def follow() -> Response:
 def confirm() -> Response:
     """Clips are on, or the sample is gripped."""
     return _done(bench().confirm)
+
+
+@pages.post("/looks")
+def look() -> Response:
+    """Answer one look at the joint in hand, or say that the rest is as it should be."""
+    form = request.form
+    answers = {form[name]: name == "yes" for name in ("yes", "no") if name in form}
+    order = bench().board.state.order
+    if "rest" in form and order is not None:
+        looks = bench().connectors.answers(order.joint.connector, order.checklist)
+        answers |= {item.id: True for item, good in looks if good is None}
+    return _done(lambda: bench().look(answers))
 
 
 @pages.post("/failure")
@@ -137,16 +151,28 @@ def _page(values: Mapping[str, str], problem: str = "") -> str:
         view=view,
         started=station().started,
         span_mm=f"{1e3 * bench().settings.fixture.span_m:g}",
+        **_joint_in_hand(snapshot.order),
         open_stages=[stage.value for stage in OPEN_STAGES],
-        offers=choices(reader(), bench().limit_sets),
+        offers=choices(reader(), bench().limit_sets, bench().connectors),
         values=values,
         problem=problem,
         job_id=None if snapshot.order is None else snapshot.order.job_id,
         # A coded sample is filed under its code alone: it names no job to go on with.
         # What the link asked for is described first, below what was found last.
         asked="place" in request.args,
-        coded=snapshot.order is not None and snapshot.order.step is not None,
+        coded=snapshot.order is not None and snapshot.order.coded,
     )
+
+
+def _joint_in_hand(order: SampleOrder | None) -> dict[str, object]:
+    """Where to clip the joint that was taken up, and what is asked of those who look at it."""
+    book = bench().connectors
+    connector = None if order is None else book.connectors.get(order.joint.connector)
+    if order is None or connector is None:
+        return {}
+    family = book.family_of(connector)
+    looks = book.answers(connector.id, order.checklist)
+    return {"family": family, "drawing": drawing(family), "looks": looks}
 
 
 def _suggested_values() -> dict[str, str]:
@@ -173,12 +199,10 @@ def _usual_joint(nest: tuple[str, str] | None) -> dict[str, str]:
 
 
 def _made_of(joint: Joint | SampleRow) -> dict[str, str]:
-    first, other = joint.wires[0], joint.wires[-1]
-    return {
-        "connector": joint.connector,
-        "wire": first,
-        "wire2": other if other != first else "",
-    }
+    book, first, other = bench().connectors, joint.wires[0], joint.wires[-1]
+    connector = book.connectors.get(joint.connector)
+    usual = connector and book.joint_wires(connector, parse_size(first)) == joint.wires
+    return {"connector": joint.connector, "wire": first, "wire2": "" if usual else other}
 
 
 def _values_of(order: SampleOrder) -> dict[str, str]:

@@ -7,7 +7,7 @@ from werkzeug.wrappers import Response
 
 from calibration.saying import say
 from station.crimp.connectors import CheckItem
-from station.crimp.facts import shipped_book, shipped_causes
+from station.crimp.facts import shipped_causes
 from station.errors import BadInput, DataFileError, NoLimit
 from station.jobs.certification.acts import acknowledge, begin_resit, give_up, sign
 from station.jobs.certification.acts import begin as begin_certification
@@ -89,7 +89,7 @@ def _list(values: Mapping[str, str], problem: str = "", found: object = None) ->
         tools=reader().tools(),
         plans=[(plan.id, plan.title) for plan in plans],
         sizes=[(plan, len(plan.tasks)) for plan in plans if isinstance(plan, CertificationPlan)],
-        offers=choices(reader(), bench().limit_sets),
+        offers=choices(reader(), bench().limit_sets, bench().connectors),
         values=values,
         problem=problem,
         found=found,
@@ -224,7 +224,7 @@ def judge_sample(code: str) -> Response:
     if not set(answers.values()) <= {"good", "fault"}:
         raise BadInput("Answer every line of the checklist: good, or not.")
     faults = [item for item, answer in answers.items() if answer == "fault"]
-    judge(ledger(), sample.code, faults, shipped_book(), lead)
+    judge(ledger(), sample.code, faults, bench().connectors, lead)
     return redirect(url_for("certifications.coded_sample", code=sample.code), 303)
 
 
@@ -241,7 +241,7 @@ def measure(code: str) -> Response:
 
 
 def _items(sample: CodedSample) -> list[CheckItem]:
-    book = shipped_book()
+    book = bench().connectors
     return book.checklist(book.connectors[sample.joint.connector])
 
 

@@ -27,11 +27,11 @@ from web.forms import (
     MAX_TEXT,
     Choice,
     choices,
+    connector_and_wires,
     field,
     places,
     read_place,
     tool_and_nest,
-    wires_in,
 )
 from web.request import bench, reader
 from web.views.bench import in_hand, take_up, without_the_one_in_hand
@@ -99,7 +99,7 @@ def job_page(job_id: str) -> str | Response:
         samples=counted_samples(reader(), record),
         joints=[] if state.next is None else joints_at_hand(reader(), state.next),
         unfinished=without_the_one_in_hand(unfinished_samples(reader(), record.row.job_id)),
-        offers=choices(reader(), bench().limit_sets),
+        offers=choices(reader(), bench().limit_sets, bench().connectors),
         limit_set=limit_set_of(record),
     )
 
@@ -200,8 +200,8 @@ def _joint_from_form() -> Joint:
     form = request.form
     tool, nest = tool_and_nest(form)
     if form.get("wire"):
-        connector = field(form, "connector", say("the connector"))
-        return Joint(connector=connector, wires=wires_in(form), tool=tool, nest=nest)
+        named, made_of = connector_and_wires(form, bench().connectors)
+        return Joint(connector=named.id, wires=made_of, tool=tool, nest=nest)
     try:
         chosen = json.loads(field(form, "joint", say("the gauge at hand")))
     except ValueError:

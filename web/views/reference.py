@@ -5,7 +5,6 @@ from typing import Any
 from flask import Blueprint, render_template, request
 
 from station.crimp.connectors import insulation_gap_mm, strip_length_mm
-from station.crimp.facts import shipped_book
 from station.crimp.limits import CriterionTable, Limit, LimitSet, limit_of
 from station.crimp.wire import WireSize, parse_size
 from web.glossary import words
@@ -68,7 +67,7 @@ def connectors() -> str:
 
 def _families() -> list[dict[str, Any]]:
     """Families with their connectors, each with its shortest and longest strip in mm if known."""
-    book = shipped_book()
+    book = bench().connectors
     shown = []
     for family in book.families.values():
         members = [item for item in book.connectors.values() if item.family == family.id]

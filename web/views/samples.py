@@ -66,6 +66,9 @@ def sample_page(sample_id: str) -> str:
         figure=_trace_svg(row, payload),
         corrected=payload is not None and payload.verdict != row.verdict,
         hints=_hints(row, payload),
+        looks=[]
+        if payload is None
+        else bench().connectors.answers(row.connector, payload.checklist),
     )
 
 

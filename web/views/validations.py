@@ -6,9 +6,6 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from calibration.saying import say
-from station.crimp.connectors import connector_named
-from station.crimp.facts import shipped_book, shipped_connectors
-from station.crimp.wire import parse_size
 from station.errors import BadInput, DataFileError, NoLimit
 from station.jobs.plans import chosen_plan, load_plans
 from station.jobs.step import OUTCOME_WORDS
@@ -32,7 +29,7 @@ from station.ledger.entries import Joint
 from station.ledger.jobs import jobs
 from station.shop.rights import Right
 from web import access
-from web.forms import as_number, choices, field
+from web.forms import as_number, choices, connector_and_wires, field
 from web.request import bench, ledger, reader, station
 from web.views.bench import take_up
 
@@ -78,16 +75,15 @@ def joints_from(form: Mapping[str, str], tool: str) -> tuple[Joint, ...]:
     BadInput, UnknownSize, DataFileError
         A line is half filled in, or names something that does not exist.
     """
-    found = []
+    found, book = [], bench().connectors
     for line in range(1, MOST_JOINTS + 1):
         if not form.get(f"connector{line}"):
             continue
-        connector = connector_named(shipped_connectors(), form[f"connector{line}"])
-        wire = parse_size(field(form, f"wire{line}", f"the wire of line {line}")).label
-        family = shipped_book().family_of(connector)
-        amount = family.wires_per_barrel if family.barrels == 1 else 2
+        field(form, f"wire{line}", f"the wire of line {line}")
+        row = {name: form.get(f"{name}{line}", "") for name in ("connector", "wire", "wire2")}
+        connector, wires = connector_and_wires(row, book)
         nest = field(form, f"nest{line}", f"the nest of line {line}")
-        found.append(Joint(connector=connector.id, wires=(wire,) * amount, tool=tool, nest=nest))
+        found.append(Joint(connector=connector.id, wires=wires, tool=tool, nest=nest))
     if not found:
         raise BadInput("Fill in at least one line: connector, wire and nest.")
     return tuple(found)
@@ -98,7 +94,7 @@ def _list(values: Mapping[str, str], problem: str = "") -> str:
     return render_template(
         "validations.html",
         rows=jobs(reader(), job=JOB),
-        offers=choices(reader(), bench().limit_sets),
+        offers=choices(reader(), bench().limit_sets, bench().connectors),
         tools=reader().tools(),
         nests=list(dict.fromkeys(nest for row in reader().tools() for nest in row.nests)),
         plans=[(plan.id, plan.title) for plan in plans.values() if plan.job == JOB],

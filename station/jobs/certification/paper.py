@@ -10,6 +10,7 @@ from station.errors import BadInput
 from station.jobs.certification.record import Certification
 from station.jobs.certification.statement import Attempt, practice, statement, strengths
 from station.jobs.papers.frame import Paper, paper
+from station.jobs.papers.looks import LookRow
 from station.jobs.papers.plots import Level, Row, curve, strip_plot
 from station.jobs.step import OUTCOME_WORDS
 
@@ -19,6 +20,7 @@ def certification_paper(
     book: ConnectorBook,
     hints: Mapping[str, Sequence[Hint]],
     attempts: Sequence[Attempt],
+    looks: Sequence[LookRow],
     *,
     marks: Sequence[str] = (),
     size: Paper = "a4",
@@ -51,13 +53,18 @@ def certification_paper(
         job.plan,
         (found for sample in job.samples for found in sample.criteria),
         job=job,
-        families=dict.fromkeys(book.connectors[task.connector].family for task in tasks),
+        families=dict.fromkeys(
+            book.connectors[task.connector].family
+            for task in tasks
+            if task.connector in book.connectors
+        ),
         gauges=dict.fromkeys(wire for task in tasks for wire in task.wires),
         statement=statement,
         strengths=strengths,
         practice=practice_lines(job, hints),
         task_plot=task_plot,
         attempts=attempts,
+        looks=looks,
         attempts_plot=attempts_plot,
         marks=marks,
         size=size,

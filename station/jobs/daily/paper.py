@@ -7,6 +7,7 @@ from markupsafe import Markup
 from station.crimp.verdict import verdict_words
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.papers.frame import Paper, paper
+from station.jobs.papers.looks import LookRow
 from station.jobs.papers.plots import Level, Row, strip_plot
 from station.ledger.entries import NEST_OUTCOME, CriterionResult
 from station.ledger.rows import JobRecord, SampleRow
@@ -23,6 +24,7 @@ def daily_paper(
     record: JobRecord,
     rows: Sequence[SampleRow],
     criteria: Iterable[CriterionResult],
+    looks: Sequence[LookRow],
     *,
     marks: Sequence[str] = (),
     size: Paper = "a4",
@@ -48,6 +50,7 @@ def daily_paper(
         criteria,
         found=[taken.step.content for taken in record.steps_named(NEST_OUTCOME)],
         rows=rows,
+        looks=looks,
         words=OUTCOME_WORDS,
         counted_as=_counted_as,
         force_plot=_force_plot,

@@ -12,6 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from station.crimp.units import NOTHING, milliohm, newton, quantity
 from station.crimp.verdict import FROM_MEMORY
+from station.jobs.papers.looks import LookRow
 from station.jobs.plan import JobPlan
 from station.ledger.entries import CriterionResult
 from station.ledger.rows import JobRecord
@@ -46,6 +47,7 @@ def paper(
     plan: JobPlan,
     criteria: Iterable[CriterionResult],
     *,
+    looks: Sequence[LookRow] = (),
     marks: Sequence[str] = (),
     size: Paper = "a4",
     **shown: object,
@@ -58,6 +60,8 @@ def paper(
         The one word or line that people look for.
     criteria
         What it rests on: each limit is named, and first of all where one is from memory.
+    looks
+        How often each look was answered, and how.
     marks
         What must be said first: invented, simulated.
     shown
@@ -74,6 +78,7 @@ def paper(
             record=record,
             plan=plan,
             size=PAPERS[size],
+            looks=looks,
             marks=[*marks, *([FROM_MEMORY] if from_memory else [])],
             limits=list(dict.fromkeys(one.words for one in judged if one.set_id)),
             **shown,

@@ -1,6 +1,6 @@
 """The paper of any job that has one, from the record."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from calibration.saying import say
 from station.crimp.facts import shipped_book, shipped_causes
@@ -12,10 +12,12 @@ from station.jobs.certification.record import hints_of
 from station.jobs.certification.record import read as read_certification
 from station.jobs.daily.paper import daily_paper
 from station.jobs.papers.frame import Paper
+from station.jobs.papers.looks import LookRow, look_rows
+from station.jobs.sample import JobSample
 from station.jobs.validation.paper import validation_paper
 from station.jobs.validation.record import read as read_validation
 from station.jobs.validation.record import replaced_by
-from station.ledger.entries import NEST_OUTCOME
+from station.ledger.entries import NEST_OUTCOME, SampleFinished
 from station.ledger.jobs import job_record
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord, SampleRow
@@ -35,23 +37,34 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
     match record.row.job:
         case "daily_check":
             rows = counted_samples(reader, record)
-            finished = filter(None, (reader.finished_payload(row.sample_id) for row in rows))
+            done = [reader.finished_payload(row.sample_id) for row in rows]
+            finished = [one for one in done if one is not None]
             criteria = (found for one in finished for found in one.criteria)
-            return daily_paper(record, rows, criteria, marks=marks, size=size)
+            looks = _looks(one for one in finished if one.verdict != "void")
+            return daily_paper(record, rows, criteria, looks, marks=marks, size=size)
         case "tool_validation":
             validation = read_validation(reader, job_id)
             comparisons = {
                 result.joint.key: replaced_by(reader, validation, result)
                 for result in validation.result.joints
             }
-            return validation_paper(validation, comparisons, marks=marks, size=size)
+            looks = _looks(one for one in validation.samples if not one.void)
+            return validation_paper(validation, comparisons, looks, marks=marks, size=size)
         case "certification":
             job = read_certification(reader, job_id)
             marks += _marks_of(job.rows)
             hints = hints_of(reader, job, shipped_causes()) if job.shown else {}
             attempts = attempts_of(reader, job.scope.candidate)
-            return certification_paper(job, shipped_book(), hints, attempts, marks=marks, size=size)
+            looks = _looks(one for one in job.samples if not one.void)
+            return certification_paper(
+                job, shipped_book(), hints, attempts, looks, marks=marks, size=size
+            )
     raise BadInput("There is no paper of a {job}.", job=say(record.row.job.replace("_", " ")))
+
+
+def _looks(samples: Iterable[JobSample | SampleFinished]) -> list[LookRow]:
+    looked_at = ((one.joint.connector, one.checklist) for one in samples)
+    return look_rows(shipped_book(), looked_at)
 
 
 def _marks_of(rows: Sequence[SampleRow]) -> list[str]:

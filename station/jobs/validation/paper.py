@@ -8,6 +8,7 @@ from calibration.saying import say
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.units import quantity, shown_scale
 from station.jobs.papers.frame import Paper, paper
+from station.jobs.papers.looks import LookRow
 from station.jobs.papers.plots import Level, Row, strip_plot
 from station.jobs.sample import JobSample
 from station.jobs.step import OUTCOME_WORDS
@@ -20,6 +21,7 @@ from station.jobs.validation.tolerance import Finding
 def validation_paper(
     job: Validation,
     comparisons: Mapping[str, ToolComparison | None],
+    looks: Sequence[LookRow],
     *,
     marks: Sequence[str] = (),
     size: Paper = "a4",
@@ -43,6 +45,7 @@ def validation_paper(
         (found for sample in job.samples for found in sample.criteria),
         job=job,
         comparisons=comparisons,
+        looks=looks,
         what=WHAT,
         modes=FAILURE_MODES,
         joint_words=joint_words,

@@ -122,6 +122,12 @@ def test_a_critical_look_condemns_what_every_limit_passes(
         "id", begun, Results(void_reason="the clips fell off"), (), guard=1.645, **seen
     )
     assert void.verdict == "void"
+    given_up = finished_sample(
+        "id", begun, Results(void_reason="enough seen", void_by="person"), (), guard=1.645, **seen
+    )
+    # A person's word does not undo what a look condemned.
+    assert given_up.verdict == ("fail" if verdict == "fail" else "void")
+    assert (given_up.void_reason is None) == (verdict == "fail")
 
 
 def test_results_keep_raw_wire_share_and_splice() -> None:

@@ -167,6 +167,7 @@ OWN_PLAN = (
     [
         ('limit_set = "of-the-moon"', "limit_set names 'of-the-moon'"),
         ('limit_sets_folder = "/nowhere/sets"', "/nowhere/sets cannot be read"),
+        ('connectors_folder = "/nowhere/parts"', "/nowhere/parts cannot be read"),
         ('plans_folder = "/nowhere/plans"', "/nowhere/plans cannot be read"),
         ('plans_folder = "{folder}"', "The plan ours names the limit set 'of-the-moon'"),
         ('standards_folder = "/nowhere/standards"', "There is no folder /nowhere/standards"),

@@ -280,6 +280,22 @@ def test_a_shops_own_bare_ring_is_looked_into(tmp_path: Path) -> None:
     assert len(book.connectors) == len(BOOK.connectors) + 1
 
 
+def test_wires_beyond_the_thickest_size_fit_no_barrel() -> None:
+    for name, size in (("lug-95-mm2", "95 mm2"), ("lug-4-0-awg", "4/0 AWG")):
+        assert BOOK.fit(connector(name), sizes(size)).ok
+        assert not BOOK.fit(connector(name), sizes(size, size)).ok
+
+
+@given(st.sampled_from(sorted(BOOK.connectors)), st.integers(10, 24), st.integers(10, 24))
+def test_a_joint_has_one_name(name: str, one: int, other: int) -> None:
+    made, first, second = BOOK.connectors[name], awg(one), awg(other)
+    named = BOOK.joint_wires(made, first, second)
+    assert BOOK.joint_wires(made, *map(parse_size, named)) == named
+    if not BOOK.family_of(made).places_differ:
+        assert BOOK.joint_wires(made, second, first) == named
+    assert len(BOOK.joint_wires(made, first)) == len(BOOK.family_of(made).wire_shares)
+
+
 def test_the_insulation_crimp_is_looked_at_where_there_is_one() -> None:
     having = {name for name, item in BOOK.families.items() if "insulation-crimp" in item.checklist}
     assert having == {

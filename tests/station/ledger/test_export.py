@@ -173,6 +173,19 @@ def test_no_text_in_a_table_starts_a_formula_and_all_read_back(
     assert whole_record(tmp_path / "again.ledger") == whole_record(ledger.path)
 
 
+def test_an_export_says_what_was_asked_of_a_joint_and_that_records_are_invented(
+    full_ledger: Ledger, exported: Path, tmp_path: Path
+) -> None:
+    questions = {item["id"]: item for item in json.loads((exported / "looks.json").read_text())}
+    assert questions["sleeve-whole"]["question"].startswith("Is the sleeve whole")
+    assert questions["sleeve-whole"]["critical"] is True
+    said = "INVENTED demo records"
+    assert said not in (exported / "README.txt").read_text()
+    full_ledger.append(PersonAdded(name="Ed", role="lead", demo=True), person="Ed")
+    export_ledger(full_ledger.path, tmp_path / "demo", now=NOW, traces="none")
+    assert said in (tmp_path / "demo" / "README.txt").read_text()
+
+
 def test_an_export_without_traces_says_so(full_ledger: Ledger, tmp_path: Path) -> None:
     report = export_ledger(full_ledger.path, tmp_path / "out", now=NOW, traces="none")
     assert report.traces == 0

@@ -3,6 +3,7 @@
 import re
 import threading
 from dataclasses import replace
+from pathlib import Path
 from unittest.mock import Mock
 
 import pytest
@@ -11,6 +12,7 @@ from flask.testing import FlaskClient
 from markupsafe import escape
 
 from station.bench.board import Stage
+from station.crimp.facts import load_connectors
 from station.errors import LedgerFull
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
@@ -87,6 +89,27 @@ def test_form_comes_back_with_what_is_wrong(
     assert answer.status_code == 400
     assert sentence in answer.text
     assert bench.board.state.stage is Stage.IDLE
+
+
+def test_a_shops_own_connector_is_offered_and_shown(
+    client: FlaskClient, bench: BenchAtHand, token: str, tmp_path: Path
+) -> None:
+    text = """
+        id = "drawer-ring"
+        title = "Ring from the drawer"
+        family = "ring"
+        accepts = ["SAE 18"]
+        source = "invented"
+        standing = "shop"
+    """
+    (tmp_path / "drawer-ring.toml").write_text(text, encoding="utf-8")
+    bench.connectors = load_connectors(tmp_path)
+    for page in ("/bench", "/connectors"):
+        assert "Ring from the drawer" in client.get(page).text
+    own = GOOD | {"connector": "drawer-ring", "wire": "SAE 18", "limit_set": "ul-486a-1991"}
+    answer = client.post("/bench", data=own | {"csrf_token": token})
+    assert "SAE 18" in answer.text, "no limit of that set, but the joint was understood"
+    assert "is not made for" not in answer.text
 
 
 def test_form_keeps_what_was_filled_in(client: FlaskClient, token: str) -> None:

@@ -67,6 +67,7 @@ def test_certificate_holds_scope_statement_and_signatures(ledger: Ledger, clock:
     for words in (
         "Certified", "butt splice, parallel splice, ring, bullet pair", "2027-03-02",
         "60 of 60 crimps conformed", "at least 95.1%", "Lea, lead, signs the outcome",
+        "Looked at before the pull", "Is the sleeve whole", "critical",
         "Dag, has seen the outcome", str(ended.record_hash), "Labelled by Ben",
         "looked at by Lea", "6 controls", "90% demanded", "Attempts",
     ):  # fmt: skip
