@@ -1,6 +1,7 @@
 """Commands on jobs: job due, start, list, sample, report, odds."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import chain
 from pathlib import Path
@@ -10,7 +11,8 @@ import click
 
 from station.bench.bench import SampleOutcome
 from station.cli.ledgers import reading
-from station.cli.opening import OpenLedger, opened_bench, opened_ledger, outcome_lines
+from station.cli.limits import looks_said
+from station.cli.opening import OpenLedger, asked, opened_bench, opened_ledger, outcome_lines
 from station.cli.options import (
     FILE,
     REAL,
@@ -47,6 +49,7 @@ from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord, JobRow
 from station.settings import read_settings
 from station.simulation.demo import as_the_demo_judges
+from station.simulation.workshop import good_looks
 
 ON_THE_PAGE = ("tool_validation", "certification")
 """Jobs that take people, looks and signatures as well as samples."""
@@ -123,6 +126,9 @@ def list_jobs(only_open: bool, limit: int, ledger_path: Path | None, as_json: bo
     metavar="ID",
     help="A set that alone judges; default: the limits in force.",
 )
+@click.option(
+    "said", "--look", multiple=True, metavar="ID=yes|no", help="What was seen; else asked."
+)
 @click.option("--count", type=click.IntRange(1, 200), default=1)
 @click.option("--simulate", is_flag=True, help="Use simulated instruments; marks every record.")
 @click.option("--seed", type=click.IntRange(0), default=1)
@@ -137,6 +143,7 @@ def sample(
     wire: str | None,
     wire2: str | None,
     limit_set: str | None,
+    said: tuple[str, ...],
     count: int,
     simulate: bool,
     seed: int,
@@ -158,6 +165,8 @@ def sample(
                     opened.ledger.reader, job_id, joint,
                     person=person, limit_set=limit_set,
                 )  # fmt: skip
+                looks = _looked_at(bench.connectors, joint, looks_said(said), simulate=simulate)
+                order = replace(order, checklist=looks)
                 outcome = bench.take_sample(order, operator_of(joint))
                 outcomes.append(outcome)
                 if outcome.error is not None:
@@ -249,6 +258,21 @@ def _joint(
         return latest[0].model_copy(update={"connector": named})
     made_of = book.joint_wires(connector_named(book.connectors, named), first, second)
     return Joint(connector=named, wires=made_of, tool=tool, nest=nest)
+
+
+def _looked_at(
+    book: ConnectorBook, joint: Joint, given: dict[str, str], *, simulate: bool
+) -> dict[str, bool]:
+    """What was seen, and asked of what nobody said; simulated hands see a good joint."""
+    answers = {name: answer == "yes" for name, answer in given.items()}
+    if simulate:
+        return good_looks(joint) | answers
+    for item in book.checklist(connector_named(book.connectors, joint.connector)):
+        if item.id not in answers:
+            question = f"{item.question} yes, no, or Enter where it was not looked at"
+            answer = asked(question, type=click.Choice(["yes", "no", ""]), default="")
+            answers |= {item.id: answer == "yes"} if answer else {}
+    return answers
 
 
 def _row_line(row: JobRow) -> str:

@@ -79,6 +79,20 @@ def _limit_lines(found: list[Limit]) -> Iterator[str]:
     yield from CAUTION
 
 
+def looks_said(said: tuple[str, ...]) -> dict[str, str]:
+    """Read what --look says of each look (BadInput where it cannot be read or says two things)."""
+    known, given = shipped_book().items, dict[str, str]()
+    for text in said:
+        name, _, answer = text.partition("=")
+        if name not in known or answer not in ("yes", "no"):
+            raise BadInput(
+                f"--look {text[:60]!r} is not ID=yes or ID=no with one of {', '.join(known)}."
+            )
+        if given.setdefault(name, answer) != answer:
+            raise BadInput(f"--look {name} was given both as yes and as no.")
+    return given
+
+
 @dataclass(frozen=True)
 class Looks:
     """What was seen of the joint: answers by look, and what they say together."""
@@ -180,15 +194,8 @@ def _kind(limit: Limit) -> Judged:
 
 def _looks(said: tuple[str, ...], connector: str | None, size: WireSize) -> Looks:
     """Answers to the looks of a connector, else of the kind of connector that they fit best."""
-    book, given = shipped_book(), dict[str, str]()
-    for text in said:
-        name, _, answer = text.partition("=")
-        if name not in book.items or answer not in ("yes", "no"):
-            raise BadInput(
-                f"--look {text[:60]!r} is not ID=yes or ID=no with one of {', '.join(book.items)}."
-            )
-        if given.setdefault(name, answer) != answer:
-            raise BadInput(f"--look {name} was given both as yes and as no.")
+    book = shipped_book()
+    given = looks_said(said)
     if connector is None and not given:
         return Looks({})
     known = book.connectors

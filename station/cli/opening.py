@@ -172,13 +172,14 @@ class OperatorAtTheTerminal:
         for mode, words in FAILURE_MODES.items():
             print_aside(f"  {mode}: {words}")
         modes = click.Choice(list(FAILURE_MODES))
-        return _asked("How", type=modes, default=suggested, show_choices=False)
+        return asked("How", type=modes, default=suggested, show_choices=False)
 
     def _wait(self, stage: Stage) -> None:
-        _asked(f"{WHAT_TO_DO[stage]} Press Enter", default="", show_default=False)
+        asked(f"{WHAT_TO_DO[stage]} Press Enter", default="", show_default=False)
 
 
-def _asked(question: str, **how: Any) -> str:
+def asked(question: str, **how: Any) -> str:
+    """Ask the operator (SampleAbandoned where they give it up)."""
     try:
         return str(click.prompt(question, err=True, **how))
     except click.Abort:

@@ -25,6 +25,7 @@ from station.jobs.sample_order import SampleOrder
 from station.ledger.store import Ledger
 from station.settings import Settings
 from station.shop.trust import Trust
+from station.simulation.workshop import good_looks
 from tests.web.invented import NOW, WIRE_OHM
 
 PATIENCE_S = 60.0
@@ -154,6 +155,12 @@ class BenchAtHand(Bench):
         self.abandon(reason)
         self.until(Stage.DONE)
 
+    def see_it_is_good(self) -> None:
+        """Answer every look that is not answered yet with yes."""
+        order = self.board.state.order
+        if order is not None and not order.coded:
+            self.look({**good_looks(order.joint), **order.checklist})
+
     def grip(self) -> None:
         """Clip on and read, as far as the grips."""
         self.confirm()
@@ -170,6 +177,7 @@ class BenchAtHand(Bench):
         """Make the sample that was taken up, as a person would."""
         self.bay.peak_n, self.bay.ohm = peak_n, WIRE_OHM + splice_ohm
         self.until(Stage.CLIP_ON)
+        self.see_it_is_good()
         self.grip()
         self.pull()
         self.name_failure(mode)

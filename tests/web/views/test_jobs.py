@@ -1,6 +1,7 @@
 """Jobs on the page: a daily check from due to its outcome, holds, work, and what is refused."""
 
 import re
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -41,7 +42,6 @@ def make(
         "person": person,
         "place": re.findall(r'name="place" value="([^"]*)"', page)[0].replace("&#34;", '"'),
         "joint": joint[1].replace("&#34;", '"'),
-        "limit_set": "ul-486a-1991",
     }
     answer = client.post(f"/jobs/{job_id}/sample", data=data)
     assert (answer.status_code, answer.location) == (303, "/bench"), answer.text
@@ -74,7 +74,7 @@ def test_a_job_whose_sample_is_at_the_bench_sends_there(
 ) -> None:
     job_id = begin(client, token, "blue")
     joint = order_of("Bo Invented", "blue").joint
-    bench.clip(SampleOrder("Bo Invented", "daily_check", joint, "ul-486a-1991", job_id=job_id))
+    bench.clip(SampleOrder("Bo Invented", "daily_check", joint, job_id=job_id))
     page = client.get(f"/jobs/{job_id}").text
     assert 'href="/bench">Go to the bench' in page
     assert "never finished" not in page
@@ -132,7 +132,7 @@ def test_a_held_nest_cannot_be_used_from_the_bench_page(
     before = records.counts().samples
     data = {
         "csrf_token": token, "person": "Bo Invented", "job": "daily_check", "place": BLUE,
-        "connector": "butt-splice-red", "wire": "18 AWG", "limit_set": "ul-486a-1991",
+        "connector": "butt-splice-red", "wire": "18 AWG",
     }  # fmt: skip
     answer = client.post("/bench", data=data)
     assert answer.status_code in (400, 409)
@@ -156,10 +156,7 @@ def test_an_interrupted_sample_of_a_job_is_made_again_in_it(
     client: FlaskClient, bench: BenchAtHand, ledger: Ledger, token: str
 ) -> None:
     job_id = begin(client, token, "blue")
-    order = bench.jobs.order(order_of("Bo Invented", "blue").__class__(
-        "Bo Invented", "daily_check", order_of("Bo Invented", "blue").joint, "ul-486a-1991",
-        job_id=job_id,
-    ))  # fmt: skip
+    order = bench.jobs.order(replace(order_of("Bo Invented", "blue"), job_id=job_id))
     left = ledger.append(begun(order), person="Bo Invented").id
     assert "was interrupted" in client.get(f"/jobs/{job_id}").text
     make(client, bench, token, job_id)
