@@ -113,7 +113,7 @@ def outcome_lines(outcome: SampleOutcome) -> Iterator[str]:
     """A finished sample in a few lines."""
     finished = outcome.finished
     words = verdict_words(finished.verdict, finished.not_judged, finished.only)
-    yield f"{words[0].upper()}{words[1:]}  sample {outcome.sample_id}"
+    yield f"{finished.verdict.upper()}{words[len(finished.verdict) :]}  sample {outcome.sample_id}"
     yield from (f"    {condemned_words(what)}" for what in finished.condemned_by)
     if finished.void_reason:
         yield f"    {finished.void_reason}"

@@ -262,7 +262,7 @@ def test_a_sample_by_command_is_judged_by_the_limits_of_the_demo(
     job_id = json.loads(capsys.readouterr().out)["job_id"]
     with unpaced():
         assert run(["job", "sample", job_id, "--person", "Benno", "--simulate", *where]) in (0, 1)
-    assert "(tern-lane-shop)" in capsys.readouterr().out
+    assert "ul-486a-1991: " in capsys.readouterr().out
     with LedgerReader.open(copy) as reader:
         made = reader.samples(limit=1)[0]
         finished = reader.finished_payload(made.sample_id)

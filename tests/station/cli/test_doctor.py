@@ -92,7 +92,11 @@ def wrong_key(bench: Setup) -> None:
 
 
 def unknown_limit_set(bench: Setup) -> None:
-    bench.settings += 'limit_set = "of-the-moon"\n'
+    bench.settings += 'limits.mm2.pull = ["of-the-moon"]\n'
+
+
+def one_set_for_all(bench: Setup) -> None:
+    bench.settings += 'limit_set = "ul-486a-1991"\n'
 
 
 def lost_limit_sets(bench: Setup) -> None:
@@ -242,8 +246,9 @@ def damaged_secrets(bench: Setup) -> None:
 
 
 BROKEN: tuple[tuple[Callable[[Setup], None], str, str], ...] = (
-    (wrong_key, "settings", "limitset is no key that belongs there (the nearest is limit_set)"),
+    (wrong_key, "settings", "limitset is no key that belongs there (the nearest is limits)"),
     (unknown_limit_set, "settings", "no limit set 'of-the-moon'"),
+    (one_set_for_all, "settings", "name your sets under [limits.awg_and_sae] and [limits.mm2]"),
     (lost_limit_sets, "settings", "/nowhere/sets cannot be read"),
     (lost_standards, "settings", "There is no folder /nowhere/standards"),
     (wrong_plan, "settings", "ours.toml"),
@@ -297,7 +302,7 @@ def unfinished_sample(bench: Setup) -> None:
 
 
 def unverified_limits(bench: Setup) -> None:
-    bench.settings += 'limit_set = "abyc-e11-memory"\n'
+    bench.settings += 'limits.mm2.pull = ["abyc-e11-memory"]\n'
 
 
 def simulated_meter(bench: Setup) -> None:

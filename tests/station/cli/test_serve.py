@@ -165,7 +165,7 @@ OWN_PLAN = (
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ('limit_set = "of-the-moon"', "limit_set names 'of-the-moon'"),
+        ('limits.mm2.pull = ["of-the-moon"]', "limits names 'of-the-moon'"),
         ('limit_sets_folder = "/nowhere/sets"', "/nowhere/sets cannot be read"),
         ('connectors_folder = "/nowhere/parts"', "/nowhere/parts cannot be read"),
         ('plans_folder = "/nowhere/plans"', "/nowhere/plans cannot be read"),
