@@ -3,6 +3,7 @@
 import threading
 import time
 from collections.abc import Callable
+from statistics import fmean
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from calibration.worth import ForceWorth, OhmWorth
 from station.bench.bench import Bench
 from station.bench.board import Stage
 from station.crimp.facts import shipped_book, shipped_limit_sets
+from station.crimp.wire import parse_size, resistance_ohm_per_m
 from station.errors import StationError
 from station.instruments.bay import (
     BayMeter,
@@ -175,8 +177,12 @@ class BenchAtHand(Bench):
         self, peak_n: float = 142.0, *, splice_ohm: float = 4e-4, mode: str = "drawn_out"
     ) -> None:
         """Make the sample that was taken up, as a person would."""
-        self.bay.peak_n, self.bay.ohm = peak_n, WIRE_OHM + splice_ohm
         self.until(Stage.CLIP_ON)
+        order = self.board.state.order
+        assert order is not None
+        per_metre = fmean(resistance_ohm_per_m(parse_size(size)) for size in order.joint.wires)
+        wire_ohm = per_metre * self.settings.fixture.span_m
+        self.bay.peak_n, self.bay.ohm = peak_n, wire_ohm + splice_ohm
         self.see_it_is_good()
         self.grip()
         self.pull()
