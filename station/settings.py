@@ -3,7 +3,7 @@
 import os
 from ipaddress import ip_address
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
@@ -85,15 +85,44 @@ class FixtureSettings(_Section):
     span_m: Positive = 0.080
     """From sense clip A to sense clip B as the family is drawn, the joint included."""
     u_span_m: NotNegative = 0.0005
-    wire_u_fraction: NotNegative = 0.012
-    """Real wire against the nominal size: half of a 2 % tolerance, rectangular, rounded up."""
+    spans_mm: dict[str, Positive] = {}
+    """Spans of families, by their id, that are not ``span_m``."""
     temperature_c: float | None = None
     """Wire temperature where it is known; None means that nothing is corrected."""
     u_temperature_k: NotNegative = 3.0
+    temperature_file: Path | None = None
+    """A sensor that Linux offers as a file (iio, hwmon or w1); it is read with every sample."""
+    u_sensor_k: NotNegative = 1.0
+    """Of the wire by that sensor: half a kelvin of its own, and the air is not the wire."""
     u_reclip_ohm: NotNegative = 0.0
     """What clipping on anew moves a reading by, from a re-clipping study; 0 where none was made."""
     reclip_dof: Positive | None = None
     """Degrees of freedom of that study; None for many."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _wire_is_a_reel(cls, given: Any) -> Any:
+        if isinstance(given, dict) and "wire_u_fraction" in given:
+            raise ValueError(
+                "wire_u_fraction is no setting any more, delete it: the wire's share comes from "
+                "its reel on record, else from the band that its standard allows"
+            )
+        return given
+
+    @field_validator("spans_mm")
+    @classmethod
+    def _families(cls, spans_mm: dict[str, float]) -> dict[str, float]:
+        from station.crimp.facts import shipped_book  # only where a family is named
+
+        known = {family.replace(" ", "-"): family for family in shipped_book().families}
+        for name in spans_mm:
+            if name.replace(" ", "-") not in known:
+                raise ValueError(f"there is no family {name[:40]!r}: there are {', '.join(known)}")
+        return {known[name.replace(" ", "-")]: span for name, span in spans_mm.items()}
+
+    def span_of(self, family: str) -> float:
+        """From sense clip A to sense clip B of a family, in metres."""
+        return self.spans_mm.get(family, 1e3 * self.span_m) * 1e-3
 
 
 class DoorSettings(_Section):

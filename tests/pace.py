@@ -25,7 +25,7 @@ def unpaced() -> Iterator[None]:
 
 
 def patient_tester(name: str, folder: Path | None = None) -> PullTesterProfile:
-    """A profile whose tester is taken for silent only when it has really ended."""
+    """A profile whose tester is silent only when it has really ended, at whatever pace it goes."""
     profile = load_tester_profile(name, folder)
-    sampling = profile.sampling.model_copy(update={"silence_s": PATIENCE_S})
+    sampling = profile.sampling.model_copy(update={"silence_s": PATIENCE_S, "jitter_s": PATIENCE_S})
     return profile.model_copy(update={"sampling": sampling})

@@ -69,6 +69,9 @@ FILTERS = (
     written.check_heading,
     written.local_time,
     written.wires,
+    written.wire_named,
+    written.bearing,
+    written.pulled,
     written.standing,
     written.badge,
     condemned_words,
@@ -153,6 +156,7 @@ def _teach_templates(app: Flask) -> None:
         JOB_WORDS=written.JOB_WORDS,
         OUTCOME_WORDS=OUTCOME_WORDS,
         CRITERION_WORDS=written.CRITERION_WORDS,
+        SHARE_WORDS=written.SHARE_WORDS,
         FAILURE_MODES=FAILURE_MODES,
         MATERIALS=list(MATERIALS),
     )

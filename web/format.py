@@ -1,6 +1,7 @@
 """How values are written for people: units they use, as many digits as the uncertainty allows."""
 
 import json
+import math
 from collections.abc import Sequence
 from contextvars import ContextVar
 from dataclasses import dataclass
@@ -9,6 +10,7 @@ from datetime import datetime
 from calibration.saying import join, say
 from station.crimp import units as units_of
 from station.crimp.limits import standing_words
+from station.crimp.strength import strength_words
 from station.crimp.units import NOTHING
 from station.crimp.verdict import verdict_words
 from station.crimp.wire import parse_size
@@ -28,6 +30,13 @@ CRITERION_WORDS = {
     "resistance_max": say("Resistance"),
     "resistance_ratio_max": say("Resistance ratio"),
 }
+SHARE_WORDS = {
+    "reel": say("the reel as measured"),
+    "reference": say("unbroken wire in the same span"),
+    "band": say("anything that its standard allows"),
+    "nominal": say("the nominal size"),
+}
+"""What a wire's share rests on."""
 ROLE_WORDS = {"apprentice": say("Apprentice"), "installer": say("Installer"), "lead": say("Lead")}
 
 
@@ -82,6 +91,9 @@ def percent(probability: float | None) -> str:
 def reason(result: CriterionResult) -> str:
     """Say in a sentence or two how a value stands to its limit."""
     name = say(CRITERION_WORDS.get(result.criterion, result.criterion))
+    if result.wire is not None:
+        wire = wire_named(result.wire, result.size)
+        name = say("{name} of {wire}", name=name, wire=wire)
     limit = quantity(result.limit, result.unit)
     least = result.criterion.endswith("_min")
     bound = say("at least {limit}", limit=limit) if least else say("at most {limit}", limit=limit)
@@ -91,20 +103,43 @@ def reason(result: CriterionResult) -> str:
     sentence = say(
         "{name} {value}, {margin} {side} its limit: it must be {bound}.",
         name=name,
-        value=quantity(result.value, result.unit, result.u),
+        value=bearing(quantity(result.value, result.unit, result.u), result.end, result.held_s),
         margin=quantity(abs(above), result.unit, result.u),
         side=say("above") if above >= 0.0 else say("below"),
         bound=bound,
     )
+    sentences = [sentence]
     if result.test_current_a is not None:
-        computed = say("Computed from its resistance at {a:g} A.", a=result.test_current_a)
-        sentence = join((sentence, computed))
-    if result.probability_conforming is None:
-        return sentence
-    chance = say(
-        "Probability that it conforms: {chance}.", chance=percent(result.probability_conforming)
-    )
-    return join((sentence, chance))
+        sentences.append(say("Computed from its resistance at {a:g} A.", a=result.test_current_a))
+    if result.size:
+        sentences.append(strength_words(result.criterion, result.limit, result.size))
+    if result.note:
+        sentences.append(say(result.note))
+    if result.probability_conforming is not None:
+        chance = percent(result.probability_conforming)
+        sentences.append(say("Probability that it conforms: {chance}.", chance=chance))
+    return join(filter(None, sentences))
+
+
+def bearing(force: str, end: str | None, held_s: float | None) -> str:
+    """Say of a force whether it was held, or is only what was borne."""
+    if end == "hold":
+        # Cut, not rounded: what was not held for its time must not read as if it were.
+        seconds = math.floor(10.0 * (held_s or 0.0)) / 10.0
+        return say("{force} held for {seconds:g} s", force=force, seconds=seconds)
+    return say("at least {force}", force=force) if end == "at_least" else force
+
+
+def pulled(row: SampleRow) -> str:
+    """The force of a sample: its peak, or what it was seen to bear."""
+    if row.peak_n is None and row.held_n is not None:
+        return bearing(newton(row.held_n), row.pull_end, row.held_s)
+    return newton(row.peak_n, row.peak_u_n)
+
+
+def wire_named(place: int, size: str) -> str:
+    """A wire of a joint by its place, counted from 0, and its size."""
+    return say("wire {number} ({size})", number=place + 1, size=size)
 
 
 def sentence_case(text: str) -> str:

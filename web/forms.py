@@ -3,7 +3,7 @@
 import json
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -28,6 +28,7 @@ from station.shop.calibrations import (
     calibrated_tester,
 )
 from station.shop.checks import CheckDefinition
+from station.shop.reels import reels
 from station.shop.standards import Conditions, Site, Standards
 from station.text import demand_plain
 from web.format import JOB_WORDS, place, standing
@@ -64,6 +65,7 @@ def choices(reader: LedgerReader, limit_sets: LimitSets, book: ConnectorBook) ->
         },
         "wires": [size.label for size in sizes],
         "limit_sets": [(name, _set_words(limit_sets, name)) for name in limit_sets.ids],
+        "reels": [one for one in reels(reader).values() if one.out is None],
     }
 
 
@@ -107,7 +109,16 @@ def order_from(form: Mapping[str, str], limit_sets: LimitSets, book: ConnectorBo
         None if limit_set is None else limit_sets[limit_set].id,
         use_wrong_barrel=use_wrong_barrel,
         step=label_from(form.get("way", "")) if job == COMPARISON else None,
+        reels=_reels_in(form, wires),
+        pull_wire={"first": 0, "last": len(wires) - 1}.get(form.get("pull_wire", "")),
+        hold=form.get("hold") == "yes",
     )
+
+
+def _reels_in(form: Mapping[str, str], wires: Sequence[str]) -> tuple[str, str]:
+    """The reel of each wire; of the second like the first where the wire is."""
+    first, second = form.get("reel", ""), form.get("reel2", "")
+    return first, second or (first if len(set(wires)) == 1 else "")
 
 
 def order_again(row: SampleRow, person: str) -> SampleOrder:

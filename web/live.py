@@ -1,6 +1,7 @@
 """The bench's snapshot in words: the same text fills the page when it loads and as it changes."""
 
 import json
+import math
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, field
@@ -17,7 +18,7 @@ from station.crimp.wire import weakest_wire
 from station.errors import StationError
 from station.instruments.standstill import WORDS
 from station.jobs.sample_order import SampleOrder
-from web.format import JOB_WORDS, badge, newton, reason, standing, wires
+from web.format import JOB_WORDS, badge, newton, reason, standing, wire_named, wires
 from web.translation import Part, chosen, marked, parts_of
 
 OPEN_STAGES = (Stage.IDLE, Stage.DONE)
@@ -62,7 +63,7 @@ def live_view(state: BenchState, limit_sets: LimitSets, language: str | None = N
     """
     language = language or chosen()
     outcome = state.outcome
-    limit = _limit(state.order, limit_sets)
+    limit = _limit(state, limit_sets)
     said = {name: parts_of(text, language) for name, text in _texts(state, limit).items()}
     forces = {
         "force": "" if state.force_n is None else newton(state.force_n),
@@ -96,8 +97,10 @@ def _texts(state: BenchState, limit: Limit | None) -> dict[str, str]:
         "standstill": WORDS.get(state.standstill or "", "") if pulling else "",
         "guard": GUARD_WORDS.get(state.guard or "", ""),
         "sample": "" if state.order is None else _sample_words(state.order),
+        "reel": "" if state.order is None else _wire_words(state.order),
         "reading": _reading_words(state),
         "limit": _limit_words(limit),
+        **_pull_words(state),
         "suggestion": FAILURE_MODES.get(state.suggested_mode or "", ""),
         "verdict": "" if outcome is None else badge(outcome),
         "reasons": _reasons(state),
@@ -108,6 +111,27 @@ def _condemned(state: BenchState) -> str:
     looks = [*map(condemned_words, state.condemned_by)]
     learn = say("This sample fails. It may still be measured, to learn.") if looks else ""
     return join(filter(None, [*looks, learn]), "\n")
+
+
+def _pull_words(state: BenchState) -> dict[str, str]:
+    """Which wire is pulled, which could be next, and what is to be held for how long still."""
+    wires_of = () if state.order is None else state.order.joint.wires
+    wire, further = (
+        "" if place is None or len(wires_of) < 2 else wire_named(place, wires_of[place])
+        for place in (state.wire, state.next_wire)
+    )
+    hold = ""
+    if state.hold_n is not None and state.hold_left_s is not None:
+        force, seconds = newton(state.hold_n), math.ceil(state.hold_left_s)
+        hold = say("at least {force}, {seconds} s left", force=force, seconds=seconds)
+    open_end = state.stage is Stage.PULLING and state.hold_n is None
+    return {
+        "wire": wire,
+        "next_wire": "" if state.pull_next else further,
+        "chosen": further if state.pull_next else "",
+        "hold": hold,
+        "open_end": say("It may be stopped before it lets go.") if open_end else "",
+    }
 
 
 def _sample_words(order: SampleOrder) -> str:
@@ -125,6 +149,13 @@ def _sample_words(order: SampleOrder) -> str:
     )
 
 
+def _wire_words(order: SampleOrder) -> str:
+    if not any(order.reels):
+        return say("no reel named: anything that its standard allows")
+    named = dict.fromkeys(name or say("no reel named") for name in order.reels)
+    return join(named, " + ")
+
+
 def _reading_words(state: BenchState) -> str:
     if not state.resistance_readings_ohm:
         return ""
@@ -136,12 +167,14 @@ def _reading_words(state: BenchState) -> str:
     )
 
 
-def _limit(order: SampleOrder | None, limit_sets: LimitSets) -> Limit | None:
-    """The force to reach: that of the weakest wire, which is the one that is judged."""
+def _limit(state: BenchState, limit_sets: LimitSets) -> Limit | None:
+    """The force to reach: that of the wire that is pulled, else of the weakest."""
+    order = state.order
     if order is None:
         return None
+    wires = order.joint.wires if state.wire is None else [order.joint.wires[state.wire]]
     try:
-        found = limit_sets.judging(weakest_wire(order.joint.wires), order.limit_set).limits
+        found = limit_sets.judging(weakest_wire(wires), order.limit_set).limits
         pulls = (limit for limit in found if limit.criterion in FORCES)
         return max(pulls, key=lambda limit: limit.value_si, default=None)
     except StationError:

@@ -12,29 +12,31 @@ from dataclasses import dataclass, replace
 
 from calibration.saying import say
 from calibration.standing import InstrumentKind
+from station.bench.between import WireAtHand
 from station.bench.board import WHAT_TO_DO, Board, Stage
+from station.bench.described import (
+    barrel_warning,
+    condemned_by,
+    connector_of,
+    demand_describable,
+    demand_on_checklist,
+)
 from station.bench.measuring import Measuring
 from station.bench.operator import Operator, PageOperator
 from station.bench.panel import BenchPanel
-from station.bench.sample_entry import Results, finished_sample, judge
+from station.bench.sample_entry import Results, finished_sample, judge, limits_of
 from station.bench.unsaved import UnsavedSample
 from station.crimp.connectors import (
-    NO_JOINT,
-    CheckItem,
-    Connector,
     ConnectorBook,
-    connector_named,
 )
 from station.crimp.limits import Limit, LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
-from station.crimp.wire import parse_size, weakest_wire
 from station.errors import BadInput, InstrumentError, SampleUnsaved, StationError
 from station.instruments.bay import InstrumentBay, InstrumentLine
 from station.instruments.panel.base import BasePanel, NoPanel
 from station.instruments.panel.contacts import PanelEvent
 from station.instruments.standard_reading import read_pull, read_standard
 from station.jobs.certification.record import JOB as CERTIFICATION
-from station.jobs.comparison import COMPARISON
 from station.jobs.open_jobs import OpenJobs
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Payload, PullBegun, SampleBegun, SampleFinished
@@ -81,6 +83,7 @@ class Bench:
         self.board = Board()
         self.trust = Trust(ledger.reader, settings)
         self.jobs = OpenJobs(ledger, settings, demo=demo)
+        self.wire = WireAtHand(settings, ledger, connectors, bay, self.trust, self._alone)
         self.panel = BenchPanel(panel or NoPanel(say("This bench has no panel.")), self.board)
         self.unsaved = UnsavedSample(ledger, self.board, settle=self._settle)
         self.ledger = ledger
@@ -89,6 +92,7 @@ class Bench:
         self._busy = threading.Lock()
         self._thread: threading.Thread | None = None
         self._operator: PageOperator | None = None
+        self._measuring: Measuring | None = None
         self._stop = threading.Event()
         self._show_attention()
 
@@ -272,8 +276,8 @@ class Bench:
         if order is None or order.coded:
             raise BadInput("A coded sample was looked at before it was measured.")
         order = replace(order, checklist={**order.checklist, **answers})
-        self._check_looks(order)
-        self.board.show(order=order, condemned_by=self._condemned_by(order))
+        demand_on_checklist(self.connectors, order)
+        self.board.show(order=order, condemned_by=condemned_by(self.connectors, order))
 
     def name_failure(self, mode: str) -> None:
         """The person says how the sample let go (BadInput if not asked, or no such mode)."""
@@ -284,6 +288,20 @@ class Bench:
                 failure_modes=", ".join(FAILURE_MODES),
             )
         self._asked(Stage.NAME_FAILURE).answer(Stage.NAME_FAILURE, mode)
+
+    def stop_pull(self) -> None:
+        """The person stops a pull to the end: the sample bears at least this (BadInput if none)."""
+        operator, hold_n = self._asked(Stage.PULLING), self.board.state.hold_n
+        if hold_n is None and self._measuring is not None:
+            self._measuring.enough = True
+            operator.stop.set()
+
+    def pull_next(self) -> None:
+        """The person wants the joint's next wire pulled as well (BadInput if there is none)."""
+        self._asked(Stage.GRIP, Stage.PULLING, Stage.NAME_FAILURE)
+        if self.board.state.next_wire is None:
+            raise BadInput("This joint has no other wire that can be pulled and judged.")
+        self.board.show(pull_next=True)
 
     def abandon(self, reason: str) -> None:
         """Give the sample under way up; it is logged as void (BadInput if there is none)."""
@@ -343,57 +361,14 @@ class Bench:
         """The order as its job wants it, and its limits; refused before anything is logged."""
         self.unsaved.demand_saved()
         order = self.jobs.order(order)
+        order = replace(order, reels=self.wire.reels_for(order.joint, order.reels))
         for line in self._bay.lines():
             # An instrument not yet heard is asked in its turn.
             if line.identity is not None:
                 self.trust.demand(line.role, line.known_as)
-        return order, self._limits_for(order)
-
-    def _limits_for(self, order: SampleOrder) -> list[Limit]:
-        if not order.person.strip():
-            raise BadInput("Say who makes the sample.")
-        if not order.joint.wires:
-            raise BadInput("A sample has at least one wire.")
-        warning = self._barrel_warning(order)
-        if warning is not None and not order.use_wrong_barrel:
-            raise BadInput(
-                "{warning} A sample made all the same must say so; it is recorded.",
-                warning=say(warning),
-            )
-        self._check_looks(order)
-        if order.job != COMPARISON and NO_JOINT in self._condemned_by(order):
-            raise BadInput(
-                "{title} is made for a comparison only: choose that job.",
-                title=self._connector(order).title,
-            )
-        weakest = weakest_wire(order.joint.wires)
+        demand_describable(self.connectors, order)
         counted = order.job_id is not None or order.job == CERTIFICATION
-        return list(self.limit_sets.judging(weakest, order.limit_set, in_full=counted).limits)
-
-    def _check_looks(self, order: SampleOrder) -> None:
-        asked = {item.id for item in self._looks(order)}
-        for name in order.checklist:
-            if name not in asked:
-                raise BadInput(
-                    "{name!r} is not on the checklist of {title}.",
-                    name=name,
-                    title=self._connector(order).title,
-                )
-
-    def _connector(self, order: SampleOrder) -> Connector:
-        return connector_named(self.connectors.connectors, order.joint.connector)
-
-    def _looks(self, order: SampleOrder) -> list[CheckItem]:
-        return self.connectors.checklist(self._connector(order))
-
-    def _barrel_warning(self, order: SampleOrder) -> str | None:
-        return self.connectors.fit(
-            self._connector(order), [parse_size(w) for w in order.joint.wires]
-        ).warning
-
-    def _condemned_by(self, order: SampleOrder) -> tuple[str, ...]:
-        sizes = [parse_size(wire) for wire in order.joint.wires]
-        return self.connectors.condemned_by(self._connector(order), order.checklist, sizes)
+        return order, limits_of(order, self.limit_sets, in_full=counted)
 
     def _take(self, order: SampleOrder, limits: list[Limit], operator: Operator) -> SampleOutcome:
         begun = SampleBegun(
@@ -402,22 +377,24 @@ class Bench:
             joint=order.joint,
             limit_set=order.limit_set,
             offered_again_for=order.offered_again_for,
-            overridden_warning=self._barrel_warning(order),
+            overridden_warning=barrel_warning(self.connectors, order),
             job_id=order.job_id,
             step=order.step,
+            reels=order.reels,
         )
         sample_id = self.ledger.append(begun, person=order.person).id
         self.board.show(
             stage=Stage.CLIP_ON, order=order, sample_id=sample_id, resistance_readings_ohm=(),
-            force_n=None, peak_n=None, standstill=None, suggested_mode=None, outcome=None,
-            why_void=None, condemned_by=self._condemned_by(order), trouble=None,
+            force_n=None, peak_n=None, wire=None, next_wire=None, pull_next=False, hold_n=None,
+            hold_left_s=None, standstill=None, suggested_mode=None, outcome=None, why_void=None,
+            condemned_by=condemned_by(self.connectors, order), trouble=None,
         )  # fmt: skip
         self._stop = operator.stop
         pulled = PullBegun(sample_id=sample_id, demo=self._demo)
-        measuring = Measuring(
+        measuring = self._measuring = Measuring(
             self.settings, self._bay, self.board, self.panel, self.trust,
-            lambda: self.enter(pulled, order.person), order, limits, operator,
-            self.limit_sets.choice.only,
+            lambda: self.enter(pulled, order.person), order, limits,
+            self.wire.between(order), operator, self.limit_sets.choice.only,
         )  # fmt: skip
         error: InstrumentError | None = None
         try:
@@ -430,13 +407,13 @@ class Bench:
         finished = finished_sample(
             sample_id, begun, results, judge(limits, results, guard),
             guard=guard, checklist=order.checklist, only=self.limit_sets.choice.only,
-            looked=self.connectors.looked(self._connector(order), order.checklist),
-            condemned_by=self._condemned_by(order),
+            looked=self.connectors.looked(connector_of(self.connectors, order), order.checklist),
+            condemned_by=condemned_by(self.connectors, order),
         )  # fmt: skip
         self.board.show(why_void=results.void_reason if finished.void_reason else None)
         self.unsaved.save(finished, order.person, measuring.traces)
         trouble = self._settle(order.job_id, order.person)
-        trouble = trouble if error is None else str(error)
+        trouble = (trouble if error is None else str(error)) or measuring.trouble
         self.board.show(stage=Stage.DONE, outcome=finished, trouble=trouble)
         self._show_attention()
         return SampleOutcome(sample_id, finished, error)

@@ -38,6 +38,8 @@ WHAT_TO_DO = {
 }
 """What the person does now, in one line."""
 
+HOLD_IT = say("Pull up to the force to hold, and hold it there until the time is over.")
+
 
 @dataclass(frozen=True, slots=True)
 class BenchState:
@@ -51,6 +53,12 @@ class BenchState:
         Readings so far, in ohm.
     force_n, peak_n
         Latest and highest force of the pull under way, in newton.
+    wire, next_wire
+        Which wire of the joint is pulled, and which could be after it; by their places.
+    pull_next
+        True where that one will be.
+    hold_n, hold_left_s
+        Force that is to be held, in newton, and for how long it still is; None where none is.
     suggested_mode
         How the sample seems to have let go.
     outcome
@@ -81,6 +89,11 @@ class BenchState:
     resistance_readings_ohm: tuple[float, ...] = ()
     force_n: float | None = None
     peak_n: float | None = None
+    wire: int | None = None
+    next_wire: int | None = None
+    pull_next: bool = False
+    hold_n: float | None = None
+    hold_left_s: float | None = None
     standstill: str | None = None
     suggested_mode: str | None = None
     outcome: SampleFinished | None = None
@@ -95,7 +108,9 @@ class BenchState:
     @property
     def what_to_do(self) -> str:
         """What the person does now, in one line."""
-        return WHAT_TO_DO[self.stage]
+        if self.stage is not Stage.PULLING or self.hold_n is None:
+            return WHAT_TO_DO[self.stage]
+        return say("Held: let go of it slowly.") if self.hold_left_s == 0.0 else HOLD_IT
 
 
 class LiveTrace:

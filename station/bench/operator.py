@@ -36,7 +36,8 @@ class Operator(Protocol):
 class PageOperator:
     """An operator who answers from another thread, with a way to give up at any time.
 
-    An answer belongs to the stage it was given for: a second click is not taken for the next one.
+    An answer belongs to the stage it was given for: a second click is not taken for the next one,
+    nor for the same stage of a further pull.
     """
 
     def __init__(self) -> None:
@@ -75,4 +76,6 @@ class PageOperator:
             self._changed.wait_for(lambda: stage in self._answers or self._given_up is not None)
             if self._given_up is not None:
                 raise SampleAbandoned(self._given_up)
-            return self._answers[stage]
+            answer = self._answers[stage]
+            self._answers.clear()
+            return answer

@@ -2,17 +2,28 @@
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from calibration.uncertainty import Budget, Contribution
 from calibration.worth import ForceWorth, OhmWorth, corrects, force_budget, reading_budget
+from station.bench.between import BetweenClips
 from station.crimp.in_force import Judged
-from station.crimp.limits import Limit
+from station.crimp.limits import FORCES, Limit, LimitSets
+from station.crimp.pull import PullEnd
 from station.crimp.pull.reduce import PullReduction
-from station.crimp.resistance import SpliceResistance, WireSpan, reduce_by_length
-from station.crimp.verdict import Measured, Verdict, judge_sample, parts_not_judged, verdict_of
-from station.crimp.wire import material_named, parse_size
+from station.crimp.resistance import SpliceResistance, reduce_by_length, reduce_by_reference
+from station.crimp.verdict import (
+    Judgement,
+    Measured,
+    Verdict,
+    guard_factor,
+    judge_sample,
+    parts_not_judged,
+    verdict_of,
+)
+from station.crimp.wire import material_named, parse_size, weakest_wire
+from station.errors import BadInput, NoLimit
 from station.instruments.bay import InstrumentLine
 from station.instruments.pull_tester import ForceTrace
 from station.jobs.sample_order import SampleOrder
@@ -20,13 +31,13 @@ from station.ledger.entries import (
     BudgetLine,
     CriterionResult,
     InstrumentUsed,
+    Joint,
     PullResult,
     ResistanceResult,
     SampleBegun,
     SampleFinished,
     VoidBy,
 )
-from station.settings import FixtureSettings
 
 
 @dataclass(slots=True)
@@ -37,6 +48,7 @@ class Results:
     pull: PullResult | None = None
     void_reason: str | None = None
     void_by: VoidBy = "instrument"
+    further_pulls: list[PullResult] = field(default_factory=list)
 
 
 def instrument_used(line: InstrumentLine) -> InstrumentUsed:
@@ -47,41 +59,48 @@ def instrument_used(line: InstrumentLine) -> InstrumentUsed:
 
 
 def reduce_reading(
-    repeats_ohm: Sequence[float], worth: OhmWorth, order: SampleOrder, fixture: FixtureSettings
+    repeats_ohm: Sequence[float], worth: OhmWorth, joint: Joint, between: BetweenClips
 ) -> SpliceResistance:
-    """Reduce the repeats of a sample to its splice; the span is shared between its wires.
+    """Reduce the repeats of a sample to its splice, by the best that is known of its wire.
 
     A sample is clipped on once, and its repeats never see what clipping on anew would change: the
     fixture's re-clipping study stands for that in the budget.
     """
-    mean, lines = reading_budget(repeats_ohm, worth)
-    lines.append(Contribution("re-clipping", fixture.u_reclip_ohm, fixture.reclip_dof or math.inf))
-    wires = order.joint.wires
-    material = material_named(order.joint.material)
-    sizes = dict.fromkeys(wires)
-    spans = [
-        WireSpan(
-            parse_size(size),
-            material,
-            fixture.span_m * wires.count(size) / len(wires),
-            fixture.u_span_m / math.sqrt(len(sizes)),
-            fixture.wire_u_fraction,
+    fixture, temperature = between.fixture, between.temperature
+    reclip = Contribution("re-clipping", fixture.u_reclip_ohm, fixture.reclip_dof or math.inf)
+    replaced_m = between.connector.replaces_wire_mm * 1e-3
+    reference = between.reference()
+    if reference is None:
+        mean, lines = reading_budget(repeats_ohm, worth)
+        return reduce_by_length(
+            mean,
+            [*lines, reclip],
+            between.spans(joint),
+            temperature_c=temperature.celsius,
+            u_temperature_k=temperature.u_k,
+            replaced_m=replaced_m,
         )
-        for size in sizes
-    ]
-    return reduce_by_length(
+    # Both readings as they came: the meter's error of scale acts on their difference alone.
+    raw = replace(worth, line=None, percent_of_reading=0.0)
+    mean, lines = reading_budget(repeats_ohm, raw)
+    return reduce_by_reference(
         mean,
-        lines,
-        spans,
-        temperature_c=fixture.temperature_c,
-        u_temperature_k=fixture.u_temperature_k,
+        [*lines, reclip],
+        reference,
+        span_m=between.span_m,
+        u_span_m=fixture.u_span_m,
+        u_scale_fraction=worth.percent_of_reading / 100.0 / math.sqrt(3.0),
+        material=material_named(joint.material),
+        temperature_c=temperature.celsius,
+        u_temperature_k=temperature.u_k,
+        replaced_m=replaced_m,
     )
 
 
 def resistance_result(
     repeats_ohm: Sequence[float],
     reduced: SpliceResistance,
-    span_m: Sequence[float],
+    between: BetweenClips,
     instrument: InstrumentUsed,
     *,
     thermal_cancelled: str | None = None,
@@ -91,14 +110,16 @@ def resistance_result(
     return ResistanceResult(
         repeats_ohm=tuple(repeats_ohm),
         reading_ohm=reduced.reading_ohm,
-        span_m=tuple(span_m),
+        span_m=(between.span_m,),
         wire_share_ohm=reduced.wire_share_ohm,
         splice_ohm=reduced.splice_ohm,
         u_ohm=reduced.u_ohm,
         effective_dof=_finite(reduced.effective_dof),
         budget=_lines(reduced.budget),
         temperature_c=reduced.temperature_c,
-        method="by_length",
+        method="by_reference" if reduced.share_from == "reference" else "by_length",
+        wire_share_from=reduced.share_from,
+        temperature_from=between.temperature.source,
         thermal_cancelled=thermal_cancelled,
         zero_age_s=zero_age_s,
         instrument=instrument,
@@ -138,42 +159,115 @@ def pull_result(
         peak_from=peak_from,
         time_from=None if trace is None else trace.time_from,
         lost_samples=None if trace is None else trace.lost_samples,
+        struck_out=reduced.struck_out,
         unit_assumed=None if trace is None else trace.unit_assumed,
         guard=guard,
     )
 
 
+def reading_that_shows(force_n: float, worth: ForceWorth, guard: float) -> float:
+    """Lowest reading of a tester, in newton, that shows a force with a guard band above it."""
+    reading_n = force_n
+    for _ in range(5):  # each step leaves less than a fiftieth of what the one before left
+        shown_n, budget = force_budget(reading_n, worth)
+        reading_n += force_n + guard_factor(guard, budget.effective_dof) * budget.u - shown_n
+    return reading_n
+
+
+def bearing(
+    pull: PullResult, end: PullEnd, reading_n: float, worth: ForceWorth, held_s: float | None = None
+) -> PullResult:
+    """A pull that shows what its sample bears, and not where it lets go."""
+    held_n, budget = force_budget(reading_n, worth)
+    shown = {"end": end, "held_n": held_n, "held_s": held_s, "u_n": budget.u}
+    dof = _finite(budget.effective_dof)
+    return pull.model_copy(update={**shown, "effective_dof": dof, "budget": _lines(budget)})
+
+
+def limits_of(order: SampleOrder, limit_sets: LimitSets, *, in_full: bool) -> list[Limit]:
+    """All limits for the thinnest wire of an order, and those for pulls of its other wires.
+
+    Raises
+    ------
+    BadInput
+        It asks for a pull of a wire that the joint has not.
+    NoLimit
+        As `LimitSets.judging`, or nothing judges the pull that it asks for.
+    """
+    wires = [parse_size(wire) for wire in order.joint.wires]
+    if not 0 <= (order.pull_wire or 0) < len(wires):
+        raise BadInput("The joint has no such wire to pull: choose one that it has.")
+    weakest, chosen = weakest_wire(order.joint.wires), order.limit_set
+    limits = list(limit_sets.judging(weakest, chosen, in_full=in_full).limits)
+    for size in dict.fromkeys(size for size in wires if size != weakest):
+        found = limit_sets.in_force(limit_sets.choice.chosen(chosen), size).limits
+        limits += [limit for limit in found if limit.criterion in FORCES]
+    asked = weakest if order.pull_wire is None else wires[order.pull_wire]
+    judged = any(limit.criterion in FORCES and limit.size == asked.label for limit in limits)
+    if not judged and (order.hold or asked != weakest):
+        raise NoLimit(
+            "No limit in force judges a pull of {size}: pull another wire, or choose a set that "
+            "has one.",
+            size=asked.label,
+        )
+    return limits
+
+
 def judge(limits: Iterable[Limit], results: Results, guard: float) -> tuple[CriterionResult, ...]:
-    """Judge what was measured by every limit.
+    """Judge what was measured by every limit; a pull by those for the size of the wire pulled.
 
     A void sample is not judged: the test, not the crimp, was bad. Where that rests on a person's
     word alone it is all the same, so that a job can count it.
     """
     if results.void_reason is not None and results.void_by != "person":
         return ()
-    pull, resistance = results.pull, results.resistance
-    force = splice = None
-    if pull is not None:
-        force = Measured(pull.peak_n, pull.u_n, _dof(pull.effective_dof), pull.peak_may_be_low_by_n)
-    if resistance is not None:
+    limits, splice = list(limits), None
+    if (resistance := results.resistance) is not None:
         splice = Measured(resistance.splice_ohm, resistance.u_ohm, _dof(resistance.effective_dof))
-    return tuple(
-        CriterionResult(
-            criterion=limit.criterion,
-            unit=limit.unit_si,
-            value=judged.value,
-            u=judged.u,
-            limit=limit.value_si,
-            verdict=judged.verdict.value,
-            probability_conforming=judged.probability_conforming,
-            set_id=limit.set_id,
-            source=limit.source,
-            edition=limit.edition,
-            standing=limit.standing,
-            conditions=limit.conditions,
-            test_current_a=limit.test_current_a,
-        )
-        for limit, judged in judge_sample(limits, force=force, resistance=splice, guard=guard)
+    forces = [limit for limit in limits if limit.criterion in FORCES]
+    pulls = [pull for pull in (results.pull, *results.further_pulls) if pull is not None]
+    found: list[CriterionResult] = []
+    none: list[PullResult | None] = [None]
+    for pull in pulls or none:
+        # Limits for the wire that is usually pulled stand first.
+        size = pull.size if pull is not None and pull.size else forces[0].size if forces else ""
+        of_size = [limit for limit in forces if limit.size == size]
+        if pull is None or pull.void_reason is None:
+            judged = judge_sample(of_size, force=_force(pull), guard=guard)
+            found += [_criterion(*each, pull) for each in judged]
+    drops = [limit for limit in limits if limit.criterion not in FORCES]
+    judged = judge_sample(drops, resistance=splice, guard=guard)
+    return (*found, *(_criterion(*each, None) for each in judged))
+
+
+def _force(pull: PullResult | None) -> Measured | None:
+    if pull is None:
+        return None
+    low_n = pull.peak_may_be_low_by_n if pull.held_n is None else 0.0
+    force_n = pull.peak_n if pull.held_n is None else pull.held_n
+    dof = _dof(pull.effective_dof)
+    return Measured(force_n, pull.u_n, dof, low_n, end=pull.end, held_s=pull.held_s)
+
+
+def _criterion(limit: Limit, judged: Judgement, pull: PullResult | None) -> CriterionResult:
+    how = {} if pull is None else {"wire": pull.wire, "end": pull.end, "held_s": pull.held_s}
+    return CriterionResult(
+        criterion=limit.criterion,
+        unit=limit.unit_si,
+        value=judged.value,
+        u=judged.u,
+        limit=limit.value_si,
+        verdict=judged.verdict.value,
+        probability_conforming=judged.probability_conforming,
+        size=limit.size,
+        note=judged.note,
+        set_id=limit.set_id,
+        source=limit.source,
+        edition=limit.edition,
+        standing=limit.standing,
+        conditions=limit.conditions,
+        test_current_a=limit.test_current_a,
+        **how,
     )
 
 
@@ -217,6 +311,7 @@ def finished_sample(
         checklist=dict(checklist or {}),
         resistance=results.resistance,
         pull=results.pull,
+        further_pulls=tuple(results.further_pulls),
         criteria=criteria,
         verdict="void" if void else verdict.value,
         not_judged=not_judged,

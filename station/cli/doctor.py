@@ -255,7 +255,7 @@ class Examination:
         if tail is None:
             yield unread
             return
-        yield judged.of_tail(str(path), tail.entries, tail.checked, tail.first_bad)
+        yield judged.of_tail(str(path), tail.entries, tail.checked, tail.first_bad, tail.head.short)
         if tail.bench != bench:
             yield told("ledger", "bench", "wrong", path=path, owner=tail.bench, bench=bench)
         yield _tried("ledger", "lock", partial(_lock, path))

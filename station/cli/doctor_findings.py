@@ -265,13 +265,16 @@ def of_people(seen: PeopleSeen) -> Iterator[DoctorFinding]:
         yield told("people", "leads", "good", leads=_number(seen.leads_here, "lead", "leads"))
 
 
-def of_tail(path: str, entries: int, checked: int, first_bad: str | None) -> DoctorFinding:
-    """Judge the last entries of the ledger, hashed again."""
+def of_tail(
+    path: str, entries: int, checked: int, first_bad: str | None, head: str
+) -> DoctorFinding:
+    """Judge the last entries of the ledger, hashed again, and what pages show of them."""
     number = _number(entries, "entry", "entries")
     case = "good" if first_bad is None else "wrong"
     return told(
-        "ledger", "entries", case, path=path, entries=number, checked=checked, first_bad=first_bad
-    )
+        "ledger", "entries", case, path=path, entries=number, checked=checked, first_bad=first_bad,
+        head=head,
+    )  # fmt: skip
 
 
 def of_writers(path: str, holders: Iterable[Holder]) -> DoctorFinding:

@@ -13,6 +13,7 @@ from station.cli.options import (
     facts,
     json_option,
     picked,
+    print_aside,
     print_json,
     print_lines,
     print_result,
@@ -35,6 +36,10 @@ from station.instruments.profiles import (
 )
 from station.instruments.pull_tester import PullTester
 
+PULL_CAUTION = (
+    "Eye protection on, guard closed, nobody in line with the pull, within the tester's capacity. "
+    "A hung weight falls: feet and hands out from under it."
+)
 _PATIENCE_S = 1.0
 _POLL_S = 0.2
 _LISTEN_S = 0.1
@@ -156,6 +161,12 @@ def watch(
 @click.option("--seconds", type=click.FloatRange(min=0.5), default=10.0)
 @click.option("--poll", metavar="TEXT", help="Ask with TEXT and CR, five times a second.")
 @click.option(
+    "--good",
+    metavar="WORD",
+    multiple=True,
+    help="A status word with which a force is good; default: those heard.",
+)
+@click.option(
     "--out", type=FILE, metavar="FILE",
     help="Write the profile to FILE, if you agree.",
 )  # fmt: skip
@@ -164,16 +175,24 @@ def watch(
 @json_option
 def learn(
     port: str, baud: int, data_bits: str, parity: str, seconds: float, poll: str | None,
-    out: Path | None, yes: bool, trace: Path | None, as_json: bool,
+    good: tuple[str, ...], out: Path | None, yes: bool, trace: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Listen to an unknown pull tester on PORT and propose a profile. Pull gently meanwhile."""
     settings = {"data_bits": int(data_bits), "parity": parity, "send_end": "\r"}
     line = LineSettings.model_validate({"baud": baud, **settings})
+    print_aside(PULL_CAUTION)
     if not as_json:
         click.echo(f"Listening for {seconds:g} s: pull gently at the grip, so that it shows.")
     with _traced(trace) as on_bytes:
         heard = _listen(port, line, seconds, poll, on_bytes)
-    proposal = propose(heard, seconds, line, poll)
+    proposal = propose(heard, seconds, line, poll, good)
+    if proposal.status_heard and not (good or yes or as_json):
+        words = click.prompt(
+            "Which of the words that come with a force mean that it is good? Commas between them",
+            default=", ".join(proposal.status_heard),
+        )
+        good = tuple(word.strip() for word in words.split(",") if word.strip())
+        proposal = propose(heard, seconds, line, poll, good)
     if not as_json:
         _show(proposal)
     agreed = out is not None and (yes or (not as_json and click.confirm(f"Write {out}?")))

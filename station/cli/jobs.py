@@ -287,7 +287,7 @@ def _due_line(found: DueNest) -> str:
 
 
 def _row_document(row: JobRow) -> dict[str, Any]:
-    return picked(row, "job_id job person outcome") | {
+    return picked(row, "job_id job person outcome demo") | {
         "plan": row.plan_id,
         "begun_at": row.at_utc.isoformat(),
         "ended": row.ended_seq is not None,

@@ -3,7 +3,7 @@
 import hashlib
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import click
 
@@ -11,9 +11,10 @@ from station.cli.ledgers import default_ledger, progress_bar, writing
 from station.cli.options import FILE, OLD_FILE, json_option, ledger_option, picked, print_result
 from station.cli.signing import signed_by, signing_option
 from station.crimp.pull.reduce import FAILURE_MODES
-from station.errors import BadInput
+from station.errors import BadInput, LedgerDamaged
 from station.files import read_bytes, read_toml, unread
 from station.ledger.backup import back_up_ledger, restore_ledger
+from station.ledger.chain import FIRST_PREV_HASH, Head
 from station.ledger.database import check_path
 from station.ledger.elsewhere import ImportMap, Source, imported_samples
 from station.ledger.entries import Correction, SampleImported
@@ -21,7 +22,7 @@ from station.ledger.export import export_ledger
 from station.ledger.reader import LedgerReader
 from station.ledger.reimport import import_export
 from station.ledger.store import Ledger
-from station.ledger.verify import VerifyReport, verify_ledger
+from station.ledger.verify import VerifyReport, head_fault, verify_ledger
 from station.shop.rights import Right
 
 MOST_BYTES = 100_000_000
@@ -33,21 +34,38 @@ def ledger() -> None:
     """Prove, export, back up and restore the record."""
 
 
-@ledger.command(epilog="Example: station ledger verify --ledger bench.ledger")
+@ledger.command(epilog="Example: station ledger verify --against '574:0a1b 2c3d 4e5f 6071'")
 @ledger_option
+@click.option(
+    "--against", metavar="SEQ:HASH",
+    help="A head that was noted elsewhere, as papers, backups and exports show it.",
+)  # fmt: skip
 @json_option
-def verify(ledger_path: Path | None, as_json: bool) -> int:
-    """Hash every entry and trace again and name the first that does not match."""
+def verify(ledger_path: Path | None, against: str | None, as_json: bool) -> int:
+    """Hash every entry and trace again, and compare all that pages show with the entries.
+
+    Names the first that does not match, and prints the head, the last entry's number and hash:
+    noted elsewhere, it shows later that nothing up to there was written anew.
+    """
     path = ledger_path or default_ledger()
     check_path(path, create=False)
-    with progress_bar(f"Verifying {path.name}", quiet=as_json) as tell:
-        report = verify_ledger(path, tell)
-    line = _sound(path, report)
-    if report.first_bad is not None:
-        line = f"{path}: NOT SOUND: {report.first_bad}"
-    document = {"ledger": str(path)} | picked(report, "entries traces first_bad")
-    print_result(as_json, document, [line])
-    return 0 if report.first_bad is None else 1
+    noted = None if against is None else Head.read(against)
+    try:
+        with progress_bar(f"Verifying {path.name}", quiet=as_json) as tell:
+            report = verify_ledger(path, tell)
+    except LedgerDamaged as error:
+        report = VerifyReport(0, 0, str(error), FIRST_PREV_HASH)
+    unlike = report.first_bad or (None if noted is None else head_fault(path, noted))
+    found = [unlike] if unlike else list(report.differences)
+    not_compared = ["not compared, since an entry or trace is not sound"]
+    tables = not_compared if report.first_bad else list(report.differences) or "sound"
+    document = {"ledger": str(path)} | picked(report, "entries traces")
+    document |= {"first_bad": unlike, "head": str(report.head), "read_tables": tables}
+    lines = [f"{path}: NOT SOUND: {fault}" for fault in found] or [_sound(path, report)]
+    if found and not unlike:
+        lines.append("The entries are sound: station ledger rebuild makes the rest of them again.")
+    print_result(as_json, document, [*lines, f"Head: {report.head}"])
+    return 1 if found else 0
 
 
 @ledger.command(
@@ -117,10 +135,9 @@ def backup(file: Path, ledger_path: Path | None, replace: bool, as_json: bool) -
     path = ledger_path or default_ledger()
     with progress_bar(f"Backing up {path.name}", quiet=as_json) as tell:
         report = back_up_ledger(path, file, replace=replace, progress=tell)
-    document = {"ledger": str(path), "backup": str(file)}
-    note = f"Note the hash of the last, {report.last_hash[:16]}, elsewhere: it proves the copy."
-    line = f"{_sound(file, report)} {note}"
-    print_result(as_json, document | picked(report, "entries traces last_hash"), [line])
+    document = {"ledger": str(path), "backup": str(file)} | _copied(report)
+    note = f"Note its head, {report.head.short}, elsewhere: it proves the copy."
+    print_result(as_json, document, [*_mended(report), f"{_sound(file, report)} {note}"])
     return 0
 
 
@@ -134,11 +151,11 @@ def restore(file: Path, ledger_path: Path | None, as_json: bool) -> int:
     with progress_bar(f"Restoring {path.name}", quiet=as_json) as tell:
         done = restore_ledger(file, path, now=datetime.now(UTC), progress=tell)
     document = {"ledger": str(path), "backup": str(file)}
-    document |= picked(done.report, "entries traces last_hash") | {
+    document |= _copied(done.report) | {
         "kept_as": None if done.kept_as is None else str(done.kept_as),
         "newer_entries_in_old": done.newer_entries,
     }
-    lines = [_sound(path, done.report)]
+    lines = [*_mended(done.report), _sound(path, done.report)]
     if done.kept_as is not None:
         newer = {None: "could not be read", 0: "had no entries more"}.get(
             done.newer_entries, f"had {done.newer_entries} entries more"
@@ -152,9 +169,14 @@ def restore(file: Path, ledger_path: Path | None, as_json: bool) -> int:
 @ledger_option
 @json_option
 def rebuild(ledger_path: Path | None, as_json: bool) -> int:
-    """Build the tables that pages read again from the entries; the record itself stays."""
+    """Build the tables that pages read again from the entries, and say what that mended.
+
+    The record itself stays.
+    """
     path = ledger_path or default_ledger()
     check_path(path, create=False)
+    with progress_bar(f"Verifying {path.name}", quiet=as_json) as tell:
+        report = verify_ledger(path, tell)
     with (
         progress_bar(f"Rebuilding {path.name}", quiet=as_json) as tell,
         Ledger.open(path, create=False, progress=tell) as ledger,
@@ -162,8 +184,9 @@ def rebuild(ledger_path: Path | None, as_json: bool) -> int:
         ledger.rebuild(tell)
         counts = ledger.reader.counts()
     document = {"ledger": str(path)} | picked(counts, "entries samples")
+    document |= {"mended": list(report.differences)}
     line = f"{path}: rebuilt from {counts.entries} entries, {counts.samples} samples."
-    print_result(as_json, document, [line])
+    print_result(as_json, document, [*_mended(report), line])
     return 0
 
 
@@ -189,8 +212,8 @@ def export(
     entries = sum(report.entries.values())
     document = {"ledger": str(path), "folder": str(folder), "entries": entries}
     line = (
-        f"{folder}: {entries} entries, {report.samples} samples, {report.traces} traces. Start "
-        "with README.txt."
+        f"{folder}: {entries} entries, {report.samples} samples, {report.traces} traces, head "
+        f"{Head(entries, report.last_hash).short}. Start with README.txt."
     )
     print_result(as_json, document | picked(report, "samples traces last_hash"), [line])
     return 0
@@ -271,6 +294,15 @@ def _import_export(source: Path, path: Path | None, as_json: bool) -> int:
     document = {"ledger": str(path)} | picked(report, "entries traces last_hash")
     print_result(as_json, document, [_sound(path, report)])
     return 0
+
+
+def _copied(report: VerifyReport) -> dict[str, Any]:
+    document = picked(report, "entries traces last_hash")
+    return document | {"head": str(report.head), "mended": list(report.differences)}
+
+
+def _mended(report: VerifyReport) -> list[str]:
+    return [f"Mended from the entries: {difference}" for difference in report.differences]
 
 
 def _sound(path: Path, report: VerifyReport) -> str:

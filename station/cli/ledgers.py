@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from station.cli.options import print_aside
 from station.errors import BadInput
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
@@ -26,8 +27,11 @@ def default_ledger(*, create: bool = False) -> Path:
 
 
 def reading(path: Path | None) -> LedgerReader:
-    """Open a ledger for reading alone (BadInput where there is none)."""
-    return LedgerReader.open(path or default_ledger())
+    """Open a ledger for reading alone (BadInput where there is none); say if it is a demo's."""
+    reader = LedgerReader.open(path or default_ledger())
+    if reader.is_demo():
+        print_aside("Invented demo records are in this ledger.")
+    return reader
 
 
 def writing(path: Path | None) -> Ledger:

@@ -21,6 +21,8 @@ from station.crimp.connectors import (
 from station.crimp.facts import drawing, shipped_book, shipped_limit_sets
 from station.crimp.in_force import Judged
 from station.crimp.limits import FORCES, Limit, standing_words
+from station.crimp.pull import PullEnd
+from station.crimp.strength import strength_words
 from station.crimp.verdict import (
     DEFAULT_GUARD,
     Judgement,
@@ -114,6 +116,7 @@ class Looks:
 @click.option("--only", type=click.Choice(get_args(Judged)), help="Judge nothing but this.")
 @size_option("--force-n", help="Peak pull force in newton.")
 @size_option("--force-u-n")
+@size_option("--held-s", help="For how long the force was held; else it is a peak.")
 @click.option("--resistance-mohm", type=float, help="Resistance of the splice in milliohm.")
 @size_option("--resistance-u-mohm")
 @click.option("--current-a", type=float, help="Current for a voltage drop; else the set's own.")
@@ -134,6 +137,7 @@ def judge(
     only: Judged | None,
     force_n: float | None,
     force_u_n: float | None,
+    held_s: float | None,
     resistance_mohm: float | None,
     resistance_u_mohm: float | None,
     current_a: float | None,
@@ -148,7 +152,7 @@ def judge(
     size = parse_size(wire)
     looks = _looks(said, connector, size)
     found = _limits_of(size, set_ids, only)
-    force = None if force_n is None or only == "resistance" else Measured(force_n, force_u_n)
+    force = None if only == "resistance" else _force(force_n, force_u_n, held_s)
     resistance = None if only == "pull" else _resistance(resistance_mohm, resistance_u_mohm)
     equal_length = None if resistance is None else _equal_length(size, length_mm)
     _check_something_to_judge(found, looks, force, resistance, equal_length)
@@ -234,9 +238,20 @@ def _judged_lines(
     for limit, judgement in judged:
         yield "    " + _criterion_line(limit, judgement)
         yield f"        {limit.words}"
-        if limit.pull_kind == "hold" and judgement.value is not None:
-            yield "        The limit is stated for a force that is held; a peak is not a hold."
+        if words := strength_words(limit.criterion, limit.value_si, limit.size):
+            yield f"        {words}"
+        if judgement.note:
+            yield f"        {judgement.note}"
     yield from CAUTION
+
+
+def _force(force_n: float | None, u_n: float | None, held_s: float | None) -> Measured | None:
+    if force_n is None:
+        if held_s is not None:
+            raise BadInput("--held-s needs the force that was held: give it with --force-n.")
+        return None
+    end: PullEnd = "destructive" if held_s is None else "hold"
+    return Measured(force_n, u_n, end=end, held_s=held_s)
 
 
 def _resistance(mohm: float | None, u_mohm: float | None) -> Measured | None:
@@ -288,7 +303,8 @@ def _criterion_document(limit: Limit, judged: Judgement) -> dict[str, object]:
         "u": None if judged.u is None else judged.u * factor,
         "limit": limit.value_si * factor,
         "verdict": judged.verdict.value,
-        "probability_conforming": judged.probability_conforming,
+        **picked(judged, "probability_conforming note"),
+        "hold_s": limit.hold_s if limit.criterion in FORCES else None,
     }
 
 

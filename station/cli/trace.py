@@ -30,7 +30,6 @@ ENDED_BY = {
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--wire", metavar="SIZE", help="Wire pulled; helps to tell how it let go.")
 @click.option("--filter-hz", type=float, help="Corner of the tester's low-pass filter.")
-@click.option("--capacity-n", type=float, help="What the tester can take.")
 @click.option("--proof-n", type=float, help="Force that was to be held.")
 @click.option(
     "--preload-n",
@@ -51,7 +50,7 @@ def trace(file: Path, wire: str | None, as_json: bool, **known: Any) -> int:
     reduced = reduce_trace(time_s, force_n, wire=size, **known)
     names = (
         "peak_n peak_time_s loading_rate_n_per_s peak_may_be_low_by_n drops slack_end_s ended_by "
-        "suggested_mode void_reason peak_u_n"
+        "suggested_mode void_reason peak_u_n struck_out lost_samples"
     )
     print_result(as_json, picked(reduced, names), _lines(reduced))
     return 0 if reduced.void_reason is None else 1
@@ -69,6 +68,8 @@ def _lines(reduced: PullReduction) -> Iterator[str]:
             ("slack ended", None if slack_end_s is None else f"at {slack_end_s:.4g} s"),
             ("drops", str(reduced.drops)),
             ("held", f"{reduced.held_s:.3g} s"),
+            ("struck out", str(reduced.struck_out) if reduced.struck_out else None),
+            ("lost", f"{reduced.lost_samples} samples" if reduced.lost_samples else None),
             ("ended", ENDED_BY[reduced.ended_by]),
             ("suggestion", None if mode is None else FAILURE_MODES[mode]),
         ]

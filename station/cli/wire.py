@@ -1,5 +1,7 @@
 """Commands on a wire: what a size means, and whether a wire is what it was sold as."""
 
+from dataclasses import asdict
+
 import click
 
 from station.cli.options import (
@@ -9,8 +11,10 @@ from station.cli.options import (
     print_result,
     size_option,
 )
+from station.crimp.limits import standing_words
 from station.crimp.units import NEWTON_PER_LBF, SQUARE_MILLIMETRE_M2
 from station.crimp.wire import (
+    CONSERVATIVE_CURRENT_WORDS,
     MATERIALS,
     Material,
     WireSize,
@@ -25,8 +29,10 @@ from station.crimp.wire_check import Candidate, WireCheck, check_wire
 from station.crimp.wire_tables import (
     BASES,
     IEC_60228_SOURCE,
+    Ampacity,
     Basis,
     WireBand,
+    ampacities,
     iec_60228_max_ohm_per_m,
 )
 from station.errors import BadInput
@@ -60,6 +66,7 @@ def wire(size: str, material: str, at_c: float, basis: Basis, as_json: bool) -> 
     per_metre, source = _wire_resistance(known, metal, at_c, basis)
     force_n = soft_break_force_n(known, metal)
     current_a = conservative_current_a(known, metal)
+    published = ampacities(known) if metal.is_copper else []
     document = {
         "size": known.label,
         "material": metal.name,
@@ -71,12 +78,13 @@ def wire(size: str, material: str, at_c: float, basis: Basis, as_json: bool) -> 
         "temperature_c": at_c,
         "soft_break_force_n": force_n,
         "conservative_current_a": current_a,
+        "ampacities": [asdict(one) for one in published],
         "source": source,
     }
     area = f"{document['area_mm2']:.4g} mm² ({known.circular_mils:.0f} circ. mils)"
     current = "no rule for this metal"
     if current_a is not None:
-        current = f"{current_a:.3g} A (700 circ. mils/A)"
+        current = f"{current_a:.2g} A: {CONSERVATIVE_CURRENT_WORDS}"
     rows = [
         ("size", f"{known.label}, {metal.name}"),
         ("metal area", area),
@@ -84,9 +92,14 @@ def wire(size: str, material: str, at_c: float, basis: Basis, as_json: bool) -> 
         ("resistance", f"{per_metre * 1e3:.4g} mΩ/m at {at_c:g} °C ({BASIS_WORDS[basis]})"),
         ("soft wire breaks at", f"about {force_n:.4g} N ({force_n / NEWTON_PER_LBF:.3g} lbf)"),
         ("conservative current", current),
+        *((f"{one.current_a:.3g} A", _ampacity_words(one)) for one in published),
         ("from", source),
     ]
     print_result(as_json, document, facts(rows))
+
+
+def _ampacity_words(one: Ampacity) -> str:
+    return f"{one.title}: {one.conditions} ({one.source}; {standing_words(one.standing)})"
 
 
 BASIS_WORDS: dict[Basis, str] = {

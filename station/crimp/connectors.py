@@ -5,9 +5,9 @@ what to look at before the test. Several wires in one barrel count by the sum of
 mils, and that sum must suit the barrel like one wire of the next larger size.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -25,6 +25,8 @@ from station.crimp.wire import (
     parse_size,
 )
 from station.errors import BadInput
+
+W = TypeVar("W", bound=Hashable)
 
 FactStanding = SourceStanding | Literal["common practice, no source"]
 
@@ -109,21 +111,19 @@ class Family(_Data):
         """Name of the family's drawing in the folder of drawings."""
         return f"{self.id.replace(' ', '-')}.svg"
 
-    def wire_lengths(
-        self, sizes: Sequence[WireSize], span_m: float
-    ) -> list[tuple[WireSize, float]]:
-        """Which wire counts with which length of a span, in metres; equal sizes are added up.
+    def wire_lengths(self, wires: Sequence[W], span_m: float) -> list[tuple[W, float]]:
+        """Which wire counts with which length of a span, in metres; equal wires are added up.
 
         Parameters
         ----------
-        sizes
-            The wires of the joint as drawn: the first carries A. A wire that is not drawn, such as
-            a third one in a barrel, carries no current and does not count.
+        wires
+            The wires of the joint as drawn, by size or by reel: the first carries A. A wire that is
+            not drawn, such as a third one in a barrel, carries no current and does not count.
         """
-        lengths: dict[WireSize, float] = {}
+        lengths: dict[W, float] = {}
         for position, share in enumerate(self.wire_shares):
-            size = sizes[min(position, len(sizes) - 1)]
-            lengths[size] = lengths.get(size, 0.0) + share * span_m
+            wire = wires[min(position, len(wires) - 1)]
+            lengths[wire] = lengths.get(wire, 0.0) + share * span_m
         return list(lengths.items())
 
 

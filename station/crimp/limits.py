@@ -138,7 +138,7 @@ class Limit:
 
     ``title``, ``source`` and ``edition`` are those of its set; ``standing`` is that of its row.
     ``test_current_a`` is the current at which a voltage drop limit is meant; ``pull_kind`` is what
-    a force limit is stated for.
+    a force limit is stated for, and ``hold_s`` for how long it is to be held.
     """
 
     set_id: str
@@ -156,6 +156,7 @@ class Limit:
     pull_kind: PullKind = "not stated"
     title: str = ""
     edition: str = ""
+    hold_s: float | None = None
 
     @property
     def words(self) -> str:
@@ -166,6 +167,11 @@ class Limit:
     def from_memory(self) -> bool:
         """True where nobody on the project has seen the text."""
         return self.standing == "memory"
+
+    @property
+    def is_held(self) -> bool:
+        """True where it is stated for a force that is held."""
+        return self.pull_kind == "hold" or self.hold_s is not None
 
 
 FORCES: frozenset[Criterion] = frozenset({"pull_force_min"})
@@ -401,6 +407,7 @@ def limit_of(limit_set: LimitSet, table: CriterionTable, size: WireSize) -> Limi
         test_current_a=row.test_current_a,
         note=row.note,
         pull_kind=limit_set.pull_kind,
+        hold_s=limit_set.hold_s,
     )
 
 

@@ -12,6 +12,7 @@ wire that it replaces. A barrel conducts better than wire, so a good joint may c
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from calibration.saying import say
 from calibration.uncertainty import Budget, Contribution
@@ -29,6 +30,18 @@ IMPOSSIBLE_BELOW_U = 2.0
 """A splice this many standard uncertainties below what its metal can save cannot be."""
 
 
+ShareFrom = Literal["reel", "reference", "band", "nominal"]
+"""What a wire's share rests on: its measured reel, unbroken wire of it in the same span, the band
+that its standard allows, or the nominal metal of its size."""
+
+WIRE_LINES: dict[ShareFrom, str] = {
+    "nominal": "wire ohm per metre",
+    "band": "wire ohm per metre, by its standard",
+    "reel": "wire ohm per metre, by its reel",
+}
+"""Names of the wire's own line of a budget, weakest first."""
+
+
 @dataclass(frozen=True, slots=True)
 class PerMetre:
     """What a metre of a wire has at 20 °C, and how well that is known.
@@ -37,19 +50,17 @@ class PerMetre:
     ----------
     u_fraction, dof
         Relative standard uncertainty and its degrees of freedom.
-    told
-        What it rests on, in words.
+    source
+        What it rests on.
     """
 
     ohm_per_m: float
     u_fraction: float
-    told: str
+    source: ShareFrom
     dof: float = math.inf
 
 
-def of_reel(
-    ohm_per_m: float, u_fraction: float, name: str = "the reel as measured", dof: float = math.inf
-) -> PerMetre:
+def of_reel(ohm_per_m: float, u_fraction: float, dof: float = math.inf) -> PerMetre:
     """The wire of a reel that was measured, at 20 °C (the wire check gives it).
 
     Raises
@@ -63,7 +74,7 @@ def of_reel(
         raise BadInput(
             "The uncertainty of a reel must not be negative: {given:g}.", given=u_fraction
         )
-    return PerMetre(ohm_per_m, u_fraction, name, dof)
+    return PerMetre(ohm_per_m, u_fraction, "reel", dof)
 
 
 def of_band(size: WireSize, material: Material = MATERIALS["copper"]) -> PerMetre:
@@ -77,7 +88,7 @@ def of_band(size: WireSize, material: Material = MATERIALS["copper"]) -> PerMetr
     u_fraction = band.u_fraction
     if not band.published:
         u_fraction = math.hypot(u_fraction, material.u_fraction)
-    return PerMetre(band.middle_ohm_per_m, u_fraction, f"{band.standard}: {band.source}")
+    return PerMetre(band.middle_ohm_per_m, u_fraction, "band")
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +128,7 @@ class WireSpan:
         if self.per_metre is not None:
             return self.per_metre
         nominal = resistance_ohm_per_m(self.size, self.material)
-        return PerMetre(nominal, self.u_fraction, "the nominal size")
+        return PerMetre(nominal, self.u_fraction, "nominal")
 
     def share_ohm(self, at_c: float) -> float:
         """Resistance of the span at a temperature."""
@@ -139,6 +150,8 @@ class SpliceResistance:
         None where the wire was not corrected, for want of a thermometer.
     void_reason
         Set where the result cannot be true; nothing may then be judged by it.
+    share_from
+        What the wire's share rests on; where its wires differ in that, the weakest.
     """
 
     reading_ohm: float
@@ -147,6 +160,7 @@ class SpliceResistance:
     budget: Budget
     temperature_c: float | None
     void_reason: str | None
+    share_from: ShareFrom
 
     @property
     def u_ohm(self) -> float:
@@ -213,7 +227,11 @@ def reduce_by_length(
     length_m = math.fsum(span.length_m for span in spans)
     replaced_ohm = share * replaced_m / length_m if length_m > 0.0 else 0.0
     void_reason = impossible(splice, budget.u, replaced_ohm)
-    return SpliceResistance(reading_ohm, share, splice, budget, temperature_c, void_reason)
+    sources = {span.known.source for span in spans}
+    share_from: ShareFrom = next((one for one in WIRE_LINES if one in sources), "nominal")
+    return SpliceResistance(
+        reading_ohm, share, splice, budget, temperature_c, void_reason, share_from
+    )
 
 
 def _wire_contributions(
@@ -227,9 +245,8 @@ def _wire_contributions(
         share, known = span.share_ohm(at_c), span.known
         per_metre = known.ohm_per_m * temperature_factor(span.material, at_c)
         lines.append(Contribution(f"span{which}", per_metre * span.u_length_m))
-        lines.append(
-            Contribution(f"wire ohm per metre{which}", share * known.u_fraction, known.dof)
-        )
+        name = WIRE_LINES[known.source] + which
+        lines.append(Contribution(name, share * known.u_fraction, known.dof))
         at_20_c = span.length_m * known.ohm_per_m
         per_kelvin += at_20_c * span.material.temperature_coefficient_per_k
     # Both sides share one air: their temperature errors add, they do not average out.
@@ -247,7 +264,7 @@ class ReferenceReading:
         Mean and what makes it uncertain, without the meter's common scale error.
     length_m
         Of unbroken wire between the sense clips.
-    temperature_c
+    temperature_c, u_temperature_k
         None where no thermometer was at hand.
     """
 
@@ -255,6 +272,7 @@ class ReferenceReading:
     budget: tuple[Contribution, ...]
     length_m: float
     temperature_c: float | None = None
+    u_temperature_k: float = 0.0
 
 
 def reduce_by_reference(
@@ -286,7 +304,8 @@ def reduce_by_reference(
     u_scale_fraction
         Relative standard uncertainty of the meter's scale, common to both readings.
     temperature_c, u_temperature_k
-        Of the wire over the splice; the uncertainty is that of the difference between the two.
+        Of the wire over the splice; the uncertainty is that of the difference between the two
+        readings, or of this one alone where the reference states its own.
     replaced_m
         Length of the span in which the connector's metal stands for wire.
 
@@ -312,12 +331,16 @@ def reduce_by_reference(
             Contribution("reference span", abs(share) / reference.length_m * u_span_m),
             Contribution(
                 "temperature difference",
-                abs(share) * material.temperature_coefficient_per_k * u_temperature_k,
+                abs(share)
+                * material.temperature_coefficient_per_k
+                * math.hypot(u_temperature_k, reference.u_temperature_k),
             ),
         ]
     )
     void_reason = impossible(splice, budget.u, share * replaced_m / span_m)
-    return SpliceResistance(reading_ohm, share, splice, budget, temperature_c, void_reason)
+    return SpliceResistance(
+        reading_ohm, share, splice, budget, temperature_c, void_reason, "reference"
+    )
 
 
 def _check_reference(

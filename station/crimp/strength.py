@@ -1,30 +1,27 @@
 """What a force limit asks of the wire itself."""
 
 from calibration.saying import join, say
-from station.crimp.limits import FORCES, Limit
+from station.crimp.limits import FORCES
 from station.crimp.wire import parse_size, soft_break_force_n
 
 FASTENING_SHARE = 0.15
 """Below this share of the wire's strength a pull tells little of the crimp (our own choice)."""
 
 
-def share_of_strength(limit: Limit) -> float | None:
+def share_of_strength(criterion: str, limit_si: float, size: str) -> float | None:
     """A force limit as a share of what soft copper wire of its size breaks at; None if no force."""
-    if limit.criterion not in FORCES:
-        return None
-    return limit.value_si / soft_break_force_n(parse_size(limit.size))
+    return limit_si / soft_break_force_n(parse_size(size)) if criterion in FORCES else None
 
 
-def strength_words(limit: Limit) -> str | None:
-    """Say what a force limit asks of the wire; None if it is no force."""
-    share = share_of_strength(limit)
+def strength_words(criterion: str, limit_si: float, size: str) -> str:
+    """Say what a force limit asks of the wire; nothing if it is no force."""
+    share = share_of_strength(criterion, limit_si, size)
     if share is None:
-        return None
+        return ""
     told = say(
-        "{set_id} asks for {percent:.0f} % of what soft {size} wire bears.",
-        set_id=limit.set_id,
+        "That is {percent:.0f} % of what soft {size} copper wire bears.",
         percent=100.0 * share,
-        size=limit.size,
+        size=size,
     )
     if share >= FASTENING_SHARE:
         return told

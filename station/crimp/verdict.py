@@ -19,6 +19,7 @@ from calibration.saying import join, say
 from calibration.uncertainty import coverage_factor
 from station.crimp.in_force import Judged
 from station.crimp.limits import FORCES, Limit
+from station.crimp.pull import PullEnd
 from station.errors import BadInput
 
 DEFAULT_GUARD = 1.645
@@ -26,6 +27,11 @@ DEFAULT_GUARD = 1.645
 
 _LOSS_STEPS = 1000
 """Midpoints over the possible loss: error below 1e-6 for a loss of up to 5 u."""
+
+
+PEAK_IS_NO_HOLD = say("The limit is stated for a force that is held; a peak is not a hold.")
+NOT_HELD = say("It was not held for as long as the limit asks.")
+BORE_NO_MORE = say("It was not pulled to its limit: what it bears beyond this force is not known.")
 
 
 class Verdict(StrEnum):
@@ -57,12 +63,15 @@ class Measured:
     """A measured value and its standard uncertainty in one unit; None where that is not known.
 
     The true value lies up to ``may_be_low_by`` above ``value`` (a peak between two samples).
+    ``end`` says of a pull how it was made, ``held_s`` for how long its force was held.
     """
 
     value: float
     u: float | None = None
     dof: float = math.inf
     may_be_low_by: float = 0.0
+    end: PullEnd = "destructive"
+    held_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +79,14 @@ class Judgement:
     """A verdict, and the value and standard uncertainty it is about; None where not measured.
 
     ``probability_conforming`` is that of the true value to meet the limit; None if unknown.
+    ``note`` says, in a sentence, where value and limit are not quite the same thing.
     """
 
     verdict: Verdict
     probability_conforming: float | None = None
     value: float | None = None
     u: float | None = None
+    note: str = ""
 
 
 def guard_factor(guard: float, dof: float = math.inf) -> float:
@@ -308,11 +319,25 @@ def _judge_one(limit: Limit, found: Measured | None, guard: float) -> Judgement:
     if found is None:
         return Judgement(Verdict.UNDECIDED)
     if limit.criterion == "pull_force_min":
-        return judge_at_least(
-            found.value, found.u, limit.value_si, guard=guard, dof=found.dof,
-            may_be_low_by=found.may_be_low_by,
-        )  # fmt: skip
+        return _judge_pull(limit, found, guard)
     return judge_at_most(found.value, found.u, limit.value_si, guard=guard, dof=found.dof)
+
+
+def _judge_pull(limit: Limit, found: Measured, guard: float) -> Judgement:
+    """Judge a force by how it was come by.
+
+    What a sample bore shows that it reaches a limit, and never that it misses one: it fails only
+    where it was pulled to the end, or let go of before the time of a hold was over.
+    """
+    judged = judge_at_least(
+        found.value, found.u, limit.value_si, guard=guard, dof=found.dof,
+        may_be_low_by=found.may_be_low_by,
+    )  # fmt: skip
+    if found.end == "hold" and (found.held_s or 0.0) < (limit.hold_s or 0.0):
+        return replace(judged, verdict=Verdict.FAIL, probability_conforming=None, note=NOT_HELD)
+    if found.end != "destructive" and judged.verdict is not Verdict.PASS:
+        return Judgement(Verdict.UNDECIDED, None, found.value, found.u, BORE_NO_MORE)
+    return replace(judged, note=PEAK_IS_NO_HOLD if limit.is_held and found.end != "hold" else "")
 
 
 def _probability_above(margin: float, u: float, dof: float, may_be_low_by: float) -> float:

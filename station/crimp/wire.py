@@ -29,7 +29,7 @@ AWG_THICKEST = -3
 CONSERVATIVE_CIRCULAR_MILS_PER_AMPERE = 700.0
 """The installers' rule of thumb for carrying power over a run [common practice, no source]."""
 
-CONSERVATIVE_CURRENT_WORDS = (
+CONSERVATIVE_CURRENT_WORDS = say(
     "installers' rule of thumb for carrying power over a run, 700 circular mils per ampere; "
     "common practice, no source; not for choosing a fuse"
 )

@@ -11,6 +11,7 @@ bands here are rules of our own, with their reasons beside them.
 from dataclasses import dataclass
 from typing import Literal
 
+from calibration.saying import say
 from station.crimp.wire import (
     MATERIALS,
     Material,
@@ -139,22 +140,25 @@ def ampacities(size: WireSize) -> list[Ampacity]:
     if size.label in FUSE_A:
         found.append(
             Ampacity(
-                FUSE_A[size.label], "largest fuse or breaker",
-                "small copper conductors in buildings; continuous load at most 80 % of it; "
-                "insulation, bundling and ambient as that code's tables say",
-                "NEC 240.4(D), edition not noted; check the edition in force", "seen-1",
+                FUSE_A[size.label], say("largest fuse or breaker"),
+                say("small copper conductors in buildings; continuous load at most 80 % of it; "
+                    "insulation, bundling and ambient as that code's tables say"),
+                say("NEC 240.4(D), edition not noted; check the edition in force"), "seen-1",
             )
         )  # fmt: skip
     if size.label in MARINE_A:
         standing = "seen-2" if size.label in FUSE_A else "seen-1"
-        places = (("outside", 1.0), ("inside", ENGINE_SPACE))
+        outside = say("most current, outside an engine space")
+        inside = say("most current, inside an engine space")
+        places = ((outside, 1.0), (inside, ENGINE_SPACE))
         found += [
             Ampacity(
-                MARINE_A[size.label] * factor, f"most current, {where} an engine space",
-                "copper in boats, insulation for 105 °C; bundling and ambient not stated there",
-                "marine tables after ABYC E-11; check the edition in force", standing,
+                MARINE_A[size.label] * factor, title,
+                say("copper in boats, insulation for 105 °C; "
+                    "bundling and ambient not stated there"),
+                say("marine tables after ABYC E-11; check the edition in force"), standing,
             )
-            for where, factor in places
+            for title, factor in places
         ]  # fmt: skip
     return found
 

@@ -30,7 +30,13 @@ SETTLE_OHM = 5e-6
 MAX_READS = 40
 END_FRACTION = 0.3
 END_TIME_S = 0.4
-MAX_PULL_S = 120.0
+MAX_PULL_S = 300.0
+"""Long enough to grip, pull up, and hold a force for its minute."""
+
+CAPACITY_REACHED = say(
+    "the force came near the tester's capacity: use a larger tester for this wire"
+)
+STOPPED = say("the recording was stopped")
 
 Reverse = Callable[[bool], None]
 """Turns the relay that reverses a meter's test current; called with True for reversed."""
@@ -109,7 +115,7 @@ class BayTester:
         with self._bay.using("tester"):
             limits = PullLimits(preload_n, END_FRACTION, END_TIME_S, MAX_PULL_S)
             trace = self._tester.record(show, stop, limits)
-        return replace(trace, void_reason=_why_void(trace))
+        return replace(trace, void_reason=trace.void_reason or _why_void(trace))
 
     def read_forces(self, count: int) -> list[float]:
         """Forces in newton as they come, ``count`` of them.
@@ -131,11 +137,11 @@ class BayTester:
 
 def _why_void(trace: ForceTrace) -> str | None:
     if trace.overload:
-        return say("the force came near the tester's capacity: use a larger tester for this wire")
+        return CAPACITY_REACHED
     return {
         "no specimen": say("no force came: no sample was in the grips"),
         "time ran out": say("the pull was not over after {max_pull_s:g} s", max_pull_s=MAX_PULL_S),
-        "stopped": say("the recording was stopped"),
+        "stopped": STOPPED,
     }.get(trace.ended_by)
 
 

@@ -179,6 +179,8 @@ class TesterDialect(ProfilePart):
     """True only for a tester that shows a mass and was calibrated as force, at standard gravity."""
     assumed_unit: str | None = None
     """Taken where a line names no unit; left out, such a line is refused."""
+    good_status: tuple[str, ...] = ()
+    """Every text of the group ``status`` with which a force counts; any other voids the pull."""
     overload_words: tuple[str, ...] = ()
     """What stands in place of the force or the status when the tester is overloaded."""
     overload_mask: Annotated[int, Field(ge=0)] = 0
@@ -190,10 +192,22 @@ class TesterDialect(ProfilePart):
     time_modulus: Annotated[int, Field(gt=1)] | None = None
     peak: PeakRegister | None = None
 
+    @property
+    def guarded_by(self) -> Literal["checksum", "counter", "nothing"]:
+        """What shows that a line was changed or lost, beyond what its neighbours say."""
+        if self.checksum != "none":
+            return "checksum"
+        return "counter" if "counter" in re.compile(self.reply).groupindex else "nothing"
+
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
         if bool(self.signs) != ("sign" in re.compile(self.reply).groupindex):
             raise ValueError("signs and the group sign in reply go together")
+        if bool(self.good_status) != ("status" in re.compile(self.reply).groupindex):
+            raise ValueError(
+                "good_status and the group status in reply go together: list every status with "
+                "which a force is good, from the tester's manual"
+            )
         masses = sorted(MASS_UNITS & set(self.units))
         if masses and not self.mass_as_force:
             raise ValueError(

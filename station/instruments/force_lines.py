@@ -38,8 +38,8 @@ class ForceLines:
     Raises
     ------
     InstrumentGarbled
-        From `read`: the unit changed or is unknown, the counter did not advance, or too many lines
-        in a row cannot be read.
+        From `read`: the unit changed or is unknown, the status is not one of the good ones, the
+        counter did not advance, or too many lines in a row cannot be read.
     """
 
     def __init__(self, profile: PullTesterProfile, name: str) -> None:
@@ -89,6 +89,8 @@ class ForceLines:
     def _sample(self, fields: dict[str, bytes | None], at_s: float) -> ForceSample | None:
         force = (fields["force"] or b"").strip()
         overloaded = self._overloaded(force, fields.get("status"))
+        if not overloaded and "status" in fields:
+            self._require_good(text_of(fields["status"]))
         try:
             counter = int(parse_number(fields["counter"] or b"")) if self.counted else None
             ticks = int(parse_number(fields["time"] or b"")) if "time" in fields else None
@@ -106,13 +108,20 @@ class ForceLines:
             force_n = self._dialect.tension_sign * sign * (value - self._dialect.zero_raw) * factor
         return ForceSample(self._index, at_s, force_n, device_s)
 
+    def _require_good(self, status: str) -> None:
+        if status not in self._dialect.good_status:
+            raise InstrumentGarbled(
+                "The {name} says {status!r} with its force, and its profile does not name that "
+                "as good, so this run is void; look {status!r} up in the tester's manual.",
+                name=say(self._name),
+                status=status,
+            )
+
     def _overloaded(self, force: bytes, status: bytes | None) -> bool:
-        words = [force] if status is None else [force, status]
-        if any(text_of(word).upper() in self._overload_words for word in words):
-            return True
-        flags = _HEX.fullmatch(status or b"")
+        words = {text_of(word).upper() for word in (force, status) if word is not None}
         mask = self._dialect.overload_mask
-        return bool(mask and flags and int(flags[0], 16) & mask)
+        flags = _HEX.fullmatch(status or b"") if mask else None
+        return bool(words & self._overload_words or (flags and int(flags[0], 16) & mask))
 
     def _device_time_s(self, ticks: int | None) -> float | None:
         if ticks is None:

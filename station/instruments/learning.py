@@ -6,7 +6,7 @@ A proposal is a guess from a few seconds: a person looks at the readings before 
 import json
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import pairwise
@@ -66,9 +66,17 @@ class Proposal:
     lines_heard: int
     remarks: tuple[str, ...]
     """What a person has to look at."""
+    status_heard: tuple[str, ...] = ()
+    """Words that came with the forces and may tell good ones from others."""
 
 
-def propose(heard: bytes, seconds: float, line: LineSettings, poll: str | None = None) -> Proposal:
+def propose(
+    heard: bytes,
+    seconds: float,
+    line: LineSettings,
+    poll: str | None = None,
+    good_status: Sequence[str] = (),
+) -> Proposal:
     """Propose a profile from ``heard``, all that a tester sent in ``seconds``.
 
     Parameters
@@ -81,6 +89,8 @@ def propose(heard: bytes, seconds: float, line: LineSettings, poll: str | None =
         The line settings it was heard with; its line end is found anew.
     poll
         What each line was asked for with; null for a stream.
+    good_status
+        The status words that mean a good force; empty for all that were heard.
 
     Raises
     ------
@@ -94,11 +104,16 @@ def propose(heard: bytes, seconds: float, line: LineSettings, poll: str | None =
     checked = bool(lines) and sum(map(xor_intact, lines)) > 0.9 * len(lines)
     bodies = [piece[:-3] for piece in lines if xor_intact(piece)] if checked else lines
     remarks: list[str] = []
-    dialect = _dialect(_columns(bodies), checked, remarks)
+    columns = _columns(bodies)
+    dialect = _dialect(columns, checked, remarks)
+    status_heard = _name_status(columns)
+    if status_heard:
+        remarks.append("A force counts only with a status in good_status; any other voids a pull.")
+    status = {"good_status": [*(good_status or status_heard)]} if status_heard else {}
     text = _file(
         {
             "line": line.model_dump() | {"receive_end": end.decode("ascii")},
-            "dialect": {"poll": poll} | dialect,
+            "dialect": {"poll": poll, "reply": _reply(columns, checked)} | status | dialect,
             "sampling": {"sample_rate_hz": float(f"{max(len(lines) / seconds, 0.1):.4g}")},
             "force": {"resolution_n": 0.1, "capacity_n": 1000, "percent_of_reading": 1.0},
         }
@@ -107,7 +122,7 @@ def propose(heard: bytes, seconds: float, line: LineSettings, poll: str | None =
     if not isinstance(profile, PullTesterProfile):
         raise InstrumentGarbled("What was heard is no pull tester.")
     forces_n = tuple(_forces(profile, lines))
-    return Proposal(text, profile, forces_n, len(lines), tuple(remarks))
+    return Proposal(text, profile, forces_n, len(lines), tuple(remarks), status_heard)
 
 
 def _line_end(heard: bytes) -> bytes:
@@ -169,7 +184,6 @@ def _dialect(columns: list[LearnedColumn], checked: bool, remarks: list[str]) ->
     if raw:
         remarks.append("The numbers are raw counts: enter the newtons in one count.")
     return {
-        "reply": _reply(columns, checked),
         "tension_sign": tension_sign,
         "checksum": "xor_hex" if checked else None,
         "zero_raw": median(force.values) if raw else None,
@@ -229,6 +243,26 @@ def _name_unit(columns: list[LearnedColumn], remarks: list[str]) -> str:
     return ""
 
 
+def _name_status(columns: list[LearnedColumn]) -> tuple[str, ...]:
+    """Name the column that may tell good forces from others; return its texts, oftenest first.
+
+    That is a word that varies, else the last word or unchanging whole number after the force.
+    """
+    force = next(place for place, column in enumerate(columns) if column.role == "force")
+    free = [(place, column) for place, column in enumerate(columns) if not column.role]
+    varied = [column for _, column in free if column.kind == "word" and not column.constant]
+    after = [
+        column
+        for place, column in free
+        if place > force and (column.kind == "word" or (column.whole and column.constant))
+    ]
+    if not (varied or after):
+        return ()
+    status = (varied or after)[-1]
+    status.role = "status"
+    return tuple(text.decode("ascii") for text, _ in Counter(status.texts).most_common())
+
+
 def _top(force: LearnedColumn) -> tuple[int, bool]:
     rest = median(force.values)
     away = [abs(value - rest) for value in force.values]
@@ -245,6 +279,7 @@ def _reply(columns: list[LearnedColumn], checked: bool) -> str:
         "time": r"(?P<time>\d+)",
         "sign": r"(?P<sign>\d)",
         "unit": r"(?P<unit>[A-Za-z]+)",
+        "status": r"(?P<status>\w+)",
     }
     pieces = [named.get(column.role) or _anything_like(column) for column in columns]
     return " *".join(["", *pieces, ""]) + (r"\*[0-9A-F]{2}" if checked else "")
@@ -254,9 +289,10 @@ def _anything_like(column: LearnedColumn) -> str:
     if column.kind == "mark":
         byte = column.texts[0][0]
         return re.escape(chr(byte)) if 32 < byte < 127 else f"\\x{byte:02x}"
-    if column.kind == "number":
+    if column.kind == "number" and not (column.whole and column.constant):
         return r"[+-]?[\d.]+"
-    return "[A-Za-z]+"
+    # Only what was heard: with another word, or channel, the line cannot be read.
+    return f"(?:{'|'.join(sorted({text.decode('ascii') for text in column.texts}))})"
 
 
 def _file(tables: dict[str, dict[str, object]]) -> str:

@@ -91,6 +91,8 @@ class Sampling(ProfilePart):
     """Corner of the tester's own low-pass filter, where it is known."""
     silence_s: Positive = 2.0
     """Without a line for this long the tester counts as silent."""
+    jitter_s: Positive = 0.15
+    """How far the arrival of a line may stray from the tester's own count or clock."""
 
 
 class ForceAccuracy(ProfilePart):

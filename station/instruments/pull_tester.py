@@ -17,7 +17,17 @@ from station.instruments.force_source import ForceSource
 from station.instruments.framing import Identity, parse_identity, parse_number, text_of
 from station.instruments.port import LinePort
 from station.instruments.profiles import PullTesterProfile
-from station.instruments.recording import EndedBy, PullLimits, PullWatch, TimeFrom, time_axis
+from station.instruments.recording import (
+    EndedBy,
+    PullLimits,
+    PullWatch,
+    TimeFrom,
+    clock_steps,
+    time_axis,
+)
+
+Numbers = NDArray[np.int64]
+Times = NDArray[np.float64]
 
 _REGISTER_ZERO_DIGITS = 20
 """A cleared peak register may show so many last digits, or the preload."""
@@ -220,12 +230,14 @@ class PullTester:
         # A missing time becomes NaN.
         device_s = np.array([sample.device_s for sample in samples], dtype=np.float64)
         time_from = self._time_from(lines, device_s)
+        begin = int(np.searchsorted(index, watch.begin_index or 0))
+        index, void_reason = self._clock_checked(index, arrival_s, time_from, device_s)
         times_s, arrival_rate_hz = time_axis(
             index,
             arrival_s,
             time_from,
             self._profile.sampling.sample_rate_hz,
-            watch.begin_index,
+            begin,
             device_s,
         )
         return ForceTrace(
@@ -239,4 +251,28 @@ class PullTester:
             overload=watch.overload,
             ended_by=ended_by,
             register_peak_n=register_n,
+            void_reason=void_reason,
+        )
+
+    def _clock_checked(
+        self, index: Numbers, arrival_s: Times, time_from: TimeFrom, device_s: Times
+    ) -> tuple[Numbers, str | None]:
+        """Sample numbers with silent losses counted, and why the pull is void by its clocks."""
+        rate_hz = self._profile.sampling.sample_rate_hz
+        jitter_s = self._profile.sampling.jitter_s + 1.5 / rate_hz
+        steps = [] if time_from == "polls" else clock_steps(index / rate_hz, arrival_s, jitter_s)
+        if time_from == "arrival":
+            # Only lines are counted: where none came for a while, some are missing.
+            for at, step_s in steps:
+                index[at:] += max(0, round(step_s * rate_hz))
+            return index, None
+        at_odds = bool(steps)
+        if time_from == "device":
+            stands = bool((np.diff(device_s) <= 0.0).any())
+            at_odds |= stands or bool(clock_steps(device_s, arrival_s, jitter_s))
+        if not at_odds:
+            return index, None
+        return index, say(
+            "the tester's count or clock and the time at which its lines came do not agree: "
+            "lines were lost on the way, or it is not well; look at cable and tester, and repeat"
         )

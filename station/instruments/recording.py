@@ -19,7 +19,7 @@ PRE_TRIGGER_S = 0.5
 """Kept at least, before the force passed the preload."""
 
 OVERLOAD_FRACTION = 0.9
-"""Of the tester's capacity; beyond it the pull ends and is void."""
+"""Of the tester's capacity; beyond it the pull ends: the sample bore at least that."""
 
 _TRIGGER_S = 0.02
 
@@ -157,15 +157,15 @@ def time_axis(
     arrival_s: NDArray[np.float64],
     time_from: TimeFrom,
     sample_rate_hz: float,
-    begin_index: int | None,
+    begin: int,
     device_s: NDArray[np.float64] | None = None,
 ) -> tuple[NDArray[np.float64], float]:
     """Return the times of samples in s, and their rate in Hz by arrival.
 
-    Time 0 is the sample numbered ``begin_index``, or the first one where that is null. Times come
-    from the numbers and the nominal rate, from ``device_s`` (the tester's own clock, shape (n,)),
-    from a line through the arrival times (see `fitted_times`), or, for polls, which are not evenly
-    spaced, from the arrivals as they are. Without samples both are empty and NaN.
+    Time 0 is that of the sample at place ``begin``. Times come from the numbers and the nominal
+    rate, from ``device_s`` (the tester's own clock, shape (n,)), from a line through the arrival
+    times (see `fitted_times`), or, for polls, which are not evenly spaced, from the arrivals as
+    they are. Without samples both are empty and NaN.
     """
     if not len(index):
         return np.empty(0), float("nan")
@@ -176,5 +176,41 @@ def time_axis(
         times_s = device_s
     elif time_from == "polls":
         times_s = arrival_s
-    begin = 0 if begin_index is None else int(np.searchsorted(index, begin_index))
     return times_s - times_s[begin], arrival_rate_hz
+
+
+def clock_steps(
+    clock_s: NDArray[np.float64], arrival_s: NDArray[np.float64], jitter_s: float
+) -> list[tuple[int, float]]:
+    """Where a tester's clock and the arrival of its lines part company for good.
+
+    A line may come late, and the ones behind it with it; but they catch up. So of each second
+    before and after only the line that came soonest counts.
+
+    Parameters
+    ----------
+    clock_s
+        Times by counter, line number or the tester's own clock, in s, rising, shape (n,).
+    arrival_s
+        Arrival times in s, shape (n,).
+    jitter_s
+        Steps of up to so much are the line's own jitter.
+
+    Returns
+    -------
+    list
+        Numbers of the samples before which it happens, and by how many s arrival then lags more;
+        negative where the clock went ahead.
+    """
+    if len(clock_s) < 3:
+        return []
+    each = max(1, len(clock_s) // 8)
+    pace = np.median((arrival_s[each:] - arrival_s[:-each]) / (clock_s[each:] - clock_s[:-each]))
+    late_s = arrival_s - pace * clock_s
+    found = []
+    for at in np.flatnonzero(np.abs(np.diff(late_s)) > 0.5 * jitter_s) + 1:
+        near = np.searchsorted(arrival_s, arrival_s[[at - 1, at]] + (-1.0, 1.0))
+        step_s = float(late_s[at : near[1]].min() - late_s[near[0] : at].min())
+        if abs(step_s) > jitter_s:
+            found.append((int(at), step_s))
+    return found

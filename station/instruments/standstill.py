@@ -28,7 +28,7 @@ WORDS: dict[str, str] = {
     ),
     "unchanged": say(
         "The force has not changed for 10 s. If you hold it on purpose, go on: a pull may "
-        "last 120 s. If the tester's own display changes, the tester sends an old value: "
+        "last 300 s. If the tester's own display changes, the tester sends an old value: "
         "stop pulling, give this sample up, switch the tester off and on, and look at "
         "Instruments."
     ),

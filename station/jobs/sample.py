@@ -67,8 +67,10 @@ class JobSample:
         return None if found is None or found.value is None else found.value / found.limit
 
     def criterion(self, name: str) -> CriterionResult | None:
-        """The comparison with the strictest limit of this name, if it was made."""
-        found = [one for one in self.criteria if one.criterion == name]
+        """The comparison with the strictest limit of this name; of pulls, one that charts show."""
+        found = [
+            one for one in self.criteria if one.criterion == name and one.is_charted(self.joint)
+        ]
         strict = max if name.endswith("_min") else min
         return strict(found, key=lambda one: one.limit, default=None)
 

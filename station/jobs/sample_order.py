@@ -24,6 +24,12 @@ class SampleOrder:
     """The job that the sample is made for; None for a sample of its own."""
     step: str | None = None
     """Where in that job's plan it belongs."""
+    reels: tuple[str, ...] = ()
+    """The reel of each wire of the joint: :func:`station.shop.reels.chosen_reels`."""
+    pull_wire: int | None = None
+    """Which wire is pulled, by its place in the joint; the thinnest where None."""
+    hold: bool = False
+    """A proof pull: the force is held at the limit instead of pulled to the end."""
 
     @property
     def coded(self) -> bool:

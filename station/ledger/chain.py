@@ -6,11 +6,12 @@ that no entry can be changed, dropped or moved without the later hashes telling.
 
 import hashlib
 import math
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from operator import itemgetter
-from typing import Any
+from typing import Any, Self
 from uuid import UUID
 
 import orjson
@@ -39,6 +40,36 @@ HASHED_COLUMNS = (
 """The columns under the hash, in the order in which they are serialised."""
 
 _hashed = itemgetter(*HASHED_COLUMNS)
+
+_HEAD = re.compile(r"([0-9]{1,18}):([0-9a-f]{16,64})")
+
+
+@dataclass(frozen=True)
+class Head:
+    """The last entry of a record at some time: its number and its hash, or how that begins."""
+
+    seq: int
+    hash: str
+
+    def __str__(self) -> str:
+        return f"{self.seq}:{self.hash}"
+
+    @property
+    def short(self) -> str:
+        """To be copied by hand; who wants another record that ends so has to try 2^64."""
+        return f"{self.seq}:{' '.join(re.findall('....', self.hash[:16]))}"
+
+    @classmethod
+    def read(cls, text: str) -> Self:
+        """Return the head that a paper or a command shows, spaced as it may be (BadInput)."""
+        found = _HEAD.fullmatch("".join(text.split()).lower())
+        if found is None:
+            raise BadInput(
+                "{text!r} is no head of a record: give it as it is printed, number, colon and at "
+                "least 16 digits, as 574:0a1b 2c3d 4e5f 6071.",
+                text=text[:100],
+            )
+        return cls(int(found[1]), found[2])
 
 
 @dataclass(frozen=True)

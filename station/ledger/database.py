@@ -3,7 +3,7 @@
 import sqlite3
 import time
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import quote
@@ -46,7 +46,7 @@ _LOCK_RETRY_S = 0.005
 PRAGMAS = ("PRAGMA synchronous = FULL", "PRAGMA foreign_keys = ON")
 """Settings that SQLite keeps per connection, not per file, so that each must be given them."""
 
-Mode = Literal["rwc", "rw", "ro"]
+Mode = Literal["rw", "ro"]
 
 _BUSY = LedgerBusy, say("is locked by another program; close that program or wait, then try again")
 _READ_ONLY = (
@@ -82,6 +82,8 @@ _MEANINGS: dict[int, tuple[type[LedgerError], str]] = {
     sqlite3.SQLITE_FULL: _FULL,
     sqlite3.SQLITE_NOTADB: _DAMAGED,
     sqlite3.SQLITE_CORRUPT: _DAMAGED,
+    # No statement of ours is wrong for a ledger that has its tables.
+    sqlite3.SQLITE_ERROR: _DAMAGED,
 }
 
 
@@ -186,12 +188,19 @@ def check_still_there(path: Path, opened: FileIdentity | None) -> None:
 def prepare_file(path: Path, *, create: bool, busy_timeout_s: float) -> None:
     """Make sure that the file is a ledger or, if one may be created, still empty; switch to WAL.
 
+    Nobody but its owner may read it, nor what SQLite puts beside it, which gets the same mode.
+
     Raises
     ------
     LedgerDamaged
         The file is something else. It is left as it was.
     """
-    with closing(connect(path, "rwc" if create else "rw", busy_timeout_s)) as connection:
+    with suppress(OSError):
+        # Where this fails, opening it says why.
+        if create and not path.exists():
+            path.touch(0o600)
+        path.chmod(path.stat().st_mode & 0o700)
+    with closing(connect(path, "rw", busy_timeout_s)) as connection:
         if not (create and _is_blank(connection)):
             _check_is_ledger(path, connection)
         _switch_to_wal(connection, busy_timeout_s)
@@ -232,7 +241,7 @@ def plain_errors(path: Path) -> Iterator[None]:
         yield
     except exc.DBAPIError as error:
         raise _translated(path, error.orig) from error
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise _translated(path, error) from error
 
 

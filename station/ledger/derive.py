@@ -156,7 +156,7 @@ def _sample_finished(finished: SampleFinished, connection: Connection, entry: En
         limit_set=finished.limit_set or _sets(finished.criteria),
         not_judged=spelled(finished.not_judged),
         condemned_by=spelled(finished.condemned_by),
-        pull_limit_n=_limit_n(finished.criteria),
+        pull_limit_n=_limit_n(finished),
         simulated=any(one is not None and one.instrument.simulated for one in results),
         **_joint(finished.joint),
         **_measured(finished),
@@ -238,20 +238,29 @@ def _joint(joint: Joint) -> dict[str, Any]:
 
 
 def _measured(finished: SampleFinished) -> dict[str, Any]:
-    resistance, pull = finished.resistance, finished.pull
+    resistance = finished.resistance
     measured: dict[str, Any] = {}
     if resistance is not None:
         named = {"splice_u_ohm": resistance.u_ohm, "meter": resistance.instrument.name}
         measured |= vars(resistance) | named
-    if pull is not None:
-        measured |= vars(pull) | {"peak_u_n": pull.u_n, "tester": pull.instrument.name}
+    if finished.pull is not None:
+        first = finished.pull
+        measured |= vars(first) | {"tester": first.instrument.name, "pull_end": first.end}
+        charted = (pull for pull in finished.pulls if pull.is_charted(finished.joint))
+        shown = next((pull for pull in charted if pull.void_reason is None), None)
+        measured |= {
+            "peak_n": None if shown is None else shown.peak_n,
+            "peak_u_n": None if shown is None else shown.u_n,
+        }
     return measured
 
 
-def _limit_n(criteria: Iterable[CriterionResult]) -> float | None:
-    """Return the pull limit; the strictest, where several sets were asked."""
-    force = (one for one in criteria if (one.criterion, one.unit) == ("pull_force_min", "N"))
-    return max((one.limit for one in force), default=None)
+def _limit_n(finished: SampleFinished) -> float | None:
+    """Return the limit of the pull that charts show; the strictest of several sets."""
+    force = (
+        one for one in finished.criteria if (one.criterion, one.unit) == ("pull_force_min", "N")
+    )
+    return max((one.limit for one in force if one.is_charted(finished.joint)), default=None)
 
 
 def _sets(criteria: Iterable[CriterionResult]) -> str | None:

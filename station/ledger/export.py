@@ -156,7 +156,8 @@ class _Exporter:
         traces = self._write_traces()
         facts = tables.facts(self._connection)
         report = ExportReport(facts["bench"], counts, samples, traces, last_hash)
-        more = {"exported_at_utc": utc_text(now), "traces_as": self._traces}
+        head = f"{sum(counts.values())}:{last_hash}"
+        more = {"head": head, "exported_at_utc": utc_text(now), "traces_as": self._traces}
         manifest = asdict(report) | more
         _write_text(self._folder / MANIFEST, json.dumps(manifest, indent=2, ensure_ascii=False))
         questions = [

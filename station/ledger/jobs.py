@@ -73,7 +73,7 @@ def job_record(reader: LedgerReader, job_id: str) -> JobRecord:
         elif isinstance(said, JobEnded):
             end = {"ended": said, "ended_at_utc": entry.at_utc, "ended_by": entry.person}
     samples = tuple(job_samples(reader, row.job_id))
-    return JobRecord(row, begun.payload, tuple(steps), samples, **end)
+    return JobRecord(row, begun.payload, tuple(steps), samples, head=reader.head(), **end)
 
 
 def job_samples(reader: LedgerReader, job_id: str) -> list[SampleRow]:

@@ -19,7 +19,7 @@ from sqlalchemy import (
 
 from station.errors import LedgerError
 from station.ledger import database, tables
-from station.ledger.chain import utc_text, utc_time
+from station.ledger.chain import FIRST_PREV_HASH, Head, utc_text, utc_time
 from station.ledger.derive import ALL_TIME, BEGUN, FIRST_DEMO_KEY, quarter_of
 from station.ledger.entries import (
     BaselineSet,
@@ -273,6 +273,12 @@ class LedgerReader:
         if before_seq is not None:
             query = query.where(door.c.seq < before_seq)
         return self.read(DoorRow, query)
+
+    def head(self) -> Head:
+        """Return the last entry's number and hash."""
+        query = select(_entry.c.seq, _entry.c.hash).order_by(_entry.c.seq.desc()).limit(1)
+        with database.plain_errors(self._path), self._engine.connect() as connection:
+            return Head(*(connection.execute(query).first() or (0, FIRST_PREV_HASH)))
 
     def counts(self) -> Counts:
         """Return how much is on record."""

@@ -45,10 +45,10 @@ def import_export(folder: Path, path: Path, progress: Progress | None = None) ->
         with Ledger.open(making, bench=manifest["bench"]) as ledger:
             _fill(ledger, folder, manifest, progress)
         report = verify_ledger(making, progress)
-        if report.first_bad is not None or report.last_hash != manifest["last_hash"]:
+        if report.fault is not None or report.last_hash != manifest["last_hash"]:
             raise BadInput(
                 f"The export {folder} does not make a sound ledger "
-                f"({report.first_bad or 'its last entries are missing'}): use another copy of it."
+                f"({report.fault or 'its last entries are missing'}): use another copy of it."
             )
     return report
 

@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from station.crimp.in_force import Judged
 from station.crimp.verdict import owed
-from station.ledger.chain import utc_time
+from station.ledger.chain import Head, utc_time
 from station.ledger.entries import JobBegun, JobEnded, JobStep, JobStepOf, Joint
 
 K = TypeVar("K", bound=JobStepOf)
@@ -63,6 +63,7 @@ class SampleRow:
     splice_ohm: float | None
     splice_u_ohm: float | None
     peak_n: float | None
+    """Of a pull to the end only, and of the wire usually pulled: what charts may show together."""
     peak_u_n: float | None
     pull_limit_n: float | None
     failure_mode: str | None
@@ -83,6 +84,10 @@ class SampleRow:
     """These three as in `SampleFinished`."""
     pull_begun_seq: int | None = None
     """Entry at which its pull began; None where it never did, or for records from before that."""
+    pull_end: str | None = None
+    """How its first pull was made; None where none is on record, or for rows from before that."""
+    held_n: float | None = None
+    held_s: float | None = None
 
     @property
     def joint(self) -> Joint:
@@ -91,6 +96,11 @@ class SampleRow:
             connector=self.connector, wires=self.wires, material=self.material, tool=self.tool,
             nest=self.nest,
         )  # fmt: skip
+
+    @property
+    def pulled(self) -> bool:
+        """Whether a force of it is on record."""
+        return self.peak_n is not None or self.pull_end is not None
 
     @property
     def unjudged(self) -> bool:
@@ -201,6 +211,8 @@ class JobRecord:
         Those made for this job, in the order in which they were begun, unfinished ones too.
     ended
         The outcome; None while the job is open.
+    head
+        That of the whole record when this was read.
     """
 
     row: JobRow
@@ -210,6 +222,7 @@ class JobRecord:
     ended: JobEnded | None = None
     ended_at_utc: datetime | None = None
     ended_by: str | None = None
+    head: Head | None = None
 
     def steps_named(self, step: str) -> list[StepTaken]:
         """Return the steps of this name, in order."""

@@ -22,7 +22,7 @@ from station.ledger.entries import Payload
 from station.ledger.entry import Entry, entry_from_columns, payload_text
 from station.ledger.reader import LedgerReader
 from station.ledger.trace_rows import TraceRows
-from station.ledger.traces import check_traces, named_trace, trace_key
+from station.ledger.traces import check_traces, named_traces, trace_key
 from station.ledger.verify import PROGRESS_STEP, Progress
 
 DEFAULT_BENCH = "bench-1"
@@ -373,8 +373,9 @@ class Ledger:
     def _write_traces(self, payload: Payload, traces: Mapping[str, bytes], seq: int) -> None:
         for key, data in traces.items():
             self._add_trace(key, data, seq)
-        named = named_trace(payload)
-        if named and named not in traces and not self._has_trace(named, seq):
+        for named in named_traces(payload):
+            if named in traces or self._has_trace(named, seq):
+                continue
             raise BadInput(
                 f"The trace {named} that the entry names is not on record: give it with the entry."
             )

@@ -44,7 +44,7 @@ from station.ledger.rows import (
     WorkRow,
 )
 
-READ_TABLES_VERSION = 10
+READ_TABLES_VERSION = 12
 
 APPLICATION_ID = 0x43525350
 """Marks an SQLite file as a ledger of this station."""
@@ -229,8 +229,13 @@ _replaced = exists().where(_later.c.replaces == sample.c.sample_id)
 OPEN_SAMPLE = and_(UNFINISHED, sample.c.verdict.is_(None), ~_replaced)
 """Begun, and neither finished, voided nor replaced by another sample."""
 
+_NO_TABLES = (
+    "SELECT type, name FROM sqlite_master "
+    "WHERE type <> 'table' AND sql IS NOT NULL AND name <> 'entry_by_kind'"
+)
 _SAME_ENTRY = "bench = NEW.bench AND seq = NEW.seq OR id = NEW.id"
 _SAME_TRACE = "part = NEW.part AND sha256 = NEW.sha256"
+_HAS_PARTS = "SELECT 1 FROM pragma_table_info('trace') WHERE name = 'part'"
 
 
 def found(table: Table, **wanted: object) -> Select[Any]:
@@ -249,18 +254,34 @@ def create_record(connection: Connection, bench: str) -> None:
     """Create the tables of the record, and the triggers that let it only grow."""
     record.create_all(connection)
     connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
-    for table, same in (("entry", _SAME_ENTRY), ("trace", _SAME_TRACE)):
+    _let_only_grow(connection)
+    known = {"bench": bench, "last_seq": "0", "read_tables_version": "none"}
+    connection.execute(meta.insert(), [{"key": key, "value": known[key]} for key in known])
+
+
+def traces_have_parts(connection: Connection) -> bool:
+    """Whether traces stand in parts, which those of older ledgers do not."""
+    return connection.exec_driver_sql(_HAS_PARTS).first() is not None
+
+
+def _let_only_grow(connection: Connection) -> None:
+    same_trace = _SAME_TRACE if traces_have_parts(connection) else "sha256 = NEW.sha256"
+    for table, same in (("entry", _SAME_ENTRY), ("trace", same_trace)):
         for action in ("UPDATE", "DELETE"):
             _forbid(connection, table, action, "")
         # INSERT OR REPLACE deletes without asking the trigger above.
         exists = f"EXISTS (SELECT 1 FROM {table} WHERE {same})"  # noqa: S608
         _forbid(connection, table, "INSERT", f"WHEN {exists}")
-    known = {"bench": bench, "last_seq": "0", "read_tables_version": "none"}
-    connection.execute(meta.insert(), [{"key": key, "value": known[key]} for key in known])
 
 
 def recreate_read_tables(connection: Connection) -> None:
-    """Drop every read table, of whatever version, and create those of this version, empty."""
+    """Drop every read table, of whatever version, and create those of this version, empty.
+
+    What is no table goes as well, whoever made it; the triggers of the record are made again.
+    """
+    for kind, name in connection.exec_driver_sql(_NO_TABLES).fetchall():
+        connection.exec_driver_sql(f'DROP {kind} "{name}"')
+    _let_only_grow(connection)
     found = MetaData()
     found.reflect(connection)
     found.drop_all(

@@ -19,8 +19,6 @@ from station.ledger.database import hops
 
 ENTRIES_TO_A_PART = 10_000
 
-_HAS_PARTS = "SELECT 1 FROM pragma_table_info('trace') WHERE name = 'part'"
-
 
 def part_of(seq: int) -> int:
     """Return the part in which the trace stands that the entry of this number brought."""
@@ -36,7 +34,7 @@ class TraceRows:
     @classmethod
     def of(cls, connection: Connection) -> Self:
         """Return those of the ledger that this connection is to."""
-        parted = connection.exec_driver_sql(_HAS_PARTS).first()
+        parted = tables.traces_have_parts(connection)
         return cls(tables.trace if parted else tables.trace_without_parts)
 
     def all(self) -> Select[Any]:
@@ -83,6 +81,22 @@ class TraceRows:
         near = exists().where(self._is(sha256, [seq // ENTRIES_TO_A_PART]))
         anywhere = exists().where(self._is(sha256, self._parts(connection)))
         return and_(~near, ~anywhere)
+
+    def out_of_place(
+        self, named: ColumnElement[str], names_one: ColumnElement[bool]
+    ) -> Select[tuple[str]]:
+        """Return the query for a trace in a part where no entry that names one brought it.
+
+        Those of an import, which came before their entries, stand in the first part.
+        """
+        key = self.table.c.sha256
+        by_anyone = key.in_(select(named).where(names_one))
+        if "part" not in self.table.c:
+            return select(key).where(~by_anyone).limit(1)
+        part = tables.entry.c.seq // ENTRIES_TO_A_PART
+        there = tuple_(key, self.table.c.part).in_(select(named, part).where(names_one))
+        first = self.table.c.part == 0
+        return select(key).where(~there, ~and_(first, by_anyone)).limit(1)
 
     def one_by_one(self, connection: Connection) -> Iterator[tuple[str, Any]]:
         """Yield each trace's hash and data as they stand there, each read by itself."""

@@ -79,17 +79,18 @@ def _plain(data: bytes) -> bytes:
         ) from error
 
 
-def named_trace(payload: Payload) -> str | None:
-    """Return the key of the trace that a payload names; None where it names none."""
-    if isinstance(payload, SampleFinished) and payload.pull is not None:
-        return payload.pull.trace_sha256
-    return None
+def named_traces(payload: Payload) -> list[str]:
+    """Return the keys of the traces that a payload names."""
+    if not isinstance(payload, SampleFinished):
+        return []
+    return [pull.trace_sha256 for pull in payload.pulls if pull.trace_sha256 is not None]
 
 
 def check_traces(payload: Payload, traces: Mapping[str, bytes]) -> None:
     """Refuse traces that a payload does not name, or that have another key (BadInput)."""
+    named = named_traces(payload) if traces else []
     for key, data in traces.items():
-        if key != named_trace(payload):
+        if key not in named:
             raise BadInput(f"The trace {key} is not named by the {payload.KIND} entry it is with.")
         try:
             found = trace_key(data)

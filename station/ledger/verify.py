@@ -1,17 +1,19 @@
-"""Proof that the record is what was written, in whole or at its end: the chain and every trace."""
+"""Proof that the record is what was written, in whole or at its end: chain, traces, read tables."""
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Row, exc, func, select
+from sqlalchemy import Connection, Integer, Row, and_, exc, func, select, type_coerce
 
 from station.errors import BadInput, LedgerDamaged
 from station.ledger import database, tables
-from station.ledger.chain import FIRST_PREV_HASH, entry_hash, utc_time
+from station.ledger.chain import FIRST_PREV_HASH, Head, entry_hash, utc_time
+from station.ledger.compare import MOST, differences
 from station.ledger.entries import SampleFinished
 from station.ledger.trace_rows import TraceRows
 from station.ledger.traces import trace_key
@@ -26,6 +28,10 @@ PROGRESS_STEP = database.ROWS_AT_A_TIME
 _UNKNOWN = 1 << 62
 
 
+_NAMED_TRACE = func.json_extract(tables.entry.c.payload, "$.pull.trace_sha256")
+_NAMES_A_TRACE = and_(tables.entry.c.kind == SampleFinished.KIND, _NAMED_TRACE.is_not(None))
+
+
 @dataclass(frozen=True)
 class VerifyReport:
     """What `verify_ledger` found.
@@ -37,18 +43,31 @@ class VerifyReport:
     first_bad : str or None
         The first bad entry or trace and what is wrong with it; None if the whole record is sound.
     last_hash : str
-        The hash of the last sound entry. Noted elsewhere, it proves later that nothing up to here
-        was written anew: the chain alone cannot show a forger who hashed everything again.
+        The hash of the last sound entry.
+    differences : tuple of str
+        The first rows of the read tables that are not what the entries say, and how; none where
+        all are, or where an entry is bad, so that nothing can be said of them.
     """
 
     entries: int
     traces: int
     first_bad: str | None
     last_hash: str
+    differences: tuple[str, ...] = ()
+
+    @property
+    def head(self) -> Head:
+        """The last sound entry. Noted elsewhere, it proves later that nothing was written anew."""
+        return Head(self.entries, self.last_hash)
+
+    @property
+    def fault(self) -> str | None:
+        """What is not sound, the first of it; None where all is."""
+        return self.first_bad or next(iter(self.differences), None)
 
 
 def verify_ledger(path: Path, progress: Progress | None = None) -> VerifyReport:
-    """Hash the whole record again, entries first, then traces.
+    """Hash the whole record again, entries first, then traces; then derive the read tables again.
 
     The file is only read. Writers are not held up.
 
@@ -57,7 +76,7 @@ def verify_ledger(path: Path, progress: Progress | None = None) -> VerifyReport:
     path : Path
         The ledger's file.
     progress : callable, optional
-        Told the number of entries and traces done and in all.
+        Told the number of entries, traces and entries derived again, done and in all.
 
     Raises
     ------
@@ -94,7 +113,7 @@ class _Verifier:
         self._connection = connection
         self._progress = progress
         self._rows = TraceRows.of(connection)
-        self._total = self._count(tables.entry.c.seq) + self._count(self._rows.table.c.sha256)
+        self._total = 2 * self._count(tables.entry.c.seq) + self._count(self._rows.table.c.sha256)
         self._entries = 0
         self._traces = 0
         self._last_hash = FIRST_PREV_HASH
@@ -106,9 +125,18 @@ class _Verifier:
             if not database.is_damage(error):
                 raise
             first_bad = self._unreadable()
+        unlike = () if first_bad else tuple(islice(self._differences(), MOST))
         if self._progress:
-            self._progress(self._entries + self._traces, self._total)
-        return VerifyReport(self._entries, self._traces, first_bad, self._last_hash)
+            self._progress(self._total, self._total)
+        return VerifyReport(self._entries, self._traces, first_bad, self._last_hash, unlike)
+
+    def _differences(self) -> Iterator[str]:
+        try:
+            yield from differences(self._connection, progress=self._tell)
+        except exc.DatabaseError as error:
+            if not database.is_damage(error):
+                raise
+            yield f"file: {database.what_is_damaged(self._connection)}"
 
     def _faults(self) -> Iterator[str]:
         ordered = select(tables.entry).order_by(tables.entry.c.bench, tables.entry.c.seq)
@@ -116,7 +144,9 @@ class _Verifier:
         if fault := _end_fault(tables.facts(self._connection), self._entries):
             yield fault
         yield from self._trace_faults()
+        yield from self._neither_true_nor_false()
         yield from self._missing_traces()
+        yield from self._traces_out_of_place()
 
     def _entry_faults(self, rows: Iterator[Row[Any]]) -> Iterator[str]:
         for row in rows:
@@ -134,19 +164,29 @@ class _Verifier:
             self._tell()
 
     def _missing_traces(self) -> Iterator[str]:
-        named = func.json_extract(tables.entry.c.payload, "$.pull.trace_sha256")
         missing = (
-            select(named.label("sha256"), tables.entry.c.seq)
+            select(_NAMED_TRACE.label("sha256"), tables.entry.c.seq)
             .where(
-                tables.entry.c.kind == SampleFinished.KIND,
-                named.is_not(None),
-                self._rows.is_missing(self._connection, named, tables.entry.c.seq),
+                _NAMES_A_TRACE,
+                self._rows.is_missing(self._connection, _NAMED_TRACE, tables.entry.c.seq),
             )
             .order_by(tables.entry.c.seq)
             .limit(1)
         )
         for row in self._connection.execute(missing):
             yield f"trace {row.sha256}: entry {row.seq} names it, but it is missing"
+
+    def _neither_true_nor_false(self) -> Iterator[str]:
+        # What is no 0 is read as true, and so hashes as it should.
+        odd = type_coerce(tables.entry.c.clock_synced, Integer).not_in((0, 1))
+        for seq in self._connection.scalars(select(tables.entry.c.seq).where(odd).limit(1)):
+            yield f"entry {seq}: its clock_synced is neither true nor false"
+
+    def _traces_out_of_place(self) -> Iterator[str]:
+        for sha256 in self._connection.scalars(
+            self._rows.out_of_place(_NAMED_TRACE, _NAMES_A_TRACE)
+        ):
+            yield f"trace {sha256}: no entry names it where it stands"
 
     def _unreadable(self) -> str:
         """Name the first thing that cannot be read, one by one where rows came by the thousand."""
@@ -187,8 +227,8 @@ class _Verifier:
             # Only progress goes by it; what cannot be read is named where it is met.
             return _UNKNOWN
 
-    def _tell(self) -> None:
-        done = self._entries + self._traces
+    def _tell(self, derived: int = 0) -> None:
+        done = self._entries + self._traces + derived
         if self._progress and done % PROGRESS_STEP == 0:
             self._progress(done, self._total)
 
@@ -209,8 +249,10 @@ def entry_fault(row: Row[Any], seq: int, prev_hash: str) -> str | None:
 
 
 def _end_fault(facts: Mapping[str, str], ends_at: int) -> str | None:
-    if (written := facts.get("last_seq")) == str(ends_at):
+    if (written := facts.get("last_seq", "")) == str(ends_at):
         return None
+    if not written.isdecimal():
+        return f"meta last_seq: it is {written!r}, and the record ends at entry {ends_at}"
     return f"entry {written}: it was written, but the record ends at entry {ends_at}"
 
 
@@ -244,6 +286,8 @@ class TailReport:
         The first bad one of these and what is wrong with it; None where all are sound.
     last_at
         When the last entry was made; None for a ledger without entries.
+    head
+        The last entry.
     """
 
     bench: str
@@ -251,10 +295,13 @@ class TailReport:
     checked: int
     first_bad: str | None
     last_at: datetime | None
+    head: Head
 
 
 def verify_tail(path: Path, count: int = TAIL) -> TailReport:
-    """Hash the last entries again; `verify_ledger` does the whole record.
+    """Hash the last entries again, and compare their samples and all that is not of samples.
+
+    `verify_ledger` does the whole record.
 
     Raises
     ------
@@ -267,15 +314,30 @@ def verify_tail(path: Path, count: int = TAIL) -> TailReport:
     with snapshot(path, forgive_text=True) as connection:
         meta = tables.facts(connection)
         rows = list(connection.execute(newest))[::-1]
-    last_seq = int(meta["last_seq"])
-    ends_at = rows[-1].seq if rows else 0
-    last_at = utc_time(rows[-1].at_utc) if rows else None
-    before = rows.pop(0).hash if len(rows) > count else FIRST_PREV_HASH
-    first_bad = _end_fault(meta, ends_at)
-    for seq, row in enumerate(rows, start=last_seq - len(rows) + 1):
-        first_bad = first_bad or entry_fault(row, seq, before)
-        before = row.hash
-    return TailReport(meta["bench"], last_seq, len(rows), first_bad, last_at)
+        last_seq = int(meta["last_seq"])
+        head = Head(rows[-1].seq, rows[-1].hash) if rows else Head(0, FIRST_PREV_HASH)
+        last_at = utc_time(rows[-1].at_utc) if rows else None
+        before = rows.pop(0).hash if len(rows) > count else FIRST_PREV_HASH
+        first_bad = _end_fault(meta, head.seq)
+        for seq, row in enumerate(rows, start=last_seq - len(rows) + 1):
+            first_bad = first_bad or entry_fault(row, seq, before)
+            before = row.hash
+        first_bad = first_bad or next(differences(connection, tail=count), None)
+    return TailReport(meta["bench"], last_seq, len(rows), first_bad, last_at, head)
+
+
+def head_fault(path: Path, head: Head) -> str | None:
+    """Say how the record contradicts the head of it that was noted elsewhere; None if it does not.
+
+    Raises as `verify_ledger` does.
+    """
+    with snapshot(path, forgive_text=True) as connection:
+        found = connection.execute(tables.found(tables.entry, seq=head.seq)).first()
+    if found is None:
+        return f"entry {head.seq}: it is missing, but its hash was noted: {head.hash}"
+    if not found.hash.startswith(head.hash):
+        return f"entry {head.seq} ({found.id}): its hash is {found.hash}, but {head.hash} was noted"
+    return None
 
 
 def check_writable(path: Path, *, patience_s: float = LOCK_PATIENCE_S) -> None:

@@ -48,9 +48,10 @@ def sample_hints(
 
 def _force_score(sample: SampleFinished, baseline: BaselineSet | None) -> float | None:
     limit = next((c.limit for c in sample.criteria if c.criterion == "pull_force_min"), None)
-    if baseline is None or sample.pull is None or not limit:
+    pull = sample.pull
+    if baseline is None or pull is None or not limit or not pull.is_charted(sample.joint):
         return None
-    return baselines_of(baseline)[0].score(sample.pull.peak_n / limit)
+    return baselines_of(baseline)[0].score(pull.peak_n / limit)
 
 
 def _resistance_score(sample: SampleFinished, baseline: BaselineSet | None) -> float | None:

@@ -14,6 +14,7 @@ from types import MappingProxyType
 from calibration.saying import say
 from station.errors import BadInput, NotAllowed
 from station.ledger.rows import PersonRow
+from station.text import likeness, unseen
 
 MAX_NAME = 60
 """Longest name of a person, in characters."""
@@ -98,7 +99,7 @@ def demand(person: PersonRow, right: Right, *, about: str | None = None) -> None
     ------
     NotAllowed
         The person's role does not have the right, the person has left, or ``about`` is their own
-        name, whatever its case.
+        name, or looks like it.
     """
     if not person.active:
         raise NotAllowed(
@@ -113,7 +114,7 @@ def demand(person: PersonRow, right: Right, *, about: str | None = None) -> None
             role=say(_ARTICLES.get(person.role, person.role)),
             right=say(right),
         )
-    if about is not None and folded(person.name) == folded(about):
+    if about is not None and likeness(person.name) == likeness(about):
         raise NotAllowed(
             "{name} may not {right} for themselves: another lead must do it.",
             name=person.name,
@@ -138,17 +139,13 @@ def clean_name(text: str) -> str:
             count=len(name),
             max_name=MAX_NAME,
         )
-    if name == NOBODY:
+    if name.startswith(NOBODY):
         raise BadInput("{nobody} stands for nobody: use the person's own name.", nobody=NOBODY)
-    # Control, format (directions among them), lone surrogate, private and unassigned characters.
-    if any(unicodedata.category(letter).startswith("C") for letter in name):
+    if any(map(unseen, name)):
         raise BadInput("The name has characters that cannot be seen: type it anew.")
+    if not any(letter.isalpha() for letter in name):
+        raise BadInput("The name has no letter: type it as people read it.")
     return name
-
-
-def folded(name: str) -> str:
-    """Text that is equal for names which people would take for the same."""
-    return unicodedata.normalize("NFKC", " ".join(name.split())).casefold()
 
 
 def is_pin(secret: str) -> bool:
@@ -187,7 +184,7 @@ def check_secret(secret: str, name: str) -> None:
             min_pin=MIN_PIN,
             max_pin=MAX_PIN,
         )
-    bare = folded(secret).replace(folded(name), "")
+    bare = secret.casefold().replace(name.casefold(), "")
     if len(set(bare)) < 5:
         raise BadInput("That passphrase is too easily guessed: use several words.")
 

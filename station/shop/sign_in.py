@@ -5,10 +5,12 @@ from the record alone, so that a restart does not shorten it.
 """
 
 import threading
+from collections import defaultdict, deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
+from hashlib import sha256
 from typing import Literal
 
 from calibration.saying import say
@@ -24,12 +26,12 @@ from station.shop.rights import (
     check_secret,
     clean_name,
     demand,
-    folded,
     is_pin,
     role_of,
     wait_left,
 )
 from station.shop.secrets import SecretFile
+from station.text import likeness
 
 Way = Literal["bench", "network", "command"]
 
@@ -54,6 +56,15 @@ WRONG = say(
 """The same for everybody: whether the name is on record, or has a secret, is not told."""
 
 _comparing = threading.Lock()
+
+ADDRESS_WAIT = timedelta(minutes=10)
+ADDRESS_TRIES = 30
+"""So many wrong tries of an address on the network within that time: more names would only fill
+the record (our own choice)."""
+MOST_ADDRESSES = 10_000
+_wrong_from: defaultdict[tuple[str, str | None], deque[datetime]] = defaultdict(
+    lambda: deque(maxlen=ADDRESS_TRIES)
+)
 
 
 def utc_now() -> datetime:
@@ -105,9 +116,10 @@ class Doors:
             raise WrongSecret("A PIN is good at the bench's own screen only: use a passphrase.")
         row = self.ledger.reader.person(name)
         known = row if row is not None and row.active else None
-        with self._one_try(known.name if known else NOBODY):
+        tried = known.name if known else _stranger(name)
+        with self._one_try(tried):
             if not self.secrets.matches(name, secret) or known is None:
-                self._failed(known.name if known else NOBODY)
+                self._failed(tried)
                 raise WrongSecret(WRONG)
             self.note("signed_in", known.name, known.name, reason)
         return known
@@ -156,6 +168,7 @@ class Doors:
             The name or the secret cannot be used; the code still can.
         """
         name = clean_name(name)
+        row = self._former(name)
         check_secret(secret, name)
         with self._one_try(CODE):
             if leads_with_secret(self.ledger.reader, self.secrets):
@@ -167,7 +180,6 @@ class Doors:
                     "when it starts, and so does 'station people code'."
                 )
             self.secrets.spend_code()
-        row = self.ledger.reader.person(name)
         if row is None or not row.active or row.role != Role.LEAD:
             self._set_role(row, name, Role.LEAD, person=name, reason="first lead, by one-time code")
         self._keep(name, secret, person=name)
@@ -195,12 +207,8 @@ class Doors:
         """Put somebody on record, or back on record (NotAllowed, BadInput)."""
         self.demand(actor, Right.MANAGE_PEOPLE)
         name = clean_name(name)
-        for row in self.ledger.reader.people(former=True):
-            if folded(row.name) == folded(name) and (row.active or row.name != name):
-                raise BadInput(
-                    "{name} is on record already: use a name that tells them apart.",
-                    name=row.name,
-                )
+        if (row := self._former(name)) is not None and row.active:
+            raise _taken(row)
         self._set_role(None, name, role_of(role), person=actor.name)
         return self._on_record(name)
 
@@ -230,6 +238,15 @@ class Doors:
     @property
     def _demo(self) -> bool:
         return self.ledger.reader.is_demo()
+
+    def _former(self, name: str) -> PersonRow | None:
+        """Who has or had this name; BadInput where another's looks the same."""
+        if (own := self.ledger.reader.person(name)) is not None:
+            return own
+        for row in self.ledger.reader.people(former=True):
+            if likeness(row.name) == likeness(name):
+                raise _taken(row)
+        return None
 
     def _on_record(self, name: str) -> PersonRow:
         return active_person(self.ledger.reader, name)
@@ -265,7 +282,7 @@ class Doors:
         if not _comparing.acquire(timeout=PATIENCE_S):
             raise LockedOut("Too many sign-ins at once: wait a moment, then try again.")
         try:
-            left = wait_left(self._failures(about), self.clock())
+            left = max(wait_left(self._failures(about), self.clock()), self._wait_of_address())
             if left:
                 raise LockedOut(
                     "Too many wrong tries: wait {max} seconds, then try again.",
@@ -289,11 +306,39 @@ class Doors:
             before = rows[-1].seq
         return found
 
+    def _wait_of_address(self) -> timedelta:
+        """How long whoever comes from there waits, whatever names were tried."""
+        tries, now = _wrong_from[self._from], self.clock()
+        while tries and not timedelta() <= now - tries[0] < ADDRESS_WAIT:
+            tries.popleft()
+        return ADDRESS_WAIT - (now - tries[0]) if len(tries) == tries.maxlen else timedelta()
+
+    @property
+    def _from(self) -> tuple[str, str | None]:
+        return str(self.ledger.path), self.address
+
     def _failed(self, about: str) -> None:
+        if self.way == "network":
+            if len(_wrong_from) > MOST_ADDRESSES:
+                _wrong_from.clear()
+            _wrong_from[self._from].append(self.clock())
         self.note("sign_in_failed", about, NOBODY)
         left = wait_left(self._failures(about), self.clock())
         if left:
             self.note("locked_out", about, NOBODY, f"for {round(left.total_seconds())} seconds")
+
+
+def _taken(row: PersonRow) -> BadInput:
+    return BadInput("{name} is on record already: use a name that tells them apart.", name=row.name)
+
+
+def _stranger(name: str) -> str:
+    """Whose door it is when somebody who is not on record signs in.
+
+    Each name has its own, as those on record have, so that no lock tells who is. What was typed is
+    not kept, for it may be a passphrase: too little of its hash is for it to be guessed by.
+    """
+    return f"{NOBODY} {sha256(name.encode(errors='replace')).hexdigest()[:4]}"
 
 
 def active_person(reader: LedgerReader, name: str) -> PersonRow:

@@ -1,7 +1,7 @@
 """From a nest's samples to its trend: scores, the wear watch, a plain sentence."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -160,7 +160,14 @@ def nest_trend(
         report,
         change_began=None if report is None else kept[report.change.began].at_utc,
     )
-    return replace(trend, sentence=_sentence(kept, report, scored=trend.has_baseline))
+    sentence = _sentence(kept, report, scored=trend.has_baseline)
+    return replace(trend, sentence=join((sentence, *_left_out(kept))))
+
+
+def _left_out(samples: Sequence[SampleRow]) -> Iterator[str]:
+    """Says how many pulls no chart shows: what a sample bears is no measure of its strength."""
+    if count := sum(row.pulled and row.peak_n is None for row in samples):
+        yield say("Left out: {count} pulls not made to the end, or of a thicker wire.", count=count)
 
 
 def _sentence(samples: Sequence[SampleRow], report: WearReport | None, *, scored: bool) -> str:

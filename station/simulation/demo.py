@@ -135,7 +135,7 @@ def simulated_bench(
             demo=demo,
         )
         stack.callback(bench.close)
-        crimper = workshop.Crimper(np.random.default_rng(seed + 2), settings.fixture.span_m)
+        crimper = workshop.Crimper(np.random.default_rng(seed + 2), settings.fixture)
         yield SimulatedBench(bench, SimulatedHands(crimper, meter[0], tester[0]))
 
 

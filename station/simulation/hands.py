@@ -15,6 +15,9 @@ from station.simulation.launch import SimulatedInstrument
 from station.simulation.physics import Specimen
 from station.simulation.workshop import Crimper
 
+HOLD_LONGER_S = 1.0
+"""What hands hold a force for beyond the time that is asked for."""
+
 
 @dataclass
 class SimulatedHands:
@@ -31,14 +34,17 @@ class SimulatedHands:
         with contextlib.suppress(InstrumentError):  # a lost one is the bench's to notice
             self.meter.command({"mount": self.specimen.model_dump()})
 
-    def pull(self) -> None:
-        """Put the sample into the grips and work the lever."""
+    def pull(self, hold_n: float | None = None, hold_s: float = 0.0) -> None:
+        """Put the sample into the grips and work the lever: to the end, or to hold a force."""
         if self.specimen is None:
             return
+        held = {"break_force_n": hold_n, "hold_s": hold_s}
+        bears = hold_n is not None and self.specimen.break_force_n > hold_n
+        specimen = self.specimen.model_copy(update=held if bears else {})
         with contextlib.suppress(InstrumentError):
             self.meter.command({"unmount": True})
         with contextlib.suppress(InstrumentError):
-            self.tester.command({"mount": self.specimen.model_dump()})
+            self.tester.command({"mount": specimen.model_dump()})
             self.tester.command({"pull": True})
 
     def failure_mode(self) -> str:
@@ -86,4 +92,4 @@ class HandsAtTheBench:
             # A bench without a meter asks for no clips.
             self._hands.clip_on(state.order.joint)
         elif state.stage is Stage.PULLING:
-            self._hands.pull()
+            self._hands.pull(state.hold_n, (state.hold_left_s or 0.0) + HOLD_LONGER_S)

@@ -9,6 +9,7 @@ from typing import cast
 import numpy as np
 from pydantic import JsonValue
 
+from station.bench.between import BetweenClips
 from station.bench.sample_entry import (
     Results,
     finished_sample,
@@ -17,6 +18,8 @@ from station.bench.sample_entry import (
     reduce_reading,
     resistance_result,
 )
+from station.bench.temperature import temperature_set
+from station.crimp.facts import shipped_book
 from station.crimp.limits import LimitSets
 from station.crimp.pull.reduce import reduce_trace
 from station.crimp.wire import parse_size
@@ -44,8 +47,9 @@ from station.ledger.entries import (
 from station.ledger.store import Ledger
 from station.ledger.traces import encode_trace, trace_key
 from station.settings import Settings
+from station.shop.reels import Reel, measured_reel
 from station.simulation import workshop
-from station.simulation.physics import Specimen, noisy, pull_curve
+from station.simulation.physics import Specimen, drawn_wire_ohm_per_m, noisy, pull_curve
 from station.statistics.pooling import baseline_of
 
 METER_PROFILE = "meter-scpi-plain"
@@ -116,12 +120,13 @@ class HistoryWriter:
     rng: np.random.Generator
 
     def __post_init__(self) -> None:
-        self._crimper = workshop.Crimper(self.rng, self.settings.fixture.span_m)
+        self._crimper = workshop.Crimper(self.rng, self.settings.fixture)
         self._meter_worth = load_meter_profile(METER_PROFILE).worth(range_ohm=0.01)
         self._tester_worth = load_tester_profile(TESTER_PROFILE).worth
         self._check: MorningCheck | None = None
         self._check_plan = morning_plan()
         self._last_sample_seq = 0
+        self._reels: dict[str, Reel] = {}
         self._validated: dict[str, list[tuple[str, SampleFinished]]] = {}
 
     def write(self, today: date, days: int, progress: Progress | None = None) -> None:
@@ -129,6 +134,7 @@ class HistoryWriter:
         plan = list(planned_samples(today, days, self.rng))
         with self.ledger.transaction():
             self._write_people_and_tools(plan[0].at - timedelta(hours=1))
+            self._write_reels(plan[0].at - timedelta(minutes=30))
             for done, planned in enumerate(plan):
                 if planned.job != "tool_validation":
                     self._write_baselines(planned.at - timedelta(minutes=5))
@@ -151,6 +157,23 @@ class HistoryWriter:
                 demo=True, tool=tool, description=description, nests=tuple(workshop.NEST_SIZES)
             )
             self.ledger.append(added, person=lead, moment=moment(at))
+
+    def _write_reels(self, at: datetime) -> None:
+        """Put one reel of each gauge on record, and a measured metre of it."""
+        worth = load_meter_profile(METER_PROFILE).worth(range_ohm=0.1)
+        for size in dict.fromkeys(one for sizes in workshop.NEST_SIZES.values() for one in sizes):
+            added = workshop.reel(size)
+            true_ohm = drawn_wire_ohm_per_m(parse_size(size))
+            repeats = [
+                noisy(true_ohm, _METER_NOISE_OHM, worth.resolution_ohm, self.rng)
+                for _ in range(self.settings.repeats)
+            ]
+            measured = measured_reel(
+                Reel(added), repeats, worth, (1.0, 0.001), (20.0, 1.0), instrument="invented"
+            ).model_copy(update={"demo": True})
+            for entry in (added, measured):
+                self.ledger.append(entry, person="Benno", moment=moment(at))
+            self._reels[size] = Reel(added, measured, at)
 
     def _turn_check(self, plan: Sequence[Planned], position: int) -> None:
         """End the check of one day and begin that of the next, where a new day begins."""
@@ -233,6 +256,7 @@ class HistoryWriter:
         begun = SampleBegun(
             demo=True, job=order.job, joint=order.joint,
             job_id=order.job_id, step=order.step,
+            reels=tuple(self._reels[wire].name for wire in order.joint.wires),
         )  # fmt: skip
         sample_id = self.ledger.append(begun, person=planned.person, moment=moment(planned.at)).id
         finished, traces = self._measure(sample_id, begun, order, specimen)
@@ -251,12 +275,16 @@ class HistoryWriter:
             noisy(specimen.between_clips_ohm, _METER_NOISE_OHM, resolution, self.rng)
             for _ in range(self.settings.repeats)
         ]
-        fixture = self.settings.fixture
-        reduced = reduce_reading(repeats, self._meter_worth, order, fixture)
+        joint, fixture = order.joint, self.settings.fixture
+        between = BetweenClips.of(
+            shipped_book(), joint, fixture, temperature_set(fixture),
+            [self._reels[wire] for wire in joint.wires],
+        )  # fmt: skip
+        reduced = reduce_reading(repeats, self._meter_worth, joint, between)
         used = InstrumentUsed(
             profile=METER_PROFILE, identity="invented", port="none", simulated=True
         )
-        resistance = resistance_result(repeats, reduced, (fixture.span_m,), used)
+        resistance = resistance_result(repeats, reduced, between, used)
         force = pull_curve(specimen, self.rng, sample_rate_hz=RATE_HZ)
         force = np.round(force + self.rng.normal(0.0, _FORCE_NOISE_N, force.size), 1)
         time_s = np.arange(force.size) / RATE_HZ

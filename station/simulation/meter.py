@@ -34,7 +34,7 @@ _QUEUE_LENGTH = 20
 _MAINS_HZ = 50.0
 _PRESET_NPLC = 10.0
 _LONGEST_NPLC = 100.0
-_NEW_READING = 32
+_MEASURED = 16
 _DRIFT_PER_READING = 0.02
 _CONTROL_C = b"\x03"
 _POWER_ON, _COMMAND_ERROR, _EXECUTION_ERROR = 128, 32, 16
@@ -173,11 +173,11 @@ class SimulatedMeter:
             table["SYSTem:ERRor[:NEXT]?"] = self._take_error
         if voice.triggered:
             table["INITiate[:IMMediate]"] = self._trigger
-            table["STATus:MEASuring?"] = self._take_new_reading
+            table["STATus:OPERation[:EVENt]?"] = self._take_new_reading
         else:
             table["READ?"] = self._begin_reading
         if voice.polarity:
-            table["CURRent:POLarity"] = self._set_polarity
+            table["OUTPut:POLarity"] = self._set_polarity
         return table
 
     def _execute(self, line: bytes) -> str | None:
@@ -254,7 +254,7 @@ class SimulatedMeter:
 
     def _take_new_reading(self, _: str) -> str:
         new, self._new_reading = self._new_reading, False
-        return str(_NEW_READING if new else 0)
+        return str(_MEASURED if new else 0)
 
     def _fetch(self, _: str) -> str:
         if self._last_ohm is None:
@@ -265,9 +265,9 @@ class SimulatedMeter:
         self._remote = remote or not self._voice.must_be_remote
 
     def _set_polarity(self, parameter: str) -> None:
-        if parameter not in ("POS", "NEG"):
+        if parameter not in ("NORM", "INV"):
             raise _Refused(-104)
-        self._current_sign = 1 if parameter == "POS" else -1
+        self._current_sign = 1 if parameter == "NORM" else -1
 
     @property
     def _reading_time_s(self) -> float:

@@ -6,13 +6,24 @@ All numbers here are invented, within what is usual; none is a measurement.
 from dataclasses import dataclass
 from math import exp
 from typing import Annotated, Literal
+from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
+from station.crimp.wire import WireSize
+
 COPPER_PER_K = 0.00393
 """Temperature coefficient of annealed copper at 20 °C (IACS), for the wire between the clips."""
+
+COPPER_OHM_M = 1.7241e-8
+"""Resistivity of annealed copper at 20 °C (IACS)."""
+
+_METAL_OF_LABEL = (0.985, 1.015)
+_LAY = (1.003, 1.018)
+"""Share of the label's metal that a reel really has, and how much longer its twisted strands are
+than the wire."""
 
 _ROUNDING_BEGINS = 0.8
 _TOP_STRETCH = 1.2
@@ -43,12 +54,21 @@ class Specimen(BaseModel):
     stiffness_n_per_mm: Positive = 60.0
     slack_mm: NotNegative = 1.0
     strands: Annotated[int, Field(ge=1)] = 16
+    hold_s: NotNegative = 0.0
+    """For how long hands hold ``break_force_n`` and then let go, instead of pulling to the end."""
 
     @property
     def between_clips_ohm(self) -> float:
         """True resistance between the sense clips in ohm: the wire's at its temperature, plus."""
         warmth = 1 + COPPER_PER_K * (self.temperature_c - 20)
         return self.wire_ohm * warmth + self.splice_ohm
+
+
+def drawn_wire_ohm_per_m(size: WireSize) -> float:
+    """A metre at 20 °C of the world's one reel of a size: its real metal and the lay of it."""
+    rng = np.random.default_rng(crc32(size.label.encode()))
+    metal_m2 = size.area_m2 * rng.uniform(*_METAL_OF_LABEL)
+    return float(COPPER_OHM_M * rng.uniform(*_LAY) / metal_m2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +136,10 @@ def pull_curve(
     pulled_mm = np.where(pulled_mm > _GRIP_SLIPS_AT * stretch_mm, pulled_mm - slip_mm, pulled_mm)
     rise = _rounded_ramp(np.clip(pulled_mm / stretch_mm, 0, _TOP_STRETCH))
     shape = np.where(travel_mm <= top_mm, rise, tail(np.maximum(travel_mm - top_mm, 0)))
+    if specimen.hold_s:
+        rise = shape[travel_mm <= top_mm]
+        held = 1.01 - 0.01 * np.cos(np.arange(0.0, specimen.hold_s, 1.0 / sample_rate_hz))
+        shape = np.concatenate((rise, held, np.linspace(1.0, 0.0, round(sample_rate_hz))))
     return specimen.break_force_n * shape
 
 

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from station.crimp.facts import shipped_book
-from station.crimp.wire import parse_size, resistance_ohm_per_m, soft_break_force_n
-from station.ledger.entries import Joint
-from station.simulation.physics import FailureKind, Specimen
+from station.crimp.wire import parse_size, soft_break_force_n
+from station.ledger.entries import Joint, ReelAdded
+from station.settings import FixtureSettings
+from station.simulation.physics import FailureKind, Specimen, drawn_wire_ohm_per_m
 
 LIMIT_SET = "tern-lane-shop"
 """The invented shop's own, to be asked for by name; it judges by the shipped choice."""
@@ -80,38 +81,48 @@ def wear_of(tool: str, nest: str, elapsed: float) -> float:
     return max(0.0, (elapsed - WEAR_BEGINS) / (1.0 - WEAR_BEGINS))
 
 
+def reel(size: str) -> ReelAdded:
+    """The one reel of a size that the shop has in use."""
+    strands = f"{_STRANDS[size]} strands"
+    return ReelAdded(demo=True, reel=f"{size}, drum 1", size=size, strands=strands, lot="invented")
+
+
 @dataclass
 class Crimper:
-    """Makes specimens. One reel of each gauge is in use, a little off its nominal resistance."""
+    """Makes specimens of the shop's reels, and clips them on as their family is drawn."""
 
     rng: np.random.Generator
-    span_m: float
-
-    def __post_init__(self) -> None:
-        self._reel = {
-            size: float(self.rng.normal(1.0, 0.005)) for sizes in NEST_SIZES.values()
-            for size in sizes
-        }  # fmt: skip
+    fixture: FixtureSettings
 
     def make(self, made: Joint, wear: float = 0.0) -> Specimen:
         """Crimp one sample of a joint; any gauge that the shop does not stock is drawn alike.
 
-        The clips' span is shared between the wires; the weakest of them is what is pulled out.
+        The weakest of the wires is what is pulled out.
         """
-        sizes = [parse_size(wire) for wire in made.wires]
-        size = min(sizes, key=soft_break_force_n)
+        size = min(map(parse_size, made.wires), key=soft_break_force_n)
         strength = _STRENGTH_SHARE * _TOOL_STRENGTH.get(made.tool, 1.0)
         force_n = soft_break_force_n(size) * strength * (1.0 - _WORN_FORCE_LOSS * wear)
         splice_ohm = _SPLICE_OHM.get(size.label, 0.2e-3) * (1.0 + _WORN_RESISTANCE_GAIN * wear)
-        per_metre = sum(
-            resistance_ohm_per_m(one) * self._reel.get(one.label, 1.0) for one in sizes
-        ) / len(sizes)
         slips: FailureKind = "slip" if self.rng.random() < 0.3 + 0.5 * wear else "break"
         return Specimen(
-            wire_ohm=per_metre * self.span_m,
+            wire_ohm=self._unbroken_ohm(made),
             splice_ohm=splice_ohm * float(np.exp(self.rng.normal(0.0, _RESISTANCE_SPREAD))),
             temperature_c=20.0,
             break_force_n=force_n * float(np.exp(self.rng.normal(0.0, _FORCE_SPREAD))),
             failure=slips,
             strands=_STRANDS.get(size.label, 19),
         )
+
+    def unbroken(self, made: Joint) -> Specimen:
+        """Wire that was never cut, where a joint of this kind would be."""
+        return Specimen(wire_ohm=self._unbroken_ohm(made), splice_ohm=0.0)
+
+    def _unbroken_ohm(self, made: Joint) -> float:
+        """From A on one wire to B on the other, half the span each; a terminal has one wire."""
+        connector = shipped_book().connectors.get(made.connector)
+        family = None if connector is None else shipped_book().family_of(connector)
+        span_m = self.fixture.span_m if family is None else self.fixture.span_of(family.id)
+        one_wire = family is not None and family.span_through is None
+        sides = made.wires[:1] if one_wire else (made.wires[0], made.wires[-1])
+        half_ohm = [drawn_wire_ohm_per_m(parse_size(side)) * span_m / len(sides) for side in sides]
+        return sum(half_ohm)

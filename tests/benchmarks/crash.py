@@ -300,7 +300,7 @@ def measure() -> Figures:
             meter=InstrumentSettings(port=meter.port, profile=METER_PROFILE, simulated=True),
             tester=InstrumentSettings(port=tester.port, profile=TESTER_PROFILE, simulated=True),
         )
-        crimper = workshop.Crimper(np.random.default_rng(3), settings.fixture.span_m)
+        crimper = workshop.Crimper(np.random.default_rng(3), settings.fixture)
         parent = Parent(folder / "bench.ledger", settings, Hands(crimper, meter, tester))
         tally = live_and_die(parent, folder / "bench.ledger")
         entries = verify_ledger(folder / "bench.ledger").entries

@@ -3,7 +3,7 @@
 Draws pulls of 26 to 8 AWG wire at 25 to 250 mm/min, seen by testers of 10 to 2000 samples a second
 with filters, averages, noise, coarse digits, uneven clocks and lost samples; all seven ways to end
 are drawn alike often, and some recordings are cut off. The reduction is told what a station knows:
-the wire's size, the tester's filter and capacity, the preload.
+the wire's size, the tester's filter, the preload.
 
 Holds when the true peak is within the stated bound in at least 99 %, a grip slip is called void in
 at least 95 % while under 1 % of good pulls are, and the suggested mode is right in at least 90 %
@@ -39,7 +39,6 @@ def read(pull: SimulatedPull, *, with_size: bool = True) -> PullReduction:
         filter_hz=pull.chain.filter_hz,
         preload_n=pull.preload_n,
         wire=pull.size if with_size else None,
-        capacity_n=pull.chain.capacity_n,
     )
 
 

@@ -61,3 +61,19 @@ def test_the_data_folder_follows_the_environment(monkeypatch: pytest.MonkeyPatch
     monkeypatch.delenv("STATION_HOME")
     monkeypatch.setenv("XDG_DATA_HOME", "/data")
     assert data_folder() == Path("/data/crimp-station")
+
+
+def test_a_setting_that_went_says_what_takes_its_place(tmp_path: Path) -> None:
+    path = written(tmp_path, "[fixture]\nwire_u_fraction = 0.012\n")
+    with pytest.raises(StationError, match="delete it: the wire's share comes from its reel"):
+        read_settings(path)
+
+
+def test_a_family_may_have_a_span_of_its_own(tmp_path: Path) -> None:
+    path = written(tmp_path, '[fixture.spans_mm]\nring = 60\n"butt-splice" = 152.4\n')
+    fixture = read_settings(path).fixture
+    spans = [fixture.span_of(family) for family in ("ring", "butt splice", "lug")]
+    assert spans == pytest.approx([0.060, 0.1524, 0.080])
+    wrong = written(tmp_path, "[fixture.spans_mm]\nrings = 60\n")
+    with pytest.raises(StationError, match="no family 'rings'"):
+        read_settings(wrong)

@@ -114,3 +114,18 @@ def test_the_end_of_the_calendar_is_written_somehow(monkeypatch: pytest.MonkeyPa
         monkeypatch.undo()
         time.tzset()
         assert written.startswith("9999-12-31")
+
+
+@pytest.mark.parametrize(
+    ("end", "held_s", "words"),
+    [
+        ("destructive", None, "92 N"),
+        ("at_least", None, "at least 92 N"),
+        ("hold", 60.04, "92 N held for 60 s"),
+        ("hold", 59.99, "92 N held for 59.9 s"),
+    ],
+)
+def test_a_force_that_was_borne_is_not_said_as_a_peak(
+    end: str, held_s: float | None, words: str
+) -> None:
+    assert shown.bearing("92 N", end, held_s) == words

@@ -21,6 +21,7 @@ from web.forms import choices, field, order_from, read_place
 from web.live import OPEN_STAGES, events, live_view
 from web.request import bench, reader, station
 from web.translation import chosen
+from web.views.reels import temperature_words
 
 LONG_POLL_S = 10.0
 SETTLE_S = 1.0
@@ -103,6 +104,18 @@ def failure() -> Response:
     return _done(lambda: bench().name_failure(mode))
 
 
+@pages.post("/enough")
+def enough() -> Response:
+    """The sample has borne enough: its pull is stopped."""
+    return _done(bench().stop_pull)
+
+
+@pages.post("/next")
+def pull_next() -> Response:
+    """The joint's next wire is to be pulled as well."""
+    return _done(bench().pull_next)
+
+
 @pages.post("/abandon")
 def abandon() -> Response:
     """Give the sample up."""
@@ -150,7 +163,8 @@ def _page(values: Mapping[str, str], problem: str = "") -> str:
         "bench.html",
         view=view,
         started=station().started,
-        span_mm=f"{1e3 * bench().settings.fixture.span_m:g}",
+        span_mm=f"{1e3 * _span_m(snapshot.order):g}",
+        temperature=temperature_words(),
         **_joint_in_hand(snapshot.order),
         open_stages=[stage.value for stage in OPEN_STAGES],
         offers=choices(reader(), bench().limit_sets, bench().connectors),
@@ -173,6 +187,13 @@ def _joint_in_hand(order: SampleOrder | None) -> dict[str, object]:
     family = book.family_of(connector)
     looks = book.answers(connector.id, order.checklist)
     return {"family": family, "drawing": drawing(family), "looks": looks}
+
+
+def _span_m(order: SampleOrder | None) -> float:
+    """The span of the family at the bench."""
+    fixture, connectors = bench().settings.fixture, bench().connectors.connectors
+    connector = None if order is None else connectors.get(order.joint.connector)
+    return fixture.span_m if connector is None else fixture.span_of(connector.family)
 
 
 def _suggested_values() -> dict[str, str]:

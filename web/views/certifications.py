@@ -34,9 +34,12 @@ from station.jobs.certification.record import read as read_certification
 from station.jobs.certification.statement import latest_held, statement, strengths
 from station.jobs.plans import chosen_plan, load_plans
 from station.jobs.step import OUTCOME_WORDS
+from station.ledger.chain import Head
 from station.ledger.entries import KeyShown
 from station.ledger.jobs import jobs
-from station.shop.rights import Right, folded
+from station.ledger.verify import head_fault
+from station.shop.rights import Right
+from station.text import likeness
 from web import access
 from web.forms import choices, field
 from web.request import bench, ledger, reader, station
@@ -75,7 +78,7 @@ def begin() -> Response | tuple[str, int]:
     return _to(job_id)
 
 
-def _list(values: Mapping[str, str], problem: str = "", found: object = None) -> str:
+def _list(values: Mapping[str, str], problem: str = "", **found: object) -> str:
     today = station().clock().astimezone().date()
     plans = [plan for plan in load_plans(bench().settings.plans_folder).values() if plan.job == JOB]
     held = latest_held(held_certificates(reader()))
@@ -92,14 +95,17 @@ def _list(values: Mapping[str, str], problem: str = "", found: object = None) ->
         offers=choices(reader(), bench().limit_sets, bench().connectors),
         values=values,
         problem=problem,
-        found=found,
+        **found,
     )
 
 
 @pages.get("/lookup")
 def lookup() -> str:
-    """A certificate by the hash on its paper."""
-    held = certificate_named(reader(), request.args.get("hash", ""))
+    """A certificate by the hash on its paper, or whether the record has a paper's head."""
+    if ":" in (noted := request.args.get("hash", "")):
+        head = Head.read(noted)
+        return _list({}, noted=head, unlike=head_fault(reader().path, head))
+    held = certificate_named(reader(), noted)
     today = station().clock().astimezone().date()
     return _list({}, found=(held, held.state(today)))
 
@@ -115,7 +121,7 @@ def _shown(job: Certification) -> dict[str, object]:
     ended = job.record.ended
     steps = next_of(reader(), job, station().clock())
     here = access.signed_in()
-    own = here is not None and folded(here.name) == folded(job.scope.candidate)
+    own = here is not None and likeness(here.name) == likeness(job.scope.candidate)
     sitting = max(slot.sitting for slot in job.key.values())
     amounts = amounts_of(job.key, sitting)
     found: dict[str, object] = {

@@ -32,10 +32,11 @@ def compare_page() -> str | tuple[str, int]:
         return _page(labels, values)
     try:
         ways = (way_from(first), way_from(second))
-        found = [_found(ways, rows, what) for what in WHAT]
+        invented = any(row.demo for row in rows if any(way.takes(row) for way in ways))
+        found = [_found(ways, rows, what, ", invented" if invented else "") for what in WHAT]
     except BadInput as error:
         return _page(labels, values, problem=str(error)), 400
-    return _page(labels, values, found=found, warnings=doubts(ways, rows))
+    return _page(labels, values, found=found, warnings=doubts(ways, rows), invented=invented)
 
 
 def _page(labels: list[str], values: dict[str, str], **shown: object) -> str:
@@ -43,7 +44,7 @@ def _page(labels: list[str], values: dict[str, str], **shown: object) -> str:
 
 
 def _found(
-    ways: tuple[Way, Way], rows: list[SampleRow], what: Characteristic
+    ways: tuple[Way, Way], rows: list[SampleRow], what: Characteristic, mark: str
 ) -> tuple[str, list[str], Markup]:
     """Heading, sentences and picture of one characteristic."""
     words, unit, scale = WHAT[what]
@@ -58,7 +59,7 @@ def _found(
         for group, name in zip(result.groups, names, strict=True)
     ]
     picture = strip_plot(
-        f"{words} of both ways",
+        f"{words} of both ways{mark}",
         unit,
         [Row(name, one) for name, one in zip(names, values, strict=True)],
         levels,

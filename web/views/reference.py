@@ -6,7 +6,13 @@ from flask import Blueprint, render_template, request
 
 from station.crimp.connectors import insulation_gap_mm, strip_length_mm
 from station.crimp.limits import CriterionTable, Limit, LimitSet, limit_of
-from station.crimp.wire import WireSize, parse_size
+from station.crimp.wire import (
+    CONSERVATIVE_CURRENT_WORDS,
+    WireSize,
+    conservative_current_a,
+    parse_size,
+)
+from station.crimp.wire_tables import ampacities
 from web.glossary import words
 from web.request import bench
 
@@ -32,6 +38,9 @@ def limits() -> str:
         sizes=sorted(labels, key=lambda label: parse_size(label).area_m2),
         size=size,
         of_size=[] if size is None else _of_size(sets, size),
+        current_a=size and conservative_current_a(size),
+        current_words=CONSERVATIVE_CURRENT_WORDS,
+        ampacities=[] if size is None else ampacities(size),
     )
 
 

@@ -8,7 +8,14 @@ from station.crimp.causes import Hint
 from station.crimp.facts import shipped_causes
 from station.crimp.limits import LimitSet
 from station.crimp.pull.reduce import FAILURE_MODES
+from station.crimp.resistance import InService, in_service
 from station.crimp.verdict import VERDICT_WORDS
+from station.crimp.wire import (
+    CONSERVATIVE_CURRENT_WORDS,
+    conservative_current_a,
+    material_named,
+    weakest_wire,
+)
 from station.errors import BadInput, NotOnRecord, StationError
 from station.ledger.entries import Correction, SampleFinished
 from station.ledger.reader import UNFINISHED
@@ -18,7 +25,7 @@ from station.shop.hints import sample_hints
 from station.shop.rights import Right
 from web.access import demand
 from web.figures import trace_figure
-from web.forms import entry_number, field, places, read_place
+from web.forms import entry_number, field, number, places, read_place
 from web.request import bench, reader
 from web.translation import said_or_typed
 
@@ -64,6 +71,8 @@ def sample_page(sample_id: str) -> str:
         payload=payload,
         limit_set=_limit_set(row.limit_set),
         figure=_trace_svg(row, payload),
+        service=_service(row),
+        current_words=CONSERVATIVE_CURRENT_WORDS,
         corrected=payload is not None and payload.verdict != row.verdict,
         hints=_hints(row, payload),
         looks=[]
@@ -110,6 +119,16 @@ def trace_svg(sample_id: str) -> Response:
             "Sample {sample_id} has no force trace: it was not pulled.", sample_id=sample_id
         )
     return Response(figure, mimetype="image/svg+xml")
+
+
+def _service(row: SampleRow) -> tuple[float, bool, InService] | None:
+    """A current in the joint's circuit, whether it was asked for, and what the joint does there."""
+    wire, material = weakest_wire(row.wires), material_named(row.material)
+    asked = number(request.args, "current_a", say("the current"))
+    current_a = conservative_current_a(wire, material) if asked is None else asked
+    if row.splice_ohm is None or current_a is None:
+        return None
+    return current_a, asked is not None, in_service(row.splice_ohm, current_a, wire, material)
 
 
 def _hints(row: SampleRow, payload: SampleFinished | None) -> list[Hint]:

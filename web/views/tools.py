@@ -84,7 +84,7 @@ def nest_csv(tool: str, nest: str) -> Response:
     columns = (
         "sample_id", "at_utc", "verdict", "not_judged", "only", "job", "person", "connector",
         "wires", "material",
-        "peak_n", "peak_u_n", "splice_ohm", "splice_u_ohm", "failure_mode", "replaces",
+        "peak_n", "peak_u_n", "splice_ohm", "splice_u_ohm", "failure_mode", "replaces", "demo",
     )  # fmt: skip
     text = io.StringIO()
     writer = csv.writer(text)
@@ -100,6 +100,8 @@ def csv_cell(value: object) -> str:
     match value:
         case None:
             return ""
+        case bool():
+            return str(value).lower()
         case float() | int():
             return repr(value)
         case datetime():

@@ -102,8 +102,8 @@ class Scatter:
 
 def scatter_of(time: Values, force: Values, rise: slice, least_step_n: float = 0.0) -> Scatter:
     """Scatter on the rise of a trace; with too few samples to tell, a wide guess."""
-    step_n = max(_step(force), least_step_n)
     times, forces = time[rise], force[rise]
+    step_n = max(_step(forces), least_step_n)
     seen, block = [], 1
     while forces.size // block >= (ENOUGH_BLOCKS if block > 1 else 6) and block <= LARGEST_BLOCK:
         whole = forces.size // block * block
@@ -121,6 +121,8 @@ def scatter_of(time: Values, force: Values, rise: slice, least_step_n: float = 0
         at_rest = noise_sd(time, force) if time.size >= FEW else 0.0
         guess = at_rest if seen else max(at_rest, NOISE_GUESS * float(force.max()))
         seen = [(1, max(guess, *(sd for _, sd in seen), 0.0))]
+    # A force that flickers between two digits now and then hides its noise: a digit's own is least.
+    seen.append((1, step_n / math.sqrt(12.0)))
     return Scatter(tuple(seen), noise_sd(times, forces), step_n)
 
 
@@ -133,7 +135,8 @@ def _step(force: Values) -> float:
         left = np.abs(values - step * np.round(values / step))
         left = left[left > 0.02 * step]
         if not left.size:
-            return step
+            # An exact ramp is made of equal steps too, but of nothing else.
+            return step if np.ptp(np.round(np.diff(force) / step)) > 0.0 else 0.0
         step = float(left.min())
     return 0.0
 

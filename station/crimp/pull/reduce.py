@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibration.saying import say
+from station.crimp.pull.believed import believed
 from station.crimp.pull.events import (
     falls,
     longest_stretch_s,
@@ -34,9 +35,6 @@ MAX_SAMPLES = 20_000_000
 SLACK_FRACTION = 0.02
 DROP_FRACTION = 0.04
 """A fall of this share of the peak within the trace counts as a drop (a strand, a slip)."""
-
-OVERLOAD_FRACTION = 0.9
-"""Of the tester's capacity; what came nearer is void."""
 
 HOLD_BAND = 0.9
 HOLD_LEAST_S = 2.0
@@ -99,6 +97,8 @@ class PullReduction:
         Longest time at or above the proof force; without one, above :data:`HOLD_BAND` of the peak.
     noise_n
         Standard deviation of a sample, as far as the trace shows it.
+    struck_out, lost_samples
+        Samples left out because no pull could bring them, and samples missing by the times.
     """
 
     peak_n: float
@@ -114,6 +114,8 @@ class PullReduction:
     held_s: float = 0.0
     noise_n: float = 0.0
     peak_u_n: float = 0.0
+    struck_out: int = 0
+    lost_samples: int = 0
 
 
 def checked_trace(time_s: ArrayLike, force_n: ArrayLike) -> tuple[Force, Force]:
@@ -160,7 +162,6 @@ def reduce_trace(
     filter_hz: float | None = None,
     preload_n: float = 2.0,
     wire: WireSize | None = None,
-    capacity_n: float | None = None,
     proof_n: float | None = None,
     resolution_n: float = 0.0,
 ) -> PullReduction:
@@ -177,8 +178,8 @@ def reduce_trace(
         Force below which nothing is held.
     wire
         The wire, whose own strength helps to tell how it let go.
-    capacity_n, proof_n
-        What the tester can bear; the force that was to be held.
+    proof_n
+        The force that was to be held.
     resolution_n
         The tester's last digit, where it is known; a coarser one in the trace counts more.
 
@@ -187,8 +188,9 @@ def reduce_trace(
     BadInput
         The trace is malformed, or a parameter is not a positive number.
     """
-    _check_positive(filter_hz=filter_hz, capacity_n=capacity_n, proof_n=proof_n)
-    time, force = checked_trace(time_s, force_n)
+    _check_positive(filter_hz=filter_hz, proof_n=proof_n)
+    seen = believed(*checked_trace(time_s, force_n))
+    time, force = seen.time, seen.force
     top = int(np.argmax(force))
     highest_n = float(force[top])
     if highest_n <= preload_n:
@@ -206,6 +208,8 @@ def reduce_trace(
     shape = shape_of(time, force, steepest, found, soft_break_n=_soft_n(wire), filter_lag_s=lag)
     told = ended_by == "break" and _samples_on_rise(force) >= ENOUGH_FOR_SHAPE
     mode, reasons = suggest(shape) if told or shape.slip else (None, ())
+    if seen.void_reason is not None:
+        mode, reasons = None, ()
     peak = find_top(force, scatter)
     saw = any(min(force[f.high], force[f.next_high]) > SAW_FRACTION * highest_n for f in found)
     to_hold_n = HOLD_BAND * highest_n if proof_n is None else proof_n
@@ -219,10 +223,12 @@ def reduce_trace(
         slack_end_s=float(time[slack]),
         ended_by=ended_by,
         suggested_mode=mode,
-        void_reason=_why_void(force, ended_by, mode, capacity_n),
+        void_reason=_why_void(force, ended_by, mode) or seen.void_reason,
         reasons=reasons,
         held_s=longest_stretch_s(time, force >= to_hold_n),
         noise_n=noise_n,
+        struck_out=seen.struck_out,
+        lost_samples=seen.lost_samples,
     )
 
 
@@ -286,17 +292,8 @@ def _samples_on_rise(force: Force) -> int:
     return int(np.count_nonzero(rise > 0.1 * rise[-1]))
 
 
-def _why_void(
-    force: Force, ended_by: str, mode: str | None, capacity_n: float | None
-) -> str | None:
+def _why_void(force: Force, ended_by: str, mode: str | None) -> str | None:
     peak = float(force.max())
-    if capacity_n is not None and peak > OVERLOAD_FRACTION * capacity_n:
-        return say(
-            "the force came to {peak:g} N, too near the tester's {capacity_n:g} N: use "
-            "a larger tester for this wire",
-            peak=peak,
-            capacity_n=capacity_n,
-        )
     if force[0] >= 0.95 * peak:
         return say("the recording begins at the peak: start it before the pull and repeat")
     if _samples_on_rise(force) < 2:

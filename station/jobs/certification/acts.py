@@ -34,8 +34,9 @@ from station.ledger.reader import LedgerReader
 from station.ledger.rows import PersonRow
 from station.ledger.store import Ledger
 from station.shop.nests import demand_free
-from station.shop.rights import Right, demand, folded
+from station.shop.rights import Right, demand
 from station.shop.sign_in import active_person
+from station.text import likeness
 
 
 def random_codes(n: int) -> list[str]:
@@ -117,7 +118,7 @@ def _check_attempt(
 ) -> None:
     for row in jobs(reader, job=JOB, limit=MAX_JOBS):
         record = job_record(reader, row.job_id)
-        if folded(str(record.begun.scope["candidate"])) != folded(candidate):
+        if likeness(str(record.begun.scope["candidate"])) != likeness(candidate):
             continue
         if record.ended is None or record.ended_at_utc is None:
             raise BadInput(
@@ -239,7 +240,7 @@ def sign(ledger: Ledger, job: Certification, signer: PersonRow) -> None:
 
 def acknowledge(ledger: Ledger, job: Certification, person: PersonRow) -> None:
     """The candidate has seen the outcome (NotAllowed for anybody else). No judgement."""
-    if folded(person.name) != folded(job.scope.candidate):
+    if likeness(person.name) != likeness(job.scope.candidate):
         raise NotAllowed(
             "Only {candidate} can say that they have seen the outcome.",
             candidate=job.scope.candidate,

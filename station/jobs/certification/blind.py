@@ -19,8 +19,9 @@ from station.ledger.reader import LedgerReader
 from station.ledger.rows import PersonRow
 from station.ledger.store import Ledger
 from station.shop.nests import demand_free
-from station.shop.rights import Right, demand, folded
+from station.shop.rights import Right, demand
 from station.shop.sign_in import active_person
+from station.text import likeness
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +51,7 @@ class Pool:
 
     def is_candidate(self, person: str) -> bool:
         """Whether samples of this person may be among those to be judged."""
-        return folded(person) in self.candidates
+        return likeness(person) in self.candidates
 
     def demand_blind(self, person: str) -> None:
         """Refuse who may not judge or measure coded samples (NotAllowed)."""
@@ -60,7 +61,7 @@ class Pool:
                 "measure coded samples, whosever they are: somebody else must.",
                 person=person,
             )
-        if folded(person) in self.saw_a_key:
+        if likeness(person) in self.saw_a_key:
             raise NotAllowed(
                 "{person} has seen which code is whose and may not judge or measure "
                 "coded samples: somebody else must.",
@@ -92,8 +93,8 @@ def pool(reader: LedgerReader) -> Pool:
     return Pool(
         tuple(sorted(waiting, key=lambda one: one.code)),
         by_code,
-        frozenset(folded(job.scope.candidate) for job in going),
-        frozenset(folded(shown.to) for job in going for shown in job.record.steps_of(KeyShown)),
+        frozenset(likeness(job.scope.candidate) for job in going),
+        frozenset(likeness(shown.to) for job in going for shown in job.record.steps_of(KeyShown)),
     )
 
 

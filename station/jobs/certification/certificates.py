@@ -9,7 +9,7 @@ from station.ledger.entries import JobEnded
 from station.ledger.jobs import job_record, jobs
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord
-from station.shop.rights import folded
+from station.text import likeness
 
 JOB = "certification"
 LEAST_HASH = 8
@@ -51,7 +51,7 @@ def attempts_of(reader: LedgerReader, candidate: str) -> list[Attempt]:
     found = []
     for record in _ended(reader):
         ended, at = record.ended, record.ended_at_utc
-        if ended is None or at is None or folded(_candidate(record)) != folded(candidate):
+        if ended is None or at is None or likeness(_candidate(record)) != likeness(candidate):
             continue
         bound = ended.figures.get("bound")
         shown = float(bound) if isinstance(bound, int | float) else None

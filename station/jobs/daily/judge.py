@@ -296,7 +296,7 @@ def progress_of(plan: DailyCheckPlan, nest: CheckedNest, history: NestHistory) -
         since_seq=history.serviced_seq,
     )
     pending = [row for row in mine if row.verdict is None and row.sample_id not in replaced]
-    unkept = [row for row in voids if row.pull_begun_seq is not None and row.peak_n is None]
+    unkept = [row for row in voids if row.pull_begun_seq is not None and not row.pulled]
     evidence = replace(
         _evidence(nest, counted, trend),
         voids=len(voids), unkept=len(unkept), pending=len(pending),
@@ -310,7 +310,7 @@ def as_counted(row: SampleRow, nest: CheckedNest) -> SampleRow:
     One given up before its pull counts only where what was measured had failed already: a good
     resistance alone is no good crimp.
     """
-    known = row.peak_n is not None or row.measured_verdict == "fail"
+    known = row.pulled or row.measured_verdict == "fail"
     by_word = row.verdict == "void" and row.void_by == "person" and row.measured_verdict is not None
     if not (by_word and known) or row.begun_seq <= nest.counts_from_seq:
         return row

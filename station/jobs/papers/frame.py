@@ -9,11 +9,13 @@ from functools import cache
 from typing import Literal
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
 from station.crimp.units import NOTHING, milliohm, newton, quantity
 from station.crimp.verdict import FROM_MEMORY
 from station.jobs.papers.looks import LookRow
 from station.jobs.plan import JobPlan
+from station.ledger.chain import Head
 from station.ledger.entries import CriterionResult
 from station.ledger.rows import JobRecord
 
@@ -33,7 +35,7 @@ def templates() -> Environment:
         undefined=StrictUndefined,
     )
     found.filters.update(
-        minute=minute, place=place, newton=newton, milliohm=milliohm, quantity=quantity
+        code=code, minute=minute, place=place, newton=newton, milliohm=milliohm, quantity=quantity
     )
     found.globals["nothing"] = NOTHING
     return found
@@ -84,6 +86,15 @@ def paper(
             **shown,
         )
     )
+
+
+def code(head: Head) -> Markup:
+    """The whole head as a QR code, to be read where copying it by hand would tire."""
+    # Only papers are drawn with it.
+    import segno
+
+    text = str(head).upper()
+    return Markup(segno.make(text, error="m").svg_inline(title=text, omitsize=True))  # noqa: S704
 
 
 def minute(at: datetime) -> str:

@@ -214,8 +214,8 @@ def _findings(
     names = dict.fromkeys(found.criterion for sample in counted for found in sample.criteria)
     for name in names:
         results = [found for sample in counted if (found := sample.criterion(name)) is not None]
-        if any(found.value is None for found in results):
-            # A voltage drop without a test current: nothing to judge, and the verdicts say so.
+        if len(results) < len(counted) or any(found.value is None for found in results):
+            # A drop without a test current, a pull not made to the end: its verdict says so.
             reason = say(
                 "The {name} was not measured on every sample: without it the joint "
                 "cannot be accepted by this limit set.",

@@ -59,6 +59,7 @@ from station.ledger.entries.tools import (
     ToolServiced,
     WorkDone,
 )
+from station.ledger.entries.wire import BenchTemperature, ReelAdded, ReelMeasured, ReelOut
 
 KINDS: dict[str, type[Payload]] = {
     model.KIND: model
@@ -67,7 +68,8 @@ KINDS: dict[str, type[Payload]] = {
         SampleBegun, PullBegun, SampleFinished, SampleImported, JobBegun, JobStep, JobEnded,
         NestHeld, NestReleased, WorkDone, BaselineSet, Correction, InstrumentCalibrated,
         InstrumentChecked, StudyBegun, StudyReading, StudyDropped, CodesDrawn, KeyShown,
-        SampleLookedAt, OutcomeSigned, OutcomeSeen,
+        SampleLookedAt, OutcomeSigned, OutcomeSeen, ReelAdded, ReelMeasured, ReelOut,
+        BenchTemperature,
     )
 }  # fmt: skip
 """Every kind that may be written, by name."""

@@ -7,7 +7,9 @@ from pydantic import Field
 
 from station.crimp.in_force import Judged
 from station.crimp.limits import limit_words
+from station.crimp.pull import PullEnd
 from station.crimp.verdict import Part
+from station.crimp.wire import weakest_wire
 from station.ledger.entries.base import Payload, Recorded
 from station.ledger.entries.tools import Joint
 
@@ -60,6 +62,11 @@ class ResistanceResult(Recorded):
     temperature_c: float | None
     """Null where no thermometer was at hand: the wire share is then not corrected."""
     method: Literal["by_length", "by_reference"]
+    wire_share_from: Literal["reel", "reference", "band", "nominal"] = "nominal"
+    """What the wire's share rests on: the measured reel, a reference reading of the same span, the
+    band that the wire's standard allows, or, in older records, the nominal metal of its size."""
+    temperature_from: str = ""
+    """Where the temperature is from, in words; empty in older records and without one."""
     thermal_cancelled: str | None = None
     """How thermal voltages were cancelled: ``no``, ``offset compensation`` or ``delta``."""
     zero_age_s: float | None = None
@@ -67,11 +74,32 @@ class ResistanceResult(Recorded):
     instrument: InstrumentUsed
 
 
-class PullResult(Recorded):
+class Pulled(Recorded):
+    """Which wire of a joint was pulled, and how."""
+
+    wire: int | None = None
+    """Its place among the joint's wires, from 0; null in records from before it was named."""
+    size: str = ""
+    end: PullEnd = "destructive"
+    held_s: float | None = None
+    """For how long a hold's force was held."""
+
+    def is_charted(self, joint: Joint) -> bool:
+        """Whether charts show it: pulled to the end, by a wire like the one usually pulled."""
+        usual = not self.size or self.size == weakest_wire(joint.wires).label
+        return usual and self.end == "destructive"
+
+
+class PullResult(Pulled):
     """A pull reduced to its peak, and where the trace is kept."""
 
     peak_n: float
     u_n: float
+    """Of ``held_n`` where there is one, else of ``peak_n``."""
+    held_n: float | None = None
+    """What a hold, or a pull not made to the end, showed that the sample bears."""
+    void_reason: str | None = None
+    """Why a further pull does not count; null where it does, or where the sample says it."""
     raw_peak_n: float | None = None
     """The peak as the tester said it, where ``peak_n`` was corrected."""
     effective_dof: float | None = None
@@ -96,6 +124,8 @@ class PullResult(Recorded):
     """The trace's time axis: ``counter``, ``device``, ``arrival`` or ``polls``."""
     lost_samples: int | None = None
     """Samples known to be missing in the trace."""
+    struck_out: int = 0
+    """Samples left out of it because no pull could bring them."""
     unit_assumed: bool | None = None
     """True where the tester names no unit and its profile says which it means."""
     guard: Literal["closed", "not watched"] | None = None
@@ -103,8 +133,8 @@ class PullResult(Recorded):
     instrument: InstrumentUsed
 
 
-class CriterionResult(Recorded):
-    """One comparison with one limit."""
+class CriterionResult(Pulled):
+    """One comparison with one limit; of a pull, which wire it was and how it was made."""
 
     criterion: str
     unit: str
@@ -113,6 +143,8 @@ class CriterionResult(Recorded):
     limit: float
     verdict: VerdictWord
     probability_conforming: float | None
+    note: str = ""
+    """Where value and limit are not quite the same thing, in a sentence."""
     set_id: str = ""
     """The limit set; empty in records from before each limit was named."""
     source: str = ""
@@ -147,6 +179,8 @@ class SampleBegun(Payload):
     """The ``job_begun`` entry that this sample is made for; null for a sample of its own."""
     step: str | None = None
     """Where in the job's plan it belongs."""
+    reels: tuple[str, ...] = ()
+    """The reel of each wire of the joint, in their order; empty where none is named."""
 
 
 class PullBegun(Payload):
@@ -173,6 +207,8 @@ class SampleFinished(Payload):
     checklist: dict[str, bool] = Field(default={})
     resistance: ResistanceResult | None
     pull: PullResult | None
+    further_pulls: tuple[PullResult, ...] = ()
+    """Of the joint's other wires, where those were pulled as well."""
     criteria: tuple[CriterionResult, ...]
     verdict: VerdictWord
     void_reason: str | None = None
@@ -180,6 +216,8 @@ class SampleFinished(Payload):
     """As in ``sample_begun``: this sample was made in a barrel that is not for its wires."""
     job_id: str | None = None
     step: str | None = None
+    reels: tuple[str, ...] = ()
+    """As in ``sample_begun``."""
     void_by: VoidBy | None = None
     """Who called it void: what the instruments or the trace say, or a person's word alone."""
     not_judged: tuple[Part, ...] = ()
@@ -188,6 +226,11 @@ class SampleFinished(Payload):
     """What alone was judged, in a shop without the other instrument."""
     condemned_by: tuple[str, ...] = ()
     """What was seen that condemns the crimp whatever it measures, in sentences."""
+
+    @property
+    def pulls(self) -> tuple[PullResult, ...]:
+        """Every pull of it, in order."""
+        return () if self.pull is None else (self.pull, *self.further_pulls)
 
 
 class SampleImported(Payload):

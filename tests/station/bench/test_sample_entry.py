@@ -12,6 +12,7 @@ from calibration.worth import (
     force_budget,
     reading_budget,
 )
+from station.bench.between import BetweenClips
 from station.bench.sample_entry import (
     Results,
     finished_sample,
@@ -20,12 +21,13 @@ from station.bench.sample_entry import (
     reduce_reading,
     resistance_result,
 )
+from station.bench.temperature import temperature_set
 from station.crimp.facts import shipped_book, shipped_limit_sets
 from station.crimp.pull.reduce import reduce_trace
 from station.crimp.wire import parse_size
-from station.jobs.sample_order import SampleOrder
-from station.ledger.entries import InstrumentUsed, Joint, SampleBegun
+from station.ledger.entries import InstrumentUsed, Joint, ReelAdded, SampleBegun
 from station.settings import FixtureSettings
+from station.shop.reels import Reel, measured_reel
 
 WORTH = OhmWorth(0.1, 0.02, 0.01, 1e-7)
 GOOD_LOOKS = {
@@ -34,9 +36,17 @@ GOOD_LOOKS = {
 USED = InstrumentUsed(profile="p", identity="i", port="none")
 
 
-def order(*wires: str) -> SampleOrder:
-    joint = Joint(connector="butt-splice-red", wires=wires, tool="Heron", nest="red")
-    return SampleOrder("Benno", "daily_check", joint, "ul-486a-1991")
+def joint_of(*wires: str, connector: str = "butt-splice-red") -> Joint:
+    return Joint(connector=connector, wires=wires, tool="Heron", nest="red")
+
+
+def between(
+    fixture: FixtureSettings, *reels: Reel | None, connector: str = "butt-splice-red",
+    meter: str = "i",
+) -> BetweenClips:  # fmt: skip
+    joint = joint_of("18 AWG", connector=connector)
+    made = BetweenClips.of(shipped_book(), joint, fixture, temperature_set(fixture), reels)
+    return replace(made, meter=meter)
 
 
 def test_reading_budget_by_hand() -> None:
@@ -58,17 +68,19 @@ def test_force_uncertainty_by_hand() -> None:
 
 
 def test_two_different_wires_share_the_span() -> None:
-    fixture = FixtureSettings(span_m=0.08)
-    same = reduce_reading([5e-3] * 3, WORTH, order("18 AWG", "18 AWG"), fixture)
-    mixed = reduce_reading([5e-3] * 3, WORTH, order("18 AWG", "20 AWG"), fixture)
-    # Half of 80 mm each: 20.95 and 33.31 mohm/m by ASTM B258 and IACS [calc].
-    assert same.wire_share_ohm == pytest.approx(0.08 * 20.948e-3, rel=1e-4)
-    assert mixed.wire_share_ohm == pytest.approx(0.04 * (20.948e-3 + 33.309e-3), rel=1e-4)
+    clips = between(FixtureSettings(span_m=0.08))
+    same = reduce_reading([5e-3] * 3, WORTH, joint_of("18 AWG", "18 AWG"), clips)
+    mixed = reduce_reading([5e-3] * 3, WORTH, joint_of("18 AWG", "20 AWG"), clips)
+    # Half of 80 mm each: 20.95 and 33.31 mohm/m by ASTM B258 and IACS, and 1 % more, the middle of
+    # a gauge's band [calc].
+    assert same.wire_share_ohm == pytest.approx(0.08 * 1.01 * 20.948e-3, rel=1e-4)
+    assert mixed.wire_share_ohm == pytest.approx(0.04 * 1.01 * (20.948e-3 + 33.309e-3), rel=1e-4)
+    assert same.share_from == mixed.share_from == "band"
 
 
 def test_what_a_reclipping_study_found_is_in_every_budget() -> None:
-    plain, joint = FixtureSettings(span_m=0.08), order("18 AWG", "18 AWG")
-    studied = FixtureSettings(span_m=0.08, u_reclip_ohm=3e-5, reclip_dof=9.0)
+    joint, plain = joint_of("18 AWG", "18 AWG"), between(FixtureSettings(span_m=0.08))
+    studied = between(FixtureSettings(span_m=0.08, u_reclip_ohm=3e-5, reclip_dof=9.0))
     before = reduce_reading([5e-3] * 3, WORTH, joint, plain)
     after = reduce_reading([5e-3] * 3, WORTH, joint, studied)
     assert after.splice_ohm == before.splice_ohm
@@ -79,7 +91,7 @@ def test_what_a_reclipping_study_found_is_in_every_budget() -> None:
 
 
 def test_a_void_sample_is_never_judged() -> None:
-    begun = SampleBegun(job="daily_check", joint=order("18 AWG").joint, limit_set="ul-486a-1991")
+    begun = SampleBegun(job="daily_check", joint=joint_of("18 AWG"), limit_set="ul-486a-1991")
     results = Results(void_reason="the clips fell off")
     limits = shipped_limit_sets().for_size(parse_size("18 AWG"), "ul-486a-1991")
     finished = finished_sample("id", begun, results, judge(limits, results, 1.645), guard=1.645)
@@ -100,7 +112,7 @@ def test_a_void_sample_is_never_judged() -> None:
 def test_a_critical_look_condemns_what_every_limit_passes(
     checklist: dict[str, bool], verdict: str
 ) -> None:
-    begun = SampleBegun(job="single", joint=order("18 AWG").joint, limit_set="ul-486a-1991")
+    begun = SampleBegun(job="single", joint=joint_of("18 AWG"), limit_set="ul-486a-1991")
     pulled = reduce_trace([0.0, 1.0, 2.0, 3.0], [0.0, 100.0, 200.0, 0.0])
     pull = pull_result(pulled, ForceWorth(0.5, 0.1, None), "broke_in_wire", None, USED)
     limits = shipped_limit_sets().for_size(parse_size("18 AWG"), "ul-486a-1991")
@@ -131,9 +143,9 @@ def test_a_critical_look_condemns_what_every_limit_passes(
 
 
 def test_results_keep_raw_wire_share_and_splice() -> None:
-    fixture = FixtureSettings()
-    reduced = reduce_reading([2e-3] * 3, WORTH, order("18 AWG"), fixture)
-    kept = resistance_result([2e-3] * 3, reduced, (fixture.span_m,), USED)
+    clips = between(FixtureSettings())
+    reduced = reduce_reading([2e-3] * 3, WORTH, joint_of("18 AWG"), clips)
+    kept = resistance_result([2e-3] * 3, reduced, clips, USED)
     assert kept.reading_ohm == pytest.approx(kept.wire_share_ohm + kept.splice_ohm)
     assert kept.u_ohm == pytest.approx(math.hypot(*(line.u for line in kept.budget)))
     pulled = reduce_trace([0.0, 1.0, 2.0, 3.0], [0.0, 50.0, 100.0, 0.0])
@@ -178,3 +190,90 @@ def test_a_corrected_pull_keeps_the_raw_peak_and_its_budget() -> None:
     by_name = {line.name: line.u for line in pull.budget}
     assert by_name["reference standard"] == pytest.approx(0.1)
     assert pull.u_n == pytest.approx(math.hypot(*by_name.values()))
+
+
+# ---- what the wire's share rests on ----
+
+
+def reel_of(
+    ohm_per_m: float, *, size: str = "18 AWG", length_m: float = 1.0, in_fixture: bool = False,
+    at_c: float | None = None, meter: str = "i", name: str = "R1",
+) -> Reel:  # fmt: skip
+    reel = Reel(ReelAdded(reel=name, size=size))
+    measured = measured_reel(
+        reel, [ohm_per_m * length_m] * 3, WORTH, (length_m, 0.0005), (at_c, 3.0),
+        instrument=meter, in_fixture=in_fixture,
+    )  # fmt: skip
+    return replace(reel, measured=measured)
+
+
+TWO_18 = joint_of("18 AWG", "18 AWG")
+
+
+def test_a_measured_reel_comes_before_the_band() -> None:
+    clips = between(FixtureSettings(span_m=0.08), reel_of(22e-3), reel_of(22e-3))
+    reduced = reduce_reading([2e-3] * 3, WORTH, TWO_18, clips)
+    assert reduced.share_from == "reel"
+    assert reduced.wire_share_ohm == pytest.approx(0.08 * 22e-3)
+    names = [line.name for line in reduced.budget.contributions]
+    assert "wire ohm per metre, by its reel" in names
+    kept = resistance_result([2e-3] * 3, reduced, clips, USED)
+    assert (kept.wire_share_from, kept.method) == ("reel", "by_length")
+
+
+def test_one_wire_without_a_reel_leaves_the_share_to_the_band() -> None:
+    clips = between(FixtureSettings(span_m=0.08), reel_of(22e-3), None)
+    reduced = reduce_reading([2e-3] * 3, WORTH, TWO_18, clips)
+    assert reduced.share_from == "band"
+    assert reduced.wire_share_ohm == pytest.approx(0.04 * (22e-3 + 1.01 * 20.948e-3), rel=1e-4)
+
+
+def test_a_reference_of_the_same_span_and_meter_is_taken_off_as_it_came() -> None:
+    span = reel_of(22e-3, length_m=0.08, in_fixture=True)
+    clips = between(FixtureSettings(span_m=0.08), span, span)
+    reduced = reduce_reading([2e-3] * 3, WORTH, TWO_18, clips)
+    assert reduced.share_from == "reference"
+    assert reduced.splice_ohm == pytest.approx(2e-3 - 0.08 * 22e-3)
+    # The meter's error of scale acts on the difference alone: 0.1 % of it, rectangular [calc].
+    by_name = {line.name: line.u for line in reduced.budget.contributions}
+    assert by_name["meter scale"] == pytest.approx(abs(reduced.splice_ohm) * 1e-3 / math.sqrt(3.0))
+    kept = resistance_result([2e-3] * 3, reduced, clips, USED)
+    assert (kept.wire_share_from, kept.method) == ("reference", "by_reference")
+
+
+@pytest.mark.parametrize(
+    ("span_m", "meter", "temperature_c"), [(0.1, "i", None), (0.08, "j", None), (0.08, "i", 21.0)]
+)
+def test_a_reference_of_another_span_or_meter_is_a_short_length(
+    span_m: float, meter: str, temperature_c: float | None
+) -> None:
+    span = reel_of(22e-3, length_m=0.08, in_fixture=True)
+    fixture = FixtureSettings(span_m=span_m, temperature_c=temperature_c)
+    clips = between(fixture, span, span, meter=meter)
+    reduced = reduce_reading([3e-3] * 3, WORTH, TWO_18, clips)
+    assert reduced.share_from == "reel"
+    # Half a millimetre of 80 is more than the meter's own error.
+    (line,) = [one for one in reduced.budget.contributions if one.name.endswith("its reel")]
+    assert line.u > reduced.wire_share_ohm * 0.0005 / 0.08
+
+
+def test_each_family_has_its_span_and_its_wire() -> None:
+    fixture = FixtureSettings(span_m=0.08, spans_mm={"ring": 60.0, "butt-splice": 152.4})
+    made = joint_of("18 AWG", "20 AWG", connector="ring-red")
+    ring = between(fixture, connector="ring-red")
+    (span,) = ring.spans(made)
+    assert span.size.label == "18 AWG"
+    assert span.length_m == pytest.approx(0.060)
+    assert between(fixture).span_m == pytest.approx(0.1524)
+    assert between(fixture, connector="tap-connector-red").span_m == pytest.approx(0.08)
+
+
+def test_a_barrel_better_than_wire_is_a_value() -> None:
+    # 15 mm of the 80 are barrel: as much below zero as those 15 mm of wire have is no fault.
+    clips = between(FixtureSettings(span_m=0.08), reel_of(21e-3), reel_of(21e-3))
+    replaced_ohm = 0.015 * 21e-3
+    good = reduce_reading([0.08 * 21e-3 - 0.9 * replaced_ohm] * 3, WORTH, TWO_18, clips)
+    assert good.splice_ohm < -2.0 * good.u_ohm
+    assert good.void_reason is None
+    wrong = reduce_reading([0.08 * 21e-3 - 2.0 * replaced_ohm] * 3, WORTH, TWO_18, clips)
+    assert wrong.void_reason is not None

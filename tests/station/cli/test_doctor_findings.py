@@ -141,8 +141,8 @@ def test_people(seen: PeopleSeen, expected: list[tuple[str, Severity]]) -> None:
 @pytest.mark.parametrize(
     ("found", "state"),
     [
-        (doctor.of_tail("a", 1, 1, None), Severity.GOOD),
-        (doctor.of_tail("a", 9, 9, "entry 4: changed"), Severity.WRONG),
+        (doctor.of_tail("a", 1, 1, None, "9:0a1b"), Severity.GOOD),
+        (doctor.of_tail("a", 9, 9, "entry 4: changed", "9:0a1b"), Severity.WRONG),
         (doctor.of_writers("a", []), Severity.GOOD),
         (doctor.of_writers("a", [STATION, TERMINAL]), Severity.GOOD),
         (doctor.of_writers("a", [STATION, replace(STATION, process_id=33)]), Severity.WRONG),
@@ -193,7 +193,7 @@ def test_every_sentence_is_told_with_what_fills_it() -> None:
 
 
 def test_numbers_read_on() -> None:
-    assert "1 entry;" in doctor.of_tail("a", 1, 1, None).sentence
-    assert "2 entries;" in doctor.of_tail("a", 2, 2, None).sentence
+    assert "1 entry up to 9:0a1b;" in doctor.of_tail("a", 1, 1, None, "9:0a1b").sentence
+    assert "2 entries up to 9:0a1b;" in doctor.of_tail("a", 2, 2, None, "9:0a1b").sentence
     found = [doctor.of_unfinished(1), doctor.of_unfinished(0)]
     assert [finding.state for finding in found] == [Severity.LOOK, Severity.GOOD]

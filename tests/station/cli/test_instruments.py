@@ -110,7 +110,9 @@ def test_learning_says_how_the_profile_comes_into_use(
     file = folder / "ours.toml"
     learning = ["instruments", "learn", tester.port, "--seconds", "0.5", "--out", str(file)]
     assert run([*learning, "--yes"]) == 0
-    out = capsys.readouterr().out
+    out, err = capsys.readouterr()
+    assert "nobody in line with the pull" in err
+    assert "A hung weight falls" in err
     assert file.exists()
     assert f"watch {tester.port} --profiles {folder} --profile ours" in out
     lines = out.splitlines()

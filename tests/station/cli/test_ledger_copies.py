@@ -89,6 +89,6 @@ def test_a_rebuild_counts_what_it_read(
 ) -> None:
     assert run(["ledger", "rebuild", "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
-    assert found == {"ledger": str(ledger_path), "entries": 2, "samples": 0}
+    assert found == {"ledger": str(ledger_path), "entries": 2, "samples": 0, "mended": []}
     assert run(["ledger", "rebuild"]) == 0
     assert "rebuilt from 2 entries" in capsys.readouterr().out

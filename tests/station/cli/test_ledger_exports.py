@@ -36,7 +36,7 @@ def test_people_are_told_where_it_is(
     assert run(["ledger", "export", out, "--ledger", str(ledger_path), "--traces", "npz"]) == 0
     assert run(["ledger", "import", out, "--ledger", str(tmp_path / "again")]) == 0
     told = capsys.readouterr().out
-    assert "2 entries, 0 samples, 0 traces. Start with README.txt." in told
+    assert "2 entries, 0 samples, 0 traces, head 2:" in told
     assert "2 entries and 0 traces, all sound." in told
     assert "apostrophe" in (tmp_path / "out" / "README.txt").read_text()
 

@@ -353,3 +353,30 @@ def test_a_barrel_may_save_what_it_replaces(capsys: pytest.CaptureFixture[str]) 
     code, saved = document(capsys, *arguments, "--family", "butt splice")
     assert (code, saved["void_reason"]) == (0, None)
     assert saved["splice_mohm"] < 0.0
+
+
+@pytest.mark.parametrize(
+    ("held", "code", "verdict", "note"),
+    [
+        (("--held-s", "60"), 0, "pass", ""),
+        (("--held-s", "40"), 1, "fail", "It was not held for as long as the limit asks."),
+        ((), 0, "pass", "The limit is stated for a force that is held; a peak is not a hold."),
+    ],
+)
+def test_a_hold_is_judged_by_its_force_and_its_time(
+    capsys: pytest.CaptureFixture[str], held: tuple[str, ...], code: int, verdict: str, note: str
+) -> None:
+    asked = ["judge", "--wire", "18 AWG", "--set", "ul-486a-1991", "--only", "pull"]
+    forces = ["--force-n", "92", "--force-u-n", "0.5"]
+    assert run([*asked, *forces, *held, "--json"]) == code
+    document = json.loads(capsys.readouterr().out)
+    assert document["verdict"] == verdict
+    (criterion,) = document["criteria"]
+    assert (criterion["hold_s"], criterion["note"]) == (60.0, note)
+    assert run([*asked, *forces, *held]) == code
+    assert note in capsys.readouterr().out
+
+
+def test_a_time_without_a_force_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["judge", "--wire", "18 AWG", "--set", "ul-486a-1991", "--held-s", "60"]) == 2
+    assert "--force-n" in capsys.readouterr().err

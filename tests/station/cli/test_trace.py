@@ -15,7 +15,8 @@ from station.simulation.physics import Specimen, pull_curve
 
 KEYS = {
     "peak_n", "peak_time_s", "loading_rate_n_per_s", "peak_may_be_low_by_n", "drops",
-    "slack_end_s", "ended_by", "suggested_mode", "void_reason", "peak_u_n",
+    "slack_end_s", "ended_by", "suggested_mode", "void_reason", "peak_u_n", "struck_out",
+    "lost_samples",
 }  # fmt: skip
 
 
@@ -66,6 +67,30 @@ def test_a_void_pull_exits_with_1(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert "slipped" in document["void_reason"]
 
 
+def test_a_corrupted_sample_is_struck_out_and_counted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = pulled(tmp_path)
+    rows = path.read_text().splitlines()
+    rows[120] = f"{rows[120].split(',')[0]},850"
+    del rows[90:95]
+    path.write_text("\n".join(rows))
+    code, document = traced(capsys, str(path))
+    assert (code, document["void_reason"]) == (0, None)
+    assert (document["struck_out"], document["lost_samples"]) == (1, 5)
+    assert document["peak_n"] == pytest.approx(165.0, abs=0.5)
+
+
+def test_a_corrupted_sample_at_the_top_voids_the_pull(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = [f"{n / 10},{9 * n if n < 11 else 0}" for n in range(20)]
+    rows[10] = "1.0,130.2"
+    code, document = traced(capsys, str(saved(tmp_path, "time_s,force_n\n" + "\n".join(rows))))
+    assert code == 1
+    assert "cannot be believed" in document["void_reason"]
+
+
 def test_no_force_gives_null_and_never_a_missing_key(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -87,8 +112,8 @@ def test_people_read_the_reasons(tmp_path: Path, capsys: pytest.CaptureFixture[s
 
 
 def test_people_read_why_it_is_void(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["trace", str(pulled(tmp_path)), "--capacity-n", "170"]) == 1
-    assert "VOID: the force came to 165 N" in capsys.readouterr().out
+    assert run(["trace", str(pulled(tmp_path)), "--preload-n", "170"]) == 1
+    assert "VOID: the force never rose above 170 N" in capsys.readouterr().out
 
 
 def test_what_is_known_of_the_tester_is_used(
@@ -157,7 +182,7 @@ def test_options_that_cannot_be(tmp_path: Path, capsys: pytest.CaptureFixture[st
     path = str(pulled(tmp_path))
     assert "wire size" in refused(capsys, path, "--wire", "thick")
     assert "filter_hz" in refused(capsys, path, "--filter-hz", "0")
-    assert "capacity_n" in refused(capsys, path, "--capacity-n", "nan")
+    assert "proof_n" in refused(capsys, path, "--proof-n", "nan")
 
 
 def test_a_line_without_end_is_refused(tmp_path: Path) -> None:

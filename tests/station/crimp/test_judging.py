@@ -1,10 +1,21 @@
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from station.crimp.facts import shipped_limit_sets
 from station.crimp.limits import Limit
-from station.crimp.verdict import Judgement, Measured, Verdict, judge_sample, worst
+from station.crimp.verdict import (
+    BORE_NO_MORE,
+    NOT_HELD,
+    PEAK_IS_NO_HOLD,
+    Judgement,
+    Measured,
+    Verdict,
+    judge_sample,
+    worst,
+)
 from station.crimp.wire import parse_size
 from station.errors import BadInput
 
@@ -95,3 +106,42 @@ def test_few_degrees_of_freedom_widen_the_guard_of_a_force() -> None:
     assert verdict(judge_sample(force, force=Measured(92.0, 1.0))) is Verdict.PASS
     assert verdict(judge_sample(force, force=Measured(92.0, 1.0, dof=3.0))) is Verdict.UNDECIDED
     assert verdict(judge_sample(force, force=Measured(92.36, 1.0, dof=3.0))) is Verdict.PASS
+
+
+HELD = replace(BOTH[0], pull_kind="hold", hold_s=60.0)
+
+
+@pytest.mark.parametrize(
+    ("force", "expected", "note"),
+    [
+        (Measured(95.0, 0.5, end="hold", held_s=60.0), Verdict.PASS, ""),
+        (Measured(95.0, 0.5, end="hold", held_s=40.0), Verdict.FAIL, NOT_HELD),
+        (Measured(90.1, 0.5, end="hold", held_s=60.0), Verdict.UNDECIDED, BORE_NO_MORE),
+        (Measured(50.0, 0.5, end="hold", held_s=60.0), Verdict.UNDECIDED, BORE_NO_MORE),
+        (Measured(95.0, 0.5), Verdict.PASS, PEAK_IS_NO_HOLD),
+        (Measured(50.0, 0.5), Verdict.FAIL, PEAK_IS_NO_HOLD),
+        (Measured(95.0, 0.5, end="at_least"), Verdict.PASS, PEAK_IS_NO_HOLD),
+    ],
+)
+def test_a_held_limit_is_met_by_a_hold_and_says_so_of_a_peak(
+    force: Measured, expected: Verdict, note: str
+) -> None:
+    ((_, judged),) = judge_sample([HELD], force=force)
+    assert (judged.verdict, judged.note) == (expected, note)
+
+
+def test_a_hold_meets_a_limit_for_a_peak_as_a_force_that_was_borne() -> None:
+    held = Measured(95.0, 0.5, end="hold", held_s=1.0)
+    ((_, judged),) = judge_sample([BOTH[0]], force=held)
+    assert (judged.verdict, judged.note) == (Verdict.PASS, "")
+
+
+@given(st.floats(0.0, 200.0), st.floats(0.0, 5.0), st.sampled_from([BOTH[0], HELD]))
+def test_what_was_borne_passes_as_a_peak_would_and_never_fails(
+    force_n: float, u_n: float, asked: Limit
+) -> None:
+    ((_, borne),) = judge_sample([asked], force=Measured(force_n, u_n, end="at_least"))
+    ((_, peak),) = judge_sample([asked], force=Measured(force_n, u_n))
+    assert (borne.verdict is Verdict.PASS) == (peak.verdict is Verdict.PASS)
+    assert borne.verdict is not Verdict.FAIL
+    assert borne.verdict is Verdict.PASS or borne.probability_conforming is None

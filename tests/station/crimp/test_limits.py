@@ -444,16 +444,18 @@ def test_sae_gauges_are_pulled_like_the_awg_of_their_number() -> None:
 )  # fmt: skip
 def test_a_force_limit_says_what_it_asks_of_the_wire(set_id: str, size: str, percent: int) -> None:
     limit = shipped_limit_sets().limit(set_id, "pull_force_min", parse_size(size))
-    assert share_of_strength(limit) == pytest.approx(percent / 100.0, abs=0.006)
-    said = strength_words(limit) or ""
+    asked = limit.criterion, limit.value_si, limit.size
+    assert share_of_strength(*asked) == pytest.approx(percent / 100.0, abs=0.006)
+    said = strength_words(*asked)
     assert f"{percent} %" in said
     assert ("fastened" in said) is (percent < 15)
 
 
 def test_a_resistance_limit_asks_nothing_of_the_strength() -> None:
     limit = shipped_limit_sets().for_size(parse_size("1 mm2"), "vehicle-harness-drop")[0]
-    assert share_of_strength(limit) is None
-    assert strength_words(limit) is None
+    asked = limit.criterion, limit.value_si, limit.size
+    assert share_of_strength(*asked) is None
+    assert strength_words(*asked) == ""
 
 
 # Standards, their publishers and parts, the unit N, the points of the drawings, what runs on the

@@ -1,3 +1,6 @@
+from functools import reduce
+from operator import xor
+
 import pytest
 
 from station.errors import InstrumentGarbled
@@ -91,3 +94,23 @@ def test_single_unreadable_lines_are_passed_over(line: bytes) -> None:
 def test_a_row_of_unreadable_lines_is_the_wrong_profile() -> None:
     with pytest.raises(InstrumentGarbled, match=r"cannot read, such as '12.3 lb'"):
         forces(SHIPPED, *[b"12.3 lb"] * MOST_UNREAD_IN_A_ROW)
+
+
+@pytest.mark.parametrize("status", [b"ER", b"ok", b"E-3", b""])
+def test_a_status_that_is_not_named_good_voids_the_run_in_its_own_spelling(status: bytes) -> None:
+    with pytest.raises(InstrumentGarbled, match=f"says '{status.decode()}' with its force"):
+        forces(SHIPPED, b"1,1.0,N,OK", b"2,180.0,N," + status)
+
+
+@pytest.mark.parametrize(("flags", "index"), [(b"0", 0), (b"4", 0), (b"2", None), (b"8", None)])
+def test_the_flags_of_the_line_protocol_are_status_words_too(
+    flags: bytes, index: int | None
+) -> None:
+    profile = load_tester_profile("tester-line-protocol")
+    body = b"F,1,1000,8192," + flags
+    line = b"$%s*%02X" % (body, reduce(xor, body))
+    if index is None:
+        with pytest.raises(InstrumentGarbled, match=f"says '{flags.decode()}'"):
+            forces(profile, line)
+    else:
+        assert forces(profile, line) == [(index, 0.0)]

@@ -12,6 +12,7 @@ from station.simulation.voices import TESTER_VOICES
 LINE = LineSettings(baud=9600)
 BREAK_N = 120.0
 SECONDS = 20.0
+GROUPS = ("counter", "time", "sign", "force", "unit", "status")
 STREAMS = [name for name, voice in TESTER_VOICES.items() if voice.poll is None]
 
 
@@ -50,16 +51,14 @@ def test_value_unit_and_sign_of_every_stream_are_found(name: str) -> None:
 @pytest.mark.parametrize(
     ("name", "groups"),
     [
-        ("tester-stream-newton", {"counter", "force", "unit"}),
-        ("tester-line-protocol", {"counter", "time", "force"}),
-        ("tester-framed-status", {"sign", "force", "unit"}),
+        ("tester-stream-newton", {"counter", "force", "unit", "status"}),
+        ("tester-line-protocol", {"counter", "time", "force", "status"}),
+        ("tester-framed-status", {"sign", "force", "unit", "status"}),
     ],
 )
 def test_counters_clocks_and_direction_digits_are_told_apart(name: str, groups: set[str]) -> None:
     reply = learned(name).profile.dialect.reply
-    assert {group for group in ("counter", "time", "sign", "force", "unit") if group in reply} == {
-        *groups
-    }
+    assert {group for group in GROUPS if group in reply} == {*groups}
 
 
 def test_without_a_pull_the_sign_is_only_assumed() -> None:
@@ -84,3 +83,31 @@ def test_answers_to_a_poll_make_a_polling_profile() -> None:
 def test_noise_is_refused_with_advice(noise: bytes) -> None:
     with pytest.raises(InstrumentGarbled):
         propose(noise, 1.0, LINE)
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("tester-stream-newton", {"OK"}),
+        ("tester-indicator-kilogram", {"ST", "US"}),
+        ("tester-line-protocol", {"0"}),
+        ("tester-stream-bare", set()),
+        ("unlisted", {"ok"}),
+    ],
+)
+def test_the_status_that_was_heard_is_proposed_as_the_good_one(name: str, words: set[str]) -> None:
+    proposal = learned(name)
+    assert set(proposal.status_heard) == words
+    assert set(proposal.profile.dialect.good_status) == words
+
+
+def test_a_person_may_name_other_status_words_as_the_good_ones() -> None:
+    proposal = propose(heard("tester-indicator-kilogram"), SECONDS, LINE, good_status=["ST"])
+    assert proposal.profile.dialect.good_status == ("ST",)
+
+
+@pytest.mark.parametrize(
+    ("name", "literal"), [("tester-indicator-kilogram", "(?:NT)"), ("unlisted", "(?:LOAD)")]
+)
+def test_a_word_that_was_never_heard_makes_a_line_unreadable(name: str, literal: str) -> None:
+    assert literal in learned(name).profile.dialect.reply

@@ -25,6 +25,8 @@ def test_every_shipped_profile_loads_and_says_where_its_numbers_come_from(name: 
     profile = load_profile(name)
     assert isinstance(profile, MeterProfile | PullTesterProfile)
     assert "invented" in profile.source
+    # Seen, from memory, or our own: the tags of tests/published/README.md.
+    assert re.search(r"\[seen-\d\]|\[memory\]|this project's own", profile.source)
 
 
 def test_the_tester_profile_reads_the_line_it_describes() -> None:

@@ -29,7 +29,9 @@ def adapted(silence_s: float = 20.0, **dialect: object) -> PullTesterProfile:
     return SHIPPED.model_copy(
         update={
             "dialect": SHIPPED.dialect.model_copy(update=dialect),
-            "sampling": SHIPPED.sampling.model_copy(update={"silence_s": silence_s}),
+            "sampling": SHIPPED.sampling.model_copy(
+                update={"silence_s": silence_s, "jitter_s": 60.0}
+            ),
         }
     )
 

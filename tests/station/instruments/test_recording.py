@@ -12,6 +12,7 @@ from station.instruments.recording import (
     PRE_TRIGGER_S,
     PullLimits,
     PullWatch,
+    clock_steps,
     fitted_times,
     time_axis,
 )
@@ -120,12 +121,45 @@ def test_batches_of_an_adapter_are_smoothed_out() -> None:
 
 def test_times_by_counter_are_exact_and_begin_at_the_trigger() -> None:
     index = np.array([10, 11, 14])
-    times_s, _ = time_axis(index, np.zeros(3), "counter", 100.0, begin_index=11)
+    times_s, _ = time_axis(index, np.zeros(3), "counter", 100.0, begin=1)
     np.testing.assert_allclose(times_s, [-0.01, 0.0, 0.03], atol=1e-15)
 
 
 def test_times_of_one_sample_and_of_none() -> None:
-    times_s, rate_hz = time_axis(np.array([4]), np.array([7.0]), "arrival", 100.0, None)
+    times_s, rate_hz = time_axis(np.array([4]), np.array([7.0]), "arrival", 100.0, 0)
     assert times_s.tolist() == [0.0]
     assert np.isnan(rate_hz)
-    assert len(time_axis(np.empty(0, int), np.empty(0), "counter", 100.0, None)[0]) == 0
+    assert len(time_axis(np.empty(0, int), np.empty(0), "counter", 100.0, 0)[0]) == 0
+
+
+def batched(true_s: np.ndarray) -> np.ndarray:
+    """Arrival through an adapter that hands over every 16 ms."""
+    return np.ceil(true_s / 0.016) * 0.016
+
+
+def test_late_lines_that_catch_up_are_the_lines_own_jitter() -> None:
+    true_s = np.arange(400) / 100.0
+    arrival_s = batched(true_s)
+    # The computer looks away for 0.6 s: what came meanwhile comes in one piece.
+    away = (true_s > 1.0) & (true_s < 1.6)
+    arrival_s[away] = 1.6
+    assert clock_steps(true_s, arrival_s, 0.15) == []
+
+
+@given(st.floats(10.0, 1000.0), st.floats(0.4, 60.0), st.sampled_from([-1, 1]), st.integers(0, 99))
+def test_a_clock_and_arrivals_that_part_company_are_told(
+    rate_hz: float, step_s: float, sign: int, seed: int
+) -> None:
+    true_s = np.arange(int(4 * rate_hz)) / rate_hz
+    at = int(np.random.default_rng(seed).integers(len(true_s) // 5, 4 * len(true_s) // 5))
+    jumped_s, paused_s = true_s.copy(), true_s.copy()
+    (jumped_s if sign < 0 else paused_s)[at:] += step_s
+    jitter_s = 0.15 + 1.5 / rate_hz
+    assert clock_steps(true_s, batched(true_s), jitter_s) == []
+    [(found, by_s)] = clock_steps(jumped_s, batched(paused_s), jitter_s)
+    assert found == at
+    assert by_s == pytest.approx(sign * step_s, rel=0.05, abs=0.1)
+
+
+def test_a_tester_that_counts_at_another_pace_than_its_profile_says_agrees_with_itself() -> None:
+    assert clock_steps(np.arange(300) / 80.0, np.arange(300) / 100.0, 0.15) == []

@@ -13,6 +13,8 @@ from station.ledger.chain import Moment
 from station.ledger.entries import (
     NEST_OUTCOME,
     BaselineSet,
+    BenchTemperature,
+    BudgetLine,
     CodeFor,
     CodesDrawn,
     Correction,
@@ -29,6 +31,9 @@ from station.ledger.entries import (
     PersonLeft,
     PersonPrefers,
     PullBegun,
+    ReelAdded,
+    ReelMeasured,
+    ReelOut,
     RoleChanged,
     SampleBegun,
     SampleFinished,
@@ -184,8 +189,23 @@ def _add_job(ledger: Ledger) -> None:
     held = NestHeld(tool="T1", nest="A", reason="weak", job_id=job.id)
     ledger.append(held, person="Bo")
     ledger.append(NestReleased(tool="T1", nest="A", reason="new die"), person="Ana")
+    for wire in (
+        ReelAdded(reel="R1", size="18 AWG"),
+        REEL_MEASURED,
+        ReelOut(reel="R1", reason="empty"),
+        BenchTemperature(temperature_c=21.0, u_temperature_k=1.0),
+    ):
+        ledger.append(wire, person="Bo")
     work = WorkDone(day=date(2024, 3, 1), work_order="W-1", tool="T1", nest="A")
     ledger.append(work, person="Bo")
+
+
+REEL_MEASURED = ReelMeasured(
+    reel="R1", in_fixture=False, length_m=1.0, u_length_m=0.001, repeats_ohm=(0.021,),
+    reading_ohm=0.021, budget=(BudgetLine(name="repeatability", u=1e-6, dof=2.0),),
+    temperature_c=20.0, u_temperature_k=1.0, instrument="invented", ohm_per_m=0.021,
+    u_ohm_per_m=1e-4, effective_dof=None, answer="as sold",
+)  # fmt: skip
 
 
 def _add_study(ledger: Ledger) -> None:

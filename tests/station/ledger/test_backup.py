@@ -17,6 +17,7 @@ from station.ledger.entries import PersonAdded
 from station.ledger.in_use import ledger_in_use
 from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
+from tests.station.ledger.test_verify import tampering
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
 
@@ -47,7 +48,7 @@ def test_a_backup_is_one_sound_file_equal_to_the_ledger(full_ledger: Ledger) -> 
     assert report == verify_ledger(full_ledger.path)
     assert whole_record(target) == whole_record(full_ledger.path)
     assert {name for name in files(target.parent) if "copy" in name} == {"copy"}
-    assert seen[-1] == (report.entries + report.traces,) * 2
+    assert seen[-1] == (2 * report.entries + report.traces,) * 2
     assert target.stat().st_mode == full_ledger.path.stat().st_mode
 
 
@@ -249,3 +250,21 @@ def test_nothing_is_left_beside_a_copy_that_failed(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="full"):
         copy_that_fails(tmp_path / "copy")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_what_pages_show_is_built_again_in_a_copy_where_it_is_not_what_was_written(
+    full_ledger: Ledger,
+) -> None:
+    path, copy = full_ledger.path, full_ledger.path.with_name("copy")
+    with tampering(path) as connection:
+        connection.execute("UPDATE sample SET verdict = 'pass'")
+    report = back_up_ledger(path, copy)
+    assert "verdict is 'pass', the entries say 'void'" in report.differences[0]
+    assert verify_ledger(copy).fault is None
+    assert {name for name in files(path.parent) if "copy" in name} == {"copy"}
+    full_ledger.close()
+    with tampering(copy) as connection:
+        connection.execute("DELETE FROM nest_hold")
+    done = restore_ledger(copy, path, now=NOW)
+    assert done.report.differences == ("nest_hold 43: it is missing",)
+    assert verify_ledger(path).fault is None

@@ -11,6 +11,7 @@ from station.errors import BadInput
 from station.ledger.chain import (
     FIRST_PREV_HASH,
     HASHED_COLUMNS,
+    Head,
     Moment,
     canonical_json,
     entry_hash,
@@ -161,3 +162,11 @@ def test_a_moment_that_cannot_be_kept_is_refused(
 ) -> None:
     with pytest.raises(BadInput, match=message):
         Moment(at_utc=at_utc, clock_synced=True, boot_id="", monotonic_s=monotonic_s)
+
+
+@given(st.integers(0, 10**9), st.integers(0, 2**256 - 1))
+def test_a_head_reads_as_it_is_printed(seq: int, number: int) -> None:
+    head = Head(seq, f"{number:064x}")
+    assert Head.read(str(head)) == Head.read(f" {str(head).upper()}\n") == head
+    assert head.hash.startswith(Head.read(head.short).hash)
+    assert (Head.read(head.short).seq, len(Head.read(head.short).hash)) == (seq, 16)

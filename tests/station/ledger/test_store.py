@@ -254,3 +254,14 @@ def test_a_path_that_cannot_be_a_ledger_is_refused(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="is a folder"):
         Ledger.open(tmp_path)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_nobody_but_its_owner_reads_a_ledger(tmp_path: Path) -> None:
+    path = tmp_path / "one.ledger"
+    for before in (None, 0o644):
+        if before:
+            path.chmod(before)
+        with Ledger.open(path) as ledger:
+            ledger.append(PersonAdded(name="Ana", role="lead"), person="Ana")
+            modes = {file.stat().st_mode & 0o777 for file in tmp_path.glob("one.ledger*")}
+        assert modes == {0o600}

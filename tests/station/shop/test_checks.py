@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from station.bench.between import BetweenClips
 from station.bench.sample_entry import (
     Results,
     finished_sample,
@@ -13,9 +14,10 @@ from station.bench.sample_entry import (
     reduce_reading,
     resistance_result,
 )
+from station.bench.temperature import temperature_set
+from station.crimp.facts import shipped_book
 from station.errors import BadInput
 from station.instruments.bay import InstrumentBay
-from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Joint, ResistanceResult, SampleBegun
 from station.ledger.store import Ledger
 from station.settings import FixtureSettings, InstrumentSettings, Settings
@@ -79,18 +81,18 @@ class Shop:
         sample_id: str = self._ledger.append(begun, person="Benno").id
         self._simulated.command({"mount": {"splice_ohm": 3e-4, "wire_ohm": 1.676e-3}})
         meter = self._bay.meter(5e-3)
-        order = SampleOrder("Benno", "daily_check", JOINT, workshop.LIMIT_SET)
-        results = Results(resistance=self._reading(meter.read_repeats(3), order))
+        results = Results(resistance=self._reading(meter.read_repeats(3)))
         finished = finished_sample(
             sample_id, begun, results, judge((), results, 1.645), guard=1.645
         )
         self._ledger.append(finished, person="Benno")
         return sample_id
 
-    def _reading(self, repeats: list[float], order: SampleOrder) -> ResistanceResult:
-        reduced = reduce_reading(repeats, self._bay.meter(5e-3).worth, order, FIXTURE)
+    def _reading(self, repeats: list[float]) -> ResistanceResult:
+        between = BetweenClips.of(shipped_book(), JOINT, FIXTURE, temperature_set(FIXTURE))
+        reduced = reduce_reading(repeats, self._bay.meter(5e-3).worth, JOINT, between)
         return resistance_result(
-            repeats, reduced, (0.08,), instrument_used(self._bay.line("meter"))
+            repeats, reduced, between, instrument_used(self._bay.line("meter"))
         )
 
 

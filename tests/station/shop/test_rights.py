@@ -63,7 +63,9 @@ def test_whoever_has_left_has_no_right(right: Right) -> None:
         demand(Person("Ann Example", "lead", active=False), right)
 
 
-@pytest.mark.parametrize("own", ["Ann Example", "ann example", "Ann  Example", "ANN EXAMPLE"])
+@pytest.mark.parametrize(
+    "own", ["Ann Example", "ann example", "Ann  Example", "ANN EXAMPLE", "\u0410nn Examp1e"]
+)
 def test_nobody_signs_for_themselves(own: str) -> None:
     with pytest.raises(NotAllowed, match="another lead"):
         demand(LEAD, Right.CERTIFY, about=own)
@@ -93,7 +95,24 @@ def test_a_clean_name_stays_as_it_is_and_is_seen(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["", "  ", "x" * (MAX_NAME + 1), "a\x00b", "a\u202eb", "a\ud800", "a\u200bb", NOBODY]
+    "text",
+    [
+        "",
+        "  ",
+        "x" * (MAX_NAME + 1),
+        "a\x00b",
+        "a\u202eb",
+        "a\ud800",
+        "a\u200bb",
+        NOBODY,
+        f"{NOBODY} 1a2b",
+        "\u3164",
+        "a\u115fb",
+        "\u2800",
+        "\u0301",
+        "12 34",
+        "A\ufe0f",
+    ],
 )
 def test_a_name_that_cannot_be_trusted_to_the_eye_is_refused(text: str) -> None:
     with pytest.raises(BadInput):

@@ -1,11 +1,14 @@
 """Signing in and changing people: who gets through, and what the audit says of it."""
 
+import random
+import re
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from unittest.mock import patch
 
 import pytest
+from confusable_homoglyphs import confusables
 
 from station.errors import BadInput, LedgerFull, LockedOut, NotAllowed, WrongSecret
 from station.ledger.chain import Moment
@@ -14,11 +17,12 @@ from station.ledger.rows import PersonRow
 from station.ledger.store import Ledger
 from station.shop.rights import (
     FREE_TRIES,
-    NOBODY,
     Right,
 )
 from station.shop.secrets import SecretFile
 from station.shop.sign_in import (
+    ADDRESS_TRIES,
+    ADDRESS_WAIT,
     CODE,
     Doors,
     Way,
@@ -99,7 +103,9 @@ def test_wrong_secrets_are_refused_alike_and_noted(ledger: Ledger, clock: Clock,
     with pytest.raises(WrongSecret, match="do not belong together"):
         doors(ledger, clock).sign_in(name, "not the passphrase")
     known = name in ("Ann Example", "Bo Invented")
-    assert events(ledger)[0] == ("sign_in_failed", name if known else NOBODY)
+    event, about = events(ledger)[0]
+    assert event == "sign_in_failed"
+    assert about == name if known else re.fullmatch(r"\(nobody\) [0-9a-f]{4}", about)
 
 
 def test_no_secret_is_in_any_entry(ledger: Ledger, clock: Clock) -> None:
@@ -150,13 +156,22 @@ def test_a_stranger_on_the_network_cannot_lock_the_bench(ledger: Ledger, clock: 
         doors(ledger, clock, "network").sign_in("Ann Example", PASSPHRASE)
 
 
-def test_names_not_on_record_share_one_lock(ledger: Ledger, clock: Clock) -> None:
-    door = doors(ledger, clock)
-    for name in ("Cy", "Dee", "Eli"):
-        fail(door, 1, name)
-    with pytest.raises(LockedOut):
-        door.sign_in("Fay", "x")
-    door.sign_in("Ann Example", PASSPHRASE)
+def test_an_address_that_tries_many_names_waits_and_nobody_else(
+    ledger: Ledger, clock: Clock
+) -> None:
+    door = doors(ledger, clock, "network")
+    for number in range(ADDRESS_TRIES):
+        fail(door, 1, f"Cy {number}")
+    before = len(events(ledger))
+    for name in ("Fay", "Ann Example"):
+        with pytest.raises(LockedOut, match="wait 600 seconds"):
+            door.sign_in(name, PASSPHRASE)
+    assert len(events(ledger)) == before
+    other = Doors(ledger, "network", "192.0.2.8", clock)
+    assert other.sign_in("Ann Example", PASSPHRASE).name == "Ann Example"
+    assert doors(ledger, clock).sign_in("Ann Example", PASSPHRASE).name == "Ann Example"
+    clock.at += ADDRESS_WAIT
+    assert door.sign_in("Ann Example", PASSPHRASE).name == "Ann Example"
 
 
 def test_a_pin_is_good_at_the_bench_only(ledger: Ledger, clock: Clock) -> None:
@@ -324,3 +339,36 @@ def test_in_an_invented_ledger_the_audit_is_marked_as_such(blank: Ledger, clock:
     give_secret(blank, "Ann Example")
     doors(blank, clock).sign_in("Ann Example", PASSPHRASE)
     assert all(entry.payload.demo for entry in blank.reader.entries())
+
+
+def test_names_lock_alike_whether_they_are_on_record_or_not(ledger: Ledger, clock: Clock) -> None:
+    door = doors(ledger, clock)
+    said: dict[str, list[str]] = {"Ann Example": [], "Cy Unknown": [], "Di Unknown": []}
+    for name, heard in said.items():
+        for _ in range(FREE_TRIES + 1):
+            with pytest.raises((WrongSecret, LockedOut)) as refused:
+                door.sign_in(name, "not the passphrase")
+            heard.append(str(refused.value))
+    assert said["Ann Example"] == said["Cy Unknown"] == said["Di Unknown"]
+    assert "wait 30 seconds" in said["Cy Unknown"][-1]
+
+
+def spellings(name: str) -> Iterator[str]:
+    """The name with one letter put for another that Unicode's table calls alike."""
+    for place, letter in enumerate(name):
+        for pair in confusables.confusables_data.get(letter, ()):
+            yield name[:place] + pair["c"] + name[place + 1 :]
+
+
+def test_a_hundred_confusable_spellings_of_a_name_are_refused(ledger: Ledger, clock: Clock) -> None:
+    door, lead = doors(ledger, clock), ledger.reader.person("Ann Example")
+    assert lead is not None
+    every = sorted({" ".join(one.split()) for one in spellings("Ann Example")} - {"Ann Example"})
+    assert len(every) > 100
+    for spelled in random.Random(5).sample(every, 100):
+        with pytest.raises(BadInput) as refused:
+            door.add(lead, spelled, "lead")
+        said = str(refused.value)
+        assert "Ann Example is on record already" in said or "cannot be seen" in said
+    for other in ("Anna Example", "Ann Exampla", "Anm Example", "Аня"):
+        assert door.add(lead, other, "installer").name == other

@@ -3,17 +3,21 @@
 import numpy as np
 import pytest
 
-from station.crimp.resistance import WireSpan, wire_share_ohm
-from station.crimp.wire import MATERIALS, parse_size, soft_break_force_n
+from station.bench.between import BetweenClips
+from station.bench.temperature import Temperature
+from station.crimp.facts import shipped_book
+from station.crimp.resistance import wire_share_ohm
+from station.crimp.wire import parse_size, soft_break_force_n
 from station.files import DATA
 from station.jobs.certification.plan import CertificationPlan
 from station.jobs.plans import read_plan
 from station.ledger.entries import Joint
+from station.settings import FixtureSettings
 from station.simulation.demo import demo_limit_sets
 from station.simulation.workshop import LIMIT_SET, Crimper
 
 PLAN = read_plan(DATA / "plans" / "certification.toml")
-SPAN_M = 0.080
+FIXTURE = FixtureSettings()
 
 
 def made_of(wires: tuple[str, ...]) -> Joint:
@@ -21,21 +25,22 @@ def made_of(wires: tuple[str, ...]) -> Joint:
 
 
 def share_of(wires: tuple[str, ...]) -> float:
-    """What the bench takes off: every wire has its part of the span."""
-    spans = [WireSpan(parse_size(wire), MATERIALS["copper"], SPAN_M / len(wires)) for wire in wires]
-    return wire_share_ohm(spans)
+    """What the bench takes off without a reel."""
+    made = made_of(wires)
+    between = BetweenClips.of(shipped_book(), made, FIXTURE, Temperature(20.0, 1.0))
+    return wire_share_ohm(between.spans(made))
 
 
 @pytest.mark.parametrize("wires", [("20 AWG", "18 AWG"), ("18 AWG", "20 AWG"), ("16 AWG",)])
 def test_the_wire_of_a_specimen_is_what_the_bench_takes_off(wires: tuple[str, ...]) -> None:
-    crimper = Crimper(np.random.default_rng(1), SPAN_M)
-    # A reel is up to three of its standard deviations of half a percent off.
-    assert crimper.make(made_of(wires)).wire_ohm == pytest.approx(share_of(wires), rel=0.015)
+    crimper = Crimper(np.random.default_rng(1), FIXTURE)
+    # A gauge's band reaches 3 % either way of its middle.
+    assert crimper.make(made_of(wires)).wire_ohm == pytest.approx(share_of(wires), rel=0.03)
 
 
 def test_the_weaker_wire_lets_go_first() -> None:
     forces = [
-        Crimper(np.random.default_rng(2), SPAN_M).make(made_of(wires)).break_force_n
+        Crimper(np.random.default_rng(2), FIXTURE).make(made_of(wires)).break_force_n
         for wires in (("20 AWG", "18 AWG"), ("18 AWG", "20 AWG"))
     ]
     assert forces[0] == forces[1] < soft_break_force_n(parse_size("20 AWG"))
@@ -43,7 +48,7 @@ def test_the_weaker_wire_lets_go_first() -> None:
 
 def test_good_hands_can_pass_every_task_of_the_shipped_certification() -> None:
     assert isinstance(PLAN, CertificationPlan)
-    crimper, sets = Crimper(np.random.default_rng(3), SPAN_M), demo_limit_sets()
+    crimper, sets = Crimper(np.random.default_rng(3), FIXTURE), demo_limit_sets()
     for task in PLAN.tasks:
         made = Joint(connector=task.connector, wires=task.wires, tool="Heron", nest=task.band)
         size = min(map(parse_size, task.wires), key=soft_break_force_n)

@@ -289,3 +289,62 @@ def test_a_sample_that_is_not_saved_is_said_on_every_page_and_saved_by_a_button(
         assert "NOT SAVED" in client.get("/bench").text
     assert client.post("/bench/save", data={"csrf_token": token}).status_code == 303
     assert "NOT SAVED" not in client.get("/bench").text
+
+
+def test_a_proof_pull_of_a_chosen_wire_says_what_to_hold_for_how_long(
+    client: FlaskClient, bench: BenchAtHand, token: str
+) -> None:
+    asked = {"pull_wire": "first", "hold": "yes", "csrf_token": token}
+    client.post("/bench", data=GOOD | asked)
+    bench.until(Stage.CLIP_ON)
+    bench.grip()
+    page = client.get("/bench").text
+    assert "wire 1 (18 AWG)" in page
+    # 20 lbf with guard band and room for ripple; a minute, and what clocks may differ by.
+    assert re.search(r"at least 90\.\d+ N \(20\.\d+ lbf\), 62 s left", page)
+    assert re.search(r"89\.0 N \(20(\.0+)? lbf\) for 18 AWG", page)
+    bench.confirm()
+    bench.until(Stage.DONE)
+    sample = client.get(f"/samples/{bench.board.state.sample_id}").text
+    assert "Pull force of wire 1 (18 AWG)" in sample
+    assert re.search(r"held for 0(\.\d)? s", sample)
+    assert "It was not held for as long as the limit asks." in sample
+    assert "held for 0" in client.get("/samples").text
+
+
+def test_the_other_wire_is_pulled_too_where_that_is_asked_for(
+    client: FlaskClient, bench: BenchAtHand, token: str
+) -> None:
+    assert client.post("/bench/next", data={"csrf_token": token}).status_code == 400
+    bench.clip(order_of("Bo Invented", "blue"))
+    bench.grip()
+    assert "Then pull this too: <output>wire 2 (18 AWG)" in client.get("/bench").text
+    bench.pull()
+    client.post("/bench/next", data={"csrf_token": token})
+    assert "wire 2 (18 AWG)" in client.get("/bench/state").get_json()["texts"]["chosen"]
+    bench.name_failure("drawn_out")
+    bench.until(Stage.GRIP)
+    assert client.get("/bench/state").get_json()["texts"]["wire"] == "wire 2 (18 AWG)"
+    bench.pull()
+    bench.name_failure("broke_in_wire")
+    bench.until(Stage.DONE)
+    sample = client.get(f"/samples/{bench.board.state.sample_id}").text
+    assert sample.count("Pull in numbers") == 2
+    assert "Pull force of wire 1 (18 AWG)" in sample
+    assert "Pull force of wire 2 (18 AWG)" in sample
+
+
+def test_a_pull_that_is_stopped_after_it_let_go_shows_nothing(
+    client: FlaskClient, bench: BenchAtHand, token: str
+) -> None:
+    bench.clip(order_of("Bo Invented", "blue"))
+    bench.grip()
+    bench.bay.gate.clear()
+    bench.confirm()
+    bench.until(Stage.PULLING)
+    assert "Stop: it held at least this" in client.get("/bench").text
+    client.post("/bench/enough", data={"csrf_token": token})
+    bench.until(Stage.DONE)
+    outcome = bench.board.state.outcome
+    assert outcome is not None
+    assert (outcome.verdict, outcome.void_by, outcome.pull) == ("void", "person", None)

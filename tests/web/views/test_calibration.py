@@ -294,7 +294,9 @@ def test_hostile_text_stays_text(lead: Visitor) -> None:
 def test_procedures_can_be_read_and_nothing_else(client: FlaskClient) -> None:
     for name in ("meter", "tester", "checks", "splice_resistance"):
         assert client.get(f"/instruments/procedure/{name}").status_code == 200
-    assert "<table>" in client.get("/instruments/procedure/checks").text
+    page = client.get("/instruments/procedure/checks").text
+    assert "<table>" in page
+    assert "local codes and licensed practice decide" in page
     assert client.get("/instruments/procedure/..%2F..%2Fpyproject").status_code == 404
     assert client.get("/instruments/entry/none").status_code == 404
 

@@ -10,7 +10,7 @@ from flask import Flask
 from station.bench.board import Stage
 from station.jobs.certification.blind import pool
 from station.jobs.certification.record import read as read_certification
-from station.ledger.entries import JobBegun, JobEnded, NestHeld, PersonAdded
+from station.ledger.entries import DoorEvent, JobBegun, JobEnded, NestHeld, PersonAdded
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, PIN, give_secret
 from tests.web.benches import BenchAtHand
@@ -126,6 +126,17 @@ def test_walked_to_a_certificate(
     assert "valid until" in people[BO].get("/certifications").text
     paper = people[BO].get(f"/jobs/{job_id}/paper.html").text
     assert "8 of 8 crimps conformed" in paper
+    head = ledger.reader.head()
+    assert f"when this was printed: {head.short}. " in paper
+    assert f"<title>{head}</title>".upper() in paper.upper()
+    ledger.append(DoorEvent(event="signed_out", about=ANN, way="bench"), person=ANN)
+    page = "/certifications/lookup"
+    asked = people[BO].get(page, query_string={"hash": head.short}).text
+    assert f"Entry {head.seq} is on record with this hash" in asked
+    forged = f"{head.seq}:{'0' * 16}"
+    asked = people[BO].get(page, query_string={"hash": forged}).text
+    assert "is not the one that the paper was printed from" in asked
+    assert people[BO].get(page, query_string={"hash": "9:0"}).status_code == 400
 
 
 def test_each_step_is_offered_to_whom_it_is_for(

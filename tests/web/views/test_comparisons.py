@@ -27,6 +27,8 @@ def test_samples_made_to_be_compared_are_compared(
     page = visitor.get("/compare?first=good+strip&second=nicked+strands").text
     assert "good strip is higher than nicked strands by 43 N" in page
     assert page.count('<svg class="figure"') == 2
+    assert "These records are invented" in page
+    assert page.count("of both ways, invented") >= 2
     assert "in 100% of pairs" in page
 
 

@@ -49,6 +49,15 @@ def test_limits_of_one_size_stand_together(client: FlaskClient) -> None:
     assert 'id="of-size"' not in client.get("/limits").text
 
 
+def test_a_size_says_what_current_it_is_for_and_who_says_so(client: FlaskClient) -> None:
+    page = client.get("/limits?size=18+AWG").text
+    assert "Conservative current 2.3 A: installers&#39; rule of thumb" in page
+    # NEC 240.4(D): 7 A for 18 AWG [seen-1].
+    assert "<strong>7 A</strong>: largest fuse or breaker. Small copper conductors" in page
+    assert "NEC 240.4(D), edition not noted; check the edition in force (seen in 1 text)" in page
+    assert "No text that was read has a current" in client.get("/limits?size=SAE+18").text
+
+
 def test_a_size_without_a_limit_has_none_made_up(client: FlaskClient) -> None:
     assert "No set has a limit for 17 AWG" in client.get("/limits?size=17 AWG").text
     answer = client.get("/limits?size=-3 AWG")

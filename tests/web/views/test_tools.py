@@ -102,6 +102,7 @@ def test_the_table_is_to_be_had_as_csv(client: FlaskClient, records: LedgerReade
     ]
     assert float(rows[0]["peak_n"]) == shown[0].peak_n
     assert rows[-1]["force_score"] != ""
+    assert {row["demo"] for row in rows} == {"true"}
     assert client.get("/tools/Hand%20tool%201/none/samples.csv").status_code == 404
 
 

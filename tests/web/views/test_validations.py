@@ -62,6 +62,7 @@ def test_gauges_and_paper(visitor: Visitor, ledger: Ledger) -> None:
     job_id = begun(visitor)
     page = visitor.get(f"/jobs/{job_id}", follow_redirects=True).text
     assert "never checked" in page
+    assert "local codes and licensed practice decide" in page
     post = f"/validations/{job_id}/nest-gauge"
     assert visitor.post(post, person=PERSON, nest="red", gauge=HOSTILE, go="yes").status_code == 303
     joint = read_validation(ledger.reader, job_id).scope.joints[0].key

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from station.jobs.papers.frame import Paper, paper, templates
 from station.jobs.plan import JobPlan
+from station.ledger.chain import Head
 from station.ledger.rows import JobRecord
 
 HOSTILE = '<script>alert("x")</script>&\'"'
@@ -53,6 +54,7 @@ def framed(text: str, record_hash: str | None = None, size: Paper = "a4") -> str
         ended=SimpleNamespace(record_hash=record_hash),
         ended_at_utc=at,
         ended_by=text,
+        head=Head(7, "0123456789abcdef" * 4),
     )
     plan = JobPlan.model_construct(id=text, title=text, standing=text, reasoning=(text,))
     return paper(

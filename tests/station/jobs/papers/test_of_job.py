@@ -39,7 +39,7 @@ def test_validation_paper_holds_what_decided(ledger: Ledger, clock: Clock) -> No
         validated.sample(ledger, job_id, clock, number)
     ended = end_validation(ledger, validated.look(ledger, job_id), validated.LEAD)
     text = paper_of(ledger.reader, job_id, "letter")
-    assert elements(text).names.count("svg") == 2
+    assert elements(text).names.count("svg") == 3
     assert elements(text).names.count("circle") == 60
     for words in (
         "Accepted", "Lea, lead", str(ended.record_hash), "30 of 30 samples", "size:letter",

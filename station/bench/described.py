@@ -1,0 +1,75 @@
+"""What a sample's description says before anything is measured: its connector, looks and faults."""
+
+from calibration.saying import say
+from station.crimp.connectors import (
+    NO_JOINT,
+    CheckItem,
+    Connector,
+    ConnectorBook,
+    connector_named,
+)
+from station.crimp.wire import parse_size
+from station.errors import BadInput
+from station.jobs.comparison import COMPARISON
+from station.jobs.sample_order import SampleOrder
+
+
+def connector_of(book: ConnectorBook, order: SampleOrder) -> Connector:
+    """The connector of an order (BadInput if there is none of that name)."""
+    return connector_named(book.connectors, order.joint.connector)
+
+
+def looks_of(book: ConnectorBook, order: SampleOrder) -> list[CheckItem]:
+    """What is looked at before the pull."""
+    return book.checklist(connector_of(book, order))
+
+
+def barrel_warning(book: ConnectorBook, order: SampleOrder) -> str | None:
+    """Why the barrel does not fit the wires; None where it does."""
+    sizes = [parse_size(wire) for wire in order.joint.wires]
+    return book.fit(connector_of(book, order), sizes).warning
+
+
+def condemned_by(book: ConnectorBook, order: SampleOrder) -> tuple[str, ...]:
+    """What was seen that condemns the crimp whatever it measures."""
+    sizes = [parse_size(wire) for wire in order.joint.wires]
+    return book.condemned_by(connector_of(book, order), order.checklist, sizes)
+
+
+def demand_on_checklist(book: ConnectorBook, order: SampleOrder) -> None:
+    """Refuse answers to questions that are not asked of this connector (BadInput)."""
+    asked = {item.id for item in looks_of(book, order)}
+    for name in order.checklist:
+        if name not in asked:
+            raise BadInput(
+                "{name!r} is not on the checklist of {title}.",
+                name=name,
+                title=connector_of(book, order).title,
+            )
+
+
+def demand_describable(book: ConnectorBook, order: SampleOrder) -> None:
+    """Refuse a description that no sample can be made by.
+
+    Raises
+    ------
+    BadInput
+        Nobody makes it, it has no wire, the barrel is not made for the wires and nobody says that
+        this is on purpose, an answer is to no question, or it is no joint outside a comparison.
+    """
+    if not order.person.strip():
+        raise BadInput("Say who makes the sample.")
+    if not order.joint.wires:
+        raise BadInput("A sample has at least one wire.")
+    warning = barrel_warning(book, order)
+    if warning is not None and not order.use_wrong_barrel:
+        raise BadInput(
+            "{warning} A sample made all the same must say so; it is recorded.",
+            warning=say(warning),
+        )
+    demand_on_checklist(book, order)
+    if order.job != COMPARISON and NO_JOINT in condemned_by(book, order):
+        raise BadInput(
+            "{title} is made for a comparison only: choose that job.",
+            title=connector_of(book, order).title,
+        )
