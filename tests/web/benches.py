@@ -174,17 +174,22 @@ class BenchAtHand(Bench):
         self.until(Stage.NAME_FAILURE)
 
     def finish(
-        self, peak_n: float = 142.0, *, splice_ohm: float = 4e-4, mode: str = "drawn_out"
-    ) -> None:
-        """Make the sample that was taken up, as a person would."""
-        self.until(Stage.CLIP_ON)
+        self, peak_n: float = 142.0, *, splice_ohm: float = 4e-4, mode: str = "drawn_out",
+        looked: bool = True,
+    ) -> None:  # fmt: skip
+        """Make the sample that was taken up, as a person would; without a meter it is gripped."""
+        self.until(Stage.CLIP_ON, Stage.GRIP)
         order = self.board.state.order
         assert order is not None
         per_metre = fmean(resistance_ohm_per_m(parse_size(size)) for size in order.joint.wires)
         wire_ohm = per_metre * self.settings.fixture.span_m
         self.bay.peak_n, self.bay.ohm = peak_n, wire_ohm + splice_ohm
-        self.see_it_is_good()
-        self.grip()
+        if looked:
+            self.see_it_is_good()
+        if self.limit_sets.choice.only == "pull":
+            self.until(Stage.GRIP)
+        else:
+            self.grip()
         self.pull()
         self.name_failure(mode)
         self.until(Stage.DONE)

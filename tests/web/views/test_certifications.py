@@ -15,6 +15,7 @@ from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, PIN, give_secret
 from tests.web.benches import BenchAtHand
 from tests.web.invented import NOW, finish
+from tests.web.papers import names_its_limits
 from tests.web.visitor import Visitor
 from web import create_app
 
@@ -126,6 +127,7 @@ def test_walked_to_a_certificate(
     assert "valid until" in people[BO].get("/certifications").text
     paper = people[BO].get(f"/jobs/{job_id}/paper.html").text
     assert "8 of 8 crimps conformed" in paper
+    assert all(names_its_limits(paper, size) for size in ("18 AWG", "16 AWG"))
     head = ledger.reader.head()
     assert f"when this was printed: {head.short}. " in paper
     assert f"<title>{head}</title>".upper() in paper.upper()

@@ -10,6 +10,7 @@ from tests.station.jobs.invented_samples import normal_forces
 from tests.station.jobs.recorded import check_instruments
 from tests.web.benches import BenchAtHand
 from tests.web.invented import HOSTILE
+from tests.web.papers import names_its_limits
 from tests.web.visitor import Visitor
 
 PERSON = "Bo Invented"
@@ -118,3 +119,4 @@ def test_walked_to_its_end_with_a_new_page_for_every_sample(
     assert lead.post(f"/validations/{job_id}/end").status_code == 303
     page = visitor.get(f"/validations/{job_id}").text
     assert re.search(r'class="outcome">Accepted<', page)
+    assert names_its_limits(visitor.get(f"/jobs/{job_id}/paper.html").text, "18 AWG")

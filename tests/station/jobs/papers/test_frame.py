@@ -1,3 +1,4 @@
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from html.parser import HTMLParser
 from types import SimpleNamespace
@@ -6,9 +7,13 @@ from typing import cast
 from hypothesis import given
 from hypothesis import strategies as st
 
+from station.bench.sample_entry import Results, judge
+from station.crimp.facts import shipped_limit_sets
+from station.crimp.wire import parse_size
 from station.jobs.papers.frame import Paper, paper, templates
 from station.jobs.plan import JobPlan
 from station.ledger.chain import Head
+from station.ledger.entries import CriterionResult
 from station.ledger.rows import JobRecord
 
 HOSTILE = '<script>alert("x")</script>&\'"'
@@ -47,7 +52,12 @@ def elements(text: str) -> Elements:
     return found
 
 
-def framed(text: str, record_hash: str | None = None, size: Paper = "a4") -> str:
+def framed(
+    text: str,
+    record_hash: str | None = None,
+    size: Paper = "a4",
+    criteria: Iterable[CriterionResult] = (),
+) -> str:
     at = datetime(2031, 3, 4, tzinfo=UTC)
     record = SimpleNamespace(
         row=SimpleNamespace(at_utc=at, person=text, job_id=text),
@@ -58,7 +68,7 @@ def framed(text: str, record_hash: str | None = None, size: Paper = "a4") -> str
     )
     plan = JobPlan.model_construct(id=text, title=text, standing=text, reasoning=(text,))
     return paper(
-        "paper", text, text, cast(JobRecord, record), plan, [], size=size,
+        "paper", text, text, cast(JobRecord, record), plan, criteria, size=size,
         marks=[text],
     )  # fmt: skip
 
@@ -100,3 +110,11 @@ def test_cautions_and_hash_stand_on_every_paper() -> None:
     assert "not a safety function" in text
     assert "Record abc123" in text
     assert "Record" not in framed("t")
+
+
+def test_a_limit_from_memory_is_said_first_of_all() -> None:
+    (limit,) = shipped_limit_sets().judging(parse_size("10 AWG"), "abyc-e11-memory").limits
+    told = framed("x", criteria=judge([limit], Results(), 1.645))
+    assert '<p class="mark">Judged by limits from memory, unverified' in told
+    assert "abyc-e11-memory: " in told
+    assert "(unverified, from memory)" in told
