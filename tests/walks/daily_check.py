@@ -191,6 +191,7 @@ def _make_sample(page: Page, walk: Walk) -> None:
     wanted = gauge.locator("option", has_text=f"{walk.wire} + {walk.wire}").first
     gauge.select_option(value=wanted.get_attribute("value"))
     page.get_by_role("button", name="Make this sample").click()
+    page.get_by_role("button", name="All as it should be").click()
     page.get_by_role("button", name="Clips are on").click()
     page.get_by_role("button", name="Gripped, start recording").click()
     page.locator("button[name=mode].suggested").first.click()

@@ -217,6 +217,8 @@ def _measured(visitor: Visitor, simulated: demo_run.SimulatedBench, path: str, p
             seen = state.stage
             if seen is Stage.CLIP_ON and state.order is not None:
                 hands.clip_on(state.order.joint)
+                if not state.order.coded:
+                    _sent(visitor, "/bench/looks", rest="yes")
             if seen in (Stage.CLIP_ON, Stage.GRIP):
                 _sent(visitor, "/bench/confirm")
             elif seen is Stage.PULLING:
@@ -342,6 +344,10 @@ def _send(form: Locator, person: str) -> None:
 
 
 def _at_the_bench(page: Page) -> None:
+    expect(page.get_by_role("button", name="Clips are on")).to_be_visible()
+    # A coded sample was looked at before.
+    if (good := page.get_by_role("button", name="All as it should be")).count():
+        good.click()
     page.get_by_role("button", name="Clips are on").click()
     page.get_by_role("button", name="Gripped, start recording").click()
     modes, verdict = page.locator("button[name=mode]"), page.locator("#verdict")
