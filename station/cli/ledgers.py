@@ -26,12 +26,13 @@ def default_ledger(*, create: bool = False) -> Path:
     raise BadInput(f"There is no ledger in {folder} yet: name one with --ledger.")
 
 
-def reading(path: Path | None) -> LedgerReader:
+@contextmanager
+def reading(path: Path | None) -> Iterator[LedgerReader]:
     """Open a ledger for reading alone (BadInput where there is none); say if it is a demo's."""
-    reader = LedgerReader.open(path or default_ledger())
-    if reader.is_demo():
-        print_aside("Invented demo records are in this ledger.")
-    return reader
+    with LedgerReader.open(path or default_ledger()) as reader:
+        yield reader
+        if reader.is_demo():
+            print_aside("Invented demo records are in this ledger.")
 
 
 def writing(path: Path | None) -> Ledger:

@@ -230,7 +230,7 @@ def list_tools(ledger_path: Path | None, as_json: bool) -> None:
     """List the tools on record with their nests."""
     with reading(ledger_path) as reader:
         rows = reader.tools()
-    documents = [picked(row, "tool nests description") for row in rows]
+    documents = [picked(row, "tool nests description demo") for row in rows]
     lines = [
         f"{row.tool}: {', '.join(row.nests)}" + f"  {row.description}".rstrip() for row in rows
     ]

@@ -59,9 +59,9 @@ def _found(
         for group, name in zip(result.groups, names, strict=True)
     ]
     picture = strip_plot(
-        f"{words} of both ways{mark}",
+        f"{words} of both ways",
         unit,
-        [Row(name, one) for name, one in zip(names, values, strict=True)],
+        [Row(name + mark, one) for name, one in zip(names, values, strict=True)],
         levels,
     )
     return words, _sentences(result, names, unit), picture

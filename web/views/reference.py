@@ -11,6 +11,7 @@ from station.crimp.wire import (
     WireSize,
     conservative_current_a,
     parse_size,
+    sizes_of_installers,
 )
 from station.crimp.wire_tables import ampacities
 from web.glossary import words
@@ -29,6 +30,7 @@ def limits() -> str:
         key=lambda one: (one.id not in in_use, one.standing != "shop", one.from_memory, one.id),
     )
     labels = {label for item in sets for table in item.criteria for label in table.rows}
+    labels |= {size.label for size in sizes_of_installers()}
     asked = request.args.get("size", "")
     size = parse_size(asked) if asked else None
     return render_template(

@@ -32,7 +32,7 @@ def test_a_tool_is_put_on_record_and_listed(path: Path, capsys: pytest.CaptureFi
     capsys.readouterr()
     assert tool(path, "list", "--json") == 0
     assert json.loads(capsys.readouterr().out) == [
-        {"tool": "Wren", "nests": ["red", "blue"], "description": "old one"}
+        {"tool": "Wren", "nests": ["red", "blue"], "description": "old one", "demo": False}
     ]
     assert run(["job", "due", "--ledger", str(path)]) == 0
     assert "Wren, nest red: It was never checked." in capsys.readouterr().out

@@ -55,7 +55,10 @@ def test_a_size_says_what_current_it_is_for_and_who_says_so(client: FlaskClient)
     # NEC 240.4(D): 7 A for 18 AWG [seen-1].
     assert "<strong>7 A</strong>: largest fuse or breaker. Small copper conductors" in page
     assert "NEC 240.4(D), edition not noted; check the edition in force (seen in 1 text)" in page
-    assert "No text that was read has a current" in client.get("/limits?size=SAE+18").text
+    page = client.get("/limits?size=SAE+18").text
+    assert "No text that was read has a current" in page
+    for size in ("SAE 4/0", "0.35 mm2", "120 mm2", "26 AWG"):
+        assert f"<option>{size}</option>" in page
 
 
 def test_a_size_without_a_limit_has_none_made_up(client: FlaskClient) -> None:

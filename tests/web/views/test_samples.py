@@ -107,9 +107,11 @@ def test_a_sample_says_what_its_limit_asks_and_what_it_does_in_its_circuit(
     # 20 lbf over 37,000 psi times 1624 circular mils [calc].
     assert "That is 42 % of what soft 18 AWG copper wire bears." in page
     # 0.406 mΩ at 2.32 A: 0.942 mV and 2.19 mW [calc].
-    assert "At 2.32 A, computed from its resistance: 0.942 mV, 2.19 mW of heat" in page
+    assert (
+        "In its circuit at 2.32 A, computed from its resistance: 0.942 mV, 2.19 mW of heat" in page
+    )
     assert "The current is the installers&#39; rule of thumb" in page
-    assert "At 10 A, computed from its resistance: 4.06 mV, 40.6 mW" in client.get(
+    assert "at 10 A, computed from its resistance: 4.06 mV, 40.6 mW" in client.get(
         path, query_string={"current_a": "10"}
     ).text  # fmt: skip
     for wrong in ("-1", "many"):
