@@ -20,6 +20,8 @@ class OhmWorth:
     range_ohm: float
     resolution_ohm: float
     line: CalibrationLine | None = None
+    u_thermal_ohm: float = 0.0
+    """Of thermal voltages that nothing cancels."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +59,8 @@ def reading_budget(
     accuracy = [Contribution("meter accuracy", bound / math.sqrt(3.0))]
     if worth.line is not None and corrects(worth, mean):
         mean, accuracy = worth.line.correct(mean)
+    if worth.u_thermal_ohm:
+        accuracy = [*accuracy, Contribution("thermal voltages", worth.u_thermal_ohm)]
     return mean, [
         *accuracy,
         Contribution("meter resolution", worth.resolution_ohm / math.sqrt(12.0)),

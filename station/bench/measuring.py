@@ -121,14 +121,7 @@ class Measuring:
         self.trouble = temperature.trouble
         by_reference = reduced.share_from == "reference"
         used = trust.noted(used, corrected=corrects(worth, fmean(repeats)) and not by_reference)
-        last = meter.last_reading
-        self.results.resistance = resistance_result(
-            repeats,
-            reduced,
-            between,
-            used,
-            thermal_cancelled=None if last is None else last.thermal_cancelled,
-        )
+        self.results.resistance = resistance_result(repeats, reduced, between, used, meter=meter)
         return reduced.void_reason
 
     def _measure_pulls(self) -> str | None:

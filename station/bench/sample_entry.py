@@ -24,7 +24,7 @@ from station.crimp.verdict import (
 )
 from station.crimp.wire import material_named, parse_size, weakest_wire
 from station.errors import BadInput, NoLimit
-from station.instruments.bay import InstrumentLine
+from station.instruments.bay import BayMeter, InstrumentLine
 from station.instruments.pull_tester import ForceTrace
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import (
@@ -103,10 +103,11 @@ def resistance_result(
     between: BetweenClips,
     instrument: InstrumentUsed,
     *,
-    thermal_cancelled: str | None = None,
+    meter: BayMeter | None = None,
     zero_age_s: float | None = None,
 ) -> ResistanceResult:
-    """What the ledger keeps of a reading."""
+    """What the ledger keeps of a reading; ``meter`` is None where none was read."""
+    last = None if meter is None else meter.last_reading
     return ResistanceResult(
         repeats_ohm=tuple(repeats_ohm),
         reading_ohm=reduced.reading_ohm,
@@ -120,7 +121,9 @@ def resistance_result(
         method="by_reference" if reduced.share_from == "reference" else "by_length",
         wire_share_from=reduced.share_from,
         temperature_from=between.temperature.source,
-        thermal_cancelled=thermal_cancelled,
+        thermal_cancelled=None if last is None else last.thermal_cancelled,
+        test_current_a=None if meter is None else meter.test_current_a,
+        same_as_before=meter is not None and meter.same_as_before,
         zero_age_s=zero_age_s,
         instrument=instrument,
     )

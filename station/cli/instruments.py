@@ -23,7 +23,7 @@ from station.files import write_whole
 from station.instruments.byte_log import ByteLog
 from station.instruments.dialects import LineSettings
 from station.instruments.force_lines import ForceLines
-from station.instruments.framing import Identity
+from station.instruments.framing import Identity, show
 from station.instruments.learning import Proposal, propose
 from station.instruments.meter import Meter
 from station.instruments.port import Direction, LinePort, available_ports
@@ -95,12 +95,19 @@ def identify(
     profiles = {name: load_profile(name, folder) for name in names}
     # Meters first.
     ordered = dict(sorted(profiles.items(), key=lambda item: item[1].kind != "meter"))
+    heard = bytearray()
     with _traced(trace) as on_bytes:
-        found = _first_that_answers(port, ordered, on_bytes)
+        found = _first_that_answers(port, ordered, on_bytes, heard)
+    if found is None and heard:
+        raise InstrumentGarbled(
+            f"Something on {port} sends by itself, such as {show(bytes(heard))}, but not in the "
+            f"words of {', '.join(ordered)}; try: station instruments learn {port}."
+        )
     if found is None:
         raise InstrumentSilent(
-            f"Nothing on {port} answers in the words of {', '.join(ordered)}; check that it is on, "
-            "its baud rate and cable, or try: station instruments learn."
+            f"Nothing on {port} sends by itself or answers in the words of {', '.join(ordered)}; "
+            "check that it is on, its baud rate and cable (crossed or straight), or, for a tester "
+            "that must be asked, try: station instruments learn with --poll."
         )
     name, identity = found
     known = picked(identity, "maker model serial firmware")
@@ -186,7 +193,7 @@ def learn(
     with _traced(trace) as on_bytes:
         heard = _listen(port, line, seconds, poll, on_bytes)
     proposal = propose(heard, seconds, line, poll, good)
-    if proposal.status_heard and not (good or yes or as_json):
+    if proposal.status_heard and out is not None and not (good or yes or as_json):
         words = click.prompt(
             "Which of the words that come with a force mean that it is good? Commas between them",
             default=", ".join(proposal.status_heard),
@@ -218,8 +225,16 @@ def _port(url: str, profile: Profile, on_bytes: ByteLog | None) -> LinePort:
 
 
 def _first_that_answers(
-    url: str, profiles: dict[str, Profile], on_bytes: ByteLog | None
+    url: str, profiles: dict[str, Profile], on_bytes: ByteLog | None, heard: bytearray
 ) -> tuple[str, Identity] | None:
+    """The first profile that fits; ``heard`` takes what came before anything was sent."""
+    with LinePort(
+        url,
+        next(iter(profiles.values())).line,
+        name="instrument",
+        on_bytes=lambda _direction, data: heard.extend(data),
+    ) as line:
+        line.wait_lost(_PATIENCE_S)
     testers = [known for known in profiles.values() if isinstance(known, PullTesterProfile)]
     for name, profile in profiles.items():
         with _port(url, profile, on_bytes) as line:

@@ -53,6 +53,8 @@ class InstrumentLine:
     identity: str | None
     trouble: str | None
     simulated: bool
+    guarded_by: str | None = None
+    """A tester's `TesterDialect.guarded_by`; None for a meter."""
 
     @property
     def known_as(self) -> str:
@@ -69,6 +71,7 @@ class BayMeter:
         self._bay = bay
         self._meter = meter
         self.worth = profile.worth(range_ohm)
+        self.test_current_a = profile.measuring.test_current_a
         self.same_as_before = False
         """Whether every latest repeat is, to the last digit, what was read the time before."""
         self.last_reading: MeterReading | None = None
@@ -220,6 +223,7 @@ class InstrumentBay:
             None if link.identity is None else link.identity.raw,
             link.trouble,
             settings.simulated,
+            self._tester_profile.dialect.guarded_by if role == "tester" else None,
         )
 
     def meter(self, expected_ohm: float) -> BayMeter:

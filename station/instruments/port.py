@@ -73,7 +73,7 @@ class LinePort:
     Parameters
     ----------
     url
-        Device (``/dev/serial/by-id/...``) or pyserial URL (``socket://...``).
+        Device (``/dev/serial/by-id/...``), or ``socket://HOST:PORT`` for a port server's raw TCP.
     line
         Line settings, from the instrument's profile.
     name
@@ -245,6 +245,12 @@ class LinePort:
 
     def _open_serial(self) -> serial.Serial:
         line = self.line
+        if self.url.lower().startswith("rfc2217:"):
+            raise BadInput(
+                "The {place} cannot be opened: RFC 2217 is not spoken here; set the server to raw "
+                "TCP with the profile's line settings, and write socket://HOST:PORT.",
+                place=say(self._place),
+            )
         try:
             port = serial.serial_for_url(
                 self.url,

@@ -7,9 +7,9 @@ A shop keeps its own profiles in a folder; a name found there goes before one th
 import tomllib
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field, TypeAdapter, ValidationError
+from pydantic import Field, TypeAdapter, ValidationError, model_validator
 
 from calibration.worth import ForceWorth, OhmWorth
 from station.errors import DataFileError
@@ -23,6 +23,10 @@ from station.instruments.dialects import (
     TesterDialect,
 )
 
+THERMAL_U_V = 5e-6
+"""Standard uncertainty of what clips of unlike metal add, in V: that of 1 K across one soldered
+joint [common practice, no source]."""
+
 SHIPPED_FOLDER = Path(__file__).parent / "profiles"
 
 
@@ -35,6 +39,8 @@ class MeasuringCommands(ProfilePart):
     autozero: bool = True
     offset_compensation: bool
     """True when thermal voltages are cancelled by measuring with the current off or reversed."""
+    test_current_a: Positive | None = None
+    """On the ranges that are used here, where it is known."""
     answer_timeout_s: Positive = 1.0
     """Allowed for an answer beyond the time of the measurement."""
     overrange_ohm: Positive = 1e6
@@ -77,9 +83,24 @@ class MeterProfile(ProfilePart):
     measuring: MeasuringCommands
     accuracy: MeterAccuracy
 
+    @model_validator(mode="after")
+    def _thermal_voltages_have_their_share(self) -> Self:
+        if not self._cancels and self.measuring.test_current_a is None:
+            raise ValueError(
+                "thermal voltages are not cancelled: give measuring.test_current_a, so that their "
+                "share of the uncertainty is known"
+            )
+        return self
+
+    @property
+    def _cancels(self) -> bool:
+        return self.measuring.offset_compensation or self.dialect.reversal is not None
+
     def worth(self, range_ohm: float) -> OhmWorth:
         """What readings on a range of so many ohm are worth."""
-        return OhmWorth(range_ohm=range_ohm, **dict(self.accuracy))
+        current_a = self.measuring.test_current_a
+        thermal_ohm = 0.0 if self._cancels or current_a is None else THERMAL_U_V / current_a
+        return OhmWorth(range_ohm=range_ohm, u_thermal_ohm=thermal_ohm, **dict(self.accuracy))
 
 
 class Sampling(ProfilePart):

@@ -13,8 +13,8 @@ import numpy as np
 from station.simulation.voices import TesterVoice
 
 MICROS = 2**32
-BAD_WORDS = ("ER", "LO", "HOLD", "E-3", "UC")
-"""Invented status words of testers that are not well."""
+BAD_WORDS = ("ER", "LO", "HOLD", "E-3", "CAL")
+"""Invented status words of testers that are not well; no shipped profile names one as good."""
 
 BAD_FLAGS = ("2", "8", "10", "2A")
 MORE_THAN_TRUE = (1.3, 3.0)

@@ -40,6 +40,7 @@ class InventedMeter(BayMeter):
         self._at = bay
         self.worth = OhmWorth(0.2, 0.02, 20e-3, 1e-7)
         self.same_as_before = False
+        self.test_current_a = None
         self.last_reading = None
 
     def read_repeats(

@@ -69,6 +69,10 @@ class ResistanceResult(Recorded):
     """Where the temperature is from, in words; empty in older records and without one."""
     thermal_cancelled: str | None = None
     """How thermal voltages were cancelled: ``no``, ``offset compensation`` or ``delta``."""
+    test_current_a: float | None = None
+    """As the meter's profile states it: one range, so the same for all repeats."""
+    same_as_before: bool = False
+    """True where every repeat was, to the last digit, what was read of the sample before."""
     zero_age_s: float | None = None
     """How old the meter's last good zero check was; null without one since the station started."""
     instrument: InstrumentUsed

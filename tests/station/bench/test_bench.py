@@ -300,7 +300,7 @@ class SeesTheBoard(HandsAsOperator):
 def test_a_meter_that_reads_two_samples_alike_to_the_last_digit_is_said(
     simulated: SimulatedBench,
 ) -> None:
-    said = []
+    said, recorded = [], []
     for fault in (None, "stuck", "stuck"):
         if fault is not None:
             simulated.hands.meter.command({"fault": fault})
@@ -308,6 +308,10 @@ def test_a_meter_that_reads_two_samples_alike_to_the_last_digit_is_said(
         outcome = simulated.bench.take_sample(ORDER, operator)
         assert outcome.finished.verdict != "void"
         said.append(operator.said)
+        recorded.append(outcome.finished.resistance)
+    assert [result is not None and result.same_as_before for result in recorded][::2] == [
+        False, True,
+    ]  # fmt: skip
     assert said[0] is None
     assert said[2] == "same_reading"
     assert simulated.bench.board.state.standstill is None

@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 
 from calibration.standing import CalibrationLine, CalibrationPoint
+from calibration.uncertainty import Contribution
 from calibration.worth import (
     ForceWorth,
     OhmWorth,
@@ -59,6 +60,12 @@ def test_reading_budget_by_hand() -> None:
     assert by_name["meter resolution"].u == pytest.approx(1e-7 / math.sqrt(12.0))
     assert by_name["repeatability"].u == pytest.approx(1e-6 / math.sqrt(3.0))
     assert by_name["repeatability"].dof == 2
+
+
+def test_thermal_voltages_that_nothing_cancels_have_their_line() -> None:
+    worth = replace(WORTH, u_thermal_ohm=5e-6)
+    assert Contribution("thermal voltages", 5e-6) in reading_budget([2e-3] * 3, worth)[1]
+    assert len(reading_budget([2e-3] * 3, WORTH)[1]) == 3
 
 
 def test_force_uncertainty_by_hand() -> None:

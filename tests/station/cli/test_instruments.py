@@ -1,14 +1,18 @@
 import json
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 
+from station.cli.instruments import instruments
 from station.cli.main import run
 from station.instruments.profiles import load_tester_profile, profile_names
 from station.settings import read_settings
 from station.simulation.launch import SimulatedInstrument
+from tests.station.instruments.fakes import FarEnd
 
 Captured = pytest.CaptureFixture[str]
 
@@ -146,3 +150,36 @@ def test_learning_by_polls(capsys: Captured) -> None:
 def test_help_shows_an_example(capsys: Captured, command: list[str]) -> None:
     assert run(["instruments", *command, "--help"]) == 0
     assert "Example: station instruments" in capsys.readouterr().out
+
+
+def test_learning_asks_which_words_are_good(
+    tester: SimulatedInstrument, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "ours.toml"
+    learning = ["learn", tester.port, "--seconds", "0.5", "--out", str(file)]
+    asked = CliRunner().invoke(instruments, learning, input="S, U\ny\n")
+    assert "mean that it is good" in asked.output
+    profile = load_tester_profile("ours", tmp_path)
+    assert profile.dialect.good_status == ("S", "U")
+
+
+@pytest.mark.parametrize(
+    ("said", "words"), [(b"??;;\r\n", "sends by itself, such as"), (b"", "sends by itself or")]
+)
+def test_identify_tells_a_streaming_instrument_from_a_silent_one(
+    capsys: Captured, said: bytes, words: str
+) -> None:
+    with FarEnd() as far:
+        stop = threading.Event()
+
+        def stream() -> None:
+            while said and not stop.wait(0.02):
+                far.say(said)
+
+        speaking = threading.Thread(target=stream)
+        speaking.start()
+        code = run(["instruments", "identify", far.path, "--profile", "tester-poll-character"])
+        stop.set()
+        speaking.join()
+    assert code == 2
+    assert words in capsys.readouterr().err

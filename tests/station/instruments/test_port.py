@@ -1,5 +1,6 @@
 import errno
 import os
+import socket
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -276,3 +277,29 @@ def test_ports_are_listed_by_name(monkeypatch: pytest.MonkeyPatch) -> None:
         ("/dev/ttyUSB0", ""),
         ("/dev/ttyUSB1", "17"),
     ]
+
+
+def test_a_port_server_is_spoken_to_by_raw_tcp_and_its_end_is_told() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        port = LinePort(f"socket://127.0.0.1:{server.getsockname()[1]}", LINE, name="meter")
+        with port:
+            far, _ = server.accept()
+            with far:
+                port.send(b"*IDN?\n")
+                assert far.recv(100) == b"*IDN?\n"
+                far.sendall(b"ANY,METER,17,2\r\n")
+                assert port.next_line(LONG_S).data == b"ANY,METER,17,2"
+            with pytest.raises(PortLost, match="is gone"):
+                port.next_line(LONG_S)
+
+
+def test_a_port_server_that_is_not_there() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        url = f"socket://127.0.0.1:{server.getsockname()[1]}"
+    with pytest.raises(PortMissing, match="no working serial port"):
+        LinePort(url, LINE, name="meter").open()
+
+
+def test_rfc_2217_is_refused_with_what_to_do_instead() -> None:
+    with pytest.raises(BadInput, match=r"write socket://HOST:PORT"):
+        LinePort("rfc2217://127.0.0.1:4000", LINE, name="meter").open()

@@ -88,6 +88,8 @@ def test_the_shops_own_folder_goes_first(tmp_path: Path) -> None:
         (TESTER, "(?P<force>", "(?P<force>(", "not a regular expression"),
         (TESTER, "kgf = 9.80665", "kg = 9.80665", "kg is a mass"),
         (TESTER, "tension_sign = 1", "tension_sign = 1\nsigns = { P = 1 }", "go together"),
+        (TESTER, 'good_status = ["OK"]', "", "list every status with which a force is good"),
+        (METER, "offset_compensation = true", "offset_compensation = false", "give measuring.test"),
         ("meter-trigger-fetch", r"(?P<count>\d+)", r"\d+", "may hand out an old reading"),
         ("meter-scpi-reversal", 'by = "command"', 'by = "relay"', "are for by = 'command'"),
         (
@@ -107,3 +109,26 @@ def test_a_bad_file_is_named_with_the_place(
     with pytest.raises(DataFileError, match=words) as caught:
         load_profile("bad", tmp_path)
     assert "bad.toml" in str(caught.value)
+
+
+def test_thermal_voltages_that_nothing_cancels_join_the_uncertainty(tmp_path: Path) -> None:
+    text = (SHIPPED_FOLDER / f"{METER}.toml").read_text()
+    off = "offset_compensation = false\ntest_current_a = 0.1"
+    (tmp_path / "plain.toml").write_text(text.replace("offset_compensation = true", off))
+    # 5 microvolt over 0.1 A are 50 microohm [calc].
+    assert load_meter_profile("plain", tmp_path).worth(0.01).u_thermal_ohm == pytest.approx(50e-6)
+    assert load_meter_profile(METER).worth(0.01).u_thermal_ohm == 0.0
+
+
+def test_what_guards_a_dialect_is_known() -> None:
+    guards = {
+        name: load_tester_profile(name).dialect.guarded_by
+        for name in profile_names() if name.startswith("tester")
+    }  # fmt: skip
+    assert guards.pop("tester-line-protocol") == "checksum"
+    assert guards.pop("tester-stream-newton") == "counter"
+    assert set(guards.values()) == {"nothing"}
+    notes = (Path(__file__).parents[3] / "firmware_notes" / "profiles.md").read_text("utf-8")
+    weak = re.search(r"^\| neither \| (.*?) \|", notes, re.MULTILINE)
+    assert weak is not None
+    assert set(weak[1].split(", ")) == set(guards)

@@ -1,5 +1,6 @@
 import threading
 from collections.abc import Callable, Iterator
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -253,3 +254,54 @@ def test_nobody_pulls(tester: PullTester) -> None:
 def test_a_recording_can_be_stopped(tester: PullTester) -> None:
     stop = threading.Event()
     assert record(tester, lambda _: stop.set(), stop).ended_by == "stopped"
+
+
+def test_another_device_on_the_port_never_gives_a_force() -> None:
+    with pytest.raises(InstrumentGarbled, match="cannot read"):
+        played(*[b"+1.23450E-03"] * 20)
+
+
+def test_noise_at_another_baud_rate_never_gives_a_force() -> None:
+    noise = np.random.default_rng(1)
+    forces = [*np.linspace(0.0, 100.0, 60).round(1).tolist(), *FALLEN]
+    for _ in range(20):
+        lines = counted(*forces)
+        at, count = (int(each) for each in noise.integers((1, 1), (60, 8)))
+        lines[at : at + count] = [noise.bytes(40) for _ in range(count)]
+        try:
+            trace = played(*lines, b"999,+0.0,N,END")
+        except InstrumentGarbled:
+            continue
+        assert set(trace.force_n.tolist()) <= set(forces)
+        assert trace.lost_samples == count
+
+
+def test_ten_megabytes_without_a_line_end_never_give_a_force() -> None:
+    seen: list[ForceSample] = []
+    profile = adapted(60.0, start=("GO",), stop=("HALT",))
+    # The last line ends the run, once all before it was read.
+    with (
+        ScriptedTester(*counted(*RAMP), b"8" * 10_000_000, b"9,+5.0,N,END") as far,
+        LinePort(far.path, profile.line, name="tester") as port,
+        pytest.raises(InstrumentGarbled, match="says 'END'"),
+    ):
+        record(PullTester(port, profile), seen.append)
+    assert [sample.force_n for sample in seen] == RAMP
+
+
+def test_two_answers_to_one_poll_are_taken_as_one() -> None:
+    profile = adapted(poll="?", reply=r"(?P<force>[\d.]+) (?P<unit>\w+)", good_status=())
+    answers = iter(range(1, 200))
+
+    def twice(line: bytes) -> bytes | None:
+        return b"%d N\r\n%d N\r\n" % ((next(answers),) * 2) if line == b"?" else None
+
+    with (
+        Responder(twice, line_end=b"\n") as far,
+        LinePort(far.path, profile.line, name="tester") as port,
+    ):
+        samples = PullTester(port, profile).samples()
+        forces = [next(samples).force_n for _ in range(10)]
+        samples.close()
+    # Each is of the last question or, where the second came late, of the one before.
+    assert all(0.0 <= (later or 0.0) - (force or 0.0) <= 2.0 for force, later in pairwise(forces))
