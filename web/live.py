@@ -102,6 +102,7 @@ def _texts(state: BenchState, limit: Limit | None) -> dict[str, str]:
         "limit": _limit_words(limit),
         **_pull_words(state),
         "suggestion": FAILURE_MODES.get(state.suggested_mode or "", ""),
+        "slip": say("it may have slipped: look at the grips") if state.may_have_slipped else "",
         "verdict": "" if outcome is None else badge(outcome),
         "reasons": _reasons(state),
     }

@@ -59,7 +59,7 @@ class BenchState:
         True where that one will be.
     hold_n, hold_left_s
         Force that is to be held, in newton, and for how long it still is; None where none is.
-    suggested_mode
+    suggested_mode, may_have_slipped
         How the sample seems to have let go.
     outcome
         The finished sample, at stage done.
@@ -96,6 +96,7 @@ class BenchState:
     hold_left_s: float | None = None
     standstill: str | None = None
     suggested_mode: str | None = None
+    may_have_slipped: bool = False
     outcome: SampleFinished | None = None
     why_void: str | None = None
     condemned_by: tuple[str, ...] = ()

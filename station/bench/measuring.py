@@ -169,7 +169,7 @@ class Measuring:
         self.enough = False
         self.board.show(
             stage=Stage.GRIP, wire=wire, next_wire=next(iter(others), None), pull_next=False,
-            force_n=None, peak_n=None, suggested_mode=None,
+            force_n=None, peak_n=None, suggested_mode=None, may_have_slipped=False,
             hold_n=None if self._hold is None else ROOM * self._hold.reading_n,
             hold_left_s=self._hold_left_s(0.0),
         )  # fmt: skip
@@ -259,7 +259,11 @@ class Measuring:
         self._keep(pull)
         mode = None
         if asks:
-            self.board.show(stage=Stage.NAME_FAILURE, suggested_mode=reduced.suggested_mode)
+            self.board.show(
+                stage=Stage.NAME_FAILURE,
+                suggested_mode=reduced.suggested_mode,
+                may_have_slipped=reduced.may_have_slipped,
+            )
             mode = self.operator.failure_mode(reduced.suggested_mode)
         self._keep(pull.model_copy(update={"failure_mode": mode}))
         if mode == GRIP_SLIP:

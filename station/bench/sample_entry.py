@@ -155,6 +155,7 @@ def pull_result(
         ended_by=reduced.ended_by,
         suggested_mode=reduced.suggested_mode,
         suggestion_reasons=reduced.reasons,
+        may_have_slipped=reduced.may_have_slipped,
         failure_mode=failure_mode,
         trace_sha256=trace_sha256,
         instrument=instrument,

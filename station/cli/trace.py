@@ -50,7 +50,7 @@ def trace(file: Path, wire: str | None, as_json: bool, **known: Any) -> int:
     reduced = reduce_trace(time_s, force_n, wire=size, **known)
     names = (
         "peak_n peak_time_s loading_rate_n_per_s peak_may_be_low_by_n drops slack_end_s ended_by "
-        "suggested_mode void_reason peak_u_n struck_out lost_samples"
+        "suggested_mode void_reason peak_u_n struck_out lost_samples may_have_slipped"
     )
     print_result(as_json, picked(reduced, names), _lines(reduced))
     return 0 if reduced.void_reason is None else 1
@@ -71,6 +71,7 @@ def _lines(reduced: PullReduction) -> Iterator[str]:
             ("struck out", str(reduced.struck_out) if reduced.struck_out else None),
             ("lost", f"{reduced.lost_samples} samples" if reduced.lost_samples else None),
             ("ended", ENDED_BY[reduced.ended_by]),
+            ("slip", "may have slipped: look at the grips" if reduced.may_have_slipped else None),
             ("suggestion", None if mode is None else FAILURE_MODES[mode]),
         ]
     )

@@ -153,9 +153,8 @@ def _rounded_ramp(stretch: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _friction_tail(slipped_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-    friction = 0.6 * np.exp(-slipped_mm / 3)
-    stick_slip = 1 + 0.15 * (2 * (slipped_mm / 0.7 % 1) - 1)
-    return np.where(slipped_mm < 8, friction * stick_slip, 0)
+    """Coulomb: the force falls with the length still inside a barrel of 8 mm; slower to start."""
+    return np.asarray(0.8 * np.clip(1 - slipped_mm / 8, 0, None))
 
 
 class _StrandTail:

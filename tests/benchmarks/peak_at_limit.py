@@ -12,7 +12,8 @@ hold the true peak. Power: by how much the true peak must exceed its limit to pa
 few samples a second is mostly what fell between two of them.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from functools import partial
 from itertools import product
 
 import numpy as np
@@ -64,15 +65,10 @@ def _copper(shape: str, rng: np.random.Generator) -> pulled_copper.Pull:
 
 Drawer = Callable[[np.random.Generator], pulled_copper.Pull]
 
-TOPS: dict[str, Drawer] = {
-    f"{top}, {'slow' if slow else 'fast'} break": lambda rng, top=top, slow=slow: _plain(
-        top, slow, rng
-    )
+TOPS: Mapping[str, Drawer] = {
+    f"{top}, {'slow' if slow else 'fast'} break": partial(_plain, top, slow)
     for top, slow in product(("straight", "round", "held"), (False, True))
-} | {
-    f"copper, {shape}": lambda rng, shape=shape: _copper(shape, rng)  # type: ignore[misc]
-    for shape in pulled_copper.SHAPES
-}
+} | {f"copper, {shape}": partial(_copper, shape) for shape in pulled_copper.SHAPES}
 
 
 def at_the_limit(

@@ -97,6 +97,8 @@ class PullReduction:
         Longest time at or above the proof force; without one, above :data:`HOLD_BAND` of the peak.
     noise_n
         Standard deviation of a sample, as far as the trace shows it.
+    may_have_slipped
+        Whether a person is to look at the grips.
     struck_out, lost_samples
         Samples left out because no pull could bring them, and samples missing by the times.
     """
@@ -114,6 +116,7 @@ class PullReduction:
     held_s: float = 0.0
     noise_n: float = 0.0
     peak_u_n: float = 0.0
+    may_have_slipped: bool = False
     struck_out: int = 0
     lost_samples: int = 0
 
@@ -205,9 +208,11 @@ def reduce_trace(
     steepest = steepest_climb(time[rise], force[rise], noise_n) or 0.0
     found = falls(force, _least_drop_n(force, top, noise_n))
     ended_by = _ended_by(time, force, highest_n / max(steepest, 1e-12 * highest_n), lag)
-    shape = shape_of(time, force, steepest, found, soft_break_n=_soft_n(wire), filter_lag_s=lag)
+    shape = shape_of(
+        time, force, steepest, found, soft_break_n=_soft_n(wire), filter_lag_s=lag, noise_n=noise_n
+    )
     told = ended_by == "break" and _samples_on_rise(force) >= ENOUGH_FOR_SHAPE
-    mode, reasons = suggest(shape) if told or shape.slip else (None, ())
+    mode, reasons = suggest(shape) if told or shape.slip or shape.may_slip else (None, ())
     if seen.void_reason is not None:
         mode, reasons = None, ()
     peak = find_top(force, scatter)
@@ -216,6 +221,7 @@ def reduce_trace(
     return PullReduction(
         peak_n=peak.peak_n,
         peak_u_n=peak.u_n,
+        may_have_slipped=shape.slip + shape.may_slip > 0.0,
         peak_time_s=float(time[peak.middle]),
         loading_rate_n_per_s=loading_rate(time[: top + 1], force[: top + 1]),
         peak_may_be_low_by_n=peak_loss(time, force, peak, scatter, steepest if saw else 0.0, lag),

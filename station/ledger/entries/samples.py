@@ -117,6 +117,8 @@ class PullResult(Pulled):
     ended_by: str
     suggested_mode: str | None
     suggestion_reasons: tuple[str, ...] = ()
+    may_have_slipped: bool | None = None
+    """Whether the trace made the page ask for the grips; null where that was not looked for."""
     failure_mode: str | None
     """The operator's choice; the software only suggests."""
     trace_sha256: str | None

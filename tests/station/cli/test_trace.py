@@ -16,7 +16,7 @@ from station.simulation.physics import Specimen, pull_curve
 KEYS = {
     "peak_n", "peak_time_s", "loading_rate_n_per_s", "peak_may_be_low_by_n", "drops",
     "slack_end_s", "ended_by", "suggested_mode", "void_reason", "peak_u_n", "struck_out",
-    "lost_samples",
+    "lost_samples", "may_have_slipped",
 }  # fmt: skip
 
 
@@ -56,7 +56,9 @@ def test_a_pull_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> N
     assert document["peak_n"] - 1.645 * document["peak_u_n"] <= 165.0
     assert document["peak_n"] == pytest.approx(165.0, abs=0.02)
     assert document["ended_by"] == "break"
-    assert document["suggested_mode"] == "broke_at_edge"
+    # A clean break below the wire's own strength can have several causes: none is suggested.
+    assert document["suggested_mode"] is None
+    assert document["may_have_slipped"] is False
     assert document["void_reason"] is None
 
 
@@ -64,6 +66,7 @@ def test_a_void_pull_exits_with_1(tmp_path: Path, capsys: pytest.CaptureFixture[
     code, document = traced(capsys, str(pulled(tmp_path, "grip_slip")))
     assert code == 1
     assert document["suggested_mode"] == "grip_slip"
+    assert document["may_have_slipped"] is True
     assert "slipped" in document["void_reason"]
 
 
@@ -106,9 +109,7 @@ def test_people_read_the_reasons(tmp_path: Path, capsys: pytest.CaptureFixture[s
     assert run(["trace", str(pulled(tmp_path)), "--wire", "18 AWG"]) == 0
     told = capsys.readouterr().out
     assert "165 N" in told
-    assert "broke at the edge of the barrel" in told
     assert "what soft wire of this size breaks at" in told
-    assert "what the operator sees counts" in told
 
 
 def test_people_read_why_it_is_void(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

