@@ -7,7 +7,6 @@ can reach it, by its address or through a proxy, every page but the sign-in want
 from collections.abc import Callable
 
 from flask import Flask, abort, current_app, g, request, session
-from werkzeug.middleware.proxy_fix import ProxyFix
 from werkzeug.sansio.utils import host_is_trusted
 
 from calibration.saying import say
@@ -41,11 +40,6 @@ def guard(app: Flask, settings: Settings, sign_ins: SignIns | None = None) -> No
         doors.idle_minutes * 60.0, doors.longest_hours * 3600.0
     )
     app.config["SESSION_COOKIE_SECURE"] = doors.behind_proxy
-    if doors.behind_proxy:
-        # Exactly one proxy is believed, and only about these.
-        app.wsgi_app = ProxyFix(  # type: ignore[method-assign]
-            app.wsgi_app, x_for=1, x_proto=1, x_host=1
-        )
     app.before_request(_check_host)
 
 

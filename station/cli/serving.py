@@ -5,14 +5,14 @@ import os
 import signal
 import socket
 import sys
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing, contextmanager
-from functools import partial
-from http import HTTPStatus
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from station.bench.bench import Bench
+from station.bench.board import Stage
 from station.cli.options import print_aside
 from station.cli.systemd import Watchdog
 from station.crimp.limits import LimitSets
@@ -29,13 +29,14 @@ from station.shop.standards import load_standards
 from station.simulation.panel import SimulatedPanel
 from station.text import Say
 
-MAX_HEADER_BYTES = 16 * 1024
-
-SERVER_THREADS = 24
-"""Pages that follow the bench hold a thread each; enough are left to answer others."""
+if TYPE_CHECKING:
+    from station.cli.page_server import PageServer
 
 ANSWER_WITHIN_S = 5.0
 """A page that takes longer to answer counts as hanging (our own choice)."""
+
+LONGEST_PULL_S = 600.0
+"""A pull that seems to take longer does not keep a broken station from being started anew."""
 
 
 def check_reach(ledger: Ledger, settings: Settings) -> None:
@@ -155,22 +156,35 @@ def serve_bench(bench: Bench, panel: BasePanel, path: Path, listener: socket.soc
     if trouble:
         print_aside(trouble)
     bench.keep_connected()
+    server = _page_server(bench, listener)
     with ExitStack() as stack:
         watch = stack.enter_context(PanelWatch(panel, bench.take_event))
-        health = partial(_health, listener.getsockname(), watch if panel.present else None)
+        health = Health(bench, server.trouble, watch.trouble if panel.present else None)
         stack.enter_context(Watchdog(health))
-        _serve_page(bench, path, listener)
+        _serve_page(bench, path, listener, server)
 
 
-def _health(address: tuple[str, int], watch: PanelWatch | None) -> str | None:
-    """What is wrong with the panel or the page, in one sentence; None while all is well."""
-    if watch is not None and (trouble := watch.trouble()):
+class Health:
+    """What is wrong with the panel or the page, in one sentence; None while all is well.
+
+    In the middle of a pull nothing is, for a restart would lose what is measured. Both are asked
+    from within, by doors that nobody from outside can fill.
+    """
+
+    def __init__(self, bench: Bench, *asked: Callable[[], str | None] | None) -> None:
+        self._bench = bench
+        self._asked = [one for one in asked if one is not None]
+        self._well_s = time.monotonic()
+
+    def __call__(self) -> str | None:
+        """Ask them all."""
+        trouble = next(filter(None, (ask() for ask in self._asked)), None)
+        now_s = time.monotonic()
+        pulling = self._bench.board.state.stage is Stage.PULLING
+        if trouble is None or (pulling and now_s - self._well_s < LONGEST_PULL_S):
+            self._well_s = now_s if trouble is None else self._well_s
+            return None
         return trouble
-    try:
-        status, _ = page_answer(*address, "/static/icon.svg", ANSWER_WITHIN_S)
-    except OSError as error:
-        return f"The page does not answer ({error}): restart the station."
-    return None if status == HTTPStatus.OK else f"The page answers with status {status}."
 
 
 def page_answer(host: str, port: int, path: str, within_s: float) -> tuple[int, bytes]:
@@ -182,26 +196,14 @@ def page_answer(host: str, port: int, path: str, within_s: float) -> tuple[int, 
         return answer.status, answer.read()
 
 
-def web_server(app: Any, listener: socket.socket) -> Any:
-    """The server for an application, which is run by its ``run`` and ended by its ``close``."""
-    import waitress.server
-
-    return waitress.server.create_server(
-        app,
-        sockets=[listener],
-        threads=SERVER_THREADS,
-        # Refused before it is read; the application's own limit is the same.
-        max_request_body_size=app.config["MAX_CONTENT_LENGTH"],
-        max_request_header_size=MAX_HEADER_BYTES,
-        # Nobody needs to know which server and version this is.
-        ident=None,
-    )
-
-
-def _serve_page(bench: Bench, path: Path, listener: socket.socket) -> None:
+def _page_server(bench: Bench, listener: socket.socket) -> "PageServer":
+    from station.cli.page_server import PageServer
     from web import create_app
 
-    server = web_server(create_app(bench), listener)
+    return PageServer(create_app(bench), listener)
+
+
+def _serve_page(bench: Bench, path: Path, listener: socket.socket, server: "PageServer") -> None:
     warn_of_listeners(bench.settings, print_aside)
     show_way_in(path, print_aside)
     host, port = listener.getsockname()

@@ -20,7 +20,7 @@ from playwright.sync_api import Page, sync_playwright
 
 from station.bench.bench import Bench
 from station.bench.board import Stage
-from station.cli.serving import SERVER_THREADS
+from station.cli.page_server import THREADS
 from station.instruments.panel.watch import PanelWatch
 from station.jobs.sample_order import SampleOrder
 from station.ledger.store import Ledger
@@ -74,7 +74,7 @@ def served() -> Iterator[tuple[Bench, WorkedPanel, str]]:
         stack.enter_context(HandsAtTheBench(bench.board, simulated.hands))
         stack.enter_context(PanelWatch(panel, bench.take_event))
         server = waitress.server.create_server(
-            create_app(bench), host="127.0.0.1", port=0, threads=SERVER_THREADS
+            create_app(bench), host="127.0.0.1", port=0, threads=THREADS
         )
         threading.Thread(target=server.run, daemon=True).start()
         yield bench, panel, f"http://127.0.0.1:{server.effective_port}/bench"

@@ -24,9 +24,9 @@ from station.files import write_whole
 from station.jobs.certification.acts import begin as begin_certification
 from station.jobs.certification.blind import pool
 from station.jobs.certification.codes import ALPHABET, CODE_LENGTH
+from station.jobs.certification.sealed import key_of
 from station.jobs.papers.of_job import paper_of
 from station.jobs.validation.record import read as read_validation
-from station.ledger.entries import CodesDrawn
 from station.ledger.jobs import coded_samples, job_record, job_samples, jobs
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord, SampleRow
@@ -109,7 +109,7 @@ class Shop:
         """The latest job of this name, with its samples, coded ones too."""
         with LedgerReader.open(self.path) as reader:
             found = job_record(reader, jobs(reader, job=job)[0].job_id)
-            codes = [code for drawn in found.steps_of(CodesDrawn) for code in drawn.codes]
+            codes = list(key_of(self.path, found))
             rows = job_samples(reader, found.row.job_id)
             return found, rows + coded_samples(reader, codes, since_seq=found.row.begun_seq)
 

@@ -350,23 +350,6 @@ def test_a_stranger_on_the_network_guesses_no_pin_and_locks_no_bench(
     assert answer.status_code == 429
 
 
-def test_behind_a_proxy_its_word_on_the_address_counts(
-    bench: BenchAtHand, ledger: Ledger, records: LedgerReader
-) -> None:
-    bench.settings = Settings(doors=DoorSettings(behind_proxy=True, hosts=("bench.example",)))
-    app = create_app(bench, testing=True, clock=lambda: NOW)
-    give_secret(ledger, "Ann Example")
-    headers = {"X-Forwarded-For": f"127.0.0.1, {ELSEWHERE}", "X-Forwarded-Proto": "https",
-               "X-Forwarded-Host": "bench.example"}  # fmt: skip
-    visitor = Visitor(app)
-    page = visitor.client.get("/sign-in", headers=headers)
-    assert "Secure" in page.headers["Set-Cookie"]
-    assert "Ann Example" not in page.text
-    evil = headers | {"X-Forwarded-Host": "evil.example"}
-    assert visitor.client.get("/sign-in", headers=evil).status_code == 400
-    assert visitor.client.get("/samples", headers=headers).status_code == 303
-
-
 # ---- paths and hosts ---------------------------------------------------------------------------
 
 

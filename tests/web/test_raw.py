@@ -1,35 +1,25 @@
 """Requests that no browser sends, to the server that the station runs."""
 
 import socket
-import threading
 from collections.abc import Iterator
 from contextlib import suppress
 
 import pytest
 from flask import Flask
 
-from station.cli.serving import MAX_HEADER_BYTES, listening, web_server
+from station.cli.page_server import MAX_HEADER_BYTES
 from station.ledger.reader import LedgerReader
+from tests.web.at_port import PATIENCE_S, at_port
 from web.app import MAX_REQUEST_BYTES
 
-PATIENCE_S = 20.0
 END = b"Host: localhost\r\nConnection: close\r\n"
 GOOD = b"GET /samples HTTP/1.1\r\n" + END + b"\r\n"
 
 
 @pytest.fixture
 def port(app: Flask) -> Iterator[int]:
-    with listening("127.0.0.1", 0) as listener:
-        server = web_server(app, listener)
-        number: int = listener.getsockname()[1]
-        thread = threading.Thread(target=server.run, name="server under test")
-        thread.start()
+    with at_port(app) as (number, _):
         yield number
-        # Closed by its own thread, whose loop then has nothing left to wait for.
-        server.trigger.pull_trigger(server.close)
-        thread.join(PATIENCE_S)
-        server.task_dispatcher.shutdown()
-        assert not thread.is_alive()
 
 
 def ask(port: int, request: bytes) -> bytes:

@@ -122,7 +122,7 @@ def _shown(job: Certification) -> dict[str, object]:
     steps = next_of(reader(), job, station().clock())
     here = access.signed_in()
     own = here is not None and likeness(here.name) == likeness(job.scope.candidate)
-    sitting = max(slot.sitting for slot in job.key.values())
+    sitting = max((slot.sitting for slot in job.key.values()), default=1)
     amounts = amounts_of(job.key, sitting)
     found: dict[str, object] = {
         "to_make": [(task, amounts[task.id]) for task in job.plan.tasks if task.id in amounts],

@@ -9,11 +9,12 @@ from werkzeug.wrappers import Response
 from calibration.saying import say
 from station.errors import BadInput
 from station.jobs.certification.blind import order as order_for
+from station.jobs.certification.blind import pool
 from station.jobs.certification.certificates import held_certificates
 from station.jobs.certification.statement import Held, latest_held
 from station.ledger.jobs import holds
 from station.ledger.rows import SampleRow
-from web.access import demand_measuring
+from web.access import demand_measuring, signed_in
 from web.forms import field, order_again
 from web.nests import nest_statuses
 from web.request import bench, glances, reader, start_of_today, station
@@ -56,7 +57,7 @@ def again(sample_id: str) -> Response:
             sample_id=sample_id,
         )
     person = demand_measuring(field(request.form, "person", say("the person")))
-    coded = row.job == "certification" and row.step is not None
+    coded = _demand_blind(row, person)
     # A coded sample is measured blind or not at all.
     return take_up(
         order_for(reader(), row.step or "", person=person) if coded else order_again(row, person)
@@ -67,8 +68,20 @@ def again(sample_id: str) -> Response:
 def void(sample_id: str) -> Response:
     """Void an interrupted sample."""
     person = demand_measuring(field(request.form, "person", say("the person")))
+    for row in _interrupted():
+        if row.sample_id == sample_id:
+            _demand_blind(row, person)
     bench().void_unfinished(sample_id, person, field(request.form, "reason", say("the reason")))
     return redirect(url_for("today.today"), 303)
+
+
+def _demand_blind(row: SampleRow, person: str) -> bool:
+    """Whether a sample is coded; NotAllowed where it is, and who is here may not judge it."""
+    coded = row.job == "certification" and row.step is not None
+    signed = signed_in()
+    for name in (person, *([signed.name] if signed else [])) if coded else ():
+        pool(reader()).demand_blind(name)
+    return coded
 
 
 def _reminders() -> list[Held]:

@@ -20,6 +20,7 @@ from station.jobs.certification.record import (
     certifications,
     figures_of,
 )
+from station.jobs.certification.sealed import opened, seal
 from station.jobs.certification.statement import valid_until
 from station.jobs.record import demand_open, job_begun, record_hash_of
 from station.jobs.step import Step
@@ -87,7 +88,7 @@ def begin(
         _check_attempt(reader, plan, scope.candidate, now)
         job_id = ledger.append(begun, person=signer.name).id
         tasks = [task.id for task in plan.tasks]
-        step = _codes_step(reader, plan, job_id, tasks, 1, draw)
+        step = _codes_step(ledger, plan, job_id, tasks, 1, draw)
         ledger.append(step, person=signer.name)
     return job_id
 
@@ -138,7 +139,7 @@ def _check_attempt(
 
 
 def _codes_step(
-    reader: LedgerReader,
+    ledger: Ledger,
     plan: CertificationPlan,
     job_id: str,
     tasks: Sequence[str],
@@ -146,6 +147,7 @@ def _codes_step(
     draw: Callable[[int], list[str]],
 ) -> CodesDrawn:
     slots = slots_for(plan, tasks, sitting)
+    reader = ledger.reader
     used = {code for job in certifications(reader, only_open=False) for code in job.key}
     codes = draw(len(slots))
     while used & set(codes):
@@ -154,7 +156,8 @@ def _codes_step(
         demo=reader.is_demo(),
         job_id=job_id,
         sitting=sitting,
-        codes=dict(zip(codes, slots, strict=True)),
+        codes={},
+        commitment=seal(ledger.path, dict(zip(codes, slots, strict=True))),
     )
 
 
@@ -165,6 +168,12 @@ def next_steps(reader: LedgerReader, job: Certification, now: datetime) -> list[
 
 def next_step(job: Certification, waiting: int, now: datetime) -> Step:
     """What comes next, where so many codes wait to be judged in the whole pool."""
+    if job.lost:
+        words = say(
+            "The key of its codes is not beside this ledger, as it is not in a backup: a lead "
+            "gives the certification up."
+        )
+        return Step("lost", words, blocked=True)
     if not job.labelled:
         words = say(
             "The candidate makes the samples task by task; somebody who will not judge "
@@ -218,7 +227,7 @@ def begin_resit(
     """
     demand(signer, Right.CERTIFY, about=job.scope.candidate)
     demand_open(job.record)
-    if job.waiting or job.result.outcome != "re_sit":
+    if job.lost or job.waiting or job.result.outcome != "re_sit":
         raise BadInput("There is nothing to re-sit now: look at how the certification stands.")
     earliest = job.earliest_resit
     if earliest is not None and now < earliest:
@@ -226,8 +235,9 @@ def begin_resit(
             "The re-sit may begin from {earliest:%Y-%m-%d %H:%M} on.",
             earliest=earliest.astimezone(),
         )
-    step = _codes_step(ledger.reader, job.plan, job.job_id, job.result.may_resit, 2, draw)
-    ledger.append(step, person=signer.name)
+    with ledger.transaction():
+        step = _codes_step(ledger, job.plan, job.job_id, job.result.may_resit, 2, draw)
+        ledger.append(step, person=signer.name)
 
 
 def sign(ledger: Ledger, job: Certification, signer: PersonRow) -> None:
@@ -235,7 +245,9 @@ def sign(ledger: Ledger, job: Certification, signer: PersonRow) -> None:
     demand(signer, Right.CERTIFY, about=job.scope.candidate)
     _demand_decided(job)
     signed = OutcomeSigned(demo=job.record.row.demo, job_id=job.job_id, outcome=job.result.outcome)
-    ledger.append(signed, person=signer.name)
+    with ledger.transaction():
+        for step in (*opened(ledger.path, job.record), signed):
+            ledger.append(step, person=signer.name)
 
 
 def acknowledge(ledger: Ledger, job: Certification, person: PersonRow) -> None:
@@ -276,7 +288,10 @@ def give_up(ledger: Ledger, job: Certification, signer: PersonRow, reason: str) 
     demand_open(job.record)
     if not reason.strip():
         raise BadInput("Say why the certification is given up.")
-    return _end(ledger, job, signer.name, "given_up", (reason.strip(),), (signer.name,))
+    with ledger.transaction():
+        for step in opened(ledger.path, job.record):
+            ledger.append(step, person=signer.name)
+        return _end(ledger, job, signer.name, "given_up", (reason.strip(),), (signer.name,))
 
 
 def _end(
@@ -305,5 +320,5 @@ def _end(
 
 def _demand_decided(job: Certification) -> None:
     demand_open(job.record)
-    if job.waiting or job.result.outcome not in ("certified", "not_certified"):
+    if job.lost or job.waiting or job.result.outcome not in ("certified", "not_certified"):
         raise BadInput("The certification is not decided yet: look at what comes next.")

@@ -119,7 +119,7 @@ def show_key(ledger: Ledger, job: Certification, person: PersonRow) -> list[tupl
         )
     shown = KeyShown(demo=job.record.row.demo, job_id=job.job_id, to=person.name)
     ledger.append(shown, person=person.name)
-    sitting = max(slot.sitting for slot in job.key.values())
+    sitting = max((slot.sitting for slot in job.key.values()), default=1)
     present = {code: slot for code, slot in job.key.items() if slot.sitting == sitting}
     return in_plan_order(job.plan, present)
 

@@ -1,15 +1,15 @@
 """Coded numbers: a sample is judged under a code, so that nobody knows whose it is.
 
-The key (which code is which task) is in the record; the station shows it to the one person who
-labels the samples, and to nobody while there is anything to judge.
+The key (which code is which task) is sealed; the station shows it to the one person who labels the
+samples, and to nobody while there is anything to judge.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Literal
 
 from station.jobs.certification.plan import CertificationPlan
 from station.jobs.sample import JobSample
-from station.ledger.entries import CodeFor, CodesDrawn
+from station.ledger.entries import CodeFor
 
 ALPHABET = "ACDEFHJKMNPRTUVWXY34679"
 """Without letters and digits that are mistaken for one another."""
@@ -54,11 +54,6 @@ def amounts_of(key: Mapping[str, CodeFor], sitting: int) -> dict[str, dict[Part,
             parts = found.setdefault(slot.task, {"candidate": 0, "spare": 0, "control": 0})
             parts[slot.part] += 1
     return found
-
-
-def key_from(sittings: Iterable[CodesDrawn]) -> dict[str, CodeFor]:
-    """The key of a job from what the record keeps of each sitting: what codes stand for."""
-    return {code: found for drawn in sittings for code, found in drawn.codes.items()}
 
 
 def to_judge(key: Mapping[str, CodeFor], samples: Sequence[JobSample]) -> list[str]:

@@ -6,9 +6,10 @@ from datetime import datetime, timedelta
 from typing import Any, cast
 
 from station.crimp.causes import Cause, Hint
-from station.jobs.certification.codes import key_from, to_judge
+from station.jobs.certification.codes import to_judge
 from station.jobs.certification.judge import CertificationResult, judge_candidate
 from station.jobs.certification.plan import CertificationPlan, Task
+from station.jobs.certification.sealed import key_of
 from station.jobs.record import JobRead, finished_samples, record_of
 from station.jobs.sample import JobSample
 from station.ledger.entries import (
@@ -86,7 +87,13 @@ class Certification(JobRead):
     @property
     def shown(self) -> bool:
         """Whether what was found may be shown: it was labelled, and nothing is to be judged."""
-        return not self.open or (self.labelled and not self.waiting)
+        return not self.open or (self.labelled and not self.waiting and not self.lost)
+
+    @property
+    def lost(self) -> bool:
+        """Whether a key is neither on record nor beside the ledger: then nothing can be judged."""
+        sittings = {slot.sitting for slot in self.key.values()}
+        return not sittings.issuperset(one.sitting for one in self.record.steps_of(CodesDrawn))
 
     @property
     def last_sample_at(self) -> datetime | None:
@@ -127,7 +134,7 @@ def read(reader: LedgerReader, job_id: str) -> Certification:
     record = record_of(reader, job_id, JOB)
     plan = CertificationPlan.model_validate(record.begun.plan)
     scope = CertificationScope(**cast(dict[str, Any], record.begun.scope))
-    key = key_from(record.steps_of(CodesDrawn))
+    key = key_of(reader.path, record)
     rows = tuple(coded_samples(reader, list(key), since_seq=record.row.begun_seq))
     # A code counts once, by what was finished first, with what the judge saw: a measurement that
     # was taken up again elsewhere does not know it.

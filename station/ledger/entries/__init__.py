@@ -16,6 +16,7 @@ from station.ledger.entries.jobs import (
     JobName,
     JobStep,
     JobStepOf,
+    KeyOpened,
     KeyShown,
     OutcomeSeen,
     OutcomeSigned,
@@ -67,7 +68,7 @@ KINDS: dict[str, type[Payload]] = {
         PersonAdded, RoleChanged, PersonLeft, PersonPrefers, DoorEvent, ToolAdded, ToolServiced,
         SampleBegun, PullBegun, SampleFinished, SampleImported, JobBegun, JobStep, JobEnded,
         NestHeld, NestReleased, WorkDone, BaselineSet, Correction, InstrumentCalibrated,
-        InstrumentChecked, StudyBegun, StudyReading, StudyDropped, CodesDrawn, KeyShown,
+        InstrumentChecked, StudyBegun, StudyReading, StudyDropped, CodesDrawn, KeyOpened, KeyShown,
         SampleLookedAt, OutcomeSigned, OutcomeSeen, ReelAdded, ReelMeasured, ReelOut,
         BenchTemperature,
     )

@@ -93,6 +93,20 @@ class CodesDrawn(JobStepOf):
 
     sitting: int
     codes: dict[str, CodeFor]
+    """Empty where they are sealed, which they are since there is a commitment."""
+    commitment: str | None = None
+    """Hash of the key, which `KeyOpened` puts on record once the outcome is signed."""
+
+
+class KeyOpened(JobStepOf):
+    """The key of a sitting, which was sealed while it was judged; see `CodesDrawn`."""
+
+    KIND: ClassVar[str] = "key_opened"
+    STEP: ClassVar[str] = "key_opened"
+
+    sitting: int
+    salt: str
+    codes: dict[str, CodeFor]
 
 
 class KeyShown(JobStepOf):

@@ -22,6 +22,7 @@ from station.ledger.entries import (
     JobBegun,
     JobEnded,
     JobStep,
+    KeyOpened,
     KeyShown,
     NestHeld,
     NestReleased,
@@ -177,6 +178,10 @@ def _add_job(ledger: Ledger) -> None:
     for step in (
         CodesDrawn(
             job_id=job.id, sitting=1,
+            codes={"A1": CodeFor(task="tap", part="control", sitting=1, position=0)},
+        ),
+        KeyOpened(
+            job_id=job.id, sitting=1, salt="00",
             codes={"A1": CodeFor(task="tap", part="control", sitting=1, position=0)},
         ),
         KeyShown(job_id=job.id, to="Bo"),

@@ -10,7 +10,14 @@ from flask import Flask
 from station.bench.board import Stage
 from station.jobs.certification.blind import pool
 from station.jobs.certification.record import read as read_certification
-from station.ledger.entries import DoorEvent, JobBegun, JobEnded, NestHeld, PersonAdded
+from station.ledger.entries import (
+    DoorEvent,
+    JobBegun,
+    JobEnded,
+    NestHeld,
+    PersonAdded,
+    SampleBegun,
+)
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, PIN, give_secret
 from tests.web.benches import BenchAtHand
@@ -390,3 +397,22 @@ def test_today_reminds_of_a_certificate_that_ends(
     later = create_app(bench, testing=True, clock=lambda: NOW + timedelta(days=days))
     page = Visitor(later).get("/").text
     assert (f"certificate of {BO} ends or has ended" in page) is shown
+
+
+def test_who_may_not_judge_voids_no_coded_sample_either(
+    people: dict[str, Visitor], ledger: Ledger
+) -> None:
+    labelled(people)
+    sample = pool(ledger.reader).samples[0]
+    begun_sample = SampleBegun(
+        job="certification", joint=sample.joint, limit_set=sample.limit_set or "", step=sample.code
+    )
+    row = ledger.append(begun_sample, person=ANN)
+    path = f"/unfinished/{row.id}/void"
+    # The candidate, who saw the key, and either of them under another's name.
+    for visitor, person in ((BO, BO), (CY, CY), (BO, ANN), (CY, ANN), (ANN, BO)):
+        answer = people[visitor].post(path, person=person, reason="it slipped")
+        assert answer.status_code == 403, (visitor, person)
+    assert [one.sample_id for one in ledger.reader.unfinished()] == [row.id]
+    assert people[ANN].post(path, person=ANN, reason="it slipped").status_code == 303
+    assert ledger.reader.unfinished() == []

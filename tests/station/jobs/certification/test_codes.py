@@ -5,13 +5,12 @@ from station.files import DATA, read_toml
 from station.jobs.certification.codes import (
     ALPHABET,
     Part,
-    key_from,
     slots_for,
     to_judge,
 )
 from station.jobs.certification.plan import CertificationPlan
 from station.jobs.sample import JobSample
-from station.ledger.entries import CodeFor, CodesDrawn
+from station.ledger.entries import CodeFor
 from tests.station.jobs.invented_samples import sample
 
 PLAN = read_toml(DATA / "plans" / "certification.toml", CertificationPlan)
@@ -30,15 +29,6 @@ def test_letters_that_are_mistaken_are_left_out() -> None:
 
 def slot(task: str, part: Part, position: int = 0) -> CodeFor:
     return CodeFor(task=task, part=part, sitting=1, position=position)
-
-
-def test_the_key_is_that_of_all_sittings() -> None:
-    first = {"AAAAC": slot("tap", "spare"), "AAAAD": slot("tap", "control")}
-    again = {"AAAAE": slot("tap", "candidate")}
-    drawn = [
-        CodesDrawn(job_id="j", sitting=n, codes=codes) for n, codes in ((1, first), (2, again))
-    ]
-    assert key_from(drawn) == first | again
 
 
 def test_order_is_that_of_the_codes_not_of_the_tasks() -> None:
