@@ -26,7 +26,14 @@ from station.statistics.charts import (
     means_chart,
 )
 from station.statistics.doubts import resolution_doubt
-from station.statistics.drift_study import Direction, DriftStudy, drift_study
+from station.statistics.drift_study import (
+    ASSUMES,
+    DEFAULT_BASELINE,
+    DETECTOR,
+    Direction,
+    DriftStudy,
+    drift_study,
+)
 
 KINDS = ("individuals", "ewma", "cusum")
 
@@ -122,6 +129,13 @@ def _chart_lines(chart: Chart) -> Iterator[str]:
 @csv_argument
 @click.option("--center", type=float, help="Mean while nothing has changed.")
 @click.option("--sigma", type=float, help="Standard deviation while nothing has changed.")
+@click.option(
+    "--baseline",
+    type=int,
+    default=DEFAULT_BASELINE,
+    show_default=True,
+    help="Without --center and --sigma: so many values at the start are the baseline.",
+)
 @click.option("--direction", type=click.Choice(["down", "up", "both"]), default="both")
 @click.option(
     "--in-control-run-length",
@@ -136,6 +150,7 @@ def drift(
     file: Path,
     center: float | None,
     sigma: float | None,
+    baseline: int,
     direction: Direction,
     run_length: float,
     plot: Path | None,
@@ -143,16 +158,16 @@ def drift(
 ) -> int:
     """Say whether the column value of FILE has drifted, since when and how fast.
 
-    Without --center and --sigma the first ten values are the baseline, and every later value is
-    scored against all before it with that baseline's uncertainty allowed for, so that the run
-    length holds; a slow drift is then found later. The slope is that of a straight drift fitted
-    from the change on, with a 95 % interval.
-    """
+    The values after the baseline are watched, and indices count from the first of them. One false
+    alarm comes in about as many values as asked for, whatever the size of the baseline, if the
+    values are bell-shaped and do not depend on their neighbours. The slope is that of a straight
+    drift fitted from the change on, with a 95 % interval."""
     values = read_values(file).numbers("value")
     with about(file):
         study = drift_study(
-            values, center=center, sigma=sigma, direction=direction, run_length=run_length
-        )
+            values, center=center, sigma=sigma, baseline=baseline, direction=direction,
+            run_length=run_length,
+        )  # fmt: skip
     doubt = resolution_doubt(values, sd=study.baseline.sigma)
     warnings = [] if doubt is None else [doubt]
     if plot is not None:
@@ -164,7 +179,9 @@ def drift(
         "slope_per_sample": slope,
         "slope_low": low,
         "slope_high": high,
-        "detector": study.detector,
+        "detector": DETECTOR,
+        "detectable": {"sigma": 1.0, "within": study.one_sigma_within},
+        "assumes": list(ASSUMES),
         "warnings": warnings,
     }
     print_result(as_json, document, [*_drift_lines(study, len(values)), *warned(warnings)])
@@ -175,10 +192,13 @@ def _drift_lines(study: DriftStudy, count: int) -> Iterator[str]:
     rows = [
         ("values", str(count)),
         ("baseline", f"{study.baseline.center:.6g}, sigma {study.baseline.sigma:.4g}"),
-        ("detector", study.detector),
+        ("detector", DETECTOR),
+        ("assumes", "; ".join(ASSUMES)),
     ]
     if study.change is None or study.slopes is None:
-        return facts([*rows, ("signal", "none")])
+        within = study.one_sigma_within
+        seen = "not for sure" if within is None else f"within about {within} values"
+        return facts([*rows, ("signal", "none"), ("one sigma is found", seen)])
     change = study.change
     slope, low, high = study.slopes
     return facts(

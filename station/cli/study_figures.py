@@ -41,7 +41,15 @@ def draw_drift(path: Path, values: Sequence[float], study: DriftStudy) -> None:
 
     def draw(figure: "Figure") -> None:
         axes = figure.subplots()
-        axes.plot(values, ".-", color=LINE, linewidth=0.8, markersize=5)
+        first = study.baseline.n
+        axes.plot(
+            range(-first, len(values) - first),
+            values,
+            ".-",
+            color=LINE,
+            linewidth=0.8,
+            markersize=5,
+        )
         axes.axhline(study.baseline.center, color="black", linewidth=0.8)
         if study.change is not None and study.signal_index is not None:
             change = study.change

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from calibration.saying import join, say
 from station.ledger.entries import BaselineSet
 from station.ledger.rows import SampleRow
-from station.statistics.pooling import Baseline, pooled_scores
+from station.statistics.pooling import Baseline
 from station.statistics.wear_report import (
     NestDistances,
     WearReport,
@@ -19,7 +19,7 @@ from station.statistics.wear_report import (
     how_long,
     wear_report,
 )
-from station.statistics.wear_watch import WearFlag, watch_nest
+from station.statistics.wear_watch import WearFlag, samples_to_find, watch_nest
 
 _WHAT = {
     "force": say("pull force fell"),
@@ -31,6 +31,9 @@ NOT_OF_THE_NEST = ("tool_validation", "certification", "comparison", "service", 
 """Jobs whose samples say nothing of a nest's wear: they set its baseline, or they try a person, a
 way of joining, or a nest that is being worked on, or were measured elsewhere."""
 
+TOLD_LOSS, TOLD = 0.10, "10 %"
+"""A share of the pull force: how soon such a loss would be found is said of a steady nest."""
+
 MIN_SPLICE_OHM = 1e-6
 """Below a microohm a splice's logarithm says more about the meter than about the crimp."""
 
@@ -41,16 +44,11 @@ class TrendPoint:
 
     Attributes
     ----------
-    force_score, resistance_score
-        Against the baseline joined by the samples before it, which keeps the watch's promise but
-        follows a lasting change: the watch's input, not a picture of the nest.
     force_distance, resistance_distance
-        In deviations from the recorded baseline, which stays as it is: what a person looks at.
+        In deviations from the recorded baseline.
     """
 
     sample: SampleRow
-    force_score: float | None
-    resistance_score: float | None
     force_distance: float | None
     resistance_distance: float | None
 
@@ -105,7 +103,7 @@ class NestTrend:
     def has_baseline(self) -> bool:
         """True where at least one sample could be scored."""
         return any(
-            point.force_score is not None or point.resistance_score is not None
+            point.force_distance is not None or point.resistance_distance is not None
             for point in self.points
         )
 
@@ -143,15 +141,12 @@ def nest_trend(
     force = [force_ratio(row) for row in kept]
     resistance = [log_resistance(row) for row in kept]
     known = {key: baselines_of(entry) for key, entry in baselines.items() if _usable(entry)}
-    scores = (
-        tuple(pooled_scores(force, joints, {key: pair[0] for key, pair in known.items()})),
-        tuple(pooled_scores(resistance, joints, {key: pair[1] for key, pair in known.items()})),
-    )
-    flag = watch_nest(*scores, run_length=run_length).flag
     distances = _distances(force, resistance, joints, known)
+    sizes = [baseline.n for baseline in distances.force_baselines]
+    flag = watch_nest(distances.worse, distances.joints, sizes, run_length=run_length)
     report = None if flag is None else wear_report(flag, distances)
     shown = (_shown(-distances.worse[:, 0]), _shown(distances.worse[:, 1]))
-    points = tuple(TrendPoint(*point) for point in zip(kept, *scores, *shown, strict=True))
+    points = tuple(TrendPoint(*point) for point in zip(kept, *shown, strict=True))
     trend = NestTrend(
         tool,
         nest,
@@ -160,7 +155,12 @@ def nest_trend(
         report,
         change_began=None if report is None else kept[report.change.began].at_utc,
     )
-    sentence = _sentence(kept, report, scored=trend.has_baseline)
+    if report is not None:
+        sentence = _worn(kept, report)
+    elif trend.has_baseline:
+        sentence = _steady(distances, run_length)
+    else:
+        sentence = say("No baseline yet: validate the tool before its trend can be judged.")
     return replace(trend, sentence=join((sentence, *_left_out(kept))))
 
 
@@ -170,11 +170,30 @@ def _left_out(samples: Sequence[SampleRow]) -> Iterator[str]:
         yield say("Left out: {count} pulls not made to the end, or of a thicker wire.", count=count)
 
 
-def _sentence(samples: Sequence[SampleRow], report: WearReport | None, *, scored: bool) -> str:
-    if report is None:
-        if not scored:
-            return say("No baseline yet: validate the tool before its trend can be judged.")
-        return say("Steady: no change since its baseline.")
+def _steady(nest: NestDistances, run_length: float) -> str:
+    """No change was found, and what would have been: a loss in the joint that was last pulled."""
+    pulled = np.flatnonzero(np.isfinite(nest.worse[:, 0]))
+    if not pulled.size:
+        return say("Steady: no change found since its baseline.")
+    own = nest.joints[pulled] == nest.joints[pulled[-1]]
+    baseline = nest.force_baselines[nest.joints[pulled[-1]]]
+    loss = TOLD_LOSS * baseline.center / baseline.sigma
+    within = samples_to_find(loss, baseline.n + int(own.sum()), run_length)
+    if within is None:
+        return say(
+            "Steady: no change found since its baseline. Its pulls scatter too much, or its "
+            "baseline is too short, for a loss of {loss} in force to be found for sure.",
+            loss=TOLD,
+        )
+    return say(
+        "Steady: no change found since its baseline; a loss of {loss} in force would be found "
+        "within about {within} samples.",
+        loss=TOLD,
+        within=within,
+    )
+
+
+def _worn(samples: Sequence[SampleRow], report: WearReport) -> str:
     what = _WHAT[report.characteristic]
     change = report.change
     began, low, high = (

@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.statistics.change_point import Change, fit_change
-from station.statistics.pooling import MIN_BASELINE, Baseline, baseline_of, pooled_scores
-from station.statistics.wear_mixtures import ONE_WAY, TWO_WAY
-from station.statistics.wear_watch import watch_series
+from station.statistics.pooling import MIN_BASELINE, Baseline, baseline_of
+from station.statistics.wear_watch import KNOWN, first_signal, samples_to_find
 
 Direction = Literal["down", "up", "both"]
 
@@ -19,26 +18,39 @@ FARTHEST = 1e9
 """A value more deviations from its centre than this was surely scored by a wrong one."""
 
 
+DEFAULT_BASELINE = 30
+
+DETECTOR = "Shiryaev-Roberts sum of likelihood ratios, mean and deviation unknown"
+
+ASSUMES = (
+    "the baseline is of the unchanged process",
+    "values do not depend on their neighbours, and days are alike",
+    "values are bell-shaped",
+)
+"""What the in-control run length rests on."""
+
+
 @dataclass(frozen=True, slots=True)
 class DriftStudy:
-    """What the wear watch finds in one column of values; indices count from 0.
+    """What the wear watch finds in one column of values; indices count the watched ones from 0.
 
     Attributes
     ----------
     baseline
-        Centre and deviation that the values were scored by; ``n`` is 0 where both were given.
+        Centre and deviation of the baseline; ``n`` is 0 where both were given.
     signal_index
         First value at which the watch signals; None where it does not.
     change
         The change in deviations; None without a signal.
-    detector
-        Name of the mixture.
+    one_sigma_within
+        Values within which a change of one deviation, from now on, is found nine times in ten;
+        None where it may stay unseen.
     """
 
     baseline: Baseline
     signal_index: int | None
     change: Change | None
-    detector: str
+    one_sigma_within: int | None
 
     @property
     def slopes(self) -> tuple[float, float, float] | None:
@@ -54,6 +66,7 @@ def drift_study(
     *,
     center: float | None = None,
     sigma: float | None = None,
+    baseline: int = DEFAULT_BASELINE,
     direction: Direction = "both",
     run_length: float = 930.0,
 ) -> DriftStudy:
@@ -62,8 +75,9 @@ def drift_study(
     Parameters
     ----------
     center, sigma
-        Mean and standard deviation while nothing has changed. Without them the first ten values
-        are the baseline and the scores allow for its uncertainty (``pooling``).
+        Mean and standard deviation while nothing has changed, and all values are watched.
+    baseline
+        Without them so many values at the start are the baseline, and those after it are watched.
     direction
         Which way a change is looked for.
     run_length
@@ -73,37 +87,41 @@ def drift_study(
     ------
     ValueError
         Only one of centre and deviation is given, the deviation is not positive, a value is not
-        finite or absurdly far out, or there are too few values for a baseline of their own.
+        finite or absurdly far out, the baseline too short, or no value is left to be watched.
     """
     data = np.asarray(values, dtype=np.float64)
     if not np.all(np.isfinite(data)):
         raise ValueError("a value is not a finite number")
-    baseline, first = _baseline(data, center, sigma)
-    distances = (data[first:] - baseline.center) / baseline.sigma
+    known, first = _baseline(data, center, sigma, baseline)
+    distances = (data[first:] - known.center) / known.sigma
     if np.any(np.abs(distances) > FARTHEST):
         raise ValueError(
             "a value lies absurdly far from the centre: check the values, the centre and sigma"
         )
-    scores = distances
-    if first:
-        own = pooled_scores(data[first:].tolist(), ["own"] * distances.size, {"own": baseline})
-        scores = np.array(own, dtype=np.float64)
-    mixture = TWO_WAY if direction == "both" else ONE_WAY
-    watched = -scores if direction == "down" else scores
-    signal = watch_series(watched, mixture, run_length=run_length).signal_index
+    size = known.n or KNOWN
+    signal = _signal(distances, size, direction, run_length)
+    good = distances.size if signal is None else signal
+    within = samples_to_find(1.0, size + good, run_length)
     if signal is None:
-        return DriftStudy(baseline, None, None, mixture.name)
-    change = fit_change(
-        distances,
-        np.arange(first, data.size).tolist(),
-        baseline_sizes=[baseline.n or math.inf],
-        latest=first + signal,
-    )
-    return DriftStudy(baseline, first + signal, change, mixture.name)
+        return DriftStudy(known, None, None, within)
+    change = fit_change(distances, baseline_sizes=[known.n or math.inf], latest=signal)
+    return DriftStudy(known, signal, change, within)
+
+
+def _signal(
+    distances: NDArray[np.float64], size: float, direction: Direction, run_length: float
+) -> int | None:
+    """First signal; both directions are two sides of the same values."""
+    signs = {"up": [1.0], "down": [-1.0], "both": [1.0, -1.0]}[direction]
+    worse = np.full((distances.size, 2, len(signs)), np.nan)
+    worse[:, 0] = distances[:, None] * signs
+    joints = np.zeros(distances.size, dtype=np.intp)
+    found = first_signal(worse, joints, [size], run_length)
+    return None if found is None else found[0]
 
 
 def _baseline(
-    data: NDArray[np.float64], center: float | None, sigma: float | None
+    data: NDArray[np.float64], center: float | None, sigma: float | None, size: int
 ) -> tuple[Baseline, int]:
     """The baseline, and how many values at the start are part of it."""
     if (center is None) != (sigma is None):
@@ -112,13 +130,15 @@ def _baseline(
         if not (math.isfinite(center) and math.isfinite(sigma) and sigma > 0.0):
             raise ValueError("the centre must be a number and sigma a positive one")
         return Baseline(0, center, sigma), 0
-    if data.size <= MIN_BASELINE:
+    if size < MIN_BASELINE:
+        raise ValueError(f"a baseline needs at least {MIN_BASELINE} values, not {size}")
+    if data.size <= size:
         raise ValueError(
-            f"{data.size} values are too few: the first {MIN_BASELINE} are the baseline; "
-            "give more, or the centre and sigma"
+            f"{data.size} values are too few: the first {size} are the baseline; "
+            "give more, a shorter baseline, or the centre and sigma"
         )
     with np.errstate(over="ignore", invalid="ignore"):
-        own = baseline_of(data[:MIN_BASELINE].tolist())
+        own = baseline_of(data[:size].tolist())
     if not (math.isfinite(own.center) and math.isfinite(own.sigma)):
         raise ValueError("the first values are too large to take a spread from")
-    return own, MIN_BASELINE
+    return own, size

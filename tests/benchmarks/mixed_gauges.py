@@ -3,7 +3,7 @@
 An invented nest crimps two samples a day for 120 days, each of one of three gauges at random. Every
 gauge has its own force, resistance and spread, and a baseline of 40 samples. From day 60 on the
 nest wears: pull force falls and resistance rises, by so little a sample that no single gauge shows
-it soon. One pooled chart of standard scores is compared with one chart per gauge; both use the wear
+it soon. One pooled chart is compared with one chart per gauge; both use the wear
 watch and give one false alarm in 5000 samples of the nest. A second nest does not wear.
 
 Printed are the days on which each signals, for one seeded run and as medians over many. Holds where
@@ -17,8 +17,8 @@ from typing import Any
 
 import numpy as np
 
-from station.statistics.pooling import Baseline, baseline_of, pooled_scores
-from station.statistics.wear_watch import NestWatch, watch_nest
+from station.statistics.pooling import Baseline, baseline_of
+from station.statistics.wear_watch import WearFlag, watch_nest
 from tests.benchmarks.report import Figures, run
 
 SEED = 20261125
@@ -41,18 +41,20 @@ class Nest:
     """Samples of a nest in time order with the baselines of its gauges."""
 
     gauges: list[str]
-    force: list[float | None]
-    resistance: list[float | None]
+    force: list[float]
+    resistance: list[float]
     force_baselines: dict[str, Baseline]
     resistance_baselines: dict[str, Baseline]
 
-    def watch(self) -> NestWatch:
+    def watch(self) -> WearFlag | None:
         """Run the pooled chart."""
-        return watch_nest(
-            pooled_scores(self.force, self.gauges, self.force_baselines),
-            pooled_scores(self.resistance, self.gauges, self.resistance_baselines),
-            run_length=RUN_LENGTH,
-        )
+        names = list(GAUGES)
+        worse = [
+            (-self.force_baselines[name].distance(f), self.resistance_baselines[name].distance(r))
+            for name, f, r in zip(self.gauges, self.force, self.resistance, strict=True)
+        ]
+        joints = [names.index(name) for name in self.gauges]
+        return watch_nest(np.array(worse), joints, [BASELINE] * len(names), run_length=RUN_LENGTH)
 
     def only(self, gauge: str) -> tuple["Nest", list[int]]:
         """One gauge's samples, and where they stand among all."""
@@ -72,8 +74,8 @@ def draw_nest(rng: np.random.Generator, *, wearing: bool) -> Nest:
     names = list(GAUGES)
     gauges = [names[int(choice)] for choice in rng.integers(len(names), size=DAYS * PER_DAY)]
     begin = WEAR_BEGINS * PER_DAY
-    force: list[float | None] = []
-    resistance: list[float | None] = []
+    force: list[float] = []
+    resistance: list[float] = []
     for place, gauge in enumerate(gauges):
         center, spread, log_ohm = GAUGES[gauge]
         wear = SLOPE * max(0, place - begin + 1) / math.sqrt(2.0) if wearing else 0.0
@@ -102,11 +104,11 @@ def signal_day(position: int | None) -> float:
 
 def days_of(nest: Nest) -> dict[str, float]:
     """Days on which the pooled chart and each gauge's own chart signal."""
-    flag = nest.watch().flag
+    flag = nest.watch()
     days = {"pooled": signal_day(None if flag is None else flag.signal_position)}
     for gauge in GAUGES:
         part, places = nest.only(gauge)
-        own = part.watch().flag
+        own = part.watch()
         days[gauge] = signal_day(None if own is None else places[own.signal_position])
     return days
 
@@ -121,7 +123,7 @@ def figures() -> Figures:
     single = [
         min(days[gauge] for gauge in GAUGES) for days in many if min(days.values()) >= WEAR_BEGINS
     ]
-    good = [draw_nest(rng, wearing=False).watch().flag is not None for _ in range(RUNS)]
+    good = [draw_nest(rng, wearing=False).watch() is not None for _ in range(RUNS)]
     allowed = 1.0 - math.exp(-DAYS * PER_DAY / RUN_LENGTH)
     slack = 3.0 * math.sqrt(allowed * (1.0 - allowed) / RUNS)
     table: dict[str, Any] = {

@@ -12,7 +12,6 @@ from tests.benchmarks.usual_charts import (
     CusumChart,
     EwmaChart,
     MovingRangeChart,
-    WesternElectricChart,
     first_passages,
     limit_for,
 )
@@ -41,8 +40,6 @@ class Mirrored:
         # Lucas & Crosier, Technometrics 24 (1982), k 0.5, h 4, two-sided [seen-1].
         (CusumChart, 4.0, 0.0, 168.0),
         (CusumChart, 4.0, 1.0, 8.38),
-        # All four Western Electric rules: 91.75, Champ & Woodall 1987 [memory]; 91.751 [calc].
-        (lambda n: WesternElectricChart(n, 8), 1.0, 0.0, 91.75),
         # Individuals and moving range at 3 sigma together: 105.4 [calc].
         (MovingRangeChart, 1.0, 0.0, 105.4),
     ],

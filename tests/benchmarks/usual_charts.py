@@ -33,14 +33,15 @@ class Chart(Protocol):
 
 
 class CusumChart:
-    """A one-sided cumulative sum with k = 0.5 on each score (Page 1954)."""
+    """A one-sided cumulative sum on each score (Page 1954)."""
 
-    def __init__(self, courses: int) -> None:
+    def __init__(self, courses: int, reference: float = 0.5) -> None:
         self.sums = np.zeros((2, courses))
+        self.reference = reference
 
     def update(self, scores: Values) -> Values:
         """Return the greater sum."""
-        self.sums = np.maximum(self.sums + scores - 0.5, 0.0)
+        self.sums = np.maximum(self.sums + scores - self.reference, 0.0)
         return np.asarray(self.sums.max(axis=0))
 
     def keep(self, going: NDArray[np.bool_]) -> None:
@@ -82,30 +83,6 @@ class MovingRangeChart:
         self.last = self.last[:, going]
 
 
-class WesternElectricChart:
-    """The four Western Electric rules, their zones widened alike; 1 is the usual width.
-
-    Widening the zones leaves the run on one side as it is. Eight in a row signals too often by
-    itself (every 510 samples on one side of one score), so the run is as long as it must be.
-    """
-
-    def __init__(self, courses: int, run: int = 11) -> None:
-        self.recent = np.full((run, 2, courses), -np.inf)
-
-    def update(self, scores: Values) -> Values:
-        """Return the factor on the zones at which some rule just signals."""
-        self.recent = np.concatenate([self.recent[1:], scores[None]])
-        two_of_three = np.sort(self.recent[-3:], axis=0)[1] / 2.0
-        four_of_five = np.sort(self.recent[-5:], axis=0)[1]
-        one_side = np.where(self.recent.min(axis=0) > 0.0, np.inf, -np.inf)
-        found = np.maximum.reduce([scores / 3.0, two_of_three, four_of_five, one_side])
-        return np.asarray(found.max(axis=0))
-
-    def keep(self, going: NDArray[np.bool_]) -> None:
-        """Drop courses."""
-        self.recent = self.recent[:, :, going]
-
-
 @dataclass(frozen=True)
 class Usual:
     """A usual chart: how it is made, and between which limits its limit lies."""
@@ -117,9 +94,10 @@ class Usual:
 
 
 USUAL = (
-    Usual("Western Electric", WesternElectricChart, 0.7, 1.7),
     Usual("individuals, moving range", MovingRangeChart, 0.8, 1.6),
+    Usual("EWMA 0.1", lambda courses: EwmaChart(courses, 0.1), 1.5, 3.9),
     Usual("EWMA 0.2", EwmaChart, 1.5, 3.9),
+    Usual("CUSUM 0.25", lambda courses: CusumChart(courses, 0.25), 3.0, 14.0),
     Usual("CUSUM 0.5", CusumChart, 2.0, 7.0),
 )
 
@@ -143,20 +121,6 @@ def first_passages(
             going = going[still]
             chart.keep(still)
     return found
-
-
-def after_good_samples(
-    usual: Usual, limit: float, good_samples: int, *, courses: int, seed: int
-) -> tuple[Chart, int]:
-    """A chart that has run through good samples without a signal, and how many courses are left."""
-    rng = np.random.default_rng(seed)
-    chart = usual.make(courses)
-    left = courses
-    for _ in range(good_samples):
-        quiet = chart.update(rng.standard_normal((2, left))) <= limit
-        chart.keep(quiet)
-        left = int(quiet.sum())
-    return chart, left
 
 
 def limit_for(usual: Usual, run_length: float, *, courses: int, seed: int) -> float:

@@ -140,8 +140,6 @@ def _trend(trend: NestTrend) -> dict[str, Any]:
         "signal": None if trend.flag is None else trend.flag.signal_position,
         "change_began": None if trend.change_began is None else trend.change_began.isoformat(),
         "samples": [row.sample_id for row in trend.samples],
-        "force_scores": [point.force_score for point in trend.points],
-        "resistance_scores": [point.resistance_score for point in trend.points],
         "force_distances": [point.force_distance for point in trend.points],
         "resistance_distances": [point.resistance_distance for point in trend.points],
     }

@@ -8,7 +8,7 @@ from station.cli.main import run
 
 KEYS = [
     "signal_index", "change_began_index", "slope_per_sample", "slope_low", "slope_high", "detector",
-    "warnings",
+    "detectable", "assumes", "warnings",
 ]  # fmt: skip
 
 
@@ -32,8 +32,12 @@ def test_a_fall_is_found(
     assert run(["study", "drift", str(falling), "--direction", "down", "--json", *given]) == 0
     study = json.loads(capsys.readouterr().out)
     assert list(study) == KEYS
-    assert 60 <= study["signal_index"] < 90
-    assert abs(study["change_began_index"] - 60) <= 12
+    first = 0 if given else 30
+    assert 60 - first <= study["signal_index"] < 90 - first
+    assert abs(study["change_began_index"] - 60 + first) <= 12
+    assert study["detectable"]["sigma"] == 1.0
+    assert study["detectable"]["within"] > 15
+    assert len(study["assumes"]) == 3
     assert study["slope_low"] <= -0.5 <= study["slope_high"]
     assert study["slope_low"] <= study["slope_per_sample"] <= study["slope_high"]
 
@@ -46,7 +50,8 @@ def test_no_drift_is_null(tmp_path: Path, capsys: pytest.CaptureFixture[str]) ->
     assert list(study) == KEYS
     assert [study[key] for key in KEYS[:5]] == [None] * 5
     assert run(["study", "drift", str(path), *options[:-1]]) == 0
-    assert "signal    none" in capsys.readouterr().out
+    shown = capsys.readouterr().out.split("\n")
+    assert any(line.split() == ["signal", "none"] for line in shown)
 
 
 @pytest.mark.parametrize("ending", [".svg", ".png"])
@@ -64,10 +69,15 @@ def test_a_plot_is_written(
     ("values", "options", "says"),
     [
         ([1.0], [], "too few"),
-        ([4.0] * 30, [], "equal"),
+        ([4.0] * 31, [], "equal"),
+        ([4.0] * 31, ["--baseline", "9"], "at least 10"),
         ([1.0, 2.0], ["--center", "1"], "both or neither"),
         ([1.0, 2.0], ["--center", "1", "--sigma", "-1"], "positive"),
-        ([1.0, 2.0], ["--center", "1", "--sigma", "1", "--in-control-run-length", "1"], "must be"),
+        (
+            [1.0, 2.0],
+            ["--center", "1", "--sigma", "1", "--in-control-run-length", "1"],
+            "at least 50",
+        ),
         ([1.0, 2.0], ["--center", "1", "--sigma", "nan"], "positive"),
         ([1.0, 2.0], ["--center", "1", "--sigma", "1", "--plot", "x.txt"], "no figure file"),
         ([1.0, float("nan")], ["--center", "1", "--sigma", "1"], "not a number"),

@@ -111,8 +111,8 @@ def test_the_nile_fell_after_1898() -> None:
     assert change.shape == "step"
     assert years[20 + change.began] == 1899
     assert change.began_high - change.began_low <= 5
-    study = drift_study(volume.tolist(), direction="down", run_length=930.0)
+    study = drift_study(volume.tolist(), baseline=20, direction="down", run_length=930.0)
     assert study.signal_index is not None
-    assert 1899 < years[study.signal_index] <= 1905
+    assert 1899 < years[20 + study.signal_index] <= 1905
     assert study.change is not None
-    assert years[study.change.began] == 1899
+    assert years[20 + study.change.began] == 1899
