@@ -87,7 +87,12 @@ class WireAtHand:
 
     def reels_for(self, joint: Joint, named: Sequence[str] = ()) -> tuple[str, ...]:
         """The reel of each wire: as named, else as used last, else the only one (BadInput)."""
-        return chosen_reels(reels(self.ledger.reader), named, joint, self._last)
+        chosen = chosen_reels(reels(self.ledger.reader), named, joint, self._last)
+        for wire, name, reel in zip_longest(joint.wires, named, chosen, fillvalue=""):
+            # None chosen on purpose is remembered too; none known is not: a reel may come.
+            if name or reel:
+                self._last[wire, joint.material] = reel
+        return chosen
 
     def temperature(self) -> Temperature:
         """How warm the wire is, but for a sensor."""
@@ -96,8 +101,6 @@ class WireAtHand:
     def between(self, order: SampleOrder) -> BetweenClips:
         """What will lie between the clips of a sample that is taken up now."""
         joint, known = order.joint, reels(self.ledger.reader)
-        for wire, reel in zip_longest(joint.wires, order.reels, fillvalue=""):
-            self._last[wire, joint.material] = reel
         named = [known.get(name) for name in order.reels]
         return BetweenClips.of(self.book, joint, self.settings.fixture, self.temperature(), named)
 

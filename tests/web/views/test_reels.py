@@ -78,6 +78,21 @@ def test_the_form_offers_reels_and_a_reel_may_be_left_out(
     assert order.reels == ()
     assert "no reel named" in client.get("/bench").text
     bench.give_up("enough")
+    # None chosen on purpose stays none for the next of this wire.
+    assert bench.wire.reels_for(order.joint) == ()
+
+
+def test_a_reel_that_comes_after_a_sample_without_one_is_taken(
+    client: FlaskClient, bench: BenchAtHand, token: str
+) -> None:
+    joint = order_of("Ann Example", "blue").joint
+    assert bench.wire.reels_for(joint) == ()
+    client.post("/reels", data=ADDED | {"csrf_token": token})
+    assert bench.wire.reels_for(joint) == ("Drum 1", "Drum 1")
+    client.post("/reels", data=ADDED | {"reel": "Drum 2", "csrf_token": token})
+    assert bench.wire.reels_for(joint) == ("Drum 1", "Drum 1")
+    assert bench.wire.reels_for(joint, ("Drum 2", "Drum 2")) == ("Drum 2", "Drum 2")
+    assert bench.wire.reels_for(joint) == ("Drum 2", "Drum 2")
 
 
 @pytest.mark.usefixtures("add")
