@@ -36,7 +36,6 @@ from station.instruments.bay import InstrumentBay, InstrumentLine
 from station.instruments.panel.base import BasePanel, NoPanel
 from station.instruments.panel.contacts import PanelEvent
 from station.instruments.standard_reading import read_pull, read_standard
-from station.jobs.certification.record import JOB as CERTIFICATION
 from station.jobs.open_jobs import OpenJobs
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Payload, PullBegun, SampleBegun, SampleFinished
@@ -367,8 +366,7 @@ class Bench:
             if line.identity is not None:
                 self.trust.demand(line.role, line.known_as)
         demand_describable(self.connectors, order)
-        counted = order.job_id is not None or order.job == CERTIFICATION
-        return order, limits_of(order, self.limit_sets, in_full=counted)
+        return order, limits_of(order, self.limit_sets)
 
     def _take(self, order: SampleOrder, limits: list[Limit], operator: Operator) -> SampleOutcome:
         begun = SampleBegun(
@@ -383,12 +381,7 @@ class Bench:
             reels=order.reels,
         )
         sample_id = self.ledger.append(begun, person=order.person).id
-        self.board.show(
-            stage=Stage.CLIP_ON, order=order, sample_id=sample_id, resistance_readings_ohm=(),
-            force_n=None, peak_n=None, wire=None, next_wire=None, pull_next=False, hold_n=None,
-            hold_left_s=None, standstill=None, suggested_mode=None, outcome=None, why_void=None,
-            condemned_by=condemned_by(self.connectors, order), trouble=None,
-        )  # fmt: skip
+        self.board.begin(order, sample_id, condemned_by(self.connectors, order))
         self._stop = operator.stop
         pulled = PullBegun(sample_id=sample_id, demo=self._demo)
         measuring = self._measuring = Measuring(

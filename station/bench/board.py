@@ -2,7 +2,7 @@
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from enum import StrEnum
 
 from calibration.saying import say
@@ -196,6 +196,13 @@ class Board:
         for listener in self.listeners:
             listener(shown)
         return shown
+
+    def begin(self, order: SampleOrder, sample_id: str, condemned_by: tuple[str, ...]) -> None:
+        """Show a sample that is taken up, and nothing of the one before."""
+        left = {"version", "instrument_troubles", "guard", "attention", "unsaved"}
+        blank = {item.name: item.default for item in fields(BenchState) if item.name not in left}
+        mine = {"order": order, "sample_id": sample_id, "condemned_by": condemned_by}
+        self.show(**blank | mine | {"stage": Stage.CLIP_ON})
 
     def wait_beyond(self, version: int, timeout_s: float) -> BenchState:
         """Wait until the snapshot is newer than ``version`` or the time is up; return it."""

@@ -26,6 +26,7 @@ from station.crimp.wire import material_named, parse_size, weakest_wire
 from station.errors import BadInput, NoLimit
 from station.instruments.bay import BayMeter, InstrumentLine
 from station.instruments.pull_tester import ForceTrace
+from station.jobs.certification.record import JOB as CERTIFICATION
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import (
     BudgetLine,
@@ -188,7 +189,7 @@ def bearing(
     return pull.model_copy(update={**shown, "effective_dof": dof, "budget": _lines(budget)})
 
 
-def limits_of(order: SampleOrder, limit_sets: LimitSets, *, in_full: bool) -> list[Limit]:
+def limits_of(order: SampleOrder, limit_sets: LimitSets) -> list[Limit]:
     """All limits for the thinnest wire of an order, and those for pulls of its other wires.
 
     Raises
@@ -202,7 +203,8 @@ def limits_of(order: SampleOrder, limit_sets: LimitSets, *, in_full: bool) -> li
     if not 0 <= (order.pull_wire or 0) < len(wires):
         raise BadInput("The joint has no such wire to pull: choose one that it has.")
     weakest, chosen = weakest_wire(order.joint.wires), order.limit_set
-    limits = list(limit_sets.judging(weakest, chosen, in_full=in_full).limits)
+    counted = order.job_id is not None or order.job == CERTIFICATION
+    limits = list(limit_sets.judging(weakest, chosen, in_full=counted).limits)
     for size in dict.fromkeys(size for size in wires if size != weakest):
         found = limit_sets.in_force(limit_sets.choice.chosen(chosen), size).limits
         limits += [limit for limit in found if limit.criterion in FORCES]

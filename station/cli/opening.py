@@ -123,19 +123,19 @@ def outcome_lines(outcome: SampleOutcome) -> Iterator[str]:
             f"    splice {milliohm(result.splice_ohm)} (u {result.u_ohm * 1e3:.3f}), after "
             f"{milliohm(result.wire_share_ohm)} of wire"
         )
-    if finished.pull is not None:
-        pull = finished.pull
+    for pull in finished.pulls:
         yield (
             f"    pull {pull.peak_n:.1f} N = {pull.peak_n / NEWTON_PER_LBF:.1f} lbf "
             f"(u {pull.u_n:.2f} N, may be low by {pull.peak_may_be_low_by_n:.2f} N)"
             + (f", {FAILURE_MODES[pull.failure_mode]}" if pull.failure_mode else "")
         )
+        yield f"        {pull.how_pulled}"
     for criterion in finished.criteria:
         factor, unit = shown_scale(criterion.unit)
         name, limit = criterion.criterion.replace("_", " "), criterion.limit * factor
         shown = f"{limit:.4g} {unit}".rstrip()
         yield f"    {name}: limit {shown} -> {criterion.verdict}"
-        yield f"        {criterion.words}"
+        yield f"        {criterion.words} {criterion.note}".rstrip()
 
 
 def _standstill_teller() -> Callable[[BenchState], None]:

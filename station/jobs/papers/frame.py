@@ -82,7 +82,10 @@ def paper(
             size=PAPERS[size],
             looks=looks,
             marks=[*marks, *([FROM_MEMORY] if from_memory else [])],
-            limits=list(dict.fromkeys(one.words for one in judged if one.set_id)),
+            limits=[
+                *dict.fromkeys(one.words for one in judged if one.set_id),
+                *dict.fromkeys(one.how_pulled for one in judged if one.how_pulled),
+            ],
             **shown,
         )
     )

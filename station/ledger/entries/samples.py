@@ -5,6 +5,7 @@ from typing import ClassVar, Literal
 
 from pydantic import Field
 
+from calibration.saying import say
 from station.crimp.in_force import Judged
 from station.crimp.limits import limit_words
 from station.crimp.pull import PullEnd
@@ -37,6 +38,11 @@ class InstrumentUsed(Recorded):
     def name(self) -> str:
         """How the record calls it: as it names itself, else by its profile."""
         return self.identity or self.profile
+
+
+_HOW: dict[PullEnd, str] = {
+    "destructive": say("to the end"), "hold": say("held"), "at_least": say("not to the end")
+}  # fmt: skip
 
 
 class BudgetLine(Recorded):
@@ -87,6 +93,14 @@ class Pulled(Recorded):
     end: PullEnd = "destructive"
     held_s: float | None = None
     """For how long a hold's force was held."""
+
+    @property
+    def how_pulled(self) -> str:
+        """Which wire was pulled, and how; nothing where none is named."""
+        if self.wire is None:
+            return ""
+        wire = {"number": self.wire + 1, "size": self.size}
+        return say("Pulled: wire {number} ({size}), {how}.", how=_HOW[self.end], **wire)
 
     def is_charted(self, joint: Joint) -> bool:
         """Whether charts show it: pulled to the end, by a wire like the one usually pulled."""

@@ -164,7 +164,7 @@ def test_buttons_lead_to_the_verdict(
     assert row is not None
     assert (row.verdict, row.failure_mode) == ("pass", "broke_at_edge")
     text = client.get("/bench").text
-    assert "53.04 N (11.92 lbf) above its limit" in text
+    assert "53.00 N (11.91 lbf) above its limit" in text
     assert "New sample" in text
 
 
@@ -307,9 +307,9 @@ def test_a_proof_pull_of_a_chosen_wire_says_what_to_hold_for_how_long(
     bench.until(Stage.DONE)
     sample = client.get(f"/samples/{bench.board.state.sample_id}").text
     assert "Pull force of wire 1 (18 AWG)" in sample
-    assert re.search(r"held for 0(\.\d)? s", sample)
+    assert re.search(r"held for 1(\.\d)? s", sample)
     assert "It was not held for as long as the limit asks." in sample
-    assert "held for 0" in client.get("/samples").text
+    assert "held for 1" in client.get("/samples").text
 
 
 def test_the_other_wire_is_pulled_too_where_that_is_asked_for(
