@@ -41,7 +41,7 @@ class InstrumentUsed(Recorded):
 
 
 _HOW: dict[PullEnd, str] = {
-    "destructive": say("to the end"), "hold": say("held"), "at_least": say("not to the end")
+    "destructive": say("to the end"), "hold": say("as a hold"), "at_least": say("not to the end")
 }  # fmt: skip
 
 

@@ -134,7 +134,7 @@ def test_a_force_held_for_its_minute_and_let_go_of_is_held(at: AtTheBench) -> No
     assert shown[0] > 60.0
     assert all(state.hold_n is not None for state in at.seen if state.stage is Stage.PULLING)
     assert Stage.NAME_FAILURE not in {state.stage for state in at.seen}
-    assert pull.how_pulled == "Pulled: wire 1 (18 AWG), held."
+    assert pull.how_pulled == "Pulled: wire 1 (18 AWG), as a hold."
 
 
 def test_a_force_let_go_of_after_40_s_was_not_held(

@@ -36,6 +36,7 @@ GOOD = {
 def test_form_starts_a_sample(client: FlaskClient, bench: BenchAtHand, token: str) -> None:
     answer = client.post("/bench", data=GOOD | {"csrf_token": token})
     assert (answer.status_code, answer.location) == (303, "/bench")
+    bench.until(Stage.CLIP_ON)
     assert bench.board.state.order == replace(order_of("Bo Invented", "blue"), checklist={})
     assert "Clips are on" in client.get("/bench").text
 
