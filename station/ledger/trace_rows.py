@@ -12,7 +12,17 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Self
 
-from sqlalchemy import ColumnElement, Connection, Select, Table, and_, exists, select, tuple_
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    FromClause,
+    Select,
+    Table,
+    and_,
+    exists,
+    select,
+    tuple_,
+)
 
 from station.ledger import tables
 from station.ledger.database import hops
@@ -82,19 +92,19 @@ class TraceRows:
         anywhere = exists().where(self._is(sha256, self._parts(connection)))
         return and_(~near, ~anywhere)
 
-    def out_of_place(
-        self, named: ColumnElement[str], names_one: ColumnElement[bool]
-    ) -> Select[tuple[str]]:
+    def out_of_place(self, named: FromClause) -> Select[tuple[str]]:
         """Return the query for a trace in a part where no entry that names one brought it.
+
+        ``named`` holds the ``sha256`` of each that is named, and the ``seq`` of its entry.
 
         Those of an import, which came before their entries, stand in the first part.
         """
         key = self.table.c.sha256
-        by_anyone = key.in_(select(named).where(names_one))
+        by_anyone = key.in_(select(named.c.sha256))
         if "part" not in self.table.c:
             return select(key).where(~by_anyone).limit(1)
-        part = tables.entry.c.seq // ENTRIES_TO_A_PART
-        there = tuple_(key, self.table.c.part).in_(select(named, part).where(names_one))
+        part = named.c.seq // ENTRIES_TO_A_PART
+        there = tuple_(key, self.table.c.part).in_(select(named.c.sha256, part))
         first = self.table.c.part == 0
         return select(key).where(~there, ~and_(first, by_anyone)).limit(1)
 

@@ -8,7 +8,18 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Integer, Row, and_, exc, func, select, type_coerce
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Integer,
+    Row,
+    Select,
+    exc,
+    func,
+    select,
+    type_coerce,
+    union_all,
+)
 
 from station.errors import BadInput, LedgerDamaged
 from station.ledger import database, tables
@@ -28,8 +39,20 @@ PROGRESS_STEP = database.ROWS_AT_A_TIME
 _UNKNOWN = 1 << 62
 
 
-_NAMED_TRACE = func.json_extract(tables.entry.c.payload, "$.pull.trace_sha256")
-_NAMES_A_TRACE = and_(tables.entry.c.kind == SampleFinished.KIND, _NAMED_TRACE.is_not(None))
+def _naming(pull: ColumnElement[str], path: str, *more: ColumnElement[bool]) -> Select[Any]:
+    key = func.json_extract(pull, path)
+    finished = tables.entry.c.kind == SampleFinished.KIND
+    return select(key.label("sha256"), tables.entry.c.seq).where(finished, *more, key.is_not(None))
+
+
+_payload = tables.entry.c.payload
+_further = func.json_each(_payload, "$.further_pulls").table_valued("value", joins_implicitly=True)
+_NAMED = union_all(
+    _naming(_payload, "$.pull.trace_sha256"),
+    # Few have any: most are passed over without being read as JSON.
+    _naming(_further.c.value, "$.trace_sha256", _payload.contains('"further_pulls":[{')),
+).subquery()
+"""Every trace that an entry names, and the number of that entry."""
 
 
 @dataclass(frozen=True)
@@ -165,12 +188,9 @@ class _Verifier:
 
     def _missing_traces(self) -> Iterator[str]:
         missing = (
-            select(_NAMED_TRACE.label("sha256"), tables.entry.c.seq)
-            .where(
-                _NAMES_A_TRACE,
-                self._rows.is_missing(self._connection, _NAMED_TRACE, tables.entry.c.seq),
-            )
-            .order_by(tables.entry.c.seq)
+            select(_NAMED)
+            .where(self._rows.is_missing(self._connection, _NAMED.c.sha256, _NAMED.c.seq))
+            .order_by(_NAMED.c.seq)
             .limit(1)
         )
         for row in self._connection.execute(missing):
@@ -183,9 +203,7 @@ class _Verifier:
             yield f"entry {seq}: its clock_synced is neither true nor false"
 
     def _traces_out_of_place(self) -> Iterator[str]:
-        for sha256 in self._connection.scalars(
-            self._rows.out_of_place(_NAMED_TRACE, _NAMES_A_TRACE)
-        ):
+        for sha256 in self._connection.scalars(self._rows.out_of_place(_NAMED)):
             yield f"trace {sha256}: no entry names it where it stands"
 
     def _unreadable(self) -> str:

@@ -161,3 +161,26 @@ def test_a_new_trace_is_written_among_the_latest(
 def test_the_table_of_today_has_the_columns_of_before_and_the_part() -> None:
     before = [column.name for column in tables.trace_without_parts.columns]
     assert [column.name for column in tables.trace.columns] == ["part", *before]
+
+
+def test_the_traces_of_further_pulls_are_named_and_missed_like_the_first(
+    tmp_path: Path,
+    begun: Callable[..., SampleBegun],
+    finished: Callable[..., SampleFinished],
+    stored_trace: Callable[[float], tuple[str, bytes]],
+) -> None:
+    traces = dict(stored_trace(peak_n) for peak_n in (90.0, 120.0, 150.0))
+    first, *further = traces
+    with Ledger.open(tmp_path / "several.ledger") as ledger:
+        sample = ledger.append(begun(), person="Bo")
+        done = finished(sample.id, trace=first)
+        assert done.pull is not None
+        pulls = [done.pull.model_copy(update={"wire": 1, "trace_sha256": key}) for key in further]
+        several = done.model_copy(update={"further_pulls": tuple(pulls)})
+        with pytest.raises(BadInput, match="not on record"):
+            ledger.append(several, person="Bo", traces={first: traces[first]})
+        ledger.append(several, person="Bo", traces=traces)
+    assert verify_ledger(ledger.path).first_bad is None
+    remove(ledger, further[1])
+    first_bad = verify_ledger(ledger.path).first_bad
+    assert first_bad == f"trace {further[1]}: entry 2 names it, but it is missing"
