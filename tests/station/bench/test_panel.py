@@ -21,9 +21,8 @@ from station.simulation.demo import SimulatedBench, demo_limit_sets, simulated_b
 from station.simulation.hands import HandsAtTheBench
 from tests.worked_panel import WorkedPanel
 
-ORDER = SampleOrder(
-    "Benno", "daily_check", workshop.joint("Heron", "red", "18 AWG"), workshop.LIMIT_SET
-)
+JOINT = workshop.joint("Heron", "red", "18 AWG")
+ORDER = SampleOrder("Benno", "daily_check", JOINT, checklist=workshop.good_looks(JOINT))
 LONG_S = 30.0
 
 
