@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from station.cli.page_server import CONNECTIONS_OF_ONE_ADDRESS, IDLE_S
 from station.cli.signing import FROM_ENVIRONMENT, NEW_FROM_ENVIRONMENT
 from station.settings import DoorSettings, Settings
 from station.shop.rights import (
@@ -18,6 +19,7 @@ from station.shop.rights import (
     Role,
 )
 from station.shop.secrets import CODE_LASTS, SecretFile
+from station.shop.sign_in import ADDRESS_TRIES, ADDRESS_WAIT
 from web.app import MAX_REQUEST_BYTES
 
 NOTES = Path(__file__).parents[1] / "firmware_notes"
@@ -46,7 +48,7 @@ def test_times_in_the_notes_are_those_of_the_code() -> None:
 def test_rights_in_the_notes_are_those_of_the_code() -> None:
     for role in (Role.APPRENTICE, Role.INSTALLER):
         assert RIGHTS[role] == {Right.MEASURE}
-    assert "| measure, check instruments, hold a nest | everyone on record |" in NETWORK
+    assert "| measure, check instruments, hold a nest, begin a check or validation, " in NETWORK
 
 
 def test_the_proxy_writes_what_the_station_believes() -> None:
@@ -55,3 +57,11 @@ def test_the_proxy_writes_what_the_station_believes() -> None:
         assert f"proxy_set_header {header};" in PROXY
     assert f"client_max_body_size {MAX_REQUEST_BYTES // 1024}k;" in PROXY
     assert "proxy_buffering    off;" in PROXY
+
+
+def test_bounds_in_the_notes_are_those_of_the_code() -> None:
+    said = " ".join(NETWORK.split())
+    assert f"after {ADDRESS_TRIES} wrong tries within ten minutes" in said
+    assert timedelta(minutes=10) == ADDRESS_WAIT
+    assert f"sends nothing for {IDLE_S} seconds" in said
+    assert f"one address has {CONNECTIONS_OF_ONE_ADDRESS} at most" in said

@@ -181,6 +181,12 @@ def _stale_page(_error: CSRFError) -> ResponseReturnValue:
         "Nothing was changed: the page was loaded before the station last started, or "
         "the browser keeps no cookies. Load the page again and repeat the step."
     )
+    if at_hand.clock_trouble():
+        # Cookies from a time to come count as forged.
+        sentence = say(
+            "Nothing was changed: this computer's clock was set back, and what the page was shown "
+            "before that counts no longer. Set the clock, load the page again and repeat the step."
+        )
     return _error_page(sentence, 400)
 
 

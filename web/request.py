@@ -10,6 +10,7 @@ from flask import current_app
 
 from calibration.saying import say
 from station.bench.bench import Bench
+from station.crimp.verdict import PART_WORDS
 from station.errors import StationError
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
@@ -94,19 +95,21 @@ def unsaved() -> str | None:
 
 
 def notices() -> list[str]:
-    """What every page must say first: that records are invented or instruments simulated."""
+    """What every page must say first: invented records, simulated instruments, one thing judged."""
     found = []
     if station().bench.simulated:
         found.append(say("Simulated instruments"))
+    if (only := station().bench.limit_sets.choice.only) is not None:
+        found.append(say("Judged by the {part} only.", part=say(PART_WORDS[only])))
     try:
         if reader().is_demo():
             found.append(say("Invented demo records"))
     except StationError as error:
         found.append(str(error))
-    return [*found, *_clock_trouble(), *filter(None, [station().trends.trouble])]
+    return [*found, *clock_trouble(), *filter(None, [station().trends.trouble])]
 
 
-def _clock_trouble() -> list[str]:
+def clock_trouble() -> list[str]:
     """That the clock stands before the record's last entry, whose order is kept all the same."""
     try:
         last = reader().last_entry_at()

@@ -11,6 +11,8 @@ from station.errors import StationError
 
 EXIT_DONE = 0
 EXIT_BAD_INPUT = 2
+EXIT_PIPE_CLOSED = 141
+"""As a shell tells that who reads the output has closed it (128 + SIGPIPE)."""
 
 LONGEST_SENTENCE = 1000
 """Longest message, in characters: it may repeat what was typed, however long that was."""
@@ -95,7 +97,12 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except StationError as error:
         said = short(str(error))
     except BrokenPipeError:
-        return EXIT_DONE
+        return EXIT_PIPE_CLOSED
+    except SystemExit as left:
+        # So does click leave where who read the output has closed it.
+        if left.code != 1:
+            raise
+        return EXIT_PIPE_CLOSED
     except OSError as error:
         # What is printed may go to a full disk, and any file may fail.
         where = f" ({error.filename})" if error.filename else ""

@@ -136,6 +136,9 @@ def _chart_lines(chart: Chart) -> Iterator[str]:
     show_default=True,
     help="Without --center and --sigma: so many values at the start are the baseline.",
 )
+@click.option(
+    "--day", metavar="COLUMN", help="Day of each value: what those of one day share is allowed for."
+)
 @click.option("--direction", type=click.Choice(["down", "up", "both"]), default="both")
 @click.option(
     "--in-control-run-length",
@@ -151,6 +154,7 @@ def drift(
     center: float | None,
     sigma: float | None,
     baseline: int,
+    day: str | None,
     direction: Direction,
     run_length: float,
     plot: Path | None,
@@ -160,13 +164,17 @@ def drift(
 
     The values after the baseline are watched, and indices count from the first of them. One false
     alarm comes in about as many values as asked for, whatever the size of the baseline, if the
-    values are bell-shaped and do not depend on their neighbours. The slope is that of a straight
-    drift fitted from the change on, with a 95 % interval."""
-    values = read_values(file).numbers("value")
+    values are bell-shaped and do not depend on their neighbours; with --day, what the values of one
+    day have in common is learnt after 20 days and allowed for. The slope is that of a straight
+    drift fitted from the change on, with a 95 % interval.
+    """
+    table = read_values(file, () if day is None else (day,))
+    values = table.numbers("value")
+    days = None if day is None else table.words(day)
     with about(file):
         study = drift_study(
             values, center=center, sigma=sigma, baseline=baseline, direction=direction,
-            run_length=run_length,
+            run_length=run_length, days=days,
         )  # fmt: skip
     doubt = resolution_doubt(values, sd=study.baseline.sigma)
     warnings = [] if doubt is None else [doubt]

@@ -122,6 +122,8 @@ def _new_folder(folder: Path) -> Iterator[Path]:
         ) from error
     try:
         yield making
+        # All files at once: there may be a million.
+        os.sync()
         making.chmod(0o755)
         making.rename(folder)
     except OSError as error:

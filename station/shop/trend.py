@@ -1,9 +1,10 @@
 """From a nest's samples to its trend: scores, the wear watch, a plain sentence."""
 
+import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,13 @@ from station.statistics.wear_report import (
     how_long,
     wear_report,
 )
-from station.statistics.wear_watch import WearFlag, samples_to_find, watch_nest
+from station.statistics.wear_watch import (
+    FEWEST_SITTINGS,
+    WearFlag,
+    samples_to_find,
+    watch_nest,
+    widening,
+)
 
 _WHAT = {
     "force": say("pull force fell"),
@@ -33,6 +40,11 @@ way of joining, or a nest that is being worked on, or were measured elsewhere.""
 
 TOLD_LOSS, TOLD = 0.10, "10 %"
 """A share of the pull force: how soon such a loss would be found is said of a steady nest."""
+
+TOLD_FACTOR = 1.25
+
+BETWEEN_SITTINGS = timedelta(hours=4)
+"""Samples farther apart are of two sittings: a new day, whatever the zone."""
 
 MIN_SPLICE_OHM = 1e-6
 """Below a microohm a splice's logarithm says more about the meter than about the crimp."""
@@ -143,7 +155,10 @@ def nest_trend(
     known = {key: baselines_of(entry) for key, entry in baselines.items() if _usable(entry)}
     distances = _distances(force, resistance, joints, known)
     sizes = [baseline.n for baseline in distances.force_baselines]
-    flag = watch_nest(distances.worse, distances.joints, sizes, run_length=run_length)
+    together = _sittings(kept)
+    flag = watch_nest(
+        distances.worse, distances.joints, sizes, run_length=run_length, sittings=together
+    )
     report = None if flag is None else wear_report(flag, distances)
     shown = (_shown(-distances.worse[:, 0]), _shown(distances.worse[:, 1]))
     points = tuple(TrendPoint(*point) for point in zip(kept, *shown, strict=True))
@@ -158,7 +173,7 @@ def nest_trend(
     if report is not None:
         sentence = _worn(kept, report)
     elif trend.has_baseline:
-        sentence = _steady(distances, run_length)
+        sentence = _steady(distances, together, run_length)
     else:
         sentence = say("No baseline yet: validate the tool before its trend can be judged.")
     return replace(trend, sentence=join((sentence, *_left_out(kept))))
@@ -170,14 +185,40 @@ def _left_out(samples: Sequence[SampleRow]) -> Iterator[str]:
         yield say("Left out: {count} pulls not made to the end, or of a thicker wire.", count=count)
 
 
-def _steady(nest: NestDistances, run_length: float) -> str:
+def _sittings(samples: Sequence[SampleRow]) -> NDArray[np.intp]:
+    """Number of each sample's sitting, from 0."""
+    made = [row.at_utc for row in samples]
+    apart = [after - before > BETWEEN_SITTINGS for before, after in itertools.pairwise(made)]
+    return np.cumsum([False, *apart])[: len(made)]
+
+
+def _steady(nest: NestDistances, sittings: NDArray[np.intp], run_length: float) -> str:
+    """No change was found, what would have been, and what that rests on."""
+    factors = widening(nest.worse, sittings)
+    if sittings[-1] + 1 < FEWEST_SITTINGS:
+        rests = say(
+            "It takes days as alike until {count} of them are known.", count=FEWEST_SITTINGS
+        )
+    elif factors.max() >= TOLD_FACTOR:
+        rests = say(
+            "Crimps of one sitting are alike: {factor:.1f} of them say as much as one, which is "
+            "allowed for.",
+            factor=float(factors.max()),
+        )
+    else:
+        rests = None
+    found = _in_sight(nest, float(factors[0]), run_length)
+    return found if rests is None else join((found, rests))
+
+
+def _in_sight(nest: NestDistances, factor: float, run_length: float) -> str:
     """No change was found, and what would have been: a loss in the joint that was last pulled."""
     pulled = np.flatnonzero(np.isfinite(nest.worse[:, 0]))
     if not pulled.size:
         return say("Steady: no change found since its baseline.")
     own = nest.joints[pulled] == nest.joints[pulled[-1]]
     baseline = nest.force_baselines[nest.joints[pulled[-1]]]
-    loss = TOLD_LOSS * baseline.center / baseline.sigma
+    loss = TOLD_LOSS * baseline.center / baseline.sigma / math.sqrt(factor)
     within = samples_to_find(loss, baseline.n + int(own.sum()), run_length)
     if within is None:
         return say(

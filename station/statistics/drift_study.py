@@ -1,5 +1,6 @@
 """Has a column of values drifted, since when, and how fast: the wear watch for anyone's numbers."""
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 
 from station.statistics.change_point import Change, fit_change
 from station.statistics.pooling import MIN_BASELINE, Baseline, baseline_of
-from station.statistics.wear_watch import KNOWN, first_signal, samples_to_find
+from station.statistics.wear_watch import KNOWN, first_signal, samples_to_find, widening
 
 Direction = Literal["down", "up", "both"]
 
@@ -24,7 +25,7 @@ DETECTOR = "Shiryaev-Roberts sum of likelihood ratios, mean and deviation unknow
 
 ASSUMES = (
     "the baseline is of the unchanged process",
-    "values do not depend on their neighbours, and days are alike",
+    "values do not depend on their neighbours, and days are alike, until 20 days are named",
     "values are bell-shaped",
 )
 """What the in-control run length rests on."""
@@ -69,6 +70,7 @@ def drift_study(
     baseline: int = DEFAULT_BASELINE,
     direction: Direction = "both",
     run_length: float = 930.0,
+    days: Sequence[str] | None = None,
 ) -> DriftStudy:
     """Run the wear watch over values in time order and, on a signal, fit the change.
 
@@ -82,6 +84,8 @@ def drift_study(
         Which way a change is looked for.
     run_length
         Mean number of values to a false alarm.
+    days
+        Day, or sitting, of each value: what the values of one have in common is then allowed for.
 
     Raises
     ------
@@ -99,9 +103,14 @@ def drift_study(
             "a value lies absurdly far from the centre: check the values, the centre and sigma"
         )
     size = known.n or KNOWN
-    signal = _signal(distances, size, direction, run_length)
+    sittings = None if days is None else _numbered(days[first:])
+    signal = _signal(distances, size, direction, run_length, sittings)
     good = distances.size if signal is None else signal
-    within = samples_to_find(1.0, size + good, run_length)
+    alike = 1.0
+    if sittings is not None:
+        told = np.column_stack([distances, np.full(distances.size, np.nan)])
+        alike = float(widening(told[:good], sittings[:good])[0])
+    within = samples_to_find(alike**-0.5, size + good, run_length)
     if signal is None:
         return DriftStudy(known, None, None, within)
     change = fit_change(distances, baseline_sizes=[known.n or math.inf], latest=signal)
@@ -109,15 +118,24 @@ def drift_study(
 
 
 def _signal(
-    distances: NDArray[np.float64], size: float, direction: Direction, run_length: float
+    distances: NDArray[np.float64],
+    size: float,
+    direction: Direction,
+    run_length: float,
+    sittings: NDArray[np.intp] | None,
 ) -> int | None:
     """First signal; both directions are two sides of the same values."""
     signs = {"up": [1.0], "down": [-1.0], "both": [1.0, -1.0]}[direction]
     worse = np.full((distances.size, 2, len(signs)), np.nan)
     worse[:, 0] = distances[:, None] * signs
     joints = np.zeros(distances.size, dtype=np.intp)
-    found = first_signal(worse, joints, [size], run_length)
+    found = first_signal(worse, joints, [size], run_length, sittings)
     return None if found is None else found[0]
+
+
+def _numbered(days: Sequence[str]) -> NDArray[np.intp]:
+    """Number of each value's day, from 0: a new one wherever the name changes."""
+    return np.cumsum([False, *(a != b for a, b in itertools.pairwise(days))])[: len(days)]
 
 
 def _baseline(

@@ -58,6 +58,9 @@ KNOWN = 1e9
 FAINT = 1e-3
 """A moment that weighs less, where a new sample weighs one, is forgotten."""
 
+FEWEST_SITTINGS = 20
+"""Of fewer sittings it is not known whether their crimps are alike."""
+
 BLOCK = 32
 
 
@@ -83,6 +86,7 @@ def watch_nest(
     baseline_sizes: Sequence[float],
     *,
     run_length: float = DEFAULT_RUN_LENGTH,
+    sittings: NDArray[np.intp] | None = None,
 ) -> WearFlag | None:
     """Run the wear watch over the samples of one nest since its last service.
 
@@ -98,13 +102,19 @@ def watch_nest(
         Samples behind each joint's baseline.
     run_length
         In-control run length, in samples: one false alarm in about so many.
+    sittings
+        As for `evidence`.
     """
-    found = first_signal(worse, np.asarray(joints), baseline_sizes, run_length)
+    found = first_signal(worse, np.asarray(joints), baseline_sizes, run_length, sittings)
     return None if found is None else WearFlag(DIRECTIONS[int(np.argmax(found[1]))], found[0])
 
 
 def first_signal(
-    worse: Values, joints: NDArray[np.intp], baseline_sizes: Sequence[float], run_length: float
+    worse: Values,
+    joints: NDArray[np.intp],
+    baseline_sizes: Sequence[float],
+    run_length: float,
+    sittings: NDArray[np.intp] | None = None,
 ) -> tuple[int, Values] | None:
     """Position of the first signal and the share of each direction then; None without one.
 
@@ -118,7 +128,7 @@ def first_signal(
     if not np.isfinite(worse).any():
         return None
     head, level = start_and_level(run_length)
-    for first, sums in evidence(worse, joints, baseline_sizes, head_start=head):
+    for first, sums in evidence(worse, joints, baseline_sizes, head_start=head, sittings=sittings):
         shares = sums.reshape(*sums.shape[:2], -1).mean(axis=2)
         over = shares.sum(axis=0) > level
         if over.any():
@@ -168,6 +178,7 @@ def evidence(
     baseline_sizes: Sequence[float],
     *,
     head_start: float,
+    sittings: NDArray[np.intp] | None = None,
     block: int = BLOCK,
 ) -> Iterator[tuple[int, Values]]:
     """The sums of likelihood ratios, block by block.
@@ -176,6 +187,9 @@ def evidence(
     ----------
     worse
         Shape (n, 2, ...): further axes are other nests with the same joints and gaps.
+    sittings
+        Shape (n,): number of the sitting of each sample, rising from 0. What crimps of one sitting
+        have in common is learnt (`widening`) and allowed for; None where sittings are not known.
 
     Yields
     ------
@@ -183,17 +197,49 @@ def evidence(
     """
     totals = _Totals.of(worse, joints, baseline_sizes)
     moments: NDArray[np.intp] = np.zeros(0, dtype=np.intp)
+    factors, learnt = np.ones(2), FEWEST_SITTINGS // 2
     for first in range(0, len(worse), block):
         stop = min(first + block, len(worse))
         rows = np.arange(first, stop) + 1
         moments = np.append(_thinned(moments, first), np.arange(first, stop))
+        if sittings is not None and sittings[first] >= 2 * learnt:
+            factors, learnt = widening(worse[:first], sittings[:first]), int(sittings[first])
         shares = totals.shares(rows)
         weights = totals.weights(rows, moments) * shares[:, :, None]
-        terms = [totals.since(rows, moments, place) for place in (0, 1)]
+        terms = [totals.since(rows, moments, place, factors[place]) for place in (0, 1)]
         parts = _parts(terms, weights, head_start * shares)
         yield first, parts.sum(axis=2)
         largest = np.moveaxis(parts[:, -1], 1, 0).reshape(moments.size, -1).max(axis=1)
         moments = moments[(largest > FAINT) | (moments == 0)]
+
+
+def widening(worse: Values, sittings: NDArray[np.intp]) -> Values:
+    """By how much sums vary more than those of independent samples, shape (2,), at least 1.
+
+    With r the correlation of neighbours in a sitting it is (1 + r) / (1 - r) where each is like the
+    one before it, and 1 + (m - 1) r where sittings of m samples differ: the greater of the two. One
+    is taken where fewer than :data:`FEWEST_SITTINGS` sittings or pairs are known.
+
+    Parameters
+    ----------
+    worse
+        Shape (n, 2), as for `watch_nest`, of samples in which nothing has changed.
+    sittings
+        Shape (n,): number of each sample's sitting.
+    """
+    factors = np.ones(2)
+    together, number = np.diff(sittings) == 0, np.unique(sittings).size
+    side = worse.reshape(*worse.shape[:2], -1)[:, :, 0]
+    for place, values in enumerate(np.clip(side, -CAP, CAP).T):
+        steps = np.diff(values)[together]
+        steps = steps[np.isfinite(steps)]
+        if min(number, steps.size) < FEWEST_SITTINGS:
+            continue
+        variance = float(np.nanvar(values, ddof=1))
+        alike = 1.0 - float(np.mean(steps**2)) / 2.0 / variance if variance > 0.0 else 0.0
+        r = min(max(alike, 0.0), 0.9)
+        factors[place] = max((1.0 + r) / (1.0 - r), 1.0 + (len(sittings) / number - 1.0) * r)
+    return factors
 
 
 def _thinned(moments: NDArray[np.intp], now: int) -> NDArray[np.intp]:
@@ -258,9 +304,12 @@ class _Totals:
         )
 
     def since(
-        self, rows: NDArray[np.intp], moments: NDArray[np.intp], place: int
+        self, rows: NDArray[np.intp], moments: NDArray[np.intp], place: int, factor: float
     ) -> tuple[Values, Values]:
-        """Slope and curvature of the log ratios at size 0, each of shape (rows, moments, ...)."""
+        """Slope and curvature of the log ratios at size 0, each of shape (rows, moments, ...).
+
+        Both are divided by the factor by which the sums vary more than those of independent values.
+        """
         gain: Values = np.zeros(())
         information: Values = np.zeros(())
         for size, count, run, square in zip(
@@ -276,7 +325,7 @@ class _Totals:
             information = information + (
                 k - k * k / number[:, None] - part * part * (0.5 / spread)[:, None]
             )
-        return gain, information
+        return gain / factor, information / factor
 
     def shares(self, rows: NDArray[np.intp]) -> Values:
         """How likely each direction is, of those of which there has been a sample: (3, rows)."""

@@ -283,7 +283,7 @@ def tasks(pulls: int) -> list[tuple[str, str, int]]:
     blocks = math.ceil(pulls / len(cells) / BLOCK)
     clean = math.ceil(CLEAN_SHARE * pulls / len(dialects()) / BLOCK)
     numbered = [(*cell, number) for number in range(blocks) for cell in cells]
-    return numbered + [(name, "none", number) for number in range(clean) for name in dialects()]
+    return [(name, "none", number) for number in range(clean) for name in dialects()] + numbered
 
 
 def measure(pulls: int = PULLS, state: Path | None = None, processes: int = PROCESSES) -> Figures:

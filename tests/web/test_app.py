@@ -4,6 +4,7 @@ import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -30,7 +31,7 @@ from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, give_secret
 from tests.web.benches import BenchAtHand
-from tests.web.invented import HOSTILE
+from tests.web.invented import HOSTILE, NOW, moment
 from tests.web.visitor import Visitor
 from web import create_app
 from web.status import status_of
@@ -61,6 +62,9 @@ CHANGES = (
     "/bench/failure",
     "/bench/abandon",
     "/bench/save",
+    "/bench/looks",
+    "/bench/next",
+    "/bench/enough",
     "/choices",
     "/instruments/check",
     "/instruments/calibrate",
@@ -75,6 +79,10 @@ CHANGES = (
     "/jobs/some-id/sample",
     "/jobs/some-id/end",
     "/tools",
+    "/reels",
+    "/reels/measure",
+    "/reels/out",
+    "/reels/temperature",
     "/validations",
     "/validations/some-id/nest-gauge",
     "/validations/some-id/crimp-height",
@@ -168,7 +176,7 @@ def test_token_of_an_earlier_start_is_refused(
 def test_change_cannot_be_made_by_a_link(client: FlaskClient, path: str) -> None:
     # GET of the form's own page is the page itself; every other change has no GET at all.
     instruments = [f"/instruments/{page}" for page in ("check", "calibrate", "studies")]
-    jobs = ("/tools", "/validations", "/certifications")
+    jobs = ("/tools", "/reels", "/validations", "/certifications")
     forms = ("/bench", *instruments, *jobs, "/sign-in", "/sign-in/first")
     answer = client.get(path, query_string={"role": "meter"})
     if path == "/certifications/judging/<code>":
@@ -300,6 +308,23 @@ def test_a_clock_that_stands_before_the_last_entry_is_said(
         app = create_app(bench, testing=True, clock=partial(_minus, last, back))
         with app.test_client() as client:
             assert ("clock stands before the last entry" in client.get("/").text) is said
+            refused = client.post("/sign-in", data={"name": "Ann Example", "secret": "x"})
+            assert refused.status_code == 400
+            assert ("clock was set back" in refused.text) is said
+            assert ("before the station last started" in refused.text) is not said
+
+
+def test_an_entry_of_a_clock_that_nobody_set_says_so(
+    visitor: Visitor, ledger: Ledger, records: LedgerReader
+) -> None:
+    said = "clock was not known to be set"
+    last = records.samples(limit=1)[0]
+    assert said not in visitor.get(f"/samples/{last.sample_id}").text
+    begun = records.entry(last.sample_id)
+    assert begun is not None
+    unset = replace(moment(NOW), clock_synced=False)
+    again = ledger.append(begun.payload, person="Ann Example", moment=unset)
+    assert said in visitor.get(f"/samples/{again.id}").text
 
 
 def _minus(at: datetime, back: timedelta) -> datetime:

@@ -89,6 +89,13 @@ def read(event: str) -> dict[str, Any]:
     return found
 
 
+def test_a_possible_slip_is_asked_about_and_primes_no_cause() -> None:
+    state = BenchState(stage=Stage.NAME_FAILURE, may_have_slipped=True)
+    view = live_view(state, SETS)
+    assert "look at the grips" in view.texts["slip"]
+    assert (view.suggested_mode, view.texts["suggestion"]) == ("", "")
+
+
 def test_the_first_event_tells_all_and_the_next_what_came_since(bench: BenchAtHand) -> None:
     board = Board()
     board.trace.begin()

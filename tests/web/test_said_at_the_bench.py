@@ -188,6 +188,7 @@ def test_an_order_that_is_refused(walk: Walk) -> None:
 def test_what_stands_still_and_how_it_let_go() -> None:
     states = [BenchState(stage=Stage.PULLING, standstill=seen) for seen in WORDS]
     states += [BenchState(stage=Stage.NAME_FAILURE, suggested_mode=mode) for mode in FAILURE_MODES]
+    states += [BenchState(stage=Stage.NAME_FAILURE, may_have_slipped=True)]
     states += [
         BenchState(guard=word, order=order_of("Ann Example", "red")) for word in ("open", "closed")
     ]

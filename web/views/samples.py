@@ -69,6 +69,7 @@ def sample_page(sample_id: str) -> str:
         "sample.html",
         row=row,
         payload=payload,
+        entry=next(reader().entries(after_seq=(row.finished_seq or row.begun_seq) - 1)),
         limit_set=_limit_set(row.limit_set),
         figure=_trace_svg(row, payload),
         service=_service(row),

@@ -87,7 +87,7 @@ def believed(time: Values, force: Values) -> Believed:
                 return Believed(time, force, struck, lost, why)
             return Believed(times, forces, struck, lost)
         bad = _alone(forces, odd, least_n)
-        if bad is None or struck == MOST_STRUCK or _on_rise(np.delete(forces, bad)) < ENOUGH:
+        if bad is None or struck == MOST_STRUCK or samples_on_rise(np.delete(forces, bad)) < ENOUGH:
             return Believed(time, force, struck, lost, _jumps(forces, odd))
         kept[np.flatnonzero(kept)[bad]] = False
     raise AssertionError("the last round returns")
@@ -153,7 +153,8 @@ def _alone(force: Values, odd: int, least_n: float) -> int | None:
     return None
 
 
-def _on_rise(force: Values) -> int:
+def samples_on_rise(force: Values) -> int:
+    """How many samples show the rise to the top, from a tenth of it on."""
     rise = force[: int(np.argmax(force)) + 1]
     return int(np.count_nonzero(rise > 0.1 * rise[-1]))
 

@@ -44,11 +44,11 @@ than it had been."""
 SURELY_MORE = 4.0
 """Standard deviations of noise between two tops of which one is the higher."""
 
-FEW_FALLS = 4
-"""More falls are strands or a saw."""
-
 STIFFER_AFTER = 1.15
 """Climb after a slip over the climb before it; a lost strand leaves less than 1."""
+
+FEW_FALLS = 4
+"""So many teeth make a saw, and more falls than that are strands or a saw."""
 
 STRANDS_GO_SLOWLY = 0.7
 STRANDS_GO_TOGETHER = 0.3
@@ -63,15 +63,12 @@ shares of the peak."""
 FADES_FOR = 0.25
 """Least time of that, in times of the rise: what lets go at once is no fade."""
 
-SAW_TEETH = 4
-LONG_SAW = 7
-"""Teeth from which on no higher tooth among them is taken for a slip in the grips."""
-
 TOOTH_REGAINS = 0.45
-"""Of what a tooth lost: a strand that broke gives nothing back."""
-
 MOSTLY_TEETH = 0.6
-"""Of all falls, in a saw."""
+"""Of what a tooth lost: a strand that broke gives nothing back. Of all falls, teeth in a saw."""
+
+LONG_SAW = 7
+"""Teeth from which on no higher one among them is taken for a slip in the grips."""
 
 LOST_AT_ONCE = 0.2
 """Of the peak, at most, by strands that go one after the other."""
@@ -153,16 +150,17 @@ def shape_of(
     # The chain itself needs a sample and some lags to show a fall.
     chain_s = max(2.2 * gap_s, 4.0 * filter_lag_s)
     tail_s = max(0.0, left_s(0.15) - left_s(0.95) - chain_s)
-    sure_n = SURELY_MORE * noise_n
-    teeth = sum(_is_tooth(time, force, fall, steepest_n_per_s) for fall in falls)
-    # A saw whose tops sink is a wire that sticks and slips in its barrel.
-    saw = teeth >= max(SAW_TEETH, MOSTLY_TEETH * len(falls))
-    grips = [fall for fall in falls if _goes_on(force, fall, sure_n)]
-    if saw and teeth >= LONG_SAW:
-        grips = []
-    slips = [_slip(time, force, fall, steepest_n_per_s) for fall in grips]
-    few = grips if len(falls) <= FEW_FALLS else []
-    may = [_may_slip(time, force, fall, steepest_n_per_s) for fall in few]
+    turns = [_turn(time, force, fall) for fall in falls]
+    stiff = SLIP_CLIMBS_BACK * steepest_n_per_s
+    teeth = sum(
+        turn.sinks and turn.regained > TOOTH_REGAINS and turn.rate > stiff for turn in turns
+    )
+    # A saw whose tops sink is a wire that sticks and slips in its barrel: it never goes on to more.
+    saw = teeth >= max(FEW_FALLS, MOSTLY_TEETH * len(falls))
+    slips = [turn for turn in turns if turn.on_n > SURELY_MORE * noise_n]
+    slips = [] if saw and teeth >= LONG_SAW else slips
+    sure = (t.lost for t in slips if t.recovers and t.lost > t.least_lost(stiff))
+    may = (t.lost for t in slips if len(falls) <= FEW_FALLS and t.may_be_slip(stiff))
     return TraceShape(
         level=None if soft_break_n is None else peak / soft_break_n,
         straight=0.15 * climb_s / last_part_s,
@@ -172,7 +170,7 @@ def shape_of(
         fades=_fades(time, force, left_s(0.95) + chain_s, chain_s, noise_n),
         teeth=teeth,
         saw=saw,
-        slip=max(slips, default=0.0),
+        slip=max(sure, default=0.0),
         may_slip=max(may, default=0.0),
     )
 
@@ -203,55 +201,55 @@ def _fades(time: Values, force: Values, from_s: float, step_s: float, noise_n: f
     )
 
 
-def _climbs_back(time: Values, force: Values, fall: Fall) -> float:
-    """Climb in N/s from the low of a fall to where half of it is regained."""
-    high, low = float(force[fall.high]), float(force[fall.low])
-    half = low + 0.5 * (min(high, float(force[fall.next_high])) - low)
-    at = fall.low + int(np.argmax(force[fall.low : fall.next_high + 1] >= half))
-    return (float(force[at]) - low) / max(float(time[at] - time[fall.low]), 1e-12)
+@dataclass(frozen=True, slots=True)
+class _Turn:
+    """A fall and the climb after it: shares of the force it fell from, climbs in N/s."""
+
+    lost: float
+    back: float
+    regained: float
+    """Of what was lost."""
+    rate: float
+    mean_rate: float
+    rate_before: float
+    """Up to where half is regained, over all of the new climb, and before as much was lost."""
+    recovers: bool
+    sinks: bool
+    on_n: float
+    """How far the force went on later above what it fell from."""
+
+    def least_lost(self, stiff: float) -> float:
+        return SURE_SLIP_FALL if self.mean_rate > stiff else SLIP_FALL
+
+    def may_be_slip(self, stiff: float) -> bool:
+        stiffer = self.rate > max(stiff, STIFFER_AFTER * self.rate_before)
+        return self.lost > MAY_SLIP_FALL and self.back >= MAY_RECOVER_TO and stiffer
 
 
-def _climbed_before(time: Values, force: Values, fall: Fall) -> float:
-    """Climb in N/s up to a fall, over as much force as it lost."""
-    high, low = float(force[fall.high]), float(force[fall.low])
+def _turn(time: Values, force: Values, fall: Fall) -> _Turn:
+    high, low, back = (float(force[i]) for i in (fall.high, fall.low, fall.next_high))
+    # What turns far below the peak is no slip and no tooth.
+    counts = high > 0.2 * force.max()
+    half = fall.low + int(
+        np.argmax(force[fall.low : fall.next_high + 1] >= (low + min(high, back)) / 2.0)
+    )
     below = np.flatnonzero(force[: fall.high] < low)
     start = int(below[-1]) if below.size else 0
-    return (high - float(force[start])) / max(float(time[fall.high] - time[start]), 1e-12)
 
+    def rate(first: int, last: int) -> float:
+        return float(force[last] - force[first]) / max(float(time[last] - time[first]), 1e-12)
 
-def _is_tooth(time: Values, force: Values, fall: Fall, steepest_n_per_s: float) -> bool:
-    high, low, back = (float(force[i]) for i in (fall.high, fall.low, fall.next_high))
-    return bool(
-        back < force[: fall.next_high].max()
-        and high > 0.2 * force.max()
-        and back - low > TOOTH_REGAINS * (high - low)
-        and _climbs_back(time, force, fall) > SLIP_CLIMBS_BACK * steepest_n_per_s
+    return _Turn(
+        lost=(high - low) / high,
+        back=back / high,
+        regained=(back - low) / (high - low),
+        rate=rate(fall.low, half),
+        mean_rate=rate(fall.low, fall.next_high),
+        rate_before=rate(start, fall.high),
+        recovers=back >= SLIP_RECOVERS_TO * float(force[: fall.high + 1].max()),
+        sinks=counts and back < float(force[: fall.next_high].max()),
+        on_n=float(force[fall.low :].max()) - high if counts else 0.0,
     )
-
-
-def _goes_on(force: Values, fall: Fall, sure_n: float) -> bool:
-    """Whether the force went on to more than what it fell from: what rubs never does."""
-    high_n = float(force[fall.high])
-    return bool(high_n > 0.2 * force.max() and force[fall.low :].max() > high_n + sure_n)
-
-
-def _slip(time: Values, force: Values, fall: Fall, steepest_n_per_s: float) -> float:
-    """Share that a fall lost, where it recovers as a grip does."""
-    high, low, back = (float(force[i]) for i in (fall.high, fall.low, fall.next_high))
-    lost = (high - low) / high
-    rate = (back - low) / float(time[fall.next_high] - time[fall.low])
-    as_stiff = rate > SLIP_CLIMBS_BACK * steepest_n_per_s
-    recovers = back >= SLIP_RECOVERS_TO * float(force[: fall.high + 1].max())
-    return lost if recovers and lost > (SURE_SLIP_FALL if as_stiff else SLIP_FALL) else 0.0
-
-
-def _may_slip(time: Values, force: Values, fall: Fall, steepest_n_per_s: float) -> float:
-    """Share that a fall lost, where its new climb is stiffer than strands left over could be."""
-    high, low, back = (float(force[i]) for i in (fall.high, fall.low, fall.next_high))
-    lost, before = (high - low) / high, _climbed_before(time, force, fall)
-    least = max(SLIP_CLIMBS_BACK * steepest_n_per_s, STIFFER_AFTER * before)
-    stiff = _climbs_back(time, force, fall) > least
-    return lost if lost > MAY_SLIP_FALL and back >= MAY_RECOVER_TO * high and stiff else 0.0
 
 
 def suggest(shape: TraceShape) -> tuple[str | None, tuple[str, ...]]:
@@ -283,21 +281,14 @@ def suggest(shape: TraceShape) -> tuple[str | None, tuple[str, ...]]:
         return "drawn_out", (
             say("The force sank in a saw of {teeth} teeth: something rubbed.", teeth=shape.teeth),
         )
-    if (
-        shape.straight > STRAIGHT_TO_TOP
-        and shape.level is not None
-        and shape.level > CONNECTOR_LEVEL
-    ):
+    known = 0.0 if shape.level is None else shape.level
+    if shape.straight > STRAIGHT_TO_TOP and known > CONNECTOR_LEVEL:
         return "connector_broke", (
             say("The force climbed straight up to a clean break: the wire did not stretch."),
             *level,
         )
-    return _broken_wire(shape, level)
-
-
-def _broken_wire(shape: TraceShape, level: tuple[str, ...]) -> tuple[str | None, tuple[str, ...]]:
-    strong = shape.level is None or shape.level > WIRE_LEVEL
-    if shape.rounded > ROUNDED and strong and shape.tail < STRANDS_GO_TOGETHER:
+    weak = known < WIRE_LEVEL
+    if shape.rounded > ROUNDED and shape.tail < STRANDS_GO_TOGETHER and not (weak and level):
         return "broke_in_wire", (
             say(
                 "The force rounded off to almost no climb before the break: the wire "
@@ -305,12 +296,8 @@ def _broken_wire(shape: TraceShape, level: tuple[str, ...]) -> tuple[str | None,
             ),
             *level,
         )
-    if (
-        shape.tail > STRANDS_GO_SLOWLY
-        and shape.first_fall < LOST_AT_ONCE
-        and not shape.teeth
-        and not (strong and shape.level is not None)
-    ):
+    in_turn = shape.tail > STRANDS_GO_SLOWLY and shape.first_fall < LOST_AT_ONCE
+    if in_turn and weak and not shape.teeth:
         return "broke_in_barrel", (
             say("The force crumbled bit by bit over a long way: strands went one after the other."),
             *level,

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibration.saying import say
-from station.crimp.pull.believed import believed
+from station.crimp.pull.believed import believed, samples_on_rise
 from station.crimp.pull.events import (
     falls,
     longest_stretch_s,
@@ -211,7 +211,7 @@ def reduce_trace(
     shape = shape_of(
         time, force, steepest, found, soft_break_n=_soft_n(wire), filter_lag_s=lag, noise_n=noise_n
     )
-    told = ended_by == "break" and _samples_on_rise(force) >= ENOUGH_FOR_SHAPE
+    told = ended_by == "break" and samples_on_rise(force) >= ENOUGH_FOR_SHAPE
     mode, reasons = suggest(shape) if told or shape.slip or shape.may_slip else (None, ())
     if seen.void_reason is not None:
         mode, reasons = None, ()
@@ -293,16 +293,11 @@ def _ended_by(time: Force, force: Force, climb_s: float, lag: float) -> str:
     return "hold" if held and released else "break"
 
 
-def _samples_on_rise(force: Force) -> int:
-    rise = force[: int(np.argmax(force)) + 1]
-    return int(np.count_nonzero(rise > 0.1 * rise[-1]))
-
-
 def _why_void(force: Force, ended_by: str, mode: str | None) -> str | None:
     peak = float(force.max())
     if force[0] >= 0.95 * peak:
         return say("the recording begins at the peak: start it before the pull and repeat")
-    if _samples_on_rise(force) < 2:
+    if samples_on_rise(force) < 2:
         return say(
             "the force rose within one sample, so that the peak is not known: pull "
             "more slowly or use a faster tester"

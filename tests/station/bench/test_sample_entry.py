@@ -190,8 +190,9 @@ def test_beyond_its_points_a_calibration_does_not_reach() -> None:
 def test_a_corrected_pull_keeps_the_raw_peak_and_its_budget() -> None:
     worth = ForceWorth(0.5, 0.1, None, line=calibrated(1.02, 0.5))
     pulled = reduce_trace([0.0, 1.0, 2.0, 3.0], [0.0, 50.0, 102.5, 0.0])
-    pulled = replace(pulled, peak_n=102.5, peak_u_n=0.3)
+    pulled = replace(pulled, peak_n=102.5, peak_u_n=0.3, may_have_slipped=True)
     pull = pull_result(pulled, worth, "drawn_out", None, USED)
+    assert pull.may_have_slipped
     assert pull.raw_peak_n == 102.5
     assert pull.peak_n == pytest.approx(100.0)
     by_name = {line.name: line.u for line in pull.budget}

@@ -30,3 +30,15 @@ def test_an_output_that_cannot_be_written_is_said_in_a_sentence() -> None:
     assert ended.returncode == 2
     assert ended.stderr.startswith("This computer could not read or write: No space left")
     assert "Traceback" not in ended.stderr
+
+
+def test_a_pipe_that_closes_ends_quietly_and_is_no_failed_verdict() -> None:
+    with subprocess.Popen(
+        [sys.executable, "-m", "station", "limits", "18 AWG"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    ) as process:  # fmt: skip
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.close()
+        assert process.stderr.read() == ""
+    assert process.returncode in (0, 141)

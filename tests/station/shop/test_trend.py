@@ -1,6 +1,7 @@
 """From rows of samples to the trend of a nest."""
 
 import math
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -118,7 +119,24 @@ def test_what_could_not_be_found_is_said() -> None:
     assert "scatter too much" in found.sentence
     alone = [row(0, "16 AWG", None, 0.0)]
     found = nest_trend("Wren", "blue", alone, {rows[0].joint_key: wide}, run_length=5000)
-    assert found.sentence == "Steady: no change found since its baseline."
+    assert found.sentence == (
+        "Steady: no change found since its baseline. It takes days as alike until 20 of them are "
+        "known."
+    )
+
+
+def test_days_that_differ_are_allowed_for_and_said() -> None:
+    rng = np.random.default_rng(7)
+    force = rng.standard_normal(120) / 2.0 + np.repeat(rng.standard_normal(40), 3) / 2.0
+    rows = [
+        replace(row(place, "16 AWG", value, 0.0), at_utc=START + timedelta(days=place // 3))
+        for place, value in enumerate(force.tolist())
+    ]
+    found = nest_trend(
+        "Wren", "blue", rows, {rows[0].joint_key: baseline("16 AWG")}, run_length=5000
+    )
+    assert "Crimps of one sitting are alike" in found.sentence
+    assert "known" not in found.sentence
 
 
 def test_a_service_starts_the_watch_again() -> None:

@@ -104,3 +104,17 @@ def test_a_baseline_of_any_size_is_taken_from_the_start_and_the_rest_is_counted(
     assert 60 <= long.signal_index + 40 < 95
     with pytest.raises(ValueError, match="at least 10"):
         drift_study(values, baseline=9)
+
+
+def test_values_of_one_day_that_are_alike_flag_less_often_where_days_are_named() -> None:
+    rng = np.random.default_rng(9)
+    flagged = np.zeros(2)
+    for _ in range(25):
+        shared = np.repeat(rng.standard_normal(160), 3)
+        values = (shared + rng.standard_normal(480)).tolist()
+        days = [str(place // 3) for place in range(480)]
+        for place, named in enumerate((None, days)):
+            study = drift_study(values, baseline=240, days=named, direction="up", run_length=930.0)
+            flagged[place] += study.signal_index is not None
+    assert flagged[0] >= 15
+    assert flagged[1] <= 0.7 * flagged[0]

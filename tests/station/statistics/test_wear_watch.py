@@ -17,6 +17,7 @@ from station.statistics.wear_watch import (
     samples_to_find,
     start_and_level,
     watch_nest,
+    widening,
 )
 
 
@@ -190,3 +191,47 @@ def test_what_would_be_found_and_what_may_stay_unseen() -> None:
     assert found == [30, 7, 2]
     with pytest.raises(ValueError, match="at least 50"):
         samples_to_find(1.0, 130, 10.0)
+
+
+@pytest.mark.parametrize(
+    ("kind", "expected"),
+    # In units of the whole variance: sums of three alike by a half vary twice as much, neighbours
+    # with correlation 0.3 give 1.3 / 0.7.
+    [("alike", 1.0), ("days", 3.0), ("neighbours", 1.86)],
+)
+def test_what_samples_of_one_sitting_have_in_common_is_learnt(kind: str, expected: float) -> None:
+    rng = np.random.default_rng(2)
+    worse = rng.standard_normal((6000, 2))
+    if kind == "days":
+        worse += np.repeat(rng.standard_normal((2000, 2)), 3, axis=0)
+    if kind == "neighbours":
+        for place in range(1, 6000):
+            worse[place] = 0.3 * worse[place - 1] + 0.91**0.5 * worse[place]
+    sittings = np.arange(6000) // 3
+    found = widening(worse, sittings)
+    # Half the variance is the day's: r is a half, and (1 + r) / (1 - r) is more than the truth, 2.
+    assert found == pytest.approx([expected] * 2, rel=0.12)
+    assert widening(worse[:57], sittings[:57]).tolist() == [1.0, 1.0]
+
+
+def test_days_that_differ_do_not_flag_a_nest_once_they_are_known() -> None:
+    rng = np.random.default_rng(3)
+    sittings = np.arange(660) // 3
+    head, level = start_and_level(930.0)
+    flagged = {True: 0, False: 0}
+    for _ in range(30):
+        worse = rng.standard_normal((660, 2)) + np.repeat(rng.standard_normal((220, 2)), 3, axis=0)
+        worse *= 0.5**0.5
+        for known in flagged:
+            blocks = evidence(
+                worse,
+                np.zeros(660, dtype=np.intp),
+                [KNOWN],
+                head_start=head,
+                sittings=sittings if known else None,
+            )
+            over = np.concatenate([sums.sum(axis=0) for _, sums in blocks]) > level
+            flagged[known] += bool(over[60:].any())
+    # Promised: 1 - exp(-600 / 930) = 48 % of the nests; twice as often would be 72 %.
+    assert flagged[False] > 25
+    assert flagged[True] <= 22

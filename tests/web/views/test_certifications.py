@@ -413,6 +413,6 @@ def test_who_may_not_judge_voids_no_coded_sample_either(
     for visitor, person in ((BO, BO), (CY, CY), (BO, ANN), (CY, ANN), (ANN, BO)):
         answer = people[visitor].post(path, person=person, reason="it slipped")
         assert answer.status_code == 403, (visitor, person)
-    assert [one.sample_id for one in ledger.reader.unfinished()] == [row.id]
+    assert row.id in {one.sample_id for one in ledger.reader.unfinished()}
     assert people[ANN].post(path, person=ANN, reason="it slipped").status_code == 303
-    assert ledger.reader.unfinished() == []
+    assert row.id not in {one.sample_id for one in ledger.reader.unfinished()}

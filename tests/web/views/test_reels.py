@@ -35,7 +35,7 @@ def test_a_reel_is_measured_at_the_bench_and_then_gives_the_wire_share(
     assert finished.resistance is not None
     assert finished.reels == ("Drum 1", "Drum 1")
     assert finished.resistance.wire_share_from == "reel"
-    assert finished.resistance.splice_ohm == pytest.approx(4e-4)
+    assert finished.resistance.splice_ohm == pytest.approx(4e-4, abs=1e-6)
     shown = client.get(f"/samples/{finished.sample_id}").text
     assert "the reel as measured" in shown
     assert "Drum 1" in shown
@@ -56,7 +56,7 @@ def test_a_reference_is_taken_between_the_marks(
     assert finished.resistance is not None
     assert finished.resistance.wire_share_from == "reference"
     assert finished.resistance.method == "by_reference"
-    assert finished.resistance.splice_ohm == pytest.approx(4e-4)
+    assert finished.resistance.splice_ohm == pytest.approx(4e-4, abs=1e-6)
 
 
 @pytest.mark.usefixtures("add")
