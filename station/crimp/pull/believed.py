@@ -35,7 +35,9 @@ ALONE_TIMES = 2.0
 third-largest of its kind: the two largest may belong to one fault."""
 
 LEAVES_SLACK = 0.7
-"""A climb that stays up is odd only where it ends above this share of the peak."""
+MANY = 20
+"""A climb that stays up is odd only where it ends above this share of the peak, and with so many
+samples on the rise: a stiff wire may leave its slack within one sample, and then yields."""
 
 LEADS_UP = 1.5
 """The force may go on at so many times its climb over the last :data:`BEFORE` samples."""
@@ -127,9 +129,9 @@ def _odd(time: Values, force: Values, usual: float, least_n: float) -> int | Non
     confirmed = np.append(force[2:] > force[1:-1] - least_n, True)
     beyond = np.where(confirmed, 0.0, beyond)
     jumps = rise - np.maximum(JUMP_TIMES * _third(rise), least_n / steps)
-    # A stiff wire may leave its slack within one sample, and then yields.
     from_dip = np.append(False, force[1:-1] < force[:-2] - least_n)
-    jumps = np.where(from_dip | (force[1:] > LEAVES_SLACK * force.max()), jumps, 0.0)
+    stays = (samples_on_rise(force) >= MANY) & (force[1:] > LEAVES_SLACK * force.max())
+    jumps = np.where(from_dip | stays, jumps, 0.0)
     excess = np.maximum(jumps, beyond - np.maximum(ALONE_TIMES * _third(beyond), least_n))
     # What comes after the top cannot raise it.
     excess = excess[: int(np.argmax(force))]

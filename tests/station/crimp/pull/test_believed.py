@@ -1,3 +1,5 @@
+from itertools import product
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -6,6 +8,8 @@ from hypothesis import strategies as st
 from station.crimp.pull.believed import believed
 from station.crimp.pull.reduce import reduce_trace
 from tests.benchmarks.drawn_pulls import draw_pull
+from tests.benchmarks.peak_at_limit import TOPS
+from tests.published import pulled_copper
 
 Trace = tuple[np.ndarray, np.ndarray]
 
@@ -107,6 +111,19 @@ def test_good_pulls_of_every_kind_are_left_alone() -> None:
     drawn = [draw_pull(np.random.default_rng([5, n]), truncated_share=0.0) for n in range(300)]
     whole = [believed(each.time_s, each.force_n) for each in drawn if not each.chain.lost_share]
     assert sum(seen.struck_out or seen.void_reason is not None for seen in whole) <= 1
+
+
+def test_pulls_by_material_laws_are_left_alone_too() -> None:
+    # Shapes that share nothing with the station's simulator: tests/published/pulled_copper.py.
+    rng = np.random.default_rng(6)
+    void = 0
+    for draw, rate_hz, noise in product(TOPS.values(), (10.0, 50.0, 300.0), (0.0, 0.002, 0.01)):
+        for _ in range(3):
+            drawn, limit_n = draw(rng), rng.uniform(60.0, 120.0)
+            true = pulled_copper.Pull(18, drawn.travel_mm, drawn.force_n * limit_n)
+            chain = pulled_copper.Chain(rate_hz, noise * limit_n, 0.1, None)
+            void += believed(*pulled_copper.seen(true, chain, 1.0, rng)).void_reason is not None
+    assert void <= 1
 
 
 @pytest.mark.parametrize("force", [[0.0, 1.0], [5.0, 5.0], [-1.0, -2.0, -3.0], [0.0] * 9])
