@@ -1,6 +1,6 @@
 """What happens along a force trace: noise, steepest climb, falls and new rises, a hold. Pure.
 
-Nothing here loops over samples: ten million of them take about a second.
+Nothing here loops over samples: ten million of them take some seconds.
 """
 
 import math

@@ -6,7 +6,9 @@ is taken from the mean of that run of samples which promises the highest force a
 uncertainty: short where the force climbs straight to a break, long where it is round or held. The
 largest of many such means is high again, by about sqrt(2 ln m) of its standard deviation for m
 runs that could have been chosen (extreme values of normal variables [memory]; a factor of 1.1 by
-simulation); that is taken off. It is low by what the force falls within the run.
+simulation); that is taken off. It is low by what the force falls within the run. Noise that a
+filter made alike over more than some five samples is seen for what it is only in a long rise, of
+some thousand samples.
 
 **What it may hide.** What breaks between two samples was still climbing: at most the climb times
 the gap is missed. A filter lags behind a climb by its rate times the lag: 1/(2 pi f) for one pole
@@ -61,13 +63,16 @@ class Top:
         return self.first + self.size // 2
 
 
-def _highest_run(force: Values, start: int, end: int, size: int) -> tuple[int, float]:
-    """First sample and mean of the run of so many samples with the highest mean."""
-    highest = float(force[start:end].max())
-    total = np.concatenate(([0.0], np.cumsum(force[start:end] - highest)))
-    sums = total[size:] - total[:-size]
-    at = int(np.argmax(sums))
-    return start + at, highest + float(sums[at]) / size
+def _sums(force: Values) -> Values:
+    """Sums of ever more forces above the highest, so that a long trace loses no digits."""
+    return np.concatenate(([0.0], np.cumsum(force - force.max())))
+
+
+def _highest_run(sums: Values, size: int) -> tuple[int, float]:
+    """First sample of the run of so many samples with the highest mean, and that mean."""
+    runs = sums[size:] - sums[:-size]
+    first = int(np.argmax(runs))
+    return first, float(runs[first]) / size
 
 
 def find_top(force: Values, scatter: Scatter) -> Top:
@@ -75,13 +80,13 @@ def find_top(force: Values, scatter: Scatter) -> Top:
     highest = float(force.max())
     near = np.flatnonzero(force >= highest - 6.0 * scatter.of_mean(1) - scatter.step_n)
     start, end = int(near[0]), int(near[-1]) + 1
-    best, size = None, 1
-    while size <= end - start:
-        first, mean_n = _highest_run(force, start, end, size)
+    sums, best, size = _sums(force[start:end]), None, 1
+    while size < sums.size:
+        first, below_n = _highest_run(sums, size)
         u_n = scatter.of_mean(size)
-        peak_n = mean_n - OF_CHOICE * math.sqrt(2.0 * math.log1p(near.size / size)) * u_n
+        peak_n = highest + below_n - OF_CHOICE * math.sqrt(2.0 * math.log1p(near.size / size)) * u_n
         if best is None or peak_n - GUARD * u_n > best.peak_n - GUARD * best.u_n:
-            best = Top(peak_n, u_n, first, size)
+            best = Top(peak_n, u_n, start + first, size)
         size += max(1, size // 4)
     assert best is not None  # noqa: S101
     # Rounding to whole digits is no noise that a mean takes away: GUARD covers half a digit.
@@ -148,15 +153,17 @@ def peak_loss(
 
     def highest_by(size: int) -> tuple[float, float]:
         # A run that ends at the true peak has lost half its own climb, and the gap after it.
-        around = slice(max(top.first - top.size, 0), top.first + 2 * top.size)
-        first, mean_n = _highest_run(force, around.start, around.stop, size)
-        rise = slice(_last_below(force[: first + size], 1.0 - RATE_WINDOW_FRACTION), first + size)
+        start = max(top.first - top.size, 0)
+        around = force[start : top.first + 2 * top.size]
+        first, below_n = _highest_run(_sums(around), size)
+        end = start + first + size
+        rise = slice(_last_below(force[:end], 1.0 - RATE_WINDOW_FRACTION), end)
         reach_s = (size + 1) / 2.0 * usual_s + filter_lag_s
         sure_n = scatter.of_mean(size) / 2.0
         rate = climb_at_top(time[rise], force[rise], scatter.of_mean(1), reach_s, sure_n)
         rate = max(rate, at_least_n_per_s)
         noise_n = scatter.of_mean(size) - scatter.of_mean(top.size)
-        return mean_n + rate * reach_s + 1.96 * noise_n, rate
+        return float(around.max()) + below_n + rate * reach_s + 1.96 * noise_n, rate
 
     # A quarter of the run, since what falls off within the run may do so in a bend.
     by_run, _ = highest_by(max(top.size // 4, 1))
