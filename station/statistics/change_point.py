@@ -1,13 +1,12 @@
 """When a change began and how fast it goes, once a chart has signalled.
 
 Two shapes are fitted by least squares at every possible beginning: a step, and a ramp that grows by
-the same amount with every sample. The centre of each joint is not taken as known: its baseline of
-n samples counts as n earlier observations. Intervals are profile likelihood sets. A slope belongs
-to its interval if the sum of squares with it is within the variance times Student's t squared of
-the least one. A beginning, of either shape, may lie as far above it as chi-squared with two degrees
-of freedom allows, since the shape is unknown too; the place of a jump follows no chi-squared, and
-simulation (in the tests) shows that this covers both shapes.
-"""
+the same amount with every sample. The centre of each joint is not taken as known: its baseline of n
+samples counts as n earlier observations. Intervals are profile likelihood sets. They are read when
+a chart has just signalled, which it does sooner the steeper the last samples happen to lie, so that
+the usual cuts of chi-squared and Student hold too seldom. The cuts here make intervals of 95 % hold
+in about so many cases then, for jumps and drifts, by simulation
+(``tests/benchmarks/signal_intervals.py``); later they hold more often."""
 
 import math
 from collections.abc import Sequence
@@ -21,9 +20,11 @@ from scipy.special import stdtrit
 Values = NDArray[np.float64]
 Shape = Literal["step", "ramp"]
 
-CONFIDENCE = 0.95
-_PLACE_CUT = -2.0 * math.log(1.0 - CONFIDENCE)
-"""Twice the log likelihood ratio that a beginning may lack, the variance known."""
+_STEP_CUT, _RAMP_CUT = -2.0 * math.log(0.1), -2.0 * math.log(0.015)
+"""Twice the log likelihood ratio that a beginning may lack by either shape, the variance known."""
+
+_SLOPE_CONFIDENCE = 0.99
+"""Of Student's t, for slopes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +156,7 @@ def _variance(
     dof = 1e9 if known else earlier + max(n - 2, 0)
     least = min(float(fit.squares.min()) for fit in fits.values())
     variance = 1.0 if known else (earlier + least) / dof
-    return variance, float(stdtrit(dof, 0.5 + CONFIDENCE / 2.0))
+    return variance, float(stdtrit(dof, 0.5 + _SLOPE_CONFIDENCE / 2.0))
 
 
 def _change(
@@ -165,7 +166,10 @@ def _change(
     shape: Shape = "ramp" if ramp.squares.min() <= step.squares.min() else "step"
     better = fits[shape]
     least = float(better.squares.min())
-    near = np.flatnonzero(np.minimum(step.squares, ramp.squares) <= least + variance * _PLACE_CUT)
+    near = np.flatnonzero(
+        (step.squares <= least + variance * _STEP_CUT)
+        | (ramp.squares <= least + variance * _RAMP_CUT)
+    )
     room = float(ramp.squares.min()) + variance * student**2 - ramp.squares
     inside = np.flatnonzero(room >= 0.0)
     half = np.sqrt(room[inside] / ramp.information[inside])
