@@ -75,7 +75,7 @@ def test_equal_values_are_refused(
         ("capability", TIES, ["--lower", "0.5"], "resolution of the gauge"),
         ("charts", TIES, [], "resolution of the gauge"),
         ("charts", CONSTANT, ["--center", "0.1", "--sigma", "1"], "All values are equal"),
-        ("drift", TIES, [], "resolution of the gauge"),
+        ("drift", TIES, ["--baseline", "10"], "resolution of the gauge"),
         ("drift", CONSTANT, ["--center", "0.1", "--sigma", "1"], "All values are equal"),
         ("shop-limit", TIES, ["--size", "18 AWG"], "resolution of the gauge"),
         ("compare", "group,value\n" + "a,1\na,2\nb,1\nb,1\n" * 3, [], "resolution of the gauge"),

@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from station.cli.main import run
+from station.crimp.in_force import LimitsInForce
 from station.jobs.daily.record import check_of
 from station.ledger.entries import NEST_OUTCOME, NestHeld
 from station.ledger.jobs import job_record, jobs, nest_checks
@@ -268,12 +269,11 @@ def test_a_sample_by_command_is_judged_by_the_limits_of_the_demo(
         finished = reader.finished_payload(made.sample_id)
     assert made.job_id == job_id
     assert finished is not None
-    assert finished.limit_set == workshop.LIMIT_SET
-    # The shop's own set limits the splice too; the shipped one for wire alone would not.
-    assert {item.criterion for item in finished.criteria} >= {
-        "pull_force_min",
-        "resistance_max",
-    }
+    # By the limits in force: that no set of one's own is named is on record too.
+    assert finished.limit_set is None
+    in_force = {*LimitsInForce().awg_and_sae.pull, *LimitsInForce().awg_and_sae.resistance}
+    assert {item.set_id for item in finished.criteria} <= in_force
+    assert {item.criterion for item in finished.criteria} == {"pull_force_min", "resistance_max"}
 
 
 def test_a_file_that_is_no_ledger_is_left_alone(

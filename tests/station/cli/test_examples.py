@@ -84,7 +84,7 @@ def here(invented: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Pat
 def write_files(folder: Path) -> None:
     """The files of the examples: all numbers are invented."""
     drawn = np.random.default_rng(1)
-    force = drawn.normal(120.0, 4.0, 30)
+    force = drawn.normal(120.0, 4.0, 60)
     pulls = [
         f"{value:.3f},{'tool A' if n % 2 else 'tool B'},{n % 5},{n // 5}"
         for n, value in enumerate(force)
@@ -133,6 +133,9 @@ def prepared(
     if command in ("ledger correct", "ledger import"):
         with Ledger.open(path, create=False) as ledger:
             give_secret(ledger, LEAD)
+    if command == "ledger verify":
+        with LedgerReader.open(path) as reader:
+            return {"574:0a1b 2c3d 4e5f 6071": reader.head().short}
     if command == "ledger backup":
         (folder / "stick" / "bench-1.backup").unlink()
     if command == "ledger correct":
