@@ -126,7 +126,7 @@ def _odd(time: Values, force: Values, usual: float, least_n: float) -> int | Non
     rise = np.diff(force) / steps
     beyond = np.diff(force) - LEADS_UP * _led_to(time, force) * gaps
     # The next sample confirms a force that stays up.
-    confirmed = np.append(force[2:] > force[1:-1] - least_n, True)
+    confirmed = np.append(force[2:] > force[1:-1] - least_n, False)
     beyond = np.where(confirmed, 0.0, beyond)
     jumps = rise - np.maximum(JUMP_TIMES * _third(rise), least_n / steps)
     from_dip = np.append(False, force[1:-1] < force[:-2] - least_n)
