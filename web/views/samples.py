@@ -6,7 +6,6 @@ from werkzeug.wrappers import Response as WerkzeugResponse
 from calibration.saying import say
 from station.crimp.causes import Hint
 from station.crimp.facts import shipped_causes
-from station.crimp.limits import LimitSet
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.resistance import InService, in_service
 from station.crimp.verdict import VERDICT_WORDS
@@ -16,7 +15,7 @@ from station.crimp.wire import (
     material_named,
     weakest_wire,
 )
-from station.errors import BadInput, NotOnRecord, StationError
+from station.errors import BadInput, NotOnRecord
 from station.ledger.entries import Correction, SampleFinished
 from station.ledger.reader import UNFINISHED
 from station.ledger.rows import SampleRow
@@ -70,7 +69,6 @@ def sample_page(sample_id: str) -> str:
         row=row,
         payload=payload,
         entry=next(reader().entries(after_seq=(row.finished_seq or row.begun_seq) - 1)),
-        limit_set=_limit_set(row.limit_set),
         figure=_trace_svg(row, payload),
         service=_service(row),
         current_words=CONSERVATIVE_CURRENT_WORDS,
@@ -170,11 +168,3 @@ def _trace_svg(row: SampleRow, payload: SampleFinished | None) -> str | None:
             )
         ),
     )
-
-
-def _limit_set(set_id: str | None) -> LimitSet | None:
-    try:
-        return bench().limit_sets[set_id or ""]
-    except StationError:
-        # The record outlives the data files: the page says that the set is no longer at hand.
-        return None
