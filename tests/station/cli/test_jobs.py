@@ -151,11 +151,13 @@ def test_how_jobs_stand_is_read_off_a_ledger_that_cannot_be_written(
 
     def read_only(path: Path, mode: database.Mode, busy_timeout_s: float) -> sqlite3.Connection:
         if mode != "ro":
-            raise sqlite3.OperationalError("attempt to write a readonly database")
+            refused = sqlite3.OperationalError("attempt to write a readonly database")
+            refused.sqlite_errorcode = sqlite3.SQLITE_READONLY
+            raise refused
         return connect(path, mode, busy_timeout_s)
 
     monkeypatch.setattr(database, "connect", read_only)
     assert terminal.document("job", "due")[0]["nest"] == "red"
     assert terminal.document("job", "list")[0]["job_id"] == begun["job_id"]
     start = ("job", "start", "daily_check", "--nest", f"{TOOL}/blue", "--person", "Bo Invented")
-    assert "could not be read or written" in terminal.does(*start, expect=2)
+    assert "cannot be written" in terminal.does(*start, expect=2)
