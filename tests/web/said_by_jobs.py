@@ -208,12 +208,12 @@ def certifications() -> Iterator[str]:
         yield from (reason for task in result.tasks for reason in task.reasons)
         yield from statement(CERTIFICATION, result)
         yield from strengths(replace(result, force_spread=even, resistance_spread=even))
-        for labelled, waits, by, seen in itertools.product((True, False), repeat=4):
+        for lost, labelled, waits, by, seen in itertools.product((False, True), repeat=5):
             signed = Signed("Ottilie" if by else None, seen)
             for earliest in (NOW + timedelta(days=1), NOW):
                 job = SimpleNamespace(
-                    plan=CERTIFICATION, result=result, labelled=labelled, waiting=waits,
-                    signed=signed, earliest_resit=earliest,
+                    plan=CERTIFICATION, result=result, lost=lost, labelled=labelled,
+                    waiting=waits, signed=signed, earliest_resit=earliest,
                 )  # fmt: skip
                 yield next_step(cast(Certification, job), 3, NOW).words
 
