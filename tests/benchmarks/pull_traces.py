@@ -12,7 +12,7 @@ these; their own line says how many were called void.
 
 It was 95 % of the slips while every deep fall that recovered was called one; but a wire that sticks
 and slips in its own barrel does the same, so that a fall counts now only where the force went on to
-more than before, which one in fourteen of the slips drawn here never does.
+more than before, which one in eighteen of the slips drawn here never does.
 
 The thresholds of the rules were set on seeds 1 and 2 and are measured here on another. The world
 is the simulator's own, so the figures show that the rules read these shapes, not how often they
