@@ -9,9 +9,8 @@ from datetime import datetime
 
 from calibration.saying import join, say
 from station.crimp import units as units_of
-from station.crimp.limits import standing_words
 from station.crimp.strength import strength_words
-from station.crimp.units import NOTHING
+from station.crimp.units import NOTHING, standing_words
 from station.crimp.verdict import verdict_words
 from station.crimp.wire import parse_size
 from station.ledger.entries import CriterionResult, SampleFinished

@@ -20,9 +20,10 @@ from station.crimp.connectors import (
 )
 from station.crimp.facts import drawing, shipped_book, shipped_limit_sets
 from station.crimp.in_force import Judged
-from station.crimp.limits import FORCES, Limit, standing_words
+from station.crimp.limits import FORCES, Limit
 from station.crimp.pull import PullEnd
 from station.crimp.strength import strength_words
+from station.crimp.units import standing_words
 from station.crimp.verdict import (
     DEFAULT_GUARD,
     Judgement,

@@ -11,8 +11,7 @@ from station.cli.options import (
     print_result,
     size_option,
 )
-from station.crimp.limits import standing_words
-from station.crimp.units import NEWTON_PER_LBF, SQUARE_MILLIMETRE_M2
+from station.crimp.units import NEWTON_PER_LBF, SQUARE_MILLIMETRE_M2, standing_words
 from station.crimp.wire import (
     CONSERVATIVE_CURRENT_WORDS,
     MATERIALS,

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from calibration.saying import say
 from station.crimp.in_force import Judged, LimitsInForce
-from station.crimp.units import NEWTON_PER_LBF
+from station.crimp.units import NEWTON_PER_LBF, standing_words
 from station.crimp.wire import WireSize, parse_size, soft_break_force_n
 from station.errors import NoLimit
 
@@ -409,20 +409,6 @@ def limit_of(limit_set: LimitSet, table: CriterionTable, size: WireSize) -> Limi
         pull_kind=limit_set.pull_kind,
         hold_s=limit_set.hold_s,
     )
-
-
-def standing_words(code: str) -> str:
-    """Say how well a printed value is known."""
-    known = {
-        "memory": say("unverified, from memory"),
-        "shop": say("the shop's own"),
-        "own-rule": say("our own rule, not published"),
-        "seen-1": say("seen in 1 text"),
-    }
-    count = code.removeprefix("seen-")
-    if code in known or count == code:
-        return known.get(code, code)
-    return say("seen in {count} texts", count=count)
 
 
 def limit_words(set_id: str, source: str, edition: str, standing: str, conditions: str) -> str:

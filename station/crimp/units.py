@@ -3,6 +3,8 @@
 import math
 from collections.abc import Callable
 
+from calibration.saying import say
+
 NEWTON_PER_LBF = 4.4482216152605
 """Exact: 0.45359237 kg times 9.80665 m/s2 (international avoirdupois pound, standard gravity)."""
 
@@ -76,3 +78,17 @@ def quantity(value: float | None, unit: str, u: float | None = None) -> str:
 def shown_scale(unit: str) -> tuple[float, str]:
     """Factor and name of the unit in which people read an SI unit."""
     return {"ohm": (1e3, "mΩ"), "V": (1e3, "mV"), "1": (1.0, "")}.get(unit, (1.0, unit))
+
+
+def standing_words(code: str) -> str:
+    """Say how well a printed value is known."""
+    known = {
+        "memory": say("unverified, from memory"),
+        "shop": say("the shop's own"),
+        "own-rule": say("our own rule, not published"),
+        "seen-1": say("seen in 1 text"),
+    }
+    count = code.removeprefix("seen-")
+    if code in known or count == code:
+        return known.get(code, code)
+    return say("seen in {count} texts", count=count)

@@ -78,10 +78,10 @@ class Hands:
 
     def take_up(self, job_id: str | None, again_for: str | None = None) -> tuple[str, SampleOrder]:
         joint = _joint(self.nest)
-        order = SampleOrder(OPERATOR, "daily_check", joint, "invented", again_for, job_id=job_id)
+        order = SampleOrder(OPERATOR, "daily_check", joint, None, again_for, job_id=job_id)
         order = self.jobs.order(order)
         begun = SampleBegun(
-            job=order.job, joint=joint, limit_set="invented", job_id=order.job_id, step=order.step,
+            job=order.job, joint=joint, job_id=order.job_id, step=order.step,
             offered_again_for=again_for,
         )  # fmt: skip
         return self.ledger.append(begun, person=OPERATOR).id, order
@@ -90,7 +90,7 @@ class Hands:
         verdict = judge_at_least(peak_n, U_N, LIMIT_N).verdict.value
         self.ledger.append(PullBegun(sample_id=sample_id), person=OPERATOR)
         finished = SampleFinished(
-            sample_id=sample_id, job="daily_check", joint=_joint(self.nest), limit_set="invented",
+            sample_id=sample_id, job="daily_check", joint=_joint(self.nest),
             limit_standing="invented", guard=1.645, resistance=None, pull=_pull(peak_n),
             criteria=(_criterion(peak_n, verdict),), verdict="void" if void else verdict,
             void_reason="it slipped" if void else None, void_by="person" if void else None,
@@ -237,7 +237,7 @@ def _pull(peak_n: float) -> PullResult:
 
 def _criterion(peak_n: float, verdict: str) -> CriterionResult:
     return CriterionResult.model_validate(
-        {"criterion": "pull_force_min", "unit": "N", "value": peak_n, "u": U_N, "limit": LIMIT_N,
+        {"set_id": "invented", "criterion": "pull_force_min", "unit": "N", "value": peak_n, "u": U_N, "limit": LIMIT_N,
          "verdict": verdict, "probability_conforming": None}
     )  # fmt: skip
 
