@@ -237,8 +237,8 @@ def _pull(peak_n: float) -> PullResult:
 
 def _criterion(peak_n: float, verdict: str) -> CriterionResult:
     return CriterionResult.model_validate(
-        {"set_id": "invented", "criterion": "pull_force_min", "unit": "N", "value": peak_n, "u": U_N,
-         "limit": LIMIT_N, "verdict": verdict, "probability_conforming": None}
+        {"set_id": "invented", "criterion": "pull_force_min", "unit": "N", "value": peak_n,
+         "u": U_N, "limit": LIMIT_N, "verdict": verdict, "probability_conforming": None}
     )  # fmt: skip
 
 
