@@ -8,12 +8,14 @@ import contextlib
 import threading
 from dataclasses import dataclass, field
 
-from station.bench.board import BenchState, Board, Stage
+from station.bench.board import Board, Stage
 from station.errors import InstrumentError
 from station.ledger.entries import Joint
 from station.simulation.launch import SimulatedInstrument
 from station.simulation.physics import Specimen
 from station.simulation.workshop import Crimper
+
+UNDER_WAY = (Stage.CLIP_ON, Stage.READING, Stage.GRIP, Stage.PULLING)
 
 HOLD_LONGER_S = 1.0
 """What hands hold a force for beyond the time that is asked for."""
@@ -77,19 +79,16 @@ class HandsAtTheBench:
         self._thread.join(timeout=5.0)
 
     def _watch(self) -> None:
-        state = self._board.state
-        stage: Stage | None = state.stage
+        state, clipped = self._board.state, None
+        done = state.sample_id, state.stage
         while not self._stopping.is_set():
             state = self._board.wait_beyond(state.version, timeout_s=0.5)
-            if state.stage is not stage:
-                stage = state.stage
-                self._act(state)
-
-    def _act(self, state: BenchState) -> None:
-        if state.stage is Stage.CLIP_ON and state.order is not None:
-            self._hands.clip_on(state.order.joint)
-        elif state.stage is Stage.GRIP and not state.resistance_readings_ohm and state.order:
-            # A bench without a meter asks for no clips.
-            self._hands.clip_on(state.order.joint)
-        elif state.stage is Stage.PULLING:
-            self._hands.pull(state.hold_n, (state.hold_left_s or 0.0) + HOLD_LONGER_S)
+            if (state.sample_id, state.stage) == done:
+                continue
+            done = state.sample_id, state.stage
+            # A person may be through a step before the hands have seen it.
+            if state.order is not None and state.stage in UNDER_WAY and clipped != state.sample_id:
+                clipped = state.sample_id
+                self._hands.clip_on(state.order.joint)
+            if state.stage is Stage.PULLING:
+                self._hands.pull(state.hold_n, (state.hold_left_s or 0.0) + HOLD_LONGER_S)

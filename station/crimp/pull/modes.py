@@ -150,7 +150,8 @@ def shape_of(
     # The chain itself needs a sample and some lags to show a fall.
     chain_s = max(2.2 * gap_s, 4.0 * filter_lag_s)
     tail_s = max(0.0, left_s(0.15) - left_s(0.95) - chain_s)
-    turns = [_turn(time, force, fall) for fall in falls]
+    # Shares are of a force that was there: what turns at rest, about nothing, has none.
+    turns = [_turn(time, force, fall) for fall in falls if force[fall.high] > 0.0]
     stiff = SLIP_CLIMBS_BACK * steepest_n_per_s
     teeth = sum(
         turn.sinks and turn.regained > TOOTH_REGAINS and turn.rate > stiff for turn in turns

@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from station.crimp.pull.reduce import (
@@ -272,6 +272,7 @@ def test_points_between_samples_do_not_change_the_peak(seed: int, times: int) ->
     )
 
 
+@example([0.0, -1.0, 3.0])
 @given(st.lists(st.floats(-50.0, 500.0), min_size=2, max_size=200))
 def test_no_finite_trace_has_a_peak_above_its_highest_sample(force: list[float]) -> None:
     reduced = reduce_trace(np.arange(len(force)) * 0.01, force, filter_hz=20.0, wire=awg(18))
