@@ -26,6 +26,4 @@ def unpaced() -> Iterator[None]:
 
 def patient_tester(name: str, folder: Path | None = None) -> PullTesterProfile:
     """A profile whose tester is silent only when it has really ended, at whatever pace it goes."""
-    profile = load_tester_profile(name, folder)
-    sampling = profile.sampling.model_copy(update={"silence_s": PATIENCE_S, "jitter_s": PATIENCE_S})
-    return profile.model_copy(update={"sampling": sampling})
+    return load_tester_profile(name, folder).waiting(PATIENCE_S)

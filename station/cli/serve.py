@@ -93,7 +93,7 @@ def demo(
             print_aside(f"{outcome.error} The sample was logged as void.")
             return 2
         if listener is not None:
-            stack.enter_context(HandsAtTheBench(simulated.bench.board, simulated.hands))
+            stack.enter_context(HandsAtTheBench(simulated.hands))
             serve_bench(simulated.bench, panel, path, listener)
     return 0
 
@@ -140,7 +140,7 @@ def serve(
             )
             bench = simulated.bench
             demo_run.befall(simulated.hands, faults)
-            stack.enter_context(HandsAtTheBench(bench.board, simulated.hands))
+            stack.enter_context(HandsAtTheBench(simulated.hands))
         else:
             bench, panel = stack.enter_context(real_bench(ledger, settings, limit_sets))
         serve_bench(bench, panel, path, listener)

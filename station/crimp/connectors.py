@@ -240,8 +240,8 @@ class ConnectorBook:
         """Whether a wire of this size can be one of those that the connector is made for."""
         if connector.accepts_size(size) or connector.narrow_end.accepts_size(size):
             return True
-        shared = self.in_one_barrel(connector, (size, size))
-        return shared and size.circular_mils < connector.circular_mils_range[1]
+        thickest = max(parse_size(label).circular_mils for label in connector.accepts)
+        return self.in_one_barrel(connector, (size, size)) and size.circular_mils < thickest
 
     def looked(self, connector: Connector, answers: Mapping[str, bool]) -> bool:
         """Whether every critical look was answered."""

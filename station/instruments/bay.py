@@ -148,6 +148,11 @@ def _why_void(trace: ForceTrace) -> str | None:
     }.get(trace.ended_by)
 
 
+def _patience_s(settings: InstrumentSettings) -> float:
+    """What a line may be late by beyond its profile: a simulator's, as its host is busy."""
+    return 10.0 if settings.simulated else 0.0
+
+
 class InstrumentBay:
     """The two instruments of a bench.
 
@@ -183,10 +188,12 @@ class InstrumentBay:
         self._keepers: dict[InstrumentKind, LinkKeeper] = {}
         folder = settings.profiles_folder
         if settings.meter is not None:
-            meter = self._meter_profile = load_meter_profile(settings.meter.profile, folder)
+            meter = load_meter_profile(settings.meter.profile, folder)
+            meter = self._meter_profile = meter.waiting(_patience_s(settings.meter))
             self._keep("meter", settings.meter, meter, lambda port: Meter(port, meter).identify())
         if settings.tester is not None:
-            tester = self._tester_profile = load_tester_profile(settings.tester.profile, folder)
+            tester = load_tester_profile(settings.tester.profile, folder)
+            tester = self._tester_profile = tester.waiting(_patience_s(settings.tester))
             self._keep(
                 "tester", settings.tester, tester, lambda port: PullTester(port, tester).identify()
             )

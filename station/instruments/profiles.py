@@ -96,6 +96,12 @@ class MeterProfile(ProfilePart):
     def _cancels(self) -> bool:
         return self.measuring.offset_compensation or self.dialect.reversal is not None
 
+    def waiting(self, least_s: float) -> Self:
+        """The same meter, given at least so long for an answer."""
+        allowed_s = max(least_s, self.measuring.answer_timeout_s)
+        measuring = self.measuring.model_copy(update={"answer_timeout_s": allowed_s})
+        return self.model_copy(update={"measuring": measuring})
+
     def worth(self, range_ohm: float) -> OhmWorth:
         """What readings on a range of so many ohm are worth."""
         current_a = self.measuring.test_current_a
@@ -124,6 +130,9 @@ class ForceAccuracy(ProfilePart):
     percent_of_reading: NotNegative
 
 
+_PATIENT = ("silence_s", "jitter_s")
+
+
 class PullTesterProfile(ProfilePart):
     """A pull tester."""
 
@@ -134,6 +143,11 @@ class PullTesterProfile(ProfilePart):
     dialect: TesterDialect
     sampling: Sampling
     force: ForceAccuracy
+
+    def waiting(self, least_s: float) -> Self:
+        """The same tester, silent or at odds with its clock only after at least so long."""
+        slack = {name: max(least_s, getattr(self.sampling, name)) for name in _PATIENT}
+        return self.model_copy(update={"sampling": self.sampling.model_copy(update=slack)})
 
     @property
     def worth(self) -> ForceWorth:

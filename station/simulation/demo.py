@@ -136,7 +136,7 @@ def simulated_bench(
         )
         stack.callback(bench.close)
         crimper = workshop.Crimper(np.random.default_rng(seed + 2), settings.fixture)
-        yield SimulatedBench(bench, SimulatedHands(crimper, meter[0], tester[0]))
+        yield SimulatedBench(bench, SimulatedHands(crimper, meter[0], tester[0], bench.board))
 
 
 def _simulated(
@@ -195,7 +195,8 @@ class HandsAsOperator:
         if not self._crimped:
             # A bench without a meter asks for no clips.
             self._hands.clip_on(self._joint)
-        self._hands.pull()
+        pulling = self._hands.pull_once_recorded
+        threading.Thread(target=pulling, name="hands that pull", daemon=True).start()
 
     def failure_mode(self, suggested: str | None) -> str:
         """Say what is seen on the sample."""

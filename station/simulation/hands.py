@@ -28,6 +28,7 @@ class SimulatedHands:
     crimper: Crimper
     meter: SimulatedInstrument
     tester: SimulatedInstrument
+    board: Board
     specimen: Specimen | None = field(default=None, init=False)
 
     def clip_on(self, joint: Joint) -> None:
@@ -35,6 +36,17 @@ class SimulatedHands:
         self.specimen = self.crimper.make(joint)
         with contextlib.suppress(InstrumentError):  # a lost one is the bench's to notice
             self.meter.command({"mount": self.specimen.model_dump()})
+
+    def pull_once_recorded(self) -> None:
+        """Wait until the bench shows a force, and pull; do nothing where it goes on without one.
+
+        Whoever pulls before the recording is under way pulls unseen.
+        """
+        state = self.board.state
+        while state.stage is Stage.GRIP or (state.stage is Stage.PULLING and state.force_n is None):
+            state = self.board.wait_beyond(state.version, timeout_s=0.5)
+        if state.stage is Stage.PULLING:
+            self.pull(state.hold_n, (state.hold_left_s or 0.0) + HOLD_LONGER_S)
 
     def pull(self, hold_n: float | None = None, hold_s: float = 0.0) -> None:
         """Put the sample into the grips and work the lever: to the end, or to hold a force."""
@@ -56,16 +68,10 @@ class SimulatedHands:
 
 
 class HandsAtTheBench:
-    """Watches the board and does what it asks for, while a person works the page.
+    """Watches the board and does what it asks for, while a person works the page."""
 
-    Parameters
-    ----------
-    board
-        The bench's board.
-    """
-
-    def __init__(self, board: Board, hands: SimulatedHands) -> None:
-        self._board = board
+    def __init__(self, hands: SimulatedHands) -> None:
+        self._board = hands.board
         self._hands = hands
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._watch, name="simulated hands", daemon=True)
@@ -91,4 +97,4 @@ class HandsAtTheBench:
                 clipped = state.sample_id
                 self._hands.clip_on(state.order.joint)
             if state.stage is Stage.PULLING:
-                self._hands.pull(state.hold_n, (state.hold_left_s or 0.0) + HOLD_LONGER_S)
+                self._hands.pull_once_recorded()

@@ -31,6 +31,7 @@ from typing import IO
 
 import numpy as np
 
+from station.bench.board import Board
 from station.bench.operator import SampleAbandoned
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import SampleFinished
@@ -301,7 +302,7 @@ def measure() -> Figures:
             tester=InstrumentSettings(port=tester.port, profile=TESTER_PROFILE, simulated=True),
         )
         crimper = workshop.Crimper(np.random.default_rng(3), settings.fixture)
-        parent = Parent(folder / "bench.ledger", settings, Hands(crimper, meter, tester))
+        parent = Parent(folder / "bench.ledger", settings, Hands(crimper, meter, tester, Board()))
         tally = live_and_die(parent, folder / "bench.ledger")
         entries = verify_ledger(folder / "bench.ledger").entries
     ratio = median(tally.after_kill_s) / median(tally.after_end_s)

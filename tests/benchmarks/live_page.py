@@ -71,7 +71,7 @@ def served() -> Iterator[tuple[Bench, WorkedPanel, str]]:
             simulated_bench(ledger, demo_limit_sets(), Settings(), seed=3, demo=True, panel=panel)
         )
         bench = simulated.bench
-        stack.enter_context(HandsAtTheBench(bench.board, simulated.hands))
+        stack.enter_context(HandsAtTheBench(simulated.hands))
         stack.enter_context(PanelWatch(panel, bench.take_event))
         server = waitress.server.create_server(
             create_app(bench), host="127.0.0.1", port=0, threads=THREADS

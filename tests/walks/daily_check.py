@@ -134,7 +134,7 @@ def served(path: Path, plans: Path | None = None) -> Iterator[str]:
     """The same, served to a browser, with hands that do what the page asks for."""
     with (
         opened(path, plans) as (app, simulated),
-        HandsAtTheBench(simulated.bench.board, simulated.hands),
+        HandsAtTheBench(simulated.hands),
     ):
         server = make_server("127.0.0.1", 0, app, threaded=True)
         thread = threading.Thread(target=server.serve_forever, name="page that is walked")

@@ -222,7 +222,7 @@ def _measured(visitor: Visitor, simulated: demo_run.SimulatedBench, path: str, p
             if seen in (Stage.CLIP_ON, Stage.GRIP):
                 _sent(visitor, "/bench/confirm")
             elif seen is Stage.PULLING:
-                hands.pull()
+                hands.pull_once_recorded()
             elif seen is Stage.NAME_FAILURE:
                 mode = state.suggested_mode or "broke_at_edge"
                 _sent(visitor, "/bench/failure", mode=mode)

@@ -100,6 +100,14 @@ def test_two_wires_of_one_barrel_fit_by_the_sum_of_their_areas() -> None:
     assert not any(book.may_hold(blue, awg(number)) for number in (12, 10))
 
 
+def test_a_barrel_known_by_mm2_alone_may_hold_thinner_wires_together() -> None:
+    book = shipped_book()
+    lug = book.connectors["lug-120-mm2"]
+    held = [label for label in ("0.35 mm2", "95 mm2") if book.may_hold(lug, parse_size(label))]
+    assert held == ["0.35 mm2", "95 mm2"]
+    assert not book.may_hold(lug, parse_size("150 mm2"))
+
+
 @given(st.sampled_from(sorted(shipped_book().connectors)), st.data())
 def test_every_pair_that_fits_can_be_chosen(name: str, data: st.DataObject) -> None:
     book, sizes = shipped_book(), sizes_of_installers()

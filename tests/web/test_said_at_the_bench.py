@@ -118,7 +118,7 @@ def left_english(states: list[BenchState]) -> set[str]:
 
 
 def test_a_sample_from_clip_on_to_verdict(walk: Walk) -> None:
-    with HandsAtTheBench(walk.bench.board, walk.hands):
+    with HandsAtTheBench(walk.hands):
         walk.confirm_refused()
         walk.bench.start(ORDER)
         walk.until(Stage.CLIP_ON)
@@ -141,7 +141,7 @@ def test_a_sample_from_clip_on_to_verdict(walk: Walk) -> None:
 
 
 def test_a_guard_that_opens_and_a_sample_given_up(walk: Walk) -> None:
-    with HandsAtTheBench(walk.bench.board, walk.hands):
+    with HandsAtTheBench(walk.hands):
         walk.bench.start(ORDER)
         walk.until(Stage.CLIP_ON)
         walk.bench.confirm()

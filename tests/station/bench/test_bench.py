@@ -156,7 +156,7 @@ def wait_for(bench: Bench, *stages: Stage) -> Stage:
 
 def test_the_page_drives_a_sample_step_by_step(simulated: SimulatedBench, ledger: Ledger) -> None:
     bench = simulated.bench
-    with HandsAtTheBench(bench.board, simulated.hands):
+    with HandsAtTheBench(simulated.hands):
         bench.start(ORDER)
         wait_for(bench, Stage.CLIP_ON)
         with pytest.raises(BadInput, match="under way"):
@@ -179,7 +179,7 @@ def test_the_page_drives_a_sample_step_by_step(simulated: SimulatedBench, ledger
 @pytest.mark.parametrize("stage", [Stage.CLIP_ON, Stage.GRIP])
 def test_a_sample_given_up_is_void(simulated: SimulatedBench, ledger: Ledger, stage: Stage) -> None:
     bench = simulated.bench
-    with HandsAtTheBench(bench.board, simulated.hands):
+    with HandsAtTheBench(simulated.hands):
         bench.start(ORDER)
         wait_for(bench, Stage.CLIP_ON)
         if stage is Stage.GRIP:

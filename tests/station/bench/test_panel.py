@@ -61,7 +61,7 @@ def at(tmp_path: Path) -> Iterator[PanelledBench]:
         simulated = stack.enter_context(
             simulated_bench(ledger, demo_limit_sets(), Settings(), seed=5, demo=True, panel=panel)
         )
-        stack.enter_context(HandsAtTheBench(simulated.bench.board, simulated.hands))
+        stack.enter_context(HandsAtTheBench(simulated.hands))
         stack.enter_context(PanelWatch(panel, simulated.bench.take_event))
         yield PanelledBench(simulated, panel, ledger)
 
@@ -124,7 +124,7 @@ def test_without_a_panel_the_record_says_that_no_guard_was_watched(tmp_path: Pat
     with (
         Ledger.open(tmp_path / "bench.ledger") as ledger,
         simulated_bench(ledger, demo_limit_sets(), Settings(), seed=5, demo=True) as simulated,
-        HandsAtTheBench(simulated.bench.board, simulated.hands),
+        HandsAtTheBench(simulated.hands),
     ):
         at = PanelledBench(simulated, WorkedPanel(), ledger)
         at.bench.start(ORDER)

@@ -96,7 +96,7 @@ def at_a_bench(
         patch("station.instruments.bay.load_tester_profile", load),
         Ledger.open(path / "bench.ledger") as ledger,
         simulated_bench(ledger, demo_limit_sets(), Settings(), seed=5, demo=True) as simulated,
-        HandsAtTheBench(simulated.bench.board, simulated.hands),
+        HandsAtTheBench(simulated.hands),
     ):
         yield AtTheBench(simulated, ledger)
 

@@ -33,10 +33,10 @@ POLLED_TOLERANCE_N = 10.0
 
 def patient(profile: PullTesterProfile) -> PullTesterProfile:
     # Unpaced, a simulated second is a twentieth of one; a poller would still see 20 a second.
-    sampling = profile.sampling.model_copy(update={"silence_s": 20.0, "jitter_s": 60.0})
     if profile.dialect.poll is not None:
-        sampling = sampling.model_copy(update={"sample_rate_hz": 400.0})
-    return profile.model_copy(update={"sampling": sampling})
+        sampling = profile.sampling.model_copy(update={"sample_rate_hz": 400.0})
+        profile = profile.model_copy(update={"sampling": sampling})
+    return profile.waiting(60.0)
 
 
 @contextmanager
