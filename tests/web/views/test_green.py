@@ -108,6 +108,18 @@ CASES = {
         judge=("--connector", "twisted-and-taped"),
     ),
     "a held limit, pulled once": Wrong("Pass", says="a peak is not a hold"),
+    # 180 N would do for the 16 AWG half, whose limit is 133 N, but not for 14 AWG with 222 N.
+    "the half that is not as strong as its own size": Wrong(
+        "Fail", of("butt-splice-blue", "14 AWG", "16 AWG", pull_wire=0),
+        {"peak_n": 180.0, "splice_ohm": 2e-4}, says="wire 1 (14 AWG)",
+        judge=("--wire", "14 AWG", "--connector", "butt-splice-blue", "--force-n", "180",
+               "--resistance-mohm", "0.2"),
+    ),
+    "the thinner half alone": Wrong(
+        "Pass", of("butt-splice-blue", "14 AWG", "16 AWG"), {"peak_n": 180.0, "splice_ohm": 2e-4},
+        says="wire 2 (16 AWG)",
+        judge=("--wire", "16 AWG", "--connector", "butt-splice-blue", "--force-n", "180"),
+    ),
 }  # fmt: skip
 
 
