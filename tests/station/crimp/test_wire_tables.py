@@ -117,9 +117,11 @@ def test_tinned_wire_has_the_tinned_maximum() -> None:
 
 
 @pytest.mark.parametrize("gauge", SAE_STRANDS)
-def test_the_band_of_an_sae_gauge_holds_the_stranding_that_was_seen(gauge: int) -> None:
+def test_the_bands_of_a_gauge_hold_the_stranding_of_car_wire_that_was_seen(gauge: int) -> None:
+    # Strandings of a wiring guide to SAE J1128 [seen-1]; such wire is sold by its AWG number too.
     count, strand = SAE_STRANDS[gauge]
-    assert band_of(sae(gauge)).off_by(resistance_ohm_per_m(stranded(count, awg(strand)))) == 0.0
+    car_wire = resistance_ohm_per_m(stranded(count, awg(strand)))
+    assert band_of(sae(gauge)).off_by(car_wire) == band_of(awg(gauge)).off_by(car_wire) == 0.0
 
 
 def test_a_band_says_how_far_off_a_value_is() -> None:
