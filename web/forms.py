@@ -18,8 +18,8 @@ from station.errors import BadInput
 from station.jobs.comparison import COMPARISON, label_from
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import InstrumentCalibrated, Joint
+from station.ledger.entry import Entry
 from station.ledger.reader import LedgerReader
-from station.ledger.rows import SampleRow
 from station.shop.calibrations import (
     PointRow,
     StandardsInUse,
@@ -121,17 +121,11 @@ def _reels_in(form: Mapping[str, str], wires: Sequence[str]) -> tuple[str, str]:
     return first, second or (first if len(set(wires)) == 1 else "")
 
 
-def order_again(row: SampleRow, person: str) -> SampleOrder:
-    """Order the same sample again in place of one that was interrupted."""
-    return SampleOrder(
-        person,
-        row.job,
-        row.joint,
-        row.limit_set,
-        offered_again_for=row.sample_id,
-        job_id=row.job_id,
-        step=row.step,
-    )
+def order_again(begun: Entry, person: str) -> SampleOrder:
+    """Order the same sample again in place of one that was begun and interrupted."""
+    same = ("job", "joint", "limit_set", "job_id", "step", "reels", "pull_wire", "hold")
+    asked = {name: getattr(begun.payload, name) for name in same}
+    return SampleOrder(person, offered_again_for=begun.id, **asked)
 
 
 def field(form: Mapping[str, str], name: str, words: str) -> str:

@@ -379,6 +379,8 @@ class Bench:
             job_id=order.job_id,
             step=order.step,
             reels=order.reels,
+            pull_wire=order.pull_wire,
+            hold=order.hold,
         )
         sample_id = self.ledger.append(begun, person=order.person).id
         self.board.begin(order, sample_id, condemned_by(self.connectors, order))

@@ -310,7 +310,7 @@ def finished_sample(
         condemned=bool(condemned_by), only=only,
     )  # fmt: skip
     return SampleFinished(
-        **begun.model_dump(exclude={"offered_again_for"}),
+        **begun.model_dump(exclude={"offered_again_for", "pull_wire", "hold"}),
         sample_id=sample_id,
         limit_standing=", ".join(dict.fromkeys(one.standing for one in criteria)),
         guard=guard,

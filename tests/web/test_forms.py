@@ -1,13 +1,19 @@
 """What the form offers, and how a place survives the way through it."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from station.bench.board import Stage
 from station.crimp.facts import shipped_book, shipped_connectors, shipped_limit_sets
 from station.crimp.wire import awg, parse_size, sizes_of_installers
 from station.errors import BadInput
 from station.ledger.reader import LedgerReader
+from station.simulation.workshop import good_looks
+from tests.web.benches import BenchAtHand
+from tests.web.invented import order_of
 from web.format import place
 from web.forms import (
     choices,
@@ -117,7 +123,17 @@ def test_every_pair_that_fits_can_be_chosen(name: str, data: st.DataObject) -> N
         assert all(book.may_hold(connector, size) for size in pair)
 
 
-def test_order_again_names_what_it_replaces(records: LedgerReader) -> None:
-    [row] = records.unfinished()
-    order = order_again(row, "Ann Example")
-    assert (order.offered_again_for, order.joint.key) == (row.sample_id, row.joint_key)
+def test_order_again_asks_for_the_same_and_names_what_it_replaces(bench: BenchAtHand) -> None:
+    made = order_of("Bo Invented", "blue")
+    joint = made.joint.model_copy(
+        update={"connector": "butt-splice-blue", "wires": ("14 AWG", "16 AWG")}
+    )
+    asked = replace(made, joint=joint, checklist=good_looks(joint), pull_wire=1, hold=True)
+    bench.start(asked)
+    bench.until(Stage.CLIP_ON)
+    begun = bench.ledger.reader.entry(bench.board.state.sample_id or "")
+    bench.abandon("interrupted")
+    bench.until(Stage.DONE)
+    assert begun is not None
+    again = replace(asked, person="Ann Example", offered_again_for=begun.id, checklist={})
+    assert order_again(begun, "Ann Example") == again

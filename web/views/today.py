@@ -51,17 +51,17 @@ def today() -> str:
 def again(sample_id: str) -> Response:
     """Take an interrupted sample up again."""
     row = next((row for row in _interrupted() if row.sample_id == sample_id), None)
-    if row is None:
+    begun = reader().entry(sample_id)
+    if row is None or begun is None:
         raise BadInput(
             "Sample {sample_id} is not waiting to be finished: look at Today again.",
             sample_id=sample_id,
         )
     person = demand_measuring(field(request.form, "person", say("the person")))
     coded = _demand_blind(row, person)
-    # A coded sample is measured blind or not at all.
-    return take_up(
-        order_for(reader(), row.step or "", person=person) if coded else order_again(row, person)
-    )
+    if coded:  # measured blind or not at all
+        return take_up(order_for(reader(), row.step or "", person=person))
+    return take_up(order_again(begun, person))
 
 
 @pages.post("/unfinished/<sample_id>/void")

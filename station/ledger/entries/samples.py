@@ -201,6 +201,10 @@ class SampleBegun(Payload):
     """Where in the job's plan it belongs."""
     reels: tuple[str, ...] = ()
     """The reel of each wire of the joint, in their order; empty where none is named."""
+    pull_wire: int | None = None
+    """Which wire was to be pulled, by its place in the joint; null for the thinnest."""
+    hold: bool = False
+    """Whether the force was to be held."""
 
 
 class PullBegun(Payload):
