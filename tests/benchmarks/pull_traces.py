@@ -5,14 +5,15 @@ with filters, averages, noise, coarse digits, uneven clocks and lost samples; al
 are drawn alike often, and some recordings are cut off. The reduction is told what a station knows:
 the wire's size, the tester's filter, the preload.
 
-Holds when the true peak is within the stated bound in at least 99 %, a grip slip is called void in
-at least 90 % while under 1 % of good pulls are, and the suggested mode is wrong in at most 5 % of
-the pulls of every mode; "none" says that it cannot be told. Recordings cut off count for none of
-these; their own line says how many were called void.
+Holds when the true peak is within the stated bound in at least 99 %, a grip slip is void in at
+least 90 % and void or asked about in at least 95 % while under 1 % of good pulls are void and at
+most 1 in 200 is asked about, and the suggested mode is wrong in at most 5 % of the pulls of every
+mode; "none" says that it cannot be told. Recordings cut off count for none of these; their own line
+says how many were called void.
 
-It was 95 % of the slips while every deep fall that recovered was called one; but a wire that sticks
-and slips in its own barrel does the same, so that a fall counts now only where the force went on to
-more than before, which one in eighteen of the slips drawn here never does.
+A wire that sticks and slips in its own barrel falls deep and climbs back like a slip in the grips,
+so that only a fall after which the force went on to more than before voids a pull, which one in
+eighteen of the slips drawn here never does; where it came back as high, a person is asked.
 
 The thresholds of the rules were set on seeds 1 and 2 and are measured here on another. The world
 is the simulator's own, so the figures show that the rules read these shapes, not how often they
@@ -60,6 +61,7 @@ class Tally:
     def __init__(self) -> None:
         self._seen: Counter[tuple[str, str]] = Counter()
         self._void: Counter[str] = Counter()
+        self._noticed: Counter[str] = Counter()
         self._right_without_size = 0
         self._cut_off: list[bool] = []
         self._within: list[bool] = []
@@ -74,6 +76,7 @@ class Tally:
             return
         self._seen[pull.mode, reduced.suggested_mode or "none"] += 1
         self._void[pull.mode] += reduced.void_reason is not None
+        self._noticed[pull.mode] += reduced.void_reason is not None or reduced.may_have_slipped
         without = read(pull, with_size=False)
         self._right_without_size += without.suggested_mode == pull.mode
         loss_n = pull.peak_n - reduced.peak_n
@@ -91,7 +94,9 @@ class Tally:
         good = total - drawn["grip_slip"]
         within = 100.0 * float(np.mean(self._within))
         slips_void = 100.0 * self._void["grip_slip"] / drawn["grip_slip"]
+        noticed = 100.0 * self._noticed["grip_slip"] / drawn["grip_slip"]
         good_void = 100.0 * (sum(self._void.values()) - self._void["grip_slip"]) / good
+        good_noticed = 100.0 * (sum(self._noticed.values()) - self._noticed["grip_slip"]) / good
         right = 100.0 * sum(self._seen[mode, mode] for mode in drawn) / total
         sharp = 100.0 * np.median(np.array(self._sharp), axis=0)
         table: dict[str, object] = {
@@ -101,7 +106,9 @@ class Tally:
             "sharp breaks: median true loss % of peak": float(sharp[0]),
             "sharp breaks: median bound % of peak": float(sharp[1]),
             "grip slips called void %": slips_void,
+            "grip slips void, or a person is asked to look %": noticed,
             "good pulls called void %": good_void,
+            "good pulls void, or a person is asked to look %": good_noticed,
             "cut-off recordings called void %": 100.0 * float(np.mean(self._cut_off)),
             "suggested mode right %": right,
         }
@@ -116,7 +123,12 @@ class Tally:
             table[f"{mode} read as"] = self._read_as(mode)
         table["suggested mode right without wire size %"] = 100.0 * self._right_without_size / total
         holds = (
-            within >= 99.0 and slips_void >= 90.0 and good_void < 1.0 and max(wrong.values()) <= 5.0
+            within >= 99.0
+            and slips_void >= 90.0
+            and noticed >= 95.0
+            and good_void < 1.0
+            and good_noticed <= 0.5
+            and max(wrong.values()) <= 5.0
         )
         return Figures("pull_traces", table, holds)
 

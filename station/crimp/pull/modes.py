@@ -41,6 +41,9 @@ MAY_RECOVER_TO = 0.97
 """A person is asked where at least this share was lost, and regained, and the force went on to more
 than it had been."""
 
+AS_HIGH_AGAIN = 0.9
+"""A person is asked, too, where what looks like a slip climbed back to this, and no further."""
+
 SURELY_MORE = 4.0
 """Standard deviations of noise between two tops of which one is the higher."""
 
@@ -158,10 +161,14 @@ def shape_of(
     )
     # A saw whose tops sink is a wire that sticks and slips in its barrel: it never goes on to more.
     saw = teeth >= max(FEW_FALLS, MOSTLY_TEETH * len(falls))
-    slips = [turn for turn in turns if turn.on_n > SURELY_MORE * noise_n]
-    slips = [] if saw and teeth >= LONG_SAW else slips
-    sure = (t.lost for t in slips if t.recovers and t.lost > t.least_lost(stiff))
-    may = (t.lost for t in slips if len(falls) <= FEW_FALLS and t.may_be_slip(stiff))
+    turns = [] if saw and teeth >= LONG_SAW else turns
+    deep = [t for t in turns if t.recovers and t.lost > t.least_lost(stiff)]
+    more = [t for t in turns if t.on_n > SURELY_MORE * noise_n]
+    sure = (t.lost for t in deep if t in more)
+    # A wire that bites again in its barrel climbs back too, but not to more: a person is asked.
+    doubts = [t for t in deep if t.back >= AS_HIGH_AGAIN]
+    doubts += [t for t in more if t.may_be_slip(stiff)]
+    may = (t.lost for t in doubts if len(falls) <= FEW_FALLS)
     return TraceShape(
         level=None if soft_break_n is None else peak / soft_break_n,
         straight=0.15 * climb_s / last_part_s,
