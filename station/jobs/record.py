@@ -34,11 +34,9 @@ def samples_with_replaced(reader: LedgerReader, rows: Sequence[SampleRow]) -> li
 
 def finished_samples(reader: LedgerReader, rows: Iterable[SampleRow]) -> list[JobSample]:
     """Finished samples in the order of ``rows``, corrections included."""
-    return [
-        job_sample(finished, row)
-        for row in rows
-        if row.verdict is not None and (finished := reader.finished_payload(row.sample_id))
-    ]
+    done = [row for row in rows if row.verdict is not None]
+    written = reader.finished_payloads(done)
+    return [job_sample(written[row.sample_id], row) for row in done if row.sample_id in written]
 
 
 @dataclass(frozen=True)
@@ -101,7 +99,7 @@ def record_hash_of(
     seqs = {record.row.begun_seq, *(taken.seq for taken in record.steps)}
     for row in record.samples if samples is None else samples:
         seqs |= {row.begun_seq, *([row.finished_seq] if row.finished_seq else [])}
-    hashes = [next(reader.entries(after_seq=seq - 1, limit=1)).hash for seq in sorted(seqs)]
+    hashes = [entry.hash for entry in reader.numbered(seqs)]
     return hashlib.sha256("\n".join(hashes).encode()).hexdigest()
 
 

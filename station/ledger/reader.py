@@ -1,6 +1,6 @@
 """The read side of the ledger: rows for pages, reports and jobs, over read-only connections."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Self
@@ -154,6 +154,12 @@ class LedgerReader:
         )
         payloads = (entry.payload for entry in self.entries_found(finish))
         return next((one for one in payloads if isinstance(one, SampleFinished)), None)
+
+    def finished_payloads(self, rows: Iterable[SampleRow]) -> dict[str, SampleFinished]:
+        """Return what was written when samples were finished, by the id of each that was."""
+        entries = self.numbered(row.finished_seq for row in rows if row.finished_seq is not None)
+        payloads = (entry.payload for entry in entries)
+        return {one.sample_id: one for one in payloads if isinstance(one, SampleFinished)}
 
     def unfinished(self) -> list[SampleRow]:
         """Return the samples that were begun and neither finished, voided nor replaced."""
@@ -348,6 +354,16 @@ class LedgerReader:
                 return
             after_seq = found[-1].seq
             left = None if left is None else left - size
+
+    def numbered(self, seqs: Iterable[int]) -> list[Entry]:
+        """Return the entries with these numbers, in order, a page of them to a query."""
+        wanted, found = sorted(set(seqs)), list[Entry]()
+        query = tables.found(_entry, bench=self._bench).order_by(_entry.c.seq)
+        for start in range(0, len(wanted), _PAGE):
+            found += self.entries_found(
+                query.where(_entry.c.seq.in_(wanted[start : start + _PAGE]))
+            )
+        return found
 
     def entry(self, entry_id: str) -> Entry | None:
         """Return one entry, or None if there is none with this id."""

@@ -181,10 +181,10 @@ def hints_of(
     """Hints at causes by sample, for those that had something wrong."""
     baselines = reader.baselines()
     found: dict[str, list[Hint]] = {}
+    written = reader.finished_payloads(job.rows)
     for sample in job.samples:
-        finished = reader.finished_payload(sample.sample_id)
-        if finished is not None and not sample.void:
+        if not sample.void:
             found[sample.sample_id] = sample_hints(
-                finished, baselines.get(sample.joint.key), causes
+                written[sample.sample_id], baselines.get(sample.joint.key), causes
             )
     return found

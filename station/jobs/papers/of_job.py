@@ -37,8 +37,8 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
     match record.row.job:
         case "daily_check":
             rows = counted_samples(reader, record)
-            done = [reader.finished_payload(row.sample_id) for row in rows]
-            finished = [one for one in done if one is not None]
+            written = reader.finished_payloads(rows)
+            finished = [written[row.sample_id] for row in rows if row.sample_id in written]
             criteria = (found for one in finished for found in one.criteria)
             looks = _looks(one for one in finished if one.verdict != "void")
             return daily_paper(record, rows, criteria, looks, marks=marks, size=size)

@@ -53,6 +53,11 @@ def test_one_sample_and_what_was_written_of_it(full_ledger: Ledger) -> None:
     assert row is not None
     assert row.finished_seq == finish.seq
     assert reader.finished_payload(row.sample_id) == finish.payload
+    written = reader.finished_payloads(reader.samples())
+    assert written[row.sample_id] == finish.payload
+    assert set(written).isdisjoint({open_one.sample_id for open_one in reader.unfinished()})
+    numbers = [finish.seq, 1, finish.seq]
+    assert [entry.seq for entry in reader.numbered(numbers)] == [1, finish.seq]
     assert row.trace_sha256 is not None
     assert reader.trace(row.trace_sha256) is not None
     assert reader.sample("unknown") is None
