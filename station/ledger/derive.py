@@ -167,9 +167,10 @@ def _sample_finished(finished: SampleFinished, connection: Connection, entry: En
     if connection.execute(_FINISH, {"of_sample": finished.sample_id} | row).rowcount == 0:
         _refuse_finish(connection, finished.sample_id)
     _count(connection, entry.person, finished.verdict, row["at_utc"])
-    for role in ("meter", "tester"):
-        if (instrument := row.get(role)) is not None:
-            connection.execute(_NOTE_INSTRUMENT, {"role": role, "instrument": instrument})
+    used = {role: row[role] for role in ("meter", "tester") if row.get(role) is not None}
+    if used:
+        notes = [{"role": role, "instrument": named} for role, named in used.items()]
+        connection.execute(_NOTE_INSTRUMENT, notes)
 
 
 @_derive.register
@@ -205,9 +206,9 @@ def _count(
     connection: Connection, person: str, what: str, at_utc: str | None = None, change: int = 1
 ) -> None:
     """Count in all and, where a time is given, in its quarter of an hour."""
-    for quarter in (ALL_TIME, *([quarter_of(at_utc)] if at_utc else [])):
-        row = {"quarter": quarter, "person": person, "what": what, "n": change}
-        connection.execute(_COUNT, row)
+    quarters = [ALL_TIME, *([quarter_of(at_utc)] if at_utc else [])]
+    counted = {"person": person, "what": what, "n": change}
+    connection.execute(_COUNT, [{**counted, "quarter": quarter} for quarter in quarters])
 
 
 def _refuse_finish(connection: Connection, sample_id: str) -> None:
