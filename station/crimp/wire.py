@@ -9,6 +9,7 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from calibration.saying import say
@@ -172,6 +173,7 @@ _METRIC_TEXT = re.compile(r"(\d{1,3}(?:[.,]\d{1,8})?|[.,]\d{1,8})\s*(?:MM\^?2|SQ
 _NO_SIZE = say("{text} is not a wire size: write it like 18 AWG, 1/0 AWG, SAE 16 or 0.75 mm2.")
 
 
+@lru_cache(maxsize=4096)  # a form asks for the same few sizes thousands of times
 def parse_size(text: str) -> WireSize:
     """Read a wire size as a person writes it.
 
