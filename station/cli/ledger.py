@@ -248,6 +248,8 @@ def import_(
         samples = samples_of(source, mapping, ledger.reader)
         lead = signed_by(ledger, person, Right.CORRECT)
         with ledger.transaction():
+            # Somebody else may have taken it in while this one signed.
+            _demand_new(source, samples[0].source_sha256, ledger.reader)
             entries = [ledger.append(one, person=lead.name) for one in samples]
     document = {
         "ledger": str(ledger.path), "source": str(source), "samples": len(entries),
@@ -275,15 +277,19 @@ def samples_of(source: Path, mapping: Path, reader: LedgerReader) -> list[Sample
     except (OSError, UnicodeDecodeError) as error:
         raise BadInput(f"{source} cannot be read as UTF-8 text: {unread(error)}.") from error
     found = Source(source.name, hashlib.sha256(content).hexdigest())
+    _demand_new(source, found.sha256, reader)
+    read = read_toml(mapping, ImportMap)
+    return imported_samples(text, read, found, demo=reader.is_demo())
+
+
+def _demand_new(source: Path, sha256: str, reader: LedgerReader) -> None:
     for entry in reader.entries(SampleImported.KIND):
         payload = entry.payload
-        if isinstance(payload, SampleImported) and payload.source_sha256 == found.sha256:
+        if isinstance(payload, SampleImported) and payload.source_sha256 == sha256:
             raise BadInput(
                 f"{source} is on record already, as {payload.source} since {entry.at_utc:%Y-%m-%d}"
                 ": nothing was imported."
             )
-    read = read_toml(mapping, ImportMap)
-    return imported_samples(text, read, found, demo=reader.is_demo())
 
 
 def _import_export(source: Path, path: Path | None, as_json: bool) -> int:

@@ -11,6 +11,7 @@ from station.errors import StationError
 
 EXIT_DONE = 0
 EXIT_BAD_INPUT = 2
+EXIT_STOPPED = 130
 EXIT_PIPE_CLOSED = 141
 """As a shell tells that who reads the output has closed it (128 + SIGPIPE)."""
 
@@ -93,7 +94,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
         hint = f" See: {where} --help" if where else ""
         said = f"{short(error.format_message())}{hint}"
     except (click.Abort, KeyboardInterrupt):
-        said = "Stopped."
+        click.echo("Stopped.", err=True)
+        return EXIT_STOPPED
     except StationError as error:
         said = short(str(error))
     except BrokenPipeError:

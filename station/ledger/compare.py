@@ -71,24 +71,28 @@ def differences(
         for (found,) in connection.exec_driver_sql(f"PRAGMA main.integrity_check({MOST})"):
             if found != "ok":
                 yield f"file: {' '.join(str(found).split())}"
-    yield from _derived_again(connection, after, facts, progress)
+    yield from derived_again(connection, after, progress)
     for table in _AGAIN:
         if not after or table.name not in _COUNT_ALL:
             yield from _of_rows(connection, table, in_part=bool(after))
 
 
-def _derived_again(
-    connection: Connection,
-    after: int,
-    facts: dict[str, str],
-    progress: Callable[[int], None] | None,
+def derived_again(
+    connection: Connection, after: int = 0, progress: Callable[[int], None] | None = None
 ) -> Iterator[str]:
+    """Derive the tables anew; from then on the connection reads these in place of the file's.
+
+    Yields what entries say that cannot be. The parameters are those of `differences`; of entries
+    up to ``after`` only the rare kinds are derived.
+    """
+    bench = tables.facts(connection)["bench"]
     _again.create_all(connection, tables=_AGAIN)
     entries = select(tables.entry).order_by(tables.entry.c.seq)
     if after:
         entries = entries.where(or_(tables.entry.c.seq > after, tables.RARE_KIND))
     done = 0
     for done, row in enumerate(database.stream(connection, entries), start=1):
+        bench = row.bench
         try:
             derive(connection, entry_from_columns(row._asdict()))
         except (BadInput, LedgerDamaged, exc.IntegrityError) as error:
@@ -97,7 +101,7 @@ def _derived_again(
                 yield f"entry {row.seq} ({row.id}): {error}"
         if progress and done % database.ROWS_AT_A_TIME == 0:
             progress(done)
-    due = {"bench": facts["bench"], "last_seq": done, _VERSION: tables.READ_TABLES_VERSION}
+    due = {"bench": bench, "last_seq": done, _VERSION: tables.READ_TABLES_VERSION}
     made = [{"key": key, "value": str(value)} for key, value in due.items()]
     connection.execute(_again.tables["temp.meta"].insert(), made)
 

@@ -39,6 +39,7 @@ from station.ledger.entries import (
     SampleBegun,
     SampleFinished,
     SampleImported,
+    SampleLookedAt,
     ToolAdded,
     ToolServiced,
     WorkDone,
@@ -363,6 +364,8 @@ def _job_begun(_begun: JobBegun, connection: Connection, entry: Entry) -> None:
 
 @_derive.register
 def _job_step(step: JobStep | JobStepOf, connection: Connection, entry: Entry) -> None:
+    if isinstance(step, SampleLookedAt) and not step.job_id:
+        return
     _check_job_open(connection, step.job_id)
     _add(connection, tables.job_entry, entry)
     if isinstance(step, JobStep) and step.step == NEST_OUTCOME:

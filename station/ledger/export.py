@@ -22,6 +22,7 @@ from station.crimp.facts import shipped_book
 from station.errors import BadInput, LedgerDamaged, LedgerError, LedgerFull
 from station.ledger import database, tables
 from station.ledger.chain import FIRST_PREV_HASH, canonical_json, utc_text
+from station.ledger.compare import derived_again
 from station.ledger.derive import FIRST_DEMO_KEY
 from station.ledger.entries import KINDS
 from station.ledger.export_format import (
@@ -35,7 +36,7 @@ from station.ledger.export_format import (
 )
 from station.ledger.trace_rows import TraceRows
 from station.ledger.traces import decode_trace
-from station.ledger.verify import PROGRESS_STEP, Progress, snapshot
+from station.ledger.verify import PROGRESS_STEP, Progress, entry_fault, snapshot
 
 TraceForm = Literal["csv", "npz", "none"]
 
@@ -45,7 +46,7 @@ TRACES = "traces"
 SAMPLES = "samples.csv"
 INVENTED = "INVENTED demo records are in it: no measurement of anything.\n\n"
 
-_SAMPLE_TABLE = f"PRAGMA table_info({tables.sample.name})"
+_UNSOUND = "It cannot be exported ({fault}): verify the ledger, and export from a sound copy."
 
 
 @dataclass(frozen=True)
@@ -154,6 +155,9 @@ class _Exporter:
 
     def run(self, now: datetime) -> ExportReport:
         counts, last_hash = self._write_entries()
+        # From here on the tables read are what the entries say, whatever stands in the file.
+        for fault in derived_again(self._connection):
+            raise LedgerDamaged(_UNSOUND.format(fault=fault))
         samples = self._write_samples()
         traces = self._write_traces()
         facts = tables.facts(self._connection)
@@ -182,26 +186,24 @@ class _Exporter:
             folder = self._folder / ENTRIES
             columns = {kind: _write_schema(folder, kind) for kind in KINDS}
             files: dict[str, _KindFiles] = {}
-            for row in self._stream(select(tables.entry).order_by(tables.entry.c.seq)):
+            found = self._stream(select(tables.entry).order_by(tables.entry.c.seq))
+            for seq, row in enumerate(found, start=1):
+                if fault := entry_fault(row, seq, last_hash):
+                    raise LedgerDamaged(_UNSOUND.format(fault=fault))
                 try:
                     if row.kind not in files:
                         named = folder / row.kind
                         files[row.kind] = _KindFiles(named, columns[row.kind], stack)
                     files[row.kind].write(row)
                 except (KeyError, ValueError, AttributeError) as error:
-                    raise LedgerDamaged(
-                        f"Entry {row.seq} ({row.id}) cannot be exported ({error!r}): verify the "
-                        "ledger, and export from a sound copy."
-                    ) from error
+                    fault = f"entry {row.seq} ({row.id}): {error!r}"
+                    raise LedgerDamaged(_UNSOUND.format(fault=fault)) from error
                 counts[row.kind] += 1
                 last_hash = row.hash
         return counts, last_hash
 
     def _write_samples(self) -> int:
-        # A ledger that an older station wrote last has its read tables still.
-        there_are = {row.name for row in self._connection.exec_driver_sql(_SAMPLE_TABLE)}
-        columns = [column for column in SAMPLE_COLUMNS if column.name in there_are]
-        names = [column.name for column in columns]
+        names = [column.name for column in SAMPLE_COLUMNS]
         query = select(*(tables.sample.c[name] for name in names))
         written = 0
         with _new_text(self._folder / SAMPLES) as file:
@@ -209,7 +211,7 @@ class _Exporter:
             writer.writerow(names)
             for row in self._stream(query.order_by(tables.sample.c.begun_seq)):
                 record = row._asdict()
-                writer.writerow([cell(record, column) for column in columns])
+                writer.writerow([cell(record, column) for column in SAMPLE_COLUMNS])
                 written += 1
         return written
 

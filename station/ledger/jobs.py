@@ -1,14 +1,23 @@
 """Jobs with their samples, held nests and logged work, read from a ledger."""
 
 from collections.abc import Collection
+from dataclasses import replace
 from datetime import date
-from typing import Any
+from typing import Any, cast
 
-from sqlalchemy import select
+from sqlalchemy import func, select, true
 
 from station.errors import BadInput, NotOnRecord
 from station.ledger import tables
-from station.ledger.entries import BaselineSet, JobBegun, JobEnded, JobStep, JobStepOf
+from station.ledger.entries import (
+    BaselineSet,
+    JobBegun,
+    JobEnded,
+    JobStep,
+    JobStepOf,
+    SampleLookedAt,
+)
+from station.ledger.entry import Entry
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import (
     HoldRow,
@@ -69,11 +78,16 @@ def job_record(reader: LedgerReader, job_id: str) -> JobRecord:
     for entry in reader.entries_found(query):
         said = entry.payload
         if isinstance(said, JobStep | JobStepOf):
-            steps.append(StepTaken(entry.seq, entry.id, entry.at_utc, entry.person, said))
+            steps.append(_step_taken(entry))
         elif isinstance(said, JobEnded):
             end = {"ended": said, "ended_at_utc": entry.at_utc, "ended_by": entry.person}
     samples = tuple(job_samples(reader, row.job_id))
     return JobRecord(row, begun.payload, tuple(steps), samples, head=reader.head(), **end)
+
+
+def _step_taken(entry: Entry) -> StepTaken:
+    step = cast(JobStep | JobStepOf, entry.payload)
+    return StepTaken(entry.seq, entry.id, entry.at_utc, entry.person, step)
 
 
 def job_samples(reader: LedgerReader, job_id: str) -> list[SampleRow]:
@@ -89,6 +103,22 @@ def coded_samples(
     sample = tables.sample
     query = select(sample).where(sample.c.begun_seq > since_seq, sample.c.step.in_(list(codes)))
     return reader.read(SampleRow, query.order_by(sample.c.begun_seq))
+
+
+def looked_at(reader: LedgerReader, record: JobRecord, codes: Collection[str]) -> JobRecord:
+    """Return a job's record with what was seen of these codes, which names no job."""
+    ended = record.row.ended_seq
+    query = select(_entry).where(
+        _entry.c.kind == SampleLookedAt.KIND,
+        tables.RARE_KIND,
+        _entry.c.seq > record.row.begun_seq,
+        true() if ended is None else _entry.c.seq < ended,
+        func.json_extract(_entry.c.payload, "$.code").in_(list(codes)),
+        func.json_extract(_entry.c.payload, "$.job_id") == "",
+    )
+    looks = (_step_taken(entry) for entry in reader.entries_found(query))
+    steps = sorted((*record.steps, *looks), key=lambda taken: taken.seq)
+    return replace(record, steps=tuple(steps))
 
 
 def holds(

@@ -280,6 +280,13 @@ class LedgerReader:
             query = query.where(door.c.seq < before_seq)
         return self.read(DoorRow, query)
 
+    def times_in_doubt(self, seqs: Iterable[int | None]) -> set[int]:
+        """Return which of these entries were made while the clock was not known to be set."""
+        asked = _entry.c.seq.in_([seq for seq in seqs if seq is not None])
+        return {
+            row.seq for row in self.rows(select(_entry.c.seq).where(asked, ~_entry.c.clock_synced))
+        }
+
     def head(self) -> Head:
         """Return the last entry's number and hash."""
         query = select(_entry.c.seq, _entry.c.hash).order_by(_entry.c.seq.desc()).limit(1)

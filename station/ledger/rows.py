@@ -90,6 +90,11 @@ class SampleRow:
     held_s: float | None = None
 
     @property
+    def entered_seq(self) -> int:
+        """The entry that its time is from."""
+        return self.finished_seq or self.begun_seq
+
+    @property
     def joint(self) -> Joint:
         """What it is comparable by."""
         return Joint(

@@ -31,6 +31,7 @@ from sqlalchemy import (
     text,
 )
 
+from station.errors import LedgerDamaged
 from station.ledger.entry import Entry
 from station.ledger.rows import (
     DoorRow,
@@ -246,8 +247,18 @@ def found(table: Table, **wanted: object) -> Select[Any]:
 
 
 def facts(connection: Connection) -> dict[str, str]:
-    """Return what the ledger says of itself: its bench, its last entry, its version."""
-    return {row.key: row.value for row in connection.execute(select(meta))}
+    """Return what the ledger says of itself: its bench, its last entry, its version.
+
+    Raises
+    ------
+    LedgerDamaged
+        It does not say the first two.
+    """
+    found = {row.key: row.value for row in connection.execute(select(meta))}
+    for key in ("bench", "last_seq"):
+        if key not in found:
+            raise LedgerDamaged(f"meta {key}: it is missing: restore a backup")
+    return found
 
 
 def create_record(connection: Connection, bench: str) -> None:

@@ -144,6 +144,8 @@ class _Verifier:
     def run(self) -> VerifyReport:
         try:
             first_bad = next(self._faults(), None)
+        except LedgerDamaged as error:
+            first_bad = str(error)
         except exc.DatabaseError as error:
             if not database.is_damage(error):
                 raise
@@ -297,7 +299,7 @@ class TailReport:
     bench
         Name of the bench that the ledger belongs to.
     entries
-        How many entries the ledger says it has.
+        How many entries the ledger has.
     checked
         How many of the last ones were hashed again.
     first_bad
@@ -332,16 +334,15 @@ def verify_tail(path: Path, count: int = TAIL) -> TailReport:
     with snapshot(path, forgive_text=True) as connection:
         meta = tables.facts(connection)
         rows = list(connection.execute(newest))[::-1]
-        last_seq = int(meta["last_seq"])
         head = Head(rows[-1].seq, rows[-1].hash) if rows else Head(0, FIRST_PREV_HASH)
         last_at = utc_time(rows[-1].at_utc) if rows else None
         before = rows.pop(0).hash if len(rows) > count else FIRST_PREV_HASH
         first_bad = _end_fault(meta, head.seq)
-        for seq, row in enumerate(rows, start=last_seq - len(rows) + 1):
+        for seq, row in enumerate(rows, start=head.seq - len(rows) + 1):
             first_bad = first_bad or entry_fault(row, seq, before)
             before = row.hash
         first_bad = first_bad or next(differences(connection, tail=count), None)
-    return TailReport(meta["bench"], last_seq, len(rows), first_bad, last_at, head)
+    return TailReport(meta["bench"], head.seq, len(rows), first_bad, last_at, head)
 
 
 def head_fault(path: Path, head: Head) -> str | None:

@@ -69,6 +69,8 @@ class SimulatedInstrument:
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             bufsize=0,
+            # Ctrl-C is the station's, which then ends them in order; so does its death.
+            start_new_session=True,
             env={**os.environ, "PYTHONPATH": path},
         )
         self._stdin: IO[bytes] = _piped(self._process.stdin)

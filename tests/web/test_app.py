@@ -27,6 +27,7 @@ from station.errors import (
     StationError,
     UnknownSize,
 )
+from station.ledger.entries import PersonAdded
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, give_secret
@@ -315,16 +316,24 @@ def test_a_clock_that_stands_before_the_last_entry_is_said(
 
 
 def test_an_entry_of_a_clock_that_nobody_set_says_so(
-    visitor: Visitor, ledger: Ledger, records: LedgerReader
+    lead: Visitor, visitor: Visitor, ledger: Ledger, records: LedgerReader
 ) -> None:
     said = "clock was not known to be set"
     last = records.samples(limit=1)[0]
     assert said not in visitor.get(f"/samples/{last.sample_id}").text
+    lists = [(visitor, "/samples"), (lead, "/people/audit")]
+    assert not any("not set" in who.get(path).text for who, path in lists)
     begun = records.entry(last.sample_id)
     assert begun is not None
     unset = replace(moment(NOW), clock_synced=False)
     again = ledger.append(begun.payload, person="Ann Example", moment=unset)
     assert said in visitor.get(f"/samples/{again.id}").text
+    left = PersonAdded(name="Cy Invented", role="installer")
+    ledger.append(left, person="Ann Example", moment=unset)
+    for who, path in lists:
+        page = who.get(path).text
+        assert page.count("(clock not set)") == 1
+        assert said in page
 
 
 def _minus(at: datetime, back: timedelta) -> datetime:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict
 
-from flask import Blueprint, abort, jsonify, redirect, render_template, request, url_for
+from flask import Blueprint, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from calibration.saying import say
@@ -68,7 +68,9 @@ def follow() -> Response:
     """The live part as server-sent events, the curve included."""
     here = station()
     if not here.following.acquire(blocking=False):
-        abort(503, say("Too many pages follow the bench at once: this one asks again and again."))
+        # No page around it: a crowd would keep the bench busy with that.
+        words = say("Too many pages follow the bench at once: this one asks again and again.")
+        return Response(words, 503, mimetype="text/plain")
     answer = Response(
         events(
             here.bench.board, here.bench.limit_sets, here.started, access.still_inside(), chosen()

@@ -167,7 +167,9 @@ def audit() -> str:
     rows = reader().audit(limit=AUDIT_ROWS + 1, before_seq=before)
     more = len(rows) > AUDIT_ROWS
     rows = rows[:AUDIT_ROWS]
-    return render_template("audit.html", rows=rows, next_before=rows[-1].seq if more else None)
+    in_doubt = reader().times_in_doubt(row.seq for row in rows)
+    older = rows[-1].seq if more else None
+    return render_template("audit.html", rows=rows, in_doubt=in_doubt, next_before=older)
 
 
 def own_address(path: str) -> str:

@@ -52,6 +52,7 @@ def sample_list() -> str:
     return render_template(
         "samples.html",
         rows=rows[:PAGE_ROWS],
+        in_doubt=reader().times_in_doubt(row.entered_seq for row in rows),
         next_before=rows[PAGE_ROWS - 1].begun_seq if len(rows) > PAGE_ROWS else None,
         kept={name: asked[name] for name in asked if name != "before"},
         places=places(reader()),
@@ -68,7 +69,7 @@ def sample_page(sample_id: str) -> str:
         "sample.html",
         row=row,
         payload=payload,
-        entry=next(reader().entries(after_seq=(row.finished_seq or row.begun_seq) - 1)),
+        entry=next(reader().entries(after_seq=row.entered_seq - 1)),
         figure=_trace_svg(row, payload),
         service=_service(row),
         current_words=CONSERVATIVE_CURRENT_WORDS,

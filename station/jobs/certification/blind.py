@@ -152,7 +152,6 @@ def judge(
         job = waiting.jobs[sample.code]
         looked = SampleLookedAt(
             demo=job.record.row.demo,
-            job_id=job.job_id,
             code=sample.code,
             checklist=answers,
             critical=tuple(item.id for item in items if item.critical),

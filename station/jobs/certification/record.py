@@ -22,7 +22,7 @@ from station.ledger.entries import (
     OutcomeSigned,
     SampleLookedAt,
 )
-from station.ledger.jobs import coded_samples, jobs
+from station.ledger.jobs import coded_samples, jobs, looked_at
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import SampleRow
 from station.shop.hints import sample_hints
@@ -135,6 +135,7 @@ def read(reader: LedgerReader, job_id: str) -> Certification:
     plan = CertificationPlan.model_validate(record.begun.plan)
     scope = CertificationScope(**cast(dict[str, Any], record.begun.scope))
     key = key_of(reader.path, record)
+    record = looked_at(reader, record, key)
     rows = tuple(coded_samples(reader, list(key), since_seq=record.row.begun_seq))
     # A code counts once, by what was finished first, with what the judge saw: a measurement that
     # was taken up again elsewhere does not know it.

@@ -34,6 +34,7 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
     record = job_record(reader, job_id)
     marks = ["Invented demo records: no measurement of anything."] if record.row.demo else []
     marks += _marks_of(record.samples)
+    seqs = {record.row.begun_seq, record.row.ended_seq, *(taken.seq for taken in record.steps)}
     match record.row.job:
         case "daily_check":
             rows = counted_samples(reader, record)
@@ -41,6 +42,7 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
             finished = [written[row.sample_id] for row in rows if row.sample_id in written]
             criteria = (found for one in finished for found in one.criteria)
             looks = _looks(one for one in finished if one.verdict != "void")
+            marks += _clock_mark(reader, seqs, rows)
             return daily_paper(record, rows, criteria, looks, marks=marks, size=size)
         case "tool_validation":
             validation = read_validation(reader, job_id)
@@ -49,10 +51,11 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
                 for result in validation.result.joints
             }
             looks = _looks(one for one in validation.samples if not one.void)
+            marks += _clock_mark(reader, seqs, record.samples)
             return validation_paper(validation, comparisons, looks, marks=marks, size=size)
         case "certification":
             job = read_certification(reader, job_id)
-            marks += _marks_of(job.rows)
+            marks += _marks_of(job.rows) + _clock_mark(reader, seqs, job.rows)
             hints = hints_of(reader, job, shipped_causes()) if job.shown else {}
             attempts = attempts_of(reader, job.scope.candidate)
             looks = _looks(one for one in job.samples if not one.void)
@@ -72,6 +75,18 @@ def _marks_of(rows: Sequence[SampleRow]) -> list[str]:
     marks = [say("Measured with simulated instruments.")] if any(r.simulated for r in rows) else []
     parts = dict.fromkeys(row.only for row in rows if row.only is not None)
     return marks + [say("Judged by the {part} only.", part=PART_WORDS[part]) for part in parts]
+
+
+def _clock_mark(
+    reader: LedgerReader, seqs: set[int | None], rows: Sequence[SampleRow]
+) -> list[str]:
+    """What must be said where times on the paper may be wrong."""
+    found = reader.times_in_doubt(seqs.union(row.entered_seq for row in rows))
+    words = say(
+        "The clock was not known to be set at {count} of its entries: their times may be wrong.",
+        count=len(found),
+    )
+    return [words] if found else []
 
 
 def counted_samples(reader: LedgerReader, record: JobRecord) -> list[SampleRow]:

@@ -124,6 +124,8 @@ class SampleLookedAt(JobStepOf):
     KIND: ClassVar[str] = "sample_looked_at"
     STEP: ClassVar[str] = "judged"
 
+    job_id: str = ""
+    """Empty since a code is all that is known of a sample: a job would say whose it is."""
     code: str
     checklist: dict[str, bool]
     critical: tuple[str, ...] = ()

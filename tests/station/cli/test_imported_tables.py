@@ -1,10 +1,13 @@
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from station.cli.main import run
+from station.cli.signing import signed_by
 from station.ledger.entries import PersonAdded
+from station.ledger.rows import PersonRow
 from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
@@ -81,6 +84,23 @@ def test_the_same_table_is_not_taken_twice(
 ) -> None:
     assert imported(files) == 0
     assert "2 samples of other.csv are on record, marked as imported" in capsys.readouterr().out
+    assert imported(files) == 2
+    assert "is on record already" in capsys.readouterr().err
+    assert ledger.reader.counts().samples == 2
+
+
+def test_a_table_that_two_take_at_once_is_taken_once(
+    ledger: Ledger,
+    files: list[str],
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def while_the_other_imports(*arguments: Any) -> PersonRow:
+        monkeypatch.setattr("station.cli.ledger.signed_by", signed_by)
+        assert imported(files) == 0
+        return signed_by(*arguments)
+
+    monkeypatch.setattr("station.cli.ledger.signed_by", while_the_other_imports)
     assert imported(files) == 2
     assert "is on record already" in capsys.readouterr().err
     assert ledger.reader.counts().samples == 2

@@ -1,5 +1,7 @@
 """The entry point: whatever goes wrong ends in one readable sentence and an exit code."""
 
+import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -7,6 +9,8 @@ from pathlib import Path
 import pytest
 
 from station.cli.main import LONGEST_SENTENCE, run, short
+from station.ledger.reader import LedgerReader
+from station.ledger.verify import verify_ledger
 
 
 def test_a_sentence_does_not_repeat_all_of_a_huge_word(capsys: pytest.CaptureFixture[str]) -> None:
@@ -42,3 +46,27 @@ def test_a_pipe_that_closes_ends_quietly_and_is_no_failed_verdict() -> None:
         process.stdout.close()
         assert process.stderr.read() == ""
     assert process.returncode in (0, 141)
+
+
+def test_ctrl_c_in_mid_pull_says_one_word_and_leaves_a_sound_record(tmp_path: Path) -> None:
+    ledger = tmp_path / "demo.ledger"
+    demo = [sys.executable, "-m", "station", "demo", "--days", "5", "--headless"]
+    with subprocess.Popen(
+        [*demo, "--ledger", str(ledger)],
+        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+        # Of its own, as at a terminal, where Ctrl-C reaches a program and all that it started.
+        start_new_session=True,
+    ) as process:  # fmt: skip
+        assert process.stderr is not None
+        said = ""
+        while "Pulling" not in said:
+            said = process.stderr.readline()
+            assert said
+        os.killpg(process.pid, signal.SIGINT)
+        last = process.stderr.read()
+    assert process.returncode == 130
+    assert last.endswith("Stopped.\n")
+    assert "Traceback" not in last
+    assert verify_ledger(ledger).fault is None
+    with LedgerReader.open(ledger) as reader:
+        assert all(row.finished_seq is None for row in reader.unfinished())

@@ -21,15 +21,23 @@ PANEL = "[panel]\nfootswitch = 5\nguard = 6\n"
 class Served:
     """A station that serves on a free port, with a socket that stands for systemd's."""
 
-    def __init__(self, folder: Path, settings: str, *arguments: str, **environment: str) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        settings: str,
+        *arguments: str,
+        command: tuple[str, ...] = (),
+        **environment: str,
+    ) -> None:
         path = folder / "bench.toml"
         path.write_text("port = 0\n" + settings, encoding="utf-8")
         self._told = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
         self._told.bind(str(folder / "systemd"))
         self._told.settimeout(PATIENCE_S)
+        ledger = str(folder / "station.ledger")
+        serve = ("serve", "--settings", str(path), "--ledger", ledger)
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "station", "serve", "--settings", str(path),
-             "--ledger", str(folder / "station.ledger"), *arguments],
+            [sys.executable, "-m", "station", *(command or serve), *arguments],
             stderr=subprocess.PIPE,
             env={**os.environ, "NOTIFY_SOCKET": str(folder / "systemd"), **environment},
         )  # fmt: skip

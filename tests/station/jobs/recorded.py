@@ -84,9 +84,10 @@ class Clock:
 
     def __init__(self, at: datetime) -> None:
         self.at = at
+        self.synced = True
 
     def __call__(self) -> Moment:
-        return Moment(self.at, clock_synced=True, boot_id="invented", monotonic_s=0.0)
+        return Moment(self.at, clock_synced=self.synced, boot_id="invented", monotonic_s=0.0)
 
     def move(self, **by: float) -> None:
         self.at += timedelta(**by)

@@ -11,12 +11,14 @@ from pathlib import Path
 import pytest
 
 from station.errors import BadInput, LedgerDamaged, LedgerError, LedgerInUse
-from station.ledger import backup, database
+from station.ledger import backup, database, export, reimport, verify
 from station.ledger.backup import back_up_ledger, restore_ledger
 from station.ledger.entries import PersonAdded
+from station.ledger.export import export_ledger
 from station.ledger.in_use import ledger_in_use
+from station.ledger.reimport import import_export
 from station.ledger.store import Ledger
-from station.ledger.verify import verify_ledger
+from station.ledger.verify import Progress, verify_ledger
 from tests.station.ledger.test_verify import tampering
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
@@ -250,6 +252,58 @@ def test_nothing_is_left_beside_a_copy_that_failed(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="full"):
         copy_that_fails(tmp_path / "copy")
     assert list(tmp_path.iterdir()) == []
+
+
+def stopped_at(stage: int) -> Progress:
+    """Progress that is told so often, and then Ctrl-C."""
+    left = iter(range(stage))
+
+    def tell(_done: int, _total: int) -> None:
+        if next(left, None) is None:
+            raise KeyboardInterrupt
+
+    return tell
+
+
+ACTS: dict[str, Callable[[Path, Path, Progress], object]] = {
+    "back up": lambda path, folder, tell: back_up_ledger(path, folder / "made", progress=tell),
+    "restore": lambda path, folder, tell: restore_ledger(
+        folder / "copy", path, now=NOW, progress=tell
+    ),
+    "export": lambda path, folder, tell: export_ledger(
+        path, folder / "made", now=NOW, progress=tell
+    ),
+    "import": lambda _path, folder, tell: import_export(
+        folder / "out", folder / "made", progress=tell
+    ),
+}
+
+
+@pytest.mark.parametrize("act", ACTS)
+def test_ctrl_c_at_any_stage_leaves_all_or_nothing(
+    full_ledger: Ledger, tmp_path: Path, act: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = full_ledger.path
+    back_up_ledger(path, tmp_path / "copy")
+    export_ledger(path, tmp_path / "out", now=NOW)
+    full_ledger.close()
+    for module in (export, verify, reimport):
+        monkeypatch.setattr(module, "PROGRESS_STEP", 1)
+
+    def there() -> tuple[object, ...]:
+        beside = (".in-use", "-wal", "-shm")
+        return whole_record(path), {name for name in files(tmp_path) if not name.endswith(beside)}
+
+    before, stage, stops = there(), 0, 0
+    while True:
+        try:
+            ACTS[act](path, tmp_path, stopped_at(stage))
+            break
+        except KeyboardInterrupt:
+            assert there() == before
+            stage += 1 + stage // 4
+            stops += 1
+    assert stops > 3
 
 
 def test_what_pages_show_is_built_again_in_a_copy_where_it_is_not_what_was_written(

@@ -1,11 +1,15 @@
+import math
 from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from station.errors import BadInput
+from station.errors import BadInput, StationError
 from station.ledger.elsewhere import ImportMap, Source, imported_samples
 from station.ledger.entries import Joint, SampleImported
+from station.text import unseen
 
 SOURCE = Source("other.csv", "0" * 64)
 TABLE = """\
@@ -117,3 +121,30 @@ def test_an_end_of_the_calendar_is_no_time_of_a_measurement(at: str) -> None:
     constants = MAP["constants"] | {"measured_at": at}
     with pytest.raises(BadInput, match="is in the year"):
         read(time_format=None, columns=columns, constants=constants)
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, len(TABLE)),
+            st.integers(0, 3),
+            st.sampled_from([*'";,=-+e9<', "\0", "\r", "\n", "\u202e", "nan", "1e999", "9" * 400]),
+        ),
+        min_size=1,
+        max_size=6,
+    )
+)
+def test_whatever_stands_in_a_table_is_taken_as_it_should_or_refused(
+    changes: list[tuple[int, int, str]],
+) -> None:
+    table = TABLE
+    for place, removed, put in changes:
+        table = table[:place] + put + table[place + removed :]
+    try:
+        samples = read(table)
+    except StationError:
+        return
+    for one in samples:
+        assert SampleImported.model_validate_json(one.model_dump_json()) == one
+        assert all(value is None or math.isfinite(value) for value in (one.splice_ohm, one.peak_n))
+        assert not any(map(unseen, one.measured_by + one.joint.tool))

@@ -23,6 +23,7 @@ from station.ledger.traces import decode_trace
 from station.ledger.verify import verify_ledger
 from tests.station.ledger.export_reading import value_of
 from tests.station.ledger.test_backup import files, whole_record
+from tests.station.ledger.test_verify import tampering
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
 
@@ -137,6 +138,26 @@ def test_samples_are_those_on_the_page_corrections_included(
         assert row["void_reason"] == (shown.void_reason or "")
         assert (float(row["peak_n"]) if row["peak_n"] else None) == shown.peak_n
         assert row["demo"] == str(shown.demo).lower()
+
+
+def test_an_export_says_what_the_entries_say_whatever_the_read_tables_do(
+    full_ledger: Ledger, exported: Path, tmp_path: Path
+) -> None:
+    with tampering(full_ledger.path) as connection:
+        connection.execute("UPDATE sample SET verdict = 'void', peak_n = 999")
+        (first,) = connection.execute("SELECT min(begun_seq) FROM sample").fetchone()
+        connection.execute("DELETE FROM sample WHERE begun_seq = ?", [first])
+    export_ledger(full_ledger.path, tmp_path / "again", now=NOW)
+    sound = (exported / "samples.csv").read_bytes()
+    assert b",pass," in sound
+    assert (tmp_path / "again" / "samples.csv").read_bytes() == sound
+    last = "SELECT max(seq) FROM entry WHERE kind = 'sample_finished'"
+    with tampering(full_ledger.path) as connection:
+        changed = f"replace(payload, 'pass', 'fail') WHERE seq = ({last})"
+        connection.execute(f"UPDATE entry SET payload = {changed}")
+    with pytest.raises(LedgerDamaged, match=r"cannot be exported \(entry \d+ .*its hash"):
+        export_ledger(full_ledger.path, tmp_path / "none", now=NOW)
+    assert not (tmp_path / "none").exists()
 
 
 def test_traces_are_read_by_numpy_alone(full_ledger: Ledger, tmp_path: Path) -> None:

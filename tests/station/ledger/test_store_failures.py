@@ -1,6 +1,7 @@
 """What the ledger says and leaves behind when its file cannot be used."""
 
 import os
+import random
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
@@ -17,6 +18,7 @@ from station.errors import (
     LedgerReadOnly,
 )
 from station.ledger import database
+from station.ledger.chain import FIRST_PREV_HASH
 from station.ledger.entries import PersonAdded, SampleBegun, SampleFinished
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
@@ -217,3 +219,34 @@ def test_every_connection_syncs_fully_and_checks_references(ledger_path: Path) -
         "busy_timeout": 1500,
         "journal_mode": "wal",
     }
+
+
+def test_a_write_ahead_log_that_was_cut_or_changed_leaves_a_sound_beginning(
+    tmp_path: Path,
+) -> None:
+    hashes = {0: FIRST_PREV_HASH}
+    # Made and closed before: what is in the file itself is not at stake.
+    Ledger.open(tmp_path / "whole.ledger").close()
+    with Ledger.open(tmp_path / "whole.ledger") as ledger:
+        for _ in range(30):
+            entry = ledger.append(ANA, person="Ana")
+            hashes[entry.seq] = entry.hash
+        main = ledger.path.read_bytes()
+        log = ledger.path.with_name("whole.ledger-wal").read_bytes()
+    rng, kept = random.Random(5), set()
+    for number in range(12):
+        cut = bytearray(log[: rng.randrange(32, len(log))])
+        if number % 2:
+            cut[rng.randrange(len(cut))] ^= 1 << rng.randrange(8)
+        path = tmp_path / f"{number}.ledger"
+        path.write_bytes(main)
+        path.with_name(path.name + "-wal").write_bytes(cut)
+        assert verify_ledger(path).fault is None
+        with Ledger.open(path) as again:
+            head = again.reader.head()
+            assert head.hash == hashes[head.seq]
+            again.append(ANA, person="Ana")
+        report = verify_ledger(path)
+        assert (report.entries, report.fault) == (head.seq + 1, None)
+        kept.add(head.seq)
+    assert len(kept) > 3

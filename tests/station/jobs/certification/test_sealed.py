@@ -3,6 +3,7 @@
 import json
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -22,10 +23,13 @@ from station.jobs.certification.blind import pool, show_key
 from station.jobs.certification.record import Certification, read
 from station.jobs.certification.sealed import SealedKey, key_file, key_of
 from station.jobs.papers.of_job import paper_of
+from station.jobs.record import record_hash_of
 from station.ledger.backup import back_up_ledger, restore_ledger
-from station.ledger.entries import CodesDrawn, KeyOpened
+from station.ledger.chain import canonical_json
+from station.ledger.entries import CodesDrawn, KeyOpened, PersonAdded, SampleLookedAt
 from station.ledger.export import export_ledger
 from station.ledger.jobs import job_record
+from station.ledger.rows import JobRecord
 from station.ledger.store import Ledger
 from station.simulation.demo import demo_limit_sets
 from tests.station.jobs.certification.test_acts import (
@@ -94,6 +98,41 @@ def test_the_key_is_nowhere_to_be_read_before_the_outcome_is_signed(
     acknowledge(ledger, read(ledger.reader, job_id), DAG)
     end(ledger, read(ledger.reader, job_id), person="Lea", today=date(2026, 3, 2))
     assert "controls by a certified hand" in paper_of(ledger.reader, job_id)
+
+
+def test_of_two_candidates_nothing_on_record_says_whose_a_judged_code_is(
+    ledger: Ledger, clock: Clock, job_id: str
+) -> None:
+    plan = read(ledger.reader, job_id).plan
+    ledger.append(PersonAdded(name="Pia", role="installer"), person="Lea")
+    scope = replace(SCOPE, candidate="Pia")
+    other_id = begin(ledger, plan, scope, demo_limit_sets(), LEA, now=START)
+    show_key(ledger, read(ledger.reader, other_id), BEN)
+    begun_seq = ledger.reader.head().seq
+    judge_all(ledger)
+    both = [read(ledger.reader, one) for one in (job_id, other_id)]
+    assert all(job.result.n and not job.waiting for job in both)
+    assert len(both[0].record.steps_of(SampleLookedAt)) == len(both[0].samples)
+    said = [canonical_json(one.payload.model_dump(mode="json")) for one in
+            ledger.reader.entries(after_seq=begun_seq)]  # fmt: skip
+    assert any(code in one for one in said for code in both[0].key)
+    assert not any(one in text for one in (job_id, other_id, "Dag", "Pia") for text in said)
+    with closing(sqlite3.connect(ledger.path)) as connection:
+        named = connection.execute("SELECT entry_id FROM job_entry WHERE seq > ?", (begun_seq,))
+        assert not named.fetchall()
+    sign(ledger, both[0], LEA)
+    acknowledge(ledger, read(ledger.reader, job_id), DAG)
+    ended = end(ledger, read(ledger.reader, job_id), person="Lea", today=date(2026, 3, 2))
+    job = read(ledger.reader, job_id)
+    assert ended.record_hash == record_hash_of(ledger.reader, before_the_end(job.record), job.rows)
+    assert {one.code for one in job.record.steps_of(SampleLookedAt)} <= set(job.key)
+
+
+def before_the_end(record: JobRecord) -> JobRecord:
+    """What its hash is of: all that was judged and signed."""
+    assert record.row.ended_seq is not None
+    assert all(taken.seq < record.row.ended_seq for taken in record.steps)
+    return record
 
 
 def test_only_the_owner_reads_the_keys(ledger: Ledger, job_id: str) -> None:

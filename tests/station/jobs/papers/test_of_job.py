@@ -1,3 +1,4 @@
+import re
 from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
@@ -39,6 +40,7 @@ def test_validation_paper_holds_what_decided(ledger: Ledger, clock: Clock) -> No
         validated.sample(ledger, job_id, clock, number)
     ended = end_validation(ledger, validated.look(ledger, job_id), validated.LEAD)
     text = paper_of(ledger.reader, job_id, "letter")
+    assert "clock was not known" not in text
     assert elements(text).names.count("svg") == 3
     assert elements(text).names.count("circle") == 60
     for words in (
@@ -48,6 +50,18 @@ def test_validation_paper_holds_what_decided(ledger: Ledger, clock: Clock) -> No
         assert words in text
     # 30 of 30 by the success run: 0.05 ** (1 / 30) = 0.905.
     assert round(0.05 ** (1 / 30), 3) == 0.905
+
+
+def test_a_paper_says_that_a_clock_was_not_set(ledger: Ledger, clock: Clock) -> None:
+    check_instruments(ledger)
+    job_id = validated.begin(ledger)
+    validated.no_gauges(ledger, job_id)
+    last, clock.synced = ledger.reader.head().seq, False
+    validated.sample(ledger, job_id, clock, 0)
+    said = re.search(r"not known to be set at (\d) of its", paper_of(ledger.reader, job_id))
+    assert said is not None
+    # All that was entered since but the sample's beginning: its time is that of its finish.
+    assert int(said[1]) == ledger.reader.head().seq - last - 1
 
 
 def test_certificate_holds_scope_statement_and_signatures(ledger: Ledger, clock: Clock) -> None:
