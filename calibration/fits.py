@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import fdtrc
 
 from calibration.saying import say
 
@@ -123,6 +124,54 @@ def fit_through_zero(reference: ArrayLike, reading: ArrayLike) -> LineFit:
         float(x.mean()),
         tuple(residuals.tolist()),
     )
+
+
+def curvature_p(line: LineFit, reference: ArrayLike) -> float | None:
+    """Probability that a straight line leaves so much of a square term in its residuals.
+
+    The t test of the quadratic coefficient. None where points or different references are too few
+    to know, or where all points lie on the line.
+    """
+    x = np.asarray(reference, dtype=np.float64)
+    free = 0 if line.correlation is None else 1
+    if line.dof < 2 or np.unique(x).size < 3 or not _scatters(line, x):
+        return None
+    unit = np.abs(x - line.center).max() or 1.0
+    # About the centre, or zero where the line goes through it: no digits cancel.
+    u = (x - line.center * free) / unit
+    fitted = np.column_stack([np.ones_like(u), u] if free else [u])
+    square = u**2 - fitted @ np.linalg.lstsq(fitted, u**2, rcond=None)[0]
+    residuals = np.asarray(line.residuals)
+    gained = float(square @ residuals) ** 2 / float(square @ square)
+    return _f_p(gained, 1, float(residuals @ residuals) - gained, line.dof - 1)
+
+
+def lack_of_fit_p(line: LineFit, reference: ArrayLike) -> float | None:
+    """Probability that the means at each reference scatter so much about a line that is straight.
+
+    The F test of lack of fit against the scatter of repeats (pure error). None without repeats, or
+    where the references are as few as the coefficients.
+    """
+    x, residuals = np.asarray(reference, dtype=np.float64), np.asarray(line.residuals)
+    at, group = np.unique(x, return_inverse=True)
+    repeats = residuals.size - at.size
+    degrees = line.dof - repeats
+    if repeats < 1 or degrees < 1 or not _scatters(line, x):
+        return None
+    means = np.bincount(group, residuals) / np.bincount(group)
+    pure = float(np.sum((residuals - means[group]) ** 2))
+    return _f_p(float(residuals @ residuals) - pure, degrees, pure, repeats)
+
+
+def _scatters(line: LineFit, x: NDArray[np.float64]) -> bool:
+    """False where residuals are nothing but rounding."""
+    return line.residual_sd > 1e-12 * float(np.abs(line.intercept + line.slope * x).max())
+
+
+def _f_p(explained: float, degrees: int, left: float, left_degrees: int) -> float:
+    if left <= 0.0:
+        return 0.0
+    return float(fdtrc(degrees, left_degrees, explained / degrees * left_degrees / left))
 
 
 def _points(

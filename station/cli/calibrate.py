@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from calibration.fits import LineFit, fit_line, fit_through_zero
+from calibration.fits import LineFit, curvature_p, fit_line, fit_through_zero, lack_of_fit_p
 from station.cli.csv import about, read_table
 from station.cli.ledgers import reading
 from station.cli.options import (
@@ -24,6 +24,9 @@ from station.shop.trust import InstrumentTrust, Trust
 FAR = 2.5
 """In standard deviations from the line: such a point is worth a second look (our own choice)."""
 
+UNLIKELY = 0.05
+"""Below this a line is said not to fit (common practice, no source)."""
+
 
 @click.group(epilog="Example: station calibrate fit weights.csv --at 50")
 def calibrate() -> None:
@@ -36,12 +39,21 @@ def calibrate() -> None:
 @click.option("--through-zero", is_flag=True, help="Force the line through zero.")
 @json_option
 def fit(file: Path, at: float | None, through_zero: bool, as_json: bool) -> int:
-    """Fit a straight line to FILE with the columns reference and reading."""
+    """Fit a straight line to FILE with the columns reference and reading.
+
+    Its uncertainties hold where the points scatter evenly about a straight line: curvature is
+    tested, and where references were read repeatedly also lack of fit.
+    """
     table = read_table(file, ("reference", "reading"))
     with about(file):
         line = (fit_through_zero if through_zero else fit_line)(
             table.numbers("reference"), table.numbers("reading")
         )
+    references = table.numbers("reference")
+    tests = {
+        "curvature_p": curvature_p(line, references),
+        "lack_of_fit_p": lack_of_fit_p(line, references),
+    }
     prediction, u_prediction = (None, None) if at is None else line.predict(at)
     outliers = [
         table.lines[index]
@@ -53,10 +65,25 @@ def fit(file: Path, at: float | None, through_zero: bool, as_json: bool) -> int:
         "prediction": prediction,
         "u_prediction": u_prediction,
         "outlier_lines": outliers,
+        **tests,
     }
     looks = [f"Look again at line {number}: it lies far from the others." for number in outliers]
-    print_result(as_json, document, [*_fit_lines(line, at), *looks])
+    print_result(as_json, document, [*_fit_lines(line, at), *looks, *_test_lines(**tests)])
     return 0
+
+
+def _test_lines(curvature_p: float | None, lack_of_fit_p: float | None) -> Iterator[str]:
+    told = [
+        f"{words} (p {p:.2g})"
+        for words, p in (("they curve", curvature_p), ("they lack fit", lack_of_fit_p))
+        if p is not None and p < UNLIKELY
+    ]
+    if told:
+        yield f"The points do not lie about a straight line: {', '.join(told)}. Do not rely on it."
+    elif curvature_p is None and lack_of_fit_p is None:
+        yield "Whether the line is straight was not tested: it takes more points, or repeats."
+    else:
+        yield "No curvature or lack of fit is shown."
 
 
 def _fit_lines(line: LineFit, at: float | None) -> Iterator[str]:

@@ -1,5 +1,6 @@
 """Studies of a process in anyone's CSV: study capability, study compare."""
 
+import math
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Literal
@@ -18,7 +19,7 @@ from station.cli.options import (
 )
 from station.cli.study_figures import draw_capability, draw_comparison
 from station.errors import BadInput
-from station.statistics.capability import Capability, attribute_capability
+from station.statistics.capability import Capability, attribute_capability, rests_on
 from station.statistics.capability import capability as capability_of
 from station.statistics.comparison import Comparison, Estimate
 from station.statistics.comparison import compare as compare_groups
@@ -53,6 +54,11 @@ def capability(
 ) -> int:
     """Say whether the column value of FILE meets a lower limit, with coverage and confidence.
 
+    It needs values that do not depend on each other. No shape is taken for granted: the bound has
+    room for tails that are heavier (Student 5) or lean to the worse (lognormal); where one value
+    lies far below the others only the count of values decides, or nothing can be shown. What is
+    rarer than the count can show may be unseen: the answer says how rare.
+
     While samples are still to come, --plan-n says how likely they are to bring a pass. With
     --attribute the values are the words pass and fail, and coverage is the share that must pass.
     """
@@ -75,8 +81,11 @@ def capability(
         "plan_n": plan_n,
         "plan_chance": plan_chance,
         "warnings": list(result.warnings),
+        **picked(result, "judged_bound rests_on unseen_share"),
     }
     lines = [*_lines(result, lower, coverage, confidence), *_more_lines(result, likely_more)]
+    if result.rests_on is not None:
+        lines.append(str(rests_on(result)))
     if plan_chance is not None and plan_n is not None:
         lines.append(
             f"Chance that the plan of {plan_n} passes: {plan_chance:.0%}, {plan_n - result.n} "
@@ -131,14 +140,15 @@ def _foresight(
 ) -> tuple[int | None, float | None]:
     """Samples to add for a likely pass, and the plan's chance; None where it cannot be said."""
     _check_plan(result.n, plan_n)
-    if result.sd == 0.0:
+    if result.sd == 0.0 or math.isinf(result.room):
         return None, None
+    wide = result.sd * result.room
     likely_more = samples_for_chance(
-        result.n, result.mean, result.sd, lower,
+        result.n, result.mean, wide, lower,
         chance=LIKELY, coverage=coverage, confidence=confidence,
     )  # fmt: skip
     chance = None if plan_n is None else chance_to_pass(
-        result.n, result.mean, result.sd, lower, plan_n, coverage=coverage, confidence=confidence
+        result.n, result.mean, wide, lower, plan_n, coverage=coverage, confidence=confidence
     )  # fmt: skip
     return likely_more, chance
 
@@ -147,15 +157,21 @@ def _lines(result: Capability, lower: float, coverage: float, confidence: float)
     def shown(value: float | None) -> str:
         return "no spread" if value is None else f"{value:.3f}"
 
-    bound = (
-        f"{result.lower_tolerance_bound:.5g} (k {result.k:.3f}): with {confidence:.0%} confidence "
-        f"{coverage:.0%} of all lie above it; limit {lower:g}"
+    judged = "none can be shown"
+    if result.judged_bound is not None:
+        judged = (
+            f"{result.judged_bound:.5g}: with {confidence:.0%} confidence {coverage:.0%} of all "
+            f"lie above it; limit {lower:g}"
+        )
+    normal = f"{result.lower_tolerance_bound:.5g} (k {result.k:.3f})"
+    yield result.verdict.upper() + (
+        ", cannot be shown by these values" if result.verdict == "undecided" else ""
     )
-    yield result.verdict.upper()
     yield from facts(
         [
             ("values", f"{result.n}, mean {result.mean:.5g}, deviation {result.sd:.3g}"),
-            ("tolerance bound", bound),
+            ("tolerance bound", judged),
+            ("if they were normal", normal),
             ("Ppk", f"{shown(result.ppk)}, at least {shown(result.ppk_lower_bound)}"),
         ]
     )

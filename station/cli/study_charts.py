@@ -145,7 +145,7 @@ def _chart_lines(chart: Chart) -> Iterator[str]:
     "run_length",
     type=float,
     default=930.0,
-    help="One false alarm in about so many values.",
+    help="One false alarm in about so many values; a nest is watched at 5,000.",
 )
 @plot_option
 @json_option
@@ -165,8 +165,8 @@ def drift(
     The values after the baseline are watched, and indices count from the first of them. One false
     alarm comes in about as many values as asked for, whatever the size of the baseline, if the
     values are bell-shaped and do not depend on their neighbours; with --day, what the values of one
-    day have in common is learnt after 20 days and allowed for. The slope is that of a straight
-    drift fitted from the change on, with a 95 % interval.
+    day have in common is learnt after 20 days and allowed for: before, days are taken as alike. The
+    slope is that of a straight drift fitted from the change on, with a 95 % interval.
     """
     table = read_values(file, () if day is None else (day,))
     values = table.numbers("value")

@@ -90,8 +90,9 @@ def draw_capability(
         if len(values) <= MOST_RUGS:
             axes.plot(values, np.zeros(len(values)), "|", color=LINE, markersize=14, clip_on=False)
         axes.axvline(result.mean, color="black", linewidth=1.0, label=f"mean {result.mean:.5g}")
-        bound = result.lower_tolerance_bound
-        axes.axvline(bound, color=LINE, linestyle="-.", label=f"bound {bound:.5g}: {words}")
+        bound = result.judged_bound
+        if bound is not None:
+            axes.axvline(bound, color=LINE, linestyle="-.", label=f"bound {bound:.5g}: {words}")
         axes.axvline(lower, color=ALARM, linestyle="--", linewidth=1.8, label=f"limit {lower:g}")
         axes.yaxis.set_major_locator(MaxNLocator(integer=True))
         axes.set(xlabel="value", ylabel="samples")

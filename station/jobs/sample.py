@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 
 from station.crimp.verdict import owed
 from station.ledger.entries import CriterionResult, Joint, SampleFinished
@@ -36,6 +37,8 @@ class JobSample:
         What keeps it from passing because nobody judged it; it does not count.
     condemned_by
         What was seen that condemns it whatever it measures.
+    at_utc
+        When it was finished; None where that is not known.
     """
 
     sample_id: str
@@ -49,6 +52,7 @@ class JobSample:
     word_only: bool = False
     not_judged: tuple[str, ...] = ()
     condemned_by: tuple[str, ...] = ()
+    at_utc: datetime | None = None
 
     @property
     def log_resistance(self) -> float | None:
@@ -90,4 +94,5 @@ def job_sample(finished: SampleFinished, row: SampleRow) -> JobSample:
         finished.void_by == "person" and row.void_reason == finished.void_reason,
         owed(row.not_judged, row.only) if row.unjudged else (),
         finished.condemned_by,
+        row.at_utc,
     )

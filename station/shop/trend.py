@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.saying import join, say
+from station.crimp.units import milliohm, newton
 from station.ledger.entries import BaselineSet
 from station.ledger.rows import SampleRow
 from station.statistics.pooling import Baseline
@@ -29,9 +30,9 @@ from station.statistics.wear_watch import (
 )
 
 _WHAT = {
-    "force": say("pull force fell"),
-    "resistance": say("resistance rose"),
-    "both": say("pull force fell and resistance rose"),
+    "force": say("getting weaker"),
+    "resistance": say("its resistance is rising"),
+    "both": say("getting weaker, and its resistance is rising"),
 }
 
 NOT_OF_THE_NEST = ("tool_validation", "certification", "comparison", "service", "imported")
@@ -90,6 +91,8 @@ class NestTrend:
     """When the change probably began; None where none was found."""
     sentence: str = ""
     """The state of the nest in one line."""
+    why: str = ""
+    """What that rests on, in standard deviations; empty where nothing was found."""
 
     @property
     def samples(self) -> tuple[SampleRow, ...]:
@@ -155,7 +158,7 @@ def nest_trend(
     known = {key: baselines_of(entry) for key, entry in baselines.items() if _usable(entry)}
     distances = _distances(force, resistance, joints, known)
     sizes = [baseline.n for baseline in distances.force_baselines]
-    together = _sittings(kept)
+    together = sittings_of([row.at_utc for row in kept])
     flag = watch_nest(
         distances.worse, distances.joints, sizes, run_length=run_length, sittings=together
     )
@@ -170,13 +173,16 @@ def nest_trend(
         report,
         change_began=None if report is None else kept[report.change.began].at_utc,
     )
+    why = ""
     if report is not None:
-        sentence = _worn(kept, report)
+        pairs = [known.get(key) for key in joints]
+        sentence = join((_worn(kept, pairs, report), *_days_unknown(together)))
+        why = say(how_fast(report.change))
     elif trend.has_baseline:
         sentence = _steady(distances, together, run_length)
     else:
         sentence = say("No baseline yet: validate the tool before its trend can be judged.")
-    return replace(trend, sentence=join((sentence, *_left_out(kept))))
+    return replace(trend, sentence=join((sentence, *_left_out(kept))), why=why)
 
 
 def _left_out(samples: Sequence[SampleRow]) -> Iterator[str]:
@@ -185,9 +191,8 @@ def _left_out(samples: Sequence[SampleRow]) -> Iterator[str]:
         yield say("Left out: {count} pulls not made to the end, or of a thicker wire.", count=count)
 
 
-def _sittings(samples: Sequence[SampleRow]) -> NDArray[np.intp]:
-    """Number of each sample's sitting, from 0."""
-    made = [row.at_utc for row in samples]
+def sittings_of(made: Sequence[datetime]) -> NDArray[np.intp]:
+    """Number of each sample's sitting, from 0, by the times in order at which they were made."""
     apart = [after - before > BETWEEN_SITTINGS for before, after in itertools.pairwise(made)]
     return np.cumsum([False, *apart])[: len(made)]
 
@@ -197,7 +202,9 @@ def _steady(nest: NestDistances, sittings: NDArray[np.intp], run_length: float) 
     factors = widening(nest.worse, sittings)
     if sittings[-1] + 1 < FEWEST_SITTINGS:
         rests = say(
-            "It takes days as alike until {count} of them are known.", count=FEWEST_SITTINGS
+            "It takes days as alike until {count} of them are known: so far {known}.",
+            count=FEWEST_SITTINGS,
+            known=int(sittings[-1]) + 1,
         )
     elif factors.max() >= TOLD_FACTOR:
         rests = say(
@@ -215,27 +222,38 @@ def _in_sight(nest: NestDistances, factor: float, run_length: float) -> str:
     """No change was found, and what would have been: a loss in the joint that was last pulled."""
     pulled = np.flatnonzero(np.isfinite(nest.worse[:, 0]))
     if not pulled.size:
-        return say("Steady: no change found since its baseline.")
+        return say("No change found since its baseline.")
     own = nest.joints[pulled] == nest.joints[pulled[-1]]
     baseline = nest.force_baselines[nest.joints[pulled[-1]]]
     loss = TOLD_LOSS * baseline.center / baseline.sigma / math.sqrt(factor)
     within = samples_to_find(loss, baseline.n + int(own.sum()), run_length)
     if within is None:
         return say(
-            "Steady: no change found since its baseline. Its pulls scatter too much, or its "
-            "baseline is too short, for a loss of {loss} in force to be found for sure.",
+            "No change found, but its pulls scatter too much, or its baseline is too short, for "
+            "one of {loss} in force to be found for sure.",
             loss=TOLD,
         )
     return say(
-        "Steady: no change found since its baseline; a loss of {loss} in force would be found "
-        "within about {within} samples.",
+        "No change found; one of {loss} in force would be found within about {within} samples.",
         loss=TOLD,
         within=within,
     )
 
 
-def _worn(samples: Sequence[SampleRow], report: WearReport) -> str:
-    what = _WHAT[report.characteristic]
+def _days_unknown(sittings: NDArray[np.intp]) -> Iterator[str]:
+    """The promise of few false alarms is lost while it is not known whether days are alike."""
+    if (known := int(sittings[-1]) + 1) < FEWEST_SITTINGS:
+        yield say(
+            "Only {known} days are known: where days differ much, a good nest may be called worn.",
+            known=known,
+        )
+
+
+def _worn(
+    samples: Sequence[SampleRow],
+    baselines: Sequence[tuple[Baseline, Baseline] | None],
+    report: WearReport,
+) -> str:
     change = report.change
     began, low, high = (
         f"{samples[position].at_utc:%Y-%m-%d}"
@@ -243,17 +261,46 @@ def _worn(samples: Sequence[SampleRow], report: WearReport) -> str:
     )
     parts = (
         say(
-            "Worn: {what}, beginning about {began} ({low} to {high}), {change}.",
-            what=say(what),
+            "Worn: {what} since about {began} ({low} to {high}); now {amounts}.",
+            what=say(_WHAT[report.characteristic]),
             began=began,
             low=low,
             high=high,
-            change=say(how_fast(change)),
+            amounts=join(_amounts(samples, baselines, report), ", "),
         ),
         how_long(report),
         say("Take the tool out of use, look at the nest, and re-check its last samples."),
     )
     return join(part for part in parts if part is not None)
+
+
+def _amounts(
+    samples: Sequence[SampleRow],
+    baselines: Sequence[tuple[Baseline, Baseline] | None],
+    report: WearReport,
+) -> Iterator[str]:
+    """How much has changed, in what is measured, in the joint that was last pulled or measured."""
+    level = report.change.level
+    if report.characteristic == "both":
+        level /= math.sqrt(2.0)
+    scored = [(row, pair) for row, pair in zip(samples, baselines, strict=True) if pair]
+    if report.characteristic != "resistance":
+        row, force = next((row, pair[0]) for row, pair in reversed(scored) if force_ratio(row))
+        yield say(
+            "about {force}, {share:.0%}, weaker at {wires}",
+            force=newton(level * force.sigma * (row.pull_limit_n or 0.0)),
+            share=level * force.sigma / force.center,
+            wires=" + ".join(row.wires),
+        )
+    if report.characteristic != "force":
+        row, log_ohm = next((row, pair[1]) for row, pair in reversed(scored) if row.splice_ohm)
+        share = math.expm1(level * log_ohm.sigma)
+        yield say(
+            "about {resistance}, {share:.0%}, more at {wires}",
+            resistance=milliohm(math.exp(log_ohm.center) * share),
+            share=share,
+            wires=" + ".join(row.wires),
+        )
 
 
 def _shown(distances: NDArray[np.float64]) -> tuple[float | None, ...]:

@@ -46,13 +46,22 @@ _SPLICE_OHM = {
     "16 AWG": 0.21e-3,
     "14 AWG": 0.17e-3,
     "12 AWG": 0.13e-3,
+    "10 AWG": 0.09e-3,
 }
 _STRENGTH_SHARE = 0.72
 _FORCE_SPREAD = 0.05
 _RESISTANCE_SPREAD = 0.06
 _WORN_FORCE_LOSS = 0.42
 _WORN_RESISTANCE_GAIN = 1.2
-_STRANDS = {"22 AWG": 7, "20 AWG": 10, "18 AWG": 16, "16 AWG": 19, "14 AWG": 19, "12 AWG": 19}
+_STRANDS = {
+    "22 AWG": 7,
+    "20 AWG": 10,
+    "18 AWG": 16,
+    "16 AWG": 19,
+    "14 AWG": 19,
+    "12 AWG": 19,
+    "10 AWG": 19,
+}
 
 
 def joint(tool: str, nest: str, size: str) -> Joint:

@@ -1,8 +1,10 @@
 """Is a process good enough, and how sure can one be from so few samples?
 
-Normal data against a lower limit: the exact one-sided tolerance bound (noncentral t), and Ppk with
-its exact lower confidence bound; the two are one statement. Pass/fail data: success run and exact
-binomial bounds. Warnings never drop data.
+Values against a lower limit: the exact one-sided tolerance bound of normal values (noncentral t),
+and Ppk with its exact lower confidence bound; the two are one statement. No test can tell from
+thirty values that their tail is normal, so a verdict rests on a bound with room for other shapes,
+or on the count of values above the limit. Pass/fail data: success run and exact binomial bounds.
+Warnings never drop data.
 """
 
 import math
@@ -12,7 +14,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.special import betaincinv, nctdtrinc, nctdtrit, ndtri
+from numpy.typing import NDArray
+from scipy.special import betaincinv, nctdtrinc, nctdtrit, ndtri, stdtrit
 
 from calibration.saying import say
 from station.errors import BadInput
@@ -22,6 +25,17 @@ from station.statistics.pooling import MIN_BASELINE
 MAX_SAMPLES_ASKED = 100_000
 
 CapabilityVerdict = Literal["pass", "fail", "undecided"]
+Values = NDArray[np.float64]
+
+LEAN, LEAN_ROOM = 0.2, 0.6
+"""Room for a tail that leans to the worse: so much more for each unit of skewness under the first.
+By simulation, so that a claim holds for lognormal values either way (``tolerance_verdicts``)."""
+
+TAIL_DOF = 5.0
+"""Tails as heavy as those of Student's t with so many degrees of freedom are allowed for."""
+
+FAR_ALARM = 0.005
+"""Chance that a normal sample has a lowest value so far down that its shape is not believed."""
 
 
 def demand_share(name: str, value: float) -> None:
@@ -62,6 +76,54 @@ def ppk_lower_bound(ppk: float, n: int, confidence: float) -> float:
     return float(nctdtrinc(n - 1, confidence, 3.0 * ppk * root)) / (3.0 * root)
 
 
+def shape_room(sets: Values, coverage: float) -> Values:
+    """By how much the normal factor is widened for what other shapes may hide, at least 1.
+
+    Infinite where the lowest value lies far from the others (Grubbs' test of one side): what made
+    one such value makes more of them, and the spread of the rest says nothing of how far down.
+
+    Parameters
+    ----------
+    sets
+        Shape (..., n): sets of values, not all equal.
+    """
+    n = sets.shape[-1]
+    away = sets - sets.mean(axis=-1, keepdims=True)
+    square = (away**2).mean(axis=-1)
+    skewness = (away**3).mean(axis=-1) / square**1.5
+    heavy = 1.0
+    if coverage > 0.5:
+        unit = math.sqrt(TAIL_DOF / (TAIL_DOF - 2.0))
+        heavy = max(1.0, float(stdtrit(TAIL_DOF, coverage)) / unit / float(ndtri(coverage)))
+    room = heavy * (1.0 + LEAN_ROOM * np.maximum(0.0, LEAN - skewness))
+    if n > 2:
+        t = float(stdtrit(n - 2, FAR_ALARM / n))
+        farthest = math.sqrt((n - 1) * t * t / (n - 2 + t * t))
+        room = np.where(-away.min(axis=-1) > farthest * np.sqrt(square), np.inf, room)
+    return np.asarray(room)
+
+
+def judged_bounds(sets: Values, coverage: float, confidence: float) -> tuple[Values, Values]:
+    """Bounds that a limit must lie under: by shape, with room, and by count; -inf where none.
+
+    By count it is the order statistic with enough values at or above it (Wilks 1941).
+
+    Parameters
+    ----------
+    sets
+        Shape (..., n).
+    """
+    n = sets.shape[-1]
+    k = tolerance_factor(n, coverage, confidence)
+    room = shape_room(sets, coverage) if k > 0.0 else np.ones(sets.shape[:-1])
+    by_shape = sets.mean(axis=-1) - k * room * sets.std(axis=-1, ddof=1)
+    below = np.arange(n)
+    enough = np.count_nonzero(betaincinv(n - below, below + 1, 1.0 - confidence) >= coverage)
+    if not enough:
+        return by_shape, np.full_like(by_shape, -np.inf)
+    return by_shape, np.sort(sets, axis=-1)[..., enough - 1]
+
+
 @dataclass(frozen=True, slots=True)
 class Capability:
     """A group of values against a lower limit.
@@ -69,12 +131,13 @@ class Capability:
     Attributes
     ----------
     k, lower_tolerance_bound
-        Factor, and mean less k standard deviations.
+        Factor, and mean less k standard deviations: right if the values are normal.
     ppk, ppk_lower_bound
-        Margin over three standard deviations, and its bound; None without any spread.
+        Margin over three standard deviations, and its bound; None without any spread. Both are of
+        normal values.
     verdict
-        ``pass`` where the bound meets the limit, ``fail`` where even the opposite bound misses it,
-        ``undecided`` between.
+        ``pass`` where the judged bound meets the limit, ``fail`` where too many values lie below
+        the limit whatever their shape, ``undecided``, not shown by these values, between.
     more_samples
         Samples still needed to pass if mean and spread stay as they are: 0 where it passes, None
         where no number would do.
@@ -92,12 +155,30 @@ class Capability:
     verdict: CapabilityVerdict
     more_samples: int | None
     warnings: tuple[str, ...]
+    judged_bound: float | None = None
+    """The bound that the verdict rests on, with room for other shapes; None where none is known."""
+    rests_on: Literal["shape", "count"] | None = None
+    """Whether that bound is taken from spread and shape, or from the count of values alone."""
+    room: float = math.inf
+    """Factor on ``k`` for other shapes; infinite where a value lies far below the others."""
+    unseen_share: float = 1.0
+    """Share of values of another kind of which, at this confidence, none may have been seen."""
 
 
 def capability(
-    values: Sequence[float], lower: float, *, coverage: float = 0.95, confidence: float = 0.95
+    values: Sequence[float],
+    lower: float,
+    *,
+    coverage: float = 0.95,
+    confidence: float = 0.95,
+    any_shape: bool = True,
 ) -> Capability:
     """Judge values by the tolerance bound that a lower limit must lie under.
+
+    Parameters
+    ----------
+    any_shape
+        False takes the values as normal, as plans did that do not ask for more.
 
     Raises
     ------
@@ -113,15 +194,24 @@ def capability(
         return _without_spread(data.size, float(data[0]), k)
     mean, sd = float(data.mean()), float(data.std(ddof=1))
     bound = mean - k * sd
+    room, by_shape, by_count = 1.0, bound, -math.inf
+    if any_shape:
+        room = float(shape_room(data, coverage))
+        by_shape, by_count = (float(each) for each in judged_bounds(data, coverage, confidence))
+    judged = max(by_shape, by_count)
     doubts = (shape_doubt(data), outlier_doubt(data), resolution_doubt(data))
-    found = [doubt for doubt in doubts if doubt is not None]
     ppk = (mean - lower) / (3.0 * sd)
-    opposite = tolerance_factor(data.size, coverage, 1.0 - confidence)
+    missed = reliability_bound(int(np.sum(data < lower)), data.size, confidence)
     verdict: CapabilityVerdict = "undecided"
-    if bound >= lower:
+    if judged >= lower:
         verdict = "pass"
-    elif mean - opposite * sd < lower:
+    elif missed > 1.0 - coverage:
         verdict = "fail"
+    more: int | None = 0
+    if verdict != "pass":
+        more = samples_needed(data.size, (mean - lower) / sd / room, coverage, confidence)
+        if math.isinf(room) and data.min() >= lower:
+            more = success_run(coverage, confidence) - data.size
     return Capability(
         int(data.size),
         mean,
@@ -131,9 +221,27 @@ def capability(
         ppk,
         ppk_lower_bound(ppk, data.size, confidence),
         verdict,
-        samples_needed(data.size, (mean - lower) / sd, coverage, confidence),
-        tuple(found),
+        more,
+        tuple(doubt for doubt in doubts if doubt is not None),
+        None if math.isinf(judged) else judged,
+        None if math.isinf(judged) else "shape" if by_shape >= by_count else "count",
+        room,
+        1.0 - (1.0 - confidence) ** (1.0 / data.size),
     )
+
+
+def rests_on(found: Capability) -> str:
+    """What a tolerance verdict rests on, in a sentence."""
+    if found.rests_on == "shape":
+        return say(
+            "This rests on how the {n} spread, with room for a tail that is heavier or leans "
+            "further; an odd one rarer than {share:.1%} may have stayed unseen.",
+            n=found.n,
+            share=found.unseen_share,
+        )
+    if found.rests_on == "count":
+        return say("This rests on the count of the {n} alone, whatever their shape.", n=found.n)
+    return say("From these {n} no bound can be shown.", n=found.n)
 
 
 def _without_spread(n: int, mean: float, k: float) -> Capability:

@@ -135,7 +135,7 @@ def sample_span(low: float, high: float | None) -> str:
 
 
 def how_fast(change: Change) -> str:
-    """The pace of a change in words."""
+    """The pace of a change in words, in deviations: for who asks why."""
     if change.shape == "step":
         return say("at a stroke, by {level:.1f} standard deviations", level=change.level)
     return say(
@@ -152,10 +152,11 @@ def how_long(report: WearReport) -> str | None:
     if report.samples_left is None or report.samples_left_low is None:
         return None
     if report.samples_left == 0.0:
-        return say("The lower tolerance bound of its pull force is past the limit.")
+        return say("It is not sure any more that {share:.0%} of its crimps hold.", share=COVERAGE)
     return say(
-        "At this pace the lower tolerance bound of its pull force meets the limit in about "
-        "{left:.0f} samples ({span}).",
+        "At this pace it is not sure any more that {share:.0%} of its crimps hold after about "
+        "{left:.0f} more ({span}).",
+        share=COVERAGE,
         left=report.samples_left,
         span=sample_span(report.samples_left_low, report.samples_left_high),
     )

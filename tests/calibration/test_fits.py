@@ -3,10 +3,11 @@ from importlib import resources
 
 import numpy as np
 import pytest
+import statsmodels.api as sm
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from calibration.fits import fit_line, fit_through_zero
+from calibration.fits import curvature_p, fit_line, fit_through_zero, lack_of_fit_p
 
 # JCGM 100:2008, example H.3, thermometer calibration: data [seen-3].
 H3_T_C = [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511]
@@ -92,3 +93,41 @@ def test_a_point_off_the_line_shows_in_its_residual() -> None:
 def test_impossible_points_are_refused(x: list[float], y: list[float], says: str) -> None:
     with pytest.raises(ValueError, match=says):
         fit_line(x, y)
+
+
+@pytest.mark.parametrize("through_zero", [False, True])
+@pytest.mark.parametrize("bend", [0.0, 0.002, 0.02])
+def test_curvature_and_lack_of_fit_against_statsmodels(bend: float, through_zero: bool) -> None:
+    # Reference: F tests of nested least-squares models in statsmodels.
+    x = np.repeat([1.0, 2.0, 5.0, 10.0, 20.0], [3, 2, 1, 3, 2])
+    noise = np.random.default_rng(6).standard_normal(x.size)
+    y = 3.0 * x + bend * x**2 + 0.3 * noise + (0.0 if through_zero else 7.0)
+    line = (fit_through_zero if through_zero else fit_line)(x, y)
+    straight = np.column_stack([x] if through_zero else [np.ones_like(x), x])
+    small = sm.OLS(y, straight).fit()
+    square = sm.OLS(y, np.column_stack([straight, x**2])).fit()
+    groups = sm.OLS(y, (x[:, None] == np.unique(x)).astype(float)).fit()
+    assert curvature_p(line, x) == pytest.approx(square.compare_f_test(small)[1], rel=1e-6)
+    assert lack_of_fit_p(line, x) == pytest.approx(groups.compare_f_test(small)[1], rel=1e-6)
+
+
+def test_what_too_few_points_cannot_show_is_none() -> None:
+    x, y = [1.0, 2.0, 3.0], [1.0, 2.1, 2.9]
+    assert curvature_p(fit_line(x, y), x) is None
+    assert lack_of_fit_p(fit_line(x, y), x) is None
+    x, y = [1.0, 1.0, 2.0, 2.0], [1.0, 1.1, 2.0, 2.2]
+    assert curvature_p(fit_line(x, y), x) is None
+    assert lack_of_fit_p(fit_line(x, y), x) is None
+    x, y = [1.0, 2.0, 3.0, 4.0], [2.0, 4.0, 6.0, 8.0]
+    assert curvature_p(fit_through_zero(x, y), x) is None
+
+
+def test_straight_points_are_seldom_called_curved() -> None:
+    rng = np.random.default_rng(9)
+    x = np.repeat([5.0, 20.0, 50.0, 80.0, 100.0], 2)
+    found = []
+    for _ in range(1000):
+        line = fit_line(x, 2.0 * x + rng.standard_normal(x.size))
+        found.append([curvature_p(line, x), lack_of_fit_p(line, x)])
+    # Four standard errors of 5 % of 1,000.
+    assert np.mean(np.array(found) < 0.05, axis=0) == pytest.approx(0.05, abs=0.028)

@@ -12,11 +12,13 @@ from typing import Literal
 
 from calibration.saying import join, say
 from station.crimp.pull.reduce import FAILURE_MODES
+from station.crimp.units import quantity
 from station.crimp.verdict import PART_WORDS, condemned_words
 from station.jobs.sample import JobSample
 from station.jobs.validation.plan import ToolValidationPlan
 from station.jobs.validation.tolerance import Finding, finding
 from station.ledger.entries import Joint
+from station.shop.trend import sittings_of
 from station.statistics.capability import reliability_bound
 
 JointState = Literal["accepted", "refused", "not_finished"]
@@ -202,7 +204,12 @@ def judge_joint(
         reliability=reliability_bound(passed, len(counted), plan.confidence) if counted else None,
         chance=0.0 if against else min(chances, default=None),
         reasons=tuple(reasons),
-        remarks=(*_remarks(joint, counted, findings, looks), *_uncounted(tested)),
+        remarks=(
+            *_remarks(joint, counted, findings, looks),
+            # Plans from before any shape was asked for are shown as they were.
+            *(_sittings(counted) if plan.any_shape else ()),
+            *_uncounted(tested),
+        ),
     )
 
 
@@ -230,6 +237,7 @@ def _findings(
                 coverage=plan.coverage,
                 confidence=plan.confidence,
                 guard=guard,
+                any_shape=plan.any_shape,
             )
             findings.append(judged)
         except ValueError as error:
@@ -343,6 +351,7 @@ def _remarks(
     looks: Sequence[GaugeLook],
 ) -> Iterator[str]:
     for item in findings:
+        yield from _lower_tail(item)
         yield from item.warnings
     if doubtful := sum(sample.verdict == "undecided" for sample in counted):
         yield say(
@@ -357,6 +366,31 @@ def _remarks(
             count=len(counted),
         )
     yield from (look.words for look in _last_looks(joint, looks).values() if look.good is not False)
+
+
+def _lower_tail(found: Finding) -> Iterator[str]:
+    """The value that a person asks for first, and what the bound rests on."""
+    if found.worst is not None:
+        yield say(
+            "The worst {what} of {n} was {worst}, {share:.0%} of its limit. {rests}",
+            what=_what(found.criterion),
+            n=found.n,
+            worst=quantity(found.worst, found.unit),
+            share=found.worst / found.limit,
+            rests=found.rests,
+        )
+
+
+def _sittings(counted: Sequence[JobSample]) -> Iterator[str]:
+    """Over how many sittings a baseline is taken: of one it is not known how days differ."""
+    made = [sample.at_utc for sample in counted if sample.at_utc is not None]
+    if len(made) < 2:
+        return
+    sittings = int(sittings_of(made)[-1]) + 1
+    if sittings == 1:
+        yield say("All {n} in one sitting: how much days differ is not known.", n=len(made))
+    else:
+        yield say("The {n} were made in {sittings} sittings.", n=len(made), sittings=sittings)
 
 
 def _uncounted(tested: Sequence[JobSample]) -> Iterator[str]:

@@ -20,6 +20,8 @@ class ToolValidationPlan(JobPlan):
     """Fixed before the first sample: a joint is judged when it has so many, never before."""
     coverage: Share
     confidence: Share
+    any_shape: bool = False
+    """Whether the bound has room for values that are not normal; a plan that is silent has none."""
     fails_allowed: Count = 0
     """Samples of a joint that may fail a limit."""
     voids_allowed: Count

@@ -1,6 +1,7 @@
 """A joint's values against their limit: tolerance bound, Ppk bound, and the chance to get there.
 
-Forces are taken as normal, resistances and voltage drops as normal in their logarithm. The limit is
+Forces are judged as they are, resistances and voltage drops in their logarithm, both with room for
+shapes that are not normal (`station.statistics.capability.judged_bounds`). The limit is
 moved by the guard factor times the largest standard uncertainty of the values, so that a common
 error of the gauge cannot carry a bound over it; the random part of that error is in the spread as
 well and counts twice, which is on the safe side.
@@ -12,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from calibration.saying import say
 from station.ledger.entries import CriterionResult
-from station.statistics.capability import Capability, capability
+from station.statistics.capability import Capability, capability, rests_on
 from station.statistics.planning import chance_to_pass
 
 SMALLEST = 1e-6
@@ -32,7 +33,11 @@ class Finding:
     middle
         Mean, or geometric mean where the logarithm is judged.
     bound
-        One-sided tolerance bound; None with fewer than two values.
+        One-sided tolerance bound; None with fewer than two values, or where none is known.
+    worst
+        The value nearest to its limit, or farthest past it; told where ``any_shape``.
+    rests
+        What the bound rests on, in a sentence.
     met
         Whether the bound meets what is demanded; None while that cannot be said.
     chance
@@ -56,6 +61,8 @@ class Finding:
     chance: float | None = None
     more_samples: int | None = None
     warnings: tuple[str, ...] = ()
+    worst: float | None = None
+    rests: str = ""
 
 
 def finding(
@@ -65,6 +72,7 @@ def finding(
     coverage: float,
     confidence: float,
     guard: float,
+    any_shape: bool = True,
 ) -> Finding:
     """Judge the values of one criterion by their tolerance bound.
 
@@ -74,6 +82,8 @@ def finding(
         Of one criterion and one joint, at least one, all with a value.
     planned
         Samples that the plan will have in the end.
+    any_shape
+        As for `station.statistics.capability.capability`.
 
     Raises
     ------
@@ -98,19 +108,21 @@ def finding(
     )
     if len(scaled) < 2:
         return alone
-    found = capability(scaled, lower, coverage=coverage, confidence=confidence)
+    found = capability(scaled, lower, coverage=coverage, confidence=confidence, any_shape=any_shape)
     return replace(
         alone,
         middle=shown(found.mean),
         spread=found.sd,
         k=found.k,
-        bound=shown(found.lower_tolerance_bound),
+        bound=None if found.judged_bound is None else shown(found.judged_bound),
         ppk=found.ppk,
         ppk_lower_bound=found.ppk_lower_bound,
         met=found.verdict == "pass",
         chance=_chance(found, lower, planned, coverage, confidence),
         more_samples=found.more_samples,
         warnings=found.warnings,
+        worst=shown(min(scaled)) if any_shape else None,
+        rests=rests_on(found) if any_shape else "",
     )
 
 
@@ -135,8 +147,10 @@ def _minus_log(value: float, limit: float) -> float:
 def _chance(
     found: Capability, lower: float, planned: int, coverage: float, confidence: float
 ) -> float | None:
-    if found.sd == 0.0 or planned < found.n:
+    if found.sd == 0.0 or planned < found.n or math.isinf(found.room):
         return None
+    # The deviation widened as the factor will be.
+    wide = found.sd * found.room
     return chance_to_pass(
-        found.n, found.mean, found.sd, lower, planned, coverage=coverage, confidence=confidence
+        found.n, found.mean, wide, lower, planned, coverage=coverage, confidence=confidence
     )

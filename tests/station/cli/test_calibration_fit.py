@@ -101,3 +101,34 @@ def test_spreadsheet_habits_are_read(tmp_path: Path, capsys: pytest.CaptureFixtu
     path.write_bytes(b"\xef\xbb\xbfNote, Reference ,reading\r\na,1,2\r\n\r\nb,2,4\r\nc,3,6\r\n")
     assert run(["calibrate", "fit", str(path), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["slope"] == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize(
+    ("bend", "says"), [(0.0, "No curvature or lack of fit is shown"), (0.05, "they curve (p")]
+)
+def test_a_bent_line_is_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], bend: float, says: str
+) -> None:
+    wobble = (0.1, -0.1, 0.05, -0.05)
+    rows = [
+        f"{x},{2 * x + bend * x * x + wobble[(3 * x + again) % 4]}"
+        for x in (5, 10, 15, 20, 25)
+        for again in (0, 1)
+    ]
+    path = written(tmp_path, "reference,reading\n" + "\n".join(rows) + "\n")
+    assert run(["calibrate", "fit", str(path)]) == 0
+    assert says in capsys.readouterr().out
+    assert run(["calibrate", "fit", str(path), "--json"]) == 0
+    fit = json.loads(capsys.readouterr().out)
+    assert (fit["curvature_p"] < 0.05) == (fit["lack_of_fit_p"] < 0.05) == (bend > 0.0)
+
+
+def test_three_points_do_not_test_a_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = written(tmp_path, "reference,reading\n1,1\n2,2.1\n3,2.9\n")
+    assert run(["calibrate", "fit", str(path)]) == 0
+    assert "was not tested" in capsys.readouterr().out
+    assert run(["calibrate", "fit", str(path), "--json"]) == 0
+    fit = json.loads(capsys.readouterr().out)
+    assert (fit["curvature_p"], fit["lack_of_fit_p"]) == (None, None)

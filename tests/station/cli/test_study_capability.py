@@ -24,7 +24,10 @@ def test_the_chance_of_a_plan(pulls: Path, capsys: pytest.CaptureFixture[str]) -
     assert run([*arguments, "--json"]) == 0
     result = json.loads(capsys.readouterr().out)
     assert list(result)[: len(KEYS)] == KEYS
-    expected = chance_to_pass(10, result["mean"], result["sd"], 138.0, 30)
+    wide = 1.12 * result["sd"]
+    assert result["judged_bound"] == pytest.approx(result["mean"] - result["k"] * wide)
+    assert result["rests_on"] == "shape"
+    expected = chance_to_pass(10, result["mean"], wide, 138.0, 30)
     assert result["plan_chance"] == pytest.approx(expected)
     assert result["plan_n"] == 30
     assert result["more_samples"] > 0
@@ -35,7 +38,7 @@ def test_the_chance_of_a_plan(pulls: Path, capsys: pytest.CaptureFixture[str]) -
 
 
 def test_the_number_that_is_likely_to_do(pulls: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    arguments = ["study", "capability", str(pulls), "--lower", "137.3"]
+    arguments = ["study", "capability", str(pulls), "--lower", "136.5"]
     assert run([*arguments, "--json"]) == 0
     result = json.loads(capsys.readouterr().out)
     likely = result["more_samples_likely"]

@@ -1,6 +1,7 @@
 """From rows of samples to the trend of a nest."""
 
 import math
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -98,7 +99,13 @@ def test_a_wearing_nest_of_mixed_gauges_is_flagged_dated_and_told() -> None:
     assert 50 <= report.signal_position < 75
     assert report.change.began_low <= 50 <= report.change.began_high
     assert report.change.slope_low <= 0.12 <= report.change.slope_high
-    assert found.sentence.startswith("Worn: pull force fell, beginning about 2031-0")
+    assert found.sentence.startswith("Worn: getting weaker since about 2031-0")
+    # 40 samples of 0.12 deviations of 8 N: 38 N, give or take the noise of the fit.
+    lost = re.search(r"now about ([0-9.]+) N .* weaker at 1[46] AWG", found.sentence)
+    assert lost is not None
+    assert float(lost[1]) == pytest.approx(38.4, rel=0.15)
+    assert "deviations" not in found.sentence
+    assert "standard deviations a sample" in found.why
     assert found.sentence.endswith("re-check its last samples.")
 
 
@@ -107,8 +114,7 @@ def test_a_steady_nest_says_so() -> None:
     assert found.report is None
     # One of 10 % is 1.9 to 2.4 deviations of the joints here.
     assert found.sentence == (
-        "Steady: no change found since its baseline; a loss of 10 % in force would be found within "
-        "about 8 samples."
+        "No change found; one of 10 % in force would be found within about 8 samples."
     )
 
 
@@ -120,8 +126,8 @@ def test_what_could_not_be_found_is_said() -> None:
     alone = [row(0, "16 AWG", None, 0.0)]
     found = nest_trend("Wren", "blue", alone, {rows[0].joint_key: wide}, run_length=5000)
     assert found.sentence == (
-        "Steady: no change found since its baseline. It takes days as alike until 20 of them are "
-        "known."
+        "No change found since its baseline. It takes days as alike until 20 of them are known: so "
+        "far 1."
     )
 
 

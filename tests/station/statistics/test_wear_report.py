@@ -75,7 +75,7 @@ def test_interval_of_samples_left_keeps_its_word() -> None:
 def test_past_the_limit_nothing_is_left() -> None:
     report = wear_report(WearFlag("both", 30), nest(ramp(10, 1.0, 40), ramp(10, 1.0, 40), WEAK))
     assert (report.samples_left, report.samples_left_high) == (0.0, 0.0)
-    assert how_long(report) == "The lower tolerance bound of its pull force is past the limit."
+    assert how_long(report) == "It is not sure any more that 95% of its crimps hold."
 
 
 def test_a_step_has_no_pace() -> None:

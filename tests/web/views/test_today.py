@@ -10,7 +10,7 @@ from tests.web.invented import order_of
 
 def test_worn_nest_comes_first_with_its_sentence(client: FlaskClient) -> None:
     text = client.get("/").text
-    assert text.index("Worn: pull force fell") < text.index("Interrupted samples")
+    assert text.index("Worn: getting weaker") < text.index("Interrupted samples")
     assert text.index("Interrupted samples") < text.index("Due for their daily check")
 
 

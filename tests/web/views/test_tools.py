@@ -46,7 +46,8 @@ def test_every_link_of_the_list_leads_to_its_nest(client: FlaskClient) -> None:
 
 def test_nest_page_says_when_the_change_began(client: FlaskClient) -> None:
     text = client.get("/tools/Hand%20tool%201/red").text
-    assert "Worn: pull force fell, beginning about 2031-02-13" in text
+    assert "Worn: getting weaker since about 2031-02-13" in text
+    assert "standard deviations" in text.split("<summary>Why")[1]
     assert "dotted: change began 2031-02-13" in text
 
 

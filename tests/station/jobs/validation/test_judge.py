@@ -1,8 +1,10 @@
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
 
+from station.crimp.units import newton
 from station.files import DATA, read_toml
 from station.jobs.sample import JobSample
 from station.jobs.validation.judge import (
@@ -163,3 +165,33 @@ def test_samples_without_any_limit_accept_nothing() -> None:
     result = judge_joint(BARE, JOINT, bare, guard=1.645)
     assert result.state == "refused"
     assert "No limit was judged" in result.reasons[0]
+
+
+@pytest.mark.parametrize(
+    ("days", "says"), [(1, "All 30 in one sitting"), (3, "The 30 were made in 3 sittings")]
+)
+def test_sittings_and_the_weakest_are_told(days: int, says: str) -> None:
+    first = datetime(2031, 3, 1, 9, tzinfo=UTC)
+    made = [
+        replace(one, at_utc=first + timedelta(days=place * days // 30, minutes=place))
+        for place, one in enumerate(pulls(GOOD))
+    ]
+    remarks = " ".join(judge_joint(BARE, JOINT, made, guard=1.645).remarks)
+    assert says in remarks
+    assert f"The worst pull force of 30 was {newton(min(GOOD))}" in remarks
+    assert "rests on how the 30 spread" in remarks
+
+
+def test_a_stray_above_the_limit_refuses_a_joint() -> None:
+    stray = judge_joint(BARE, JOINT, pulls([*GOOD[1:], 105.0]), guard=1.645)
+    assert stray.state == "refused"
+    assert "no bound can be shown" in " ".join(stray.remarks)
+
+
+def test_a_plan_that_is_silent_on_shapes_judges_as_before() -> None:
+    # Recorded before there was room for other shapes: shown as it was judged.
+    old = BARE.model_copy(update={"any_shape": False})
+    near = pulls(normal_forces(30, 118.0, 8.0))
+    assert judge_joint(old, JOINT, near, guard=1.645).state == "accepted"
+    assert judge_joint(BARE, JOINT, near, guard=1.645).state == "refused"
+    assert not any("worst" in line for line in judge_joint(old, JOINT, near, guard=1.645).remarks)

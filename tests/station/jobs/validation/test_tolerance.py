@@ -33,8 +33,11 @@ def forces(values: list[float], u_n: float = 0.0) -> list[CriterionResult]:
 def test_bound_uses_the_published_factor(n: int, k: float) -> None:
     values = normal_forces(n, 140.0, 8.0)
     found = finding(forces(values), planned=n, coverage=0.99, confidence=0.95, guard=1.645)
-    assert found.bound == pytest.approx(140.0 - k * 8.0, abs=0.005)
-    assert found.met is (140.0 - k * 8.0 >= FORCE_LIMIT_N)
+    # With room for other shapes: 1.12 for a lean, and as much for tails of Student 5.
+    room = 1.12 * 3.3649 / math.sqrt(5 / 3) / 2.3263
+    assert found.bound == pytest.approx(140.0 - k * room * 8.0, abs=0.01)
+    assert found.met is (140.0 - k * room * 8.0 >= FORCE_LIMIT_N)
+    assert found.worst == min(values)
 
 
 def test_guard_moves_the_limit_by_the_largest_uncertainty() -> None:
@@ -48,18 +51,21 @@ def test_resistance_is_bounded_from_above_in_its_logarithm() -> None:
     results = [criteria(140.0, ohm)[1].model_copy(update={"u": 0.0}) for ohm in ohms]
     found = finding(results, planned=30, coverage=0.99, confidence=0.95, guard=1.645)
     # Factor 3.064 as above [seen-1].
-    assert found.bound == pytest.approx(0.25e-3 * math.exp(0.3064), rel=1e-4)
+    room = 1.12 * 3.3649 / math.sqrt(5 / 3) / 2.3263
+    assert found.bound == pytest.approx(0.25e-3 * math.exp(0.3064 * room), rel=1e-4)
+    assert found.worst == pytest.approx(max(ohms))
     assert found.middle == pytest.approx(0.25e-3)
     assert found.met
     assert found.limit == RESISTANCE_LIMIT_OHM
 
 
 @given(st.lists(st.floats(90.0, 200.0), min_size=2, max_size=40))
-def test_bound_is_met_where_ppk_bound_says_so(values: list[float]) -> None:
+def test_what_is_met_is_met_by_the_ppk_bound_of_normal_values_too(values: list[float]) -> None:
     found = finding(forces(values), planned=40, coverage=0.99, confidence=0.95, guard=0.0)
-    if found.ppk_lower_bound is not None and abs(found.bound - found.demanded) > 1e-6:  # type: ignore[operator]
-        # z of 99 % over three: the same statement, Kotz & Lovelace 1998 [memory].
-        assert found.met == (found.ppk_lower_bound >= 2.3263478740408408 / 3.0)
+    if found.met and found.ppk_lower_bound is not None:
+        # z of 99 % over three: the same statement, Kotz & Lovelace 1998 [memory]. By shape only:
+        # no count of 40 shows 99 %.
+        assert found.ppk_lower_bound >= 2.3263478740408408 / 3.0
 
 
 def test_one_value_shows_nothing_and_none_is_refused() -> None:
