@@ -158,6 +158,8 @@ class Settings(_Section):
     """The shop's own connectors, beside the shipped ones."""
     plans_folder: Path | None = None
     """The shop's own plans of jobs, beside the shipped ones."""
+    daily_plan: str = "daily-check"
+    """By which plan nests are checked each day: ``daily-check``, ``daily-check-lean`` or an own."""
     repeats: Annotated[int, Field(ge=3, le=50)] = 5
     host: str = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65535)] = 8000

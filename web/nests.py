@@ -11,7 +11,7 @@ SPARK_WIDTH, SPARK_HEIGHT = 160.0, 36.0
 SPARK_SCORE = 4.0
 """Scores beyond this many deviations lie on the edge of the small curve."""
 
-STATES = ("worn", "unknown", "steady")
+STATES = ("worn", "strays", "unknown", "steady")
 """Of nests, the most pressing first; ``unknown`` where there is no baseline to judge by."""
 
 
@@ -39,7 +39,7 @@ class NestStatus(NestGlance):
     def state(self) -> str:
         """One of `STATES`."""
         if self.trend.flagged:
-            return "worn"
+            return "strays" if self.trend.flag is None else "worn"
         return "steady" if self.trend.has_baseline else "unknown"
 
     @property
@@ -73,7 +73,7 @@ def nest_status(glance: NestGlance) -> NestStatus:
 
 
 def nest_statuses(glances: Iterable[NestGlance]) -> list[NestStatus]:
-    """How every nest stands: the worn ones first, then those without a baseline."""
+    """How every nest stands: the worn ones first, then strays, then those without a baseline."""
     statuses = map(nest_status, glances)
     return sorted(
         statuses, key=lambda one: (STATES.index(one.state), one.trend.tool, one.trend.nest)

@@ -31,6 +31,7 @@ from station.crimp.wire import parse_size
 from station.errors import BadInput
 from station.files import write_whole
 from station.jobs.daily.judge import Nest
+from station.jobs.daily.let_through import let_through, let_through_lines
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.daily.record import demand_daily
 from station.jobs.daily.record import due as due_nests
@@ -61,7 +62,7 @@ def job() -> None:
 
 
 @job.command(epilog="Example: station job due --json")
-@click.option("--plan", "plan_id", metavar="ID", help="Default: daily-check.")
+@click.option("--plan", "plan_id", metavar="ID", help="Default: the setting daily_plan.")
 @settings_option
 @ledger_option
 @json_option
@@ -80,7 +81,7 @@ def due(
 @job.command(epilog="Example: station job start daily_check --nest Wren/blue --person Benno")
 @click.argument("name", metavar="JOB")
 @click.option("--nest", "nests", multiple=True, metavar="TOOL/NEST", help="May be repeated.")
-@click.option("--plan", "plan_id", metavar="ID", help="Default: the shipped plan of the job.")
+@click.option("--plan", "plan_id", metavar="ID", help="Default: the setting daily_plan.")
 @person_option
 @settings_option
 @ledger_option
@@ -194,27 +195,38 @@ def report(job_id: str, out: Path, paper: Paper, ledger_path: Path | None) -> No
 @job.command(epilog="Example: station job odds daily-check --tries 40")
 @click.argument("plan")
 @click.option("--tries", type=click.IntRange(10, 100_000), default=400)
+@click.option("--crimps-a-day", type=click.FloatRange(0.0, 1e5), default=25.0, help="Of one nest.")
 @click.option("--seed", type=click.IntRange(0), default=1)
 @settings_option
 @json_option
-def odds(plan: str, tries: int, seed: int, settings_path: Path | None, as_json: bool) -> None:
+def odds(
+    plan: str, tries: int, crimps_a_day: float, seed: int, settings_path: Path | None, as_json: bool
+) -> None:  # fmt: skip
     """Say how often a plan is wrong: an id, or a file of your own.
 
     Simulated tools and people whose true quality is known are judged by the plan; the share of bad
-    ones let through and of good ones turned away is printed with its exact 95 % interval. What is
-    simulated is invented: it shows what the plan does, not how your tools are.
+    ones let through and of good ones turned away is printed with its exact 95 % interval. Of a
+    daily check also the bad crimps that leave the shop before a nest is found, and the crimps that
+    the checks take, beside every other daily plan. What is simulated is invented: it shows what the
+    plan does, not how your tools are.
     """
     file = Path(plan)
+    known = load_plans(read_settings(settings_path).plans_folder)
     if file.suffix == ".toml":
         wanted = read_plan(file)
     else:
-        known = load_plans(read_settings(settings_path).plans_folder)
         if plan not in known:
             raise BadInput(f"There is no plan {plan!r}: use one of {', '.join(known)}, or a file.")
         wanted = known[plan]
     rates = plan_errors(wanted, tries=tries, seed=seed)
-    document = {"plan": wanted.id, "rates": [rate.as_dict() for rate in rates]}
-    print_result(as_json, document, error_lines(wanted.job, rates))
+    daily = [one for one in (wanted, *known.values()) if isinstance(one, DailyCheckPlan)]
+    beside = {one.id: one for one in daily if wanted.job == one.job}
+    through = [let_through(one, crimps_a_day, tries=tries, seed=seed) for one in beside.values()]
+    document = {
+        "plan": wanted.id, "rates": [rate.as_dict() for rate in rates], "let_through": through
+    }  # fmt: skip
+    tables = chain.from_iterable(map(let_through_lines, through))
+    print_result(as_json, document, [*error_lines(wanted.job, rates), *tables])
 
 
 def _show(reader: LedgerReader, job_id: str, as_json: bool) -> None:

@@ -20,7 +20,8 @@ from station.errors import AddressTaken, DataFileError, NotAllowed
 from station.instruments.panel.base import BasePanel
 from station.instruments.panel.gpio import open_panel
 from station.instruments.panel.watch import PanelWatch
-from station.jobs.plans import check_plans, load_plans
+from station.jobs.daily.plan import DailyCheckPlan
+from station.jobs.plans import check_plans, chosen_plan, load_plans
 from station.ledger.store import Ledger
 from station.settings import ANY_ADDRESS, PanelPins, Settings, is_loopback
 from station.shop.secrets import SecretFile
@@ -84,6 +85,7 @@ def check_named(settings: Settings, limit_sets: LimitSets) -> None:
                 "the setting limit_sets_folder names."
             )
     check_plans(load_plans(settings.plans_folder), limit_sets)
+    chosen_plan(settings, DailyCheckPlan)
     load_standards(settings.standards_folder)
 
 

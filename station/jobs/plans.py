@@ -77,13 +77,14 @@ def read_plan(file: Traversable | Path) -> Plan:
 
 
 def chosen_plan(settings: Settings, kind: type[P], plan_id: str | None = None) -> P:
-    """The plan of this id for a kind of job, or the shipped one (BadInput if there is none).
+    """The plan of this id for a kind of job, or the shop's choice (BadInput if there is none).
 
     Files are read anew, so that a changed one counts for the next job.
     """
     job = next(name for name, model in MODELS.items() if model is kind)
     plans = load_plans(settings.plans_folder)
-    wanted = plan_id or job.replace("_", "-")
+    own = settings.daily_plan if kind is DailyCheckPlan else job.replace("_", "-")
+    wanted = plan_id or own
     plan = plans.get(wanted)
     if not isinstance(plan, kind):
         known = [name for name, found in plans.items() if found.job == job]

@@ -14,6 +14,7 @@ from station.crimp.units import milliohm, newton
 from station.ledger.entries import BaselineSet
 from station.ledger.rows import SampleRow
 from station.statistics.pooling import Baseline
+from station.statistics.stray_watch import StrayFlag, watch_strays
 from station.statistics.wear_report import (
     NestDistances,
     WearReport,
@@ -93,6 +94,8 @@ class NestTrend:
     """The state of the nest in one line."""
     why: str = ""
     """What that rests on, in standard deviations; empty where nothing was found."""
+    strays: StrayFlag | None = None
+    """Weak crimps among good ones; None without, or where the nest is worn: that explains them."""
 
     @property
     def samples(self) -> tuple[SampleRow, ...]:
@@ -111,8 +114,14 @@ class NestTrend:
 
     @property
     def flagged(self) -> bool:
-        """True where the wear watch says that this nest has changed for the worse."""
-        return self.flag is not None
+        """True where a watch says that this nest is worn, or makes stray weak crimps."""
+        return self.flag is not None or self.strays is not None
+
+    @property
+    def signal_seq(self) -> int | None:
+        """Entry of the sample at which its watch signalled; None where none did."""
+        told = self.flag or self.strays
+        return None if told is None else self.samples[told.signal_position].begun_seq
 
     @property
     def has_baseline(self) -> bool:
@@ -163,6 +172,9 @@ def nest_trend(
         distances.worse, distances.joints, sizes, run_length=run_length, sittings=together
     )
     report = None if flag is None else wear_report(flag, distances)
+    strays = None
+    if flag is None:
+        strays = watch_strays(distances.worse, distances.joints, sizes, run_length=run_length)
     shown = (_shown(-distances.worse[:, 0]), _shown(distances.worse[:, 1]))
     points = tuple(TrendPoint(*point) for point in zip(kept, *shown, strict=True))
     trend = NestTrend(
@@ -172,12 +184,15 @@ def nest_trend(
         flag,
         report,
         change_began=None if report is None else kept[report.change.began].at_utc,
+        strays=strays,
     )
     why = ""
     if report is not None:
         pairs = [known.get(key) for key in joints]
         sentence = join((_worn(kept, pairs, report), *_days_unknown(together)))
         why = say(how_fast(report.change))
+    elif strays is not None:
+        sentence = _strays(kept, strays)
     elif trend.has_baseline:
         sentence = _steady(distances, together, run_length)
     else:
@@ -247,6 +262,19 @@ def _days_unknown(sittings: NDArray[np.intp]) -> Iterator[str]:
             "Only {known} days are known: where days differ much, a good nest may be called worn.",
             known=known,
         )
+
+
+def _strays(samples: Sequence[SampleRow], flag: StrayFlag) -> str:
+    among = len(samples) - flag.began
+    return say(
+        "Stray weak crimps: about one in {about:.0f} since {began:%Y-%m-%d} ({strays} of {among} "
+        "samples lie far from the others). Look at every crimp, and find what the weak ones have "
+        "in common: nest, wire, connector or hands.",
+        about=among / max(len(flag.strays), 1),
+        began=samples[flag.began].at_utc,
+        strays=len(flag.strays),
+        among=among,
+    )
 
 
 def _worn(

@@ -179,7 +179,7 @@ def trend_of(reader: LedgerReader, tool: str, nest: str, run_length: float) -> N
 
 
 def worn_nests(reader: LedgerReader, run_length: float) -> list[NestTrend]:
-    """The nests that the wear watch has flagged."""
+    """The nests that a watch has flagged, for wear or for strays."""
     trends = (
         trend_of(reader, tool.tool, nest, run_length)
         for tool in reader.tools()

@@ -49,6 +49,9 @@ def trends() -> Iterator[str]:
         force[50:] -= force_falls
         resistance[50:] += resistance_rises
         yield trend(force, resistance).sentence
+    force, resistance = noise(90)
+    force[50::8] = -6.0
+    yield trend(force, resistance).sentence
     yield trend(np.array([]), np.array([])).sentence
 
 

@@ -35,7 +35,7 @@ def today() -> str:
         counts.update(of_person)
     return render_template(
         "today.html",
-        worn=[status for status in statuses if status.state == "worn"],
+        worn=[status for status in statuses if status.trend.flagged],
         due=[item for item in bench().jobs.due() if item.due],
         held=holds(ledger),
         nest_count=len(statuses),

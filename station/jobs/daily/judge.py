@@ -6,6 +6,7 @@ sample that a person called void after its values were known counts as it was me
 nothing to be gained by stopping, starting again or voiding.
 """
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
@@ -49,7 +50,7 @@ class NestEvidence:
     has_baseline
         Whether there is anything to compare the nest with.
     worn
-        What the wear watch says, in words; None where it has flagged nothing.
+        What the watches for wear and strays say, in words; None where they have flagged nothing.
     newly_worn
         True where it is a sample of this check that gave the signal.
     samples_left
@@ -169,6 +170,8 @@ def _final(plan: DailyCheckPlan, evidence: NestEvidence, stage: str) -> NestFind
         return NestFinding("watch", stage, 0, (*watched, *_uncounted(evidence)))
     count = len(evidence.verdicts)
     good = say("All {count} samples passed, and the nest has not changed.", count=count)
+    if count == 1:
+        good = say("Its sample passed, and the nest has not changed.")
     return NestFinding("released", stage, 0, (good, *_uncounted(evidence)))
 
 
@@ -229,6 +232,8 @@ class CheckedNest:
         In-control run length of the wear watch when the job began.
     judged_by
         Limit sets that may judge its samples; empty for checks from before that was recorded.
+    steady
+        Whether the plan took it as long steady when the job began.
     """
 
     tool: str
@@ -237,6 +242,7 @@ class CheckedNest:
     voids_from_seq: int
     run_length: float
     judged_by: tuple[str, ...] = ()
+    steady: bool = False
 
     @property
     def key(self) -> Nest:
@@ -301,7 +307,38 @@ def progress_of(plan: DailyCheckPlan, nest: CheckedNest, history: NestHistory) -
         _evidence(nest, counted, trend),
         voids=len(voids), unkept=len(unkept), pending=len(pending),
     )  # fmt: skip
+    if nest.steady:
+        plan = plan_for_steady(plan, _oddest(counted, trend))
     return NestProgress(nest, counted, voids, judge(plan, evidence), trend)
+
+
+def plan_for_steady(plan: DailyCheckPlan, oddest: float) -> DailyCheckPlan:
+    """What a plan asks of a long steady nest.
+
+    Parameters
+    ----------
+    oddest
+        How much worse than its baseline the worst sample of the check is, in deviations; infinite
+        where one has no baseline.
+    """
+    steady = plan.steady
+    if steady is None or oddest == math.inf:
+        return plan
+    if oddest <= steady.odd_beyond:
+        return plan.model_copy(update={"first_stage": steady.samples})
+    both = steady.samples + plan.second_stage
+    return plan.model_copy(update={"first_stage": both, "second_stage": 0})
+
+
+def _oddest(counted: Sequence[SampleRow], trend: NestTrend) -> float:
+    points = {point.sample.sample_id: point for point in trend.points}
+    worst = -math.inf
+    for row in counted:
+        point = points.get(row.sample_id)
+        if point is None or point.force_distance is None:
+            return math.inf
+        worst = max(worst, -point.force_distance, point.resistance_distance or 0.0)
+    return worst
 
 
 def as_counted(row: SampleRow, nest: CheckedNest) -> SampleRow:
@@ -320,10 +357,7 @@ def as_counted(row: SampleRow, nest: CheckedNest) -> SampleRow:
 def _evidence(nest: CheckedNest, counted: Sequence[SampleRow], trend: NestTrend) -> NestEvidence:
     unmeasured = [row for row in counted if _not_judged(row, nest)]
     judged = [row for row in counted if row not in unmeasured]
-    new = False
-    if trend.flag is not None:
-        signal = trend.samples[trend.flag.signal_position]
-        new = signal.begun_seq > nest.counts_from_seq
+    new = trend.signal_seq is not None and trend.signal_seq > nest.counts_from_seq
     return NestEvidence(
         tuple(row.verdict or "" for row in judged),
         unmeasured=len(unmeasured),

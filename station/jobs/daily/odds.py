@@ -1,6 +1,6 @@
 """The operating characteristic of a daily check plan: simulated nests of known quality.
 
-A nest has a baseline of 40 crimps and 90 more in which the wear watch saw nothing; its mean lies
+A nest has a baseline of 40 crimps and 90 more in which neither watch saw anything; its mean lies
 :data:`MARGIN` deviations above the limit. Then something is true of it, and it is checked by the
 rule itself, with the wear watch over all its samples.
 """
@@ -109,7 +109,7 @@ class _Bench:
 
     @classmethod
     def quiet(cls, rng: np.random.Generator) -> "_Bench":
-        """A nest in whose history the wear watch saw nothing: else it would have been serviced."""
+        """A nest in whose history no watch saw anything: else it would have been serviced."""
         while True:
             bench = cls(rng, _baseline(rng))
             bench.rows = [bench.sample(SimulatedNest(voids=0.0)) for _ in range(BEFORE)]
@@ -129,7 +129,7 @@ class _Bench:
 
     def progress(self, plan: DailyCheckPlan | None, start: int = 0) -> NestProgress:
         """What the check says of the samples from ``start`` on."""
-        checked = CheckedNest("invented", "invented", start, start, DEFAULT_RUN_LENGTH)
+        checked = CheckedNest("invented", "invented", start, start, DEFAULT_RUN_LENGTH, steady=True)
         history = NestHistory(self.rows, {JOINT.key: self.baseline})
         return progress_of(plan or _ANY_PLAN, checked, history)
 

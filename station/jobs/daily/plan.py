@@ -2,9 +2,24 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import BaseModel, ConfigDict, Field
 
 from station.jobs.plan import Count, JobPlan
+
+
+class SteadyNests(BaseModel):
+    """Fewer samples where a nest is long steady."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    samples: Annotated[int, Field(ge=1, le=50)]
+    """Samples of a long steady nest, in place of first_stage."""
+    after_checks: Annotated[int, Field(ge=1, le=500)]
+    """Long steady: so many checks in a row released it, since its last service, new baseline or
+    hold; and no reel was entered since the last of them."""
+    odd_beyond: Annotated[float, Field(ge=0.0, le=10.0)]
+    """A sample worse than its baseline by more deviations than this, in force or in resistance, is
+    answered by second_stage more, once."""
 
 
 class DailyCheckPlan(JobPlan):
@@ -26,3 +41,5 @@ class DailyCheckPlan(JobPlan):
     hold_if_left_under: Count = 0
     """A worn nest is held if fewer samples than this are left until its tolerance bound meets
     the limit."""
+    steady: SteadyNests | None = None
+    """What is asked of long steady nests; without it as of any."""

@@ -30,8 +30,9 @@ from station.ledger.entries import (
     Joint,
     NestHeld,
     Payload,
+    ReelAdded,
 )
-from station.ledger.jobs import holds, job_record, jobs, nest_checks
+from station.ledger.jobs import baseline_seqs, holds, job_record, jobs, nest_checks
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord
 from station.ledger.store import Ledger
@@ -102,7 +103,11 @@ def begin(
         scope = {
             "limit_set": plan.limit_set,
             "judged_by": list(settings.limits.chosen(plan.limit_set).set_ids),
-            "nests": [_counting(reader, settings, place, now) for place in wanted],
+            "nests": [
+                _counting(reader, settings, place, now)
+                | {"steady": _long_steady(reader, plan, place)}
+                for place in wanted
+            ],
         }
         job_id = ledger.append(job_begun(JOB, plan, scope, demo=demo), person=person).id
     settle(ledger, job_id, person)
@@ -141,6 +146,22 @@ def _counting(reader: LedgerReader, settings: Settings, nest: Nest, now: datetim
         "voids_from_seq": max(counts_from, *released, 0),
         "run_length": settings.wear_watch_run_length,
     }
+
+
+def _long_steady(reader: LedgerReader, plan: DailyCheckPlan, nest: Nest) -> bool:
+    """Whether the plan asks fewer samples of a nest, by what is on record of it."""
+    if plan.steady is None:
+        return False
+    checks = nest_checks(reader, *nest, limit=plan.steady.after_checks)
+    if len(checks) < plan.steady.after_checks or {row.outcome for row in checks} != {"released"}:
+        return False
+    stretch = (
+        _serviced_seq(reader, nest),
+        *baseline_seqs(reader, *nest),
+        *(row.held_seq for row in holds(reader, tool=nest[0], nest=nest[1], only_open=False)),
+    )
+    new_reels = reader.entries(after_seq=checks[-1].seq, kind=ReelAdded.KIND)
+    return max(stretch) < checks[0].seq and not any(new_reels)
 
 
 def _serviced_seq(reader: LedgerReader, nest: Nest) -> int:

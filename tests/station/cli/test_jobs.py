@@ -113,8 +113,15 @@ def test_a_paper_is_written_of_a_held_nest(shop: Shop, terminal: Terminal, tmp_p
 
 
 def test_the_odds_of_a_plan_are_told(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    assert run(["job", "odds", "daily-check", "--tries", "20", "--json"]) == 0
+    asked = ["job", "odds", "daily-check", "--tries", "20", "--crimps-a-day", "40", "--json"]
+    assert run(asked) == 0
     told = json.loads(capsys.readouterr().out)
+    usual, lean = told["let_through"]
+    assert (usual["plan"], lean["plan"]) == ("daily-check", "daily-check-lean")
+    assert usual["crimps_a_day"] == 40.0
+    assert lean["checks_take_a_year"] < 0.7 * usual["checks_take_a_year"]
+    # Half a day of a nest half of whose crimps fail: it is found at its first check.
+    assert usual["happenings"][0]["bad_crimps"] == pytest.approx(10.0, abs=3.0)
     assert told["plan"] == "daily-check"
     broken, *_, sound = told["rates"]
     assert (broken["truth"], broken["tried"], sound["truth"]) == ("bad", 20, "sound")
@@ -123,7 +130,9 @@ def test_the_odds_of_a_plan_are_told(capsys: pytest.CaptureFixture[str], tmp_pat
     shipped = (DATA / "plans" / "daily-check.toml").read_text(encoding="utf-8")
     own.write_text(shipped.replace('id = "daily-check"', 'id = "own"'), encoding="utf-8")
     assert run(["job", "odds", str(own), "--tries", "10"]) == 0
-    assert "bad nests left in use" in capsys.readouterr().out
+    printed = capsys.readouterr().out
+    assert "bad nests left in use" in printed
+    assert "own, a nest of 25 crimps a day: its checks take" in printed
     assert run(["job", "odds", "no-plan"]) == 2
     assert "use one of" in capsys.readouterr().err
 

@@ -3,14 +3,19 @@
 import threading
 from dataclasses import replace
 from datetime import date, timedelta
+from pathlib import Path
 
 import pytest
 
 from station.errors import BadInput, NestOnHold, NotAllowed
+from station.files import DATA
+from station.jobs.open_jobs import OpenJobs
 from station.jobs.plans import load_plans
 from station.ledger.entries import Correction, WorkDone
 from station.ledger.jobs import holds, jobs
+from station.settings import Settings
 from station.shop.nests import since_good_check
+from station.simulation.workshop import reel
 from tests.station.jobs.job_hands import CLOSE_N, STRONG_N, TOOL, WEAK_N, Shop
 from tests.web.invented import begun, order_of
 
@@ -281,3 +286,44 @@ def test_people_who_begin_the_same_check_together_get_one_job(shop: Shop) -> Non
         thread.join()
     assert len(jobs(shop.ledger.reader, only_open=True)) == 1
     assert [("is being checked in job" in refused) for refused in refusals] == [True] * 3
+
+
+def test_a_long_steady_nest_is_asked_for_less_until_something_changes(
+    shop: Shop, tmp_path: Path
+) -> None:
+    text = (DATA / "plans" / "daily-check-lean.toml").read_text(encoding="utf-8")
+    text = text.replace('id = "daily-check-lean"', 'id = "own"')
+    text = text.replace("after_checks = 10", "after_checks = 2").replace("= 1.8", "= 9.0")
+    (tmp_path / "own.toml").write_text(text, encoding="utf-8")
+    settings = Settings(plans_folder=tmp_path, daily_plan="own")
+    shop.jobs = OpenJobs(shop.ledger, settings, now=lambda: shop.clock.now)
+
+    def asked() -> int:
+        """Check the nest, and say how many samples that took."""
+        job_id, made = shop.begin("red"), 0
+        while shop.jobs.state(job_id).next is not None:
+            shop.make(job_id)
+            made += 1
+        assert shop.outcome(job_id) == "released"
+        shop.next_day()
+        return made
+
+    assert [asked() for _ in range(4)] == [3, 3, 1, 1]
+    shop.ledger.append(reel("18 AWG"), person="Ann Example")
+    assert [asked() for _ in range(2)] == [3, 1]
+    shop.ledger.append(shop.new_baseline("red"), person="Ann Example")
+    assert [asked() for _ in range(3)] == [3, 3, 1]
+    shop.jobs.nests.service(TOOL, "red", "Cleaned", "Ann Example")
+    assert [asked() for _ in range(3)] == [3, 3, 1]
+    shop.jobs.nests.hold(TOOL, "red", "Dropped", "Ann Example")
+    shop.jobs.nests.service(TOOL, "red", "Cleaned", "Ann Example")
+    third = shop.new_baseline("red").model_copy(update={"baseline_version": 3})
+    shop.ledger.append(third, person="Ann Example")
+    shop.jobs.nests.release(TOOL, "red", "Validated", "Ann Example")
+    assert [asked() for _ in range(3)] == [3, 3, 1]
+
+
+def test_an_unknown_daily_plan_is_refused_by_name(shop: Shop) -> None:
+    shop.jobs = OpenJobs(shop.ledger, Settings(daily_plan="none"), now=lambda: shop.clock.now)
+    with pytest.raises(BadInput, match=r"no plan 'none'.*daily-check-lean, daily-check"):
+        shop.begin("red")

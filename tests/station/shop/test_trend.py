@@ -109,6 +109,17 @@ def test_a_wearing_nest_of_mixed_gauges_is_flagged_dated_and_told() -> None:
     assert found.sentence.endswith("re-check its last samples.")
 
 
+def test_stray_weak_crimps_among_good_ones_are_named() -> None:
+    force, resistance = noise(90)
+    force[50::8] = -6.0
+    found = trend(force, resistance)
+    assert found.flagged
+    assert found.flag is None
+    assert found.signal_seq is not None
+    assert found.signal_seq > 51
+    assert found.sentence.startswith("Stray weak crimps: about one in 8 since 2031-02-25 (5 of 40 ")
+
+
 def test_a_steady_nest_says_so() -> None:
     found = trend(*noise(90))
     assert found.report is None

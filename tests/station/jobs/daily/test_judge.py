@@ -34,6 +34,8 @@ def shipped() -> DailyCheckPlan:
 
 
 PLAN = shipped()
+LEAN = load_plans()["daily-check-lean"]
+assert isinstance(LEAN, DailyCheckPlan)
 BOTH = PLAN.first_stage + PLAN.second_stage
 
 
@@ -306,3 +308,35 @@ def test_a_nest_is_due_for_a_reason(known: dict[str, object], due: bool, says: s
     (found,) = due_today(PLAN, [last], date(2031, 3, 4))
     assert found.due is due
     assert says in found.reason
+
+
+def missing(*rows: SampleRow, steady: bool = True, known: bool = True) -> int:
+    """Samples that the lean plan still asks for."""
+    assert isinstance(LEAN, DailyCheckPlan)
+    nest = replace(NEST, steady=steady)
+    return progress_of(LEAN, nest, history(*rows, known=known)).finding.missing
+
+
+def test_a_long_steady_nest_is_asked_for_one_sample() -> None:
+    assert missing() == 1
+    assert missing(sample(0, peak_n=160.0)) == 0
+    assert missing(steady=False) == 3
+
+
+def test_an_odd_sample_of_a_long_steady_nest_is_answered_by_the_second_stage_once() -> None:
+    # Two deviations below the baseline: a force of 144 N.
+    odd = sample(0, peak_n=144.0)
+    assert missing(odd) == 5
+    assert missing(odd, *(sample(place, peak_n=160.0) for place in range(1, 6))) == 0
+    doubtful = sample(0, "undecided", peak_n=100.4, measured_verdict="undecided")
+    assert missing(doubtful) == 5
+    assert missing(doubtful, *(sample(place, peak_n=160.0) for place in range(1, 6))) == 0
+
+
+def test_a_joint_without_a_baseline_is_asked_for_all() -> None:
+    assert missing(sample(0), known=False) == 2
+
+
+def test_a_plan_without_a_word_on_steady_nests_asks_the_same_of_all() -> None:
+    nest = replace(NEST, steady=True)
+    assert progress_of(PLAN, nest, history()).finding.missing == PLAN.first_stage
