@@ -26,7 +26,7 @@ def begun(visitor: Visitor, **more: str) -> str:
 
 def measured(bench: BenchAtHand, force_n: float) -> None:
     """Finish the sample that the page began."""
-    bench.finish(force_n, splice_ohm=4e-4 * 145.0 / force_n)
+    bench.finish(force_n, splice_ohm=3.5e-4 * 145.0 / force_n)
 
 
 def test_begin_form_offers_what_is_on_record(visitor: Visitor) -> None:
