@@ -4,7 +4,8 @@ axe-core (Deque's rules for WCAG, MPL 2.0) comes with the test dependency axe-pl
 runs in the page and asks nothing of any other machine.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Literal
 from urllib.parse import unquote, urlsplit
 
 from axe_playwright_python.sync_playwright import Axe
@@ -16,15 +17,23 @@ from werkzeug.routing import RequestRedirect, Rule
 SERIOUS = ("serious", "critical")
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 
+COLOURS = {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}
+"""The rules that look at colours: in the dark scheme nothing else of a page differs."""
+SCHEMES: dict[Literal["light", "dark"], Mapping[str, object]] = {"light": RULES, "dark": COLOURS}
+
 LINKS = "[...document.links].map(link => link.href instanceof SVGAnimatedString ? '' : link.href)"
 
 
 def faults(page: Page) -> list[str]:
-    """What axe-core finds serious or critical in the page as it stands."""
-    found = Axe().run(page, options=RULES).response["violations"]
+    """What axe-core finds serious or critical in the page as it stands, in light and in dark."""
+    found = []
+    for scheme, rules in SCHEMES.items():
+        page.emulate_media(color_scheme=scheme)
+        response = Axe().run(page, options=dict(rules)).response
+        found += [(scheme, rule) for rule in response["violations"]]
     return [
-        f"{page.url}: {rule['id']} ({rule['impact']}): {node['html'][:200]}"
-        for rule in found
+        f"{page.url}: {rule['id']} ({scheme}, {rule['impact']}): {node['html'][:200]}"
+        for scheme, rule in found
         if rule["impact"] in SERIOUS
         for node in rule["nodes"]
     ]

@@ -1,12 +1,14 @@
 """Pages as a browser reads them: links, forms and their fields, for tests that try all of them."""
 
 from collections import Counter
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 from html.parser import HTMLParser
 
 from werkzeug.test import TestResponse
 
 from tests.web.visitor import Visitor
+from web.once import MARK
 
 ENOUGH_OF_A_KIND = 3
 """Pages of one route, such as those of single samples, that are read."""
@@ -74,6 +76,16 @@ class Reader(HTMLParser):
         choices = self.forms[-1].choices.get(self._select) if self.forms else None
         if choices and choices[-1] == "" and data.strip():
             choices[-1] = data.strip()
+
+
+def forms_of(pages: Iterable[Reader], method: str = "") -> list[Form]:
+    """Every form of these pages, once: many stand on several pages and differ in their mark."""
+    found: dict[str, Form] = {}
+    for form in (form for page in pages for form in page.forms):
+        fixed = {name: value for name, value in form.fixed.items() if name != MARK}
+        if method in ("", form.method):
+            found.setdefault(repr(replace(form, fixed=fixed)), form)
+    return list(found.values())
 
 
 def read(path: str, answer: TestResponse) -> Reader:

@@ -22,7 +22,7 @@ from station.settings import ANY_ADDRESS, DoorSettings, Settings
 from station.shop.rights import FREE_TRIES, Right
 from tests.doors import PASSPHRASE, PIN, give_secret
 from tests.web.benches import BenchAtHand
-from tests.web.crawl import Form, Reader, crawl, read
+from tests.web.crawl import Form, Reader, crawl, forms_of, read
 from tests.web.invented import NOW, moment
 from tests.web.visitor import ELSEWHERE, Visitor
 from web import access, create_app
@@ -473,8 +473,7 @@ def filled(form: Form, text: str) -> dict[str, str]:
 
 
 def test_a_script_in_any_field_of_any_form_stays_text(lead: Visitor, ledger: Ledger) -> None:
-    pages = crawl(lead)
-    forms = [form for page in pages.values() for form in page.forms if form.method == "post"]
+    forms = forms_of(crawl(lead).values(), "post")
     assert len({form.action for form in forms}) > 8
     sent = 0
     for form in forms:

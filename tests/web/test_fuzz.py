@@ -24,7 +24,7 @@ from station.ledger.entries import PersonAdded
 from station.ledger.store import Ledger
 from tests.doors import cheap_hashes, give_secret
 from tests.web.benches import BenchAtHand
-from tests.web.crawl import crawl
+from tests.web.crawl import crawl, forms_of
 from tests.web.invented import HOSTILE, NOW, moment
 from tests.web.visitor import Visitor
 from web import access, create_app
@@ -94,7 +94,7 @@ def target(history: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
         app = create_app(bench, testing=True, clock=lambda: NOW)
         app.request_class = SpyingRequest
         lead = Visitor(app).sign_in()
-        forms = [form for page in crawl(lead).values() for form in page.forms]
+        forms = forms_of(crawl(lead).values())
         names: dict[str, set[str]] = defaultdict(set)
         adapter = app.url_map.bind("")
         for form in forms:

@@ -6,7 +6,7 @@ from types import UnionType
 from typing import Any, Union, get_args, get_origin
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import BaseModel, JsonValue, ValidationError
 
@@ -56,6 +56,7 @@ def instances(model: type[BaseModel]) -> st.SearchStrategy[Any]:
 
 
 @pytest.mark.parametrize("kind", KINDS)
+@settings(max_examples=40)  # of each of many kinds, by one and the same code
 @given(data=st.data())
 def test_whatever_can_be_built_reads_back_the_same(kind: str, data: st.DataObject) -> None:
     payload: Payload = data.draw(instances(KINDS[kind]))
