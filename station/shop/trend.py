@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.saying import join, say
-from station.crimp.units import milliohm, newton
+from station.crimp.units import milliohm
 from station.ledger.entries import BaselineSet
 from station.ledger.rows import SampleRow
 from station.statistics.pooling import Baseline
@@ -315,8 +315,8 @@ def _amounts(
     if report.characteristic != "resistance":
         row, force = next((row, pair[0]) for row, pair in reversed(scored) if force_ratio(row))
         yield say(
-            "about {force}, {share:.0%}, weaker at {wires}",
-            force=newton(level * force.sigma * (row.pull_limit_n or 0.0)),
+            "about {force_n:.0f} N, {share:.0%}, weaker at {wires}",
+            force_n=level * force.sigma * (row.pull_limit_n or 0.0),
             share=level * force.sigma / force.center,
             wires=" + ".join(row.wires),
         )

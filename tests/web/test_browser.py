@@ -273,6 +273,8 @@ def test_bench_works_without_script(browser: Browser, address: str, bench: Bench
         fill_form(page)
         expect(page.get_by_role("button", name="Clips are on")).to_be_visible()
         page.get_by_role("button", name="Give up (void)").click()
+        bench.until(Stage.DONE)
+        page.reload()
         expect(page.locator("#verdict")).to_have_text("Void")
     finally:
         context.close()
