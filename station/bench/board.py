@@ -109,6 +109,8 @@ class BenchState:
     @property
     def what_to_do(self) -> str:
         """What the person does now, in one line."""
+        if self.stage is Stage.DONE and self.force_n is None:
+            return say("Done. Nothing was pulled.")
         if self.stage is not Stage.PULLING or self.hold_n is None:
             return WHAT_TO_DO[self.stage]
         return say("Held: let go of it slowly.") if self.hold_left_s == 0.0 else HOLD_IT
@@ -199,6 +201,7 @@ class Board:
 
     def begin(self, order: SampleOrder, sample_id: str, condemned_by: tuple[str, ...]) -> None:
         """Show a sample that is taken up, and nothing of the one before."""
+        self.trace.begin()
         left = {"version", "instrument_troubles", "guard", "attention", "unsaved"}
         blank = {item.name: item.default for item in fields(BenchState) if item.name not in left}
         mine = {"order": order, "sample_id": sample_id, "condemned_by": condemned_by}

@@ -280,6 +280,55 @@ def test_bench_works_without_script(browser: Browser, address: str, bench: Bench
         context.close()
 
 
+def seen(page: Page, selector: str) -> bool:
+    """Whether any of it lies in what the screen shows now, without scrolling."""
+    return bool(
+        page.evaluate(
+            """(selector) => [...document.querySelectorAll(selector)].some((it) => {
+              const box = it.getBoundingClientRect();
+              return box.width > 0 && box.height > 0 && box.top < innerHeight && box.bottom > 0;
+            })""",
+            selector,
+        )
+    )
+
+
+def test_a_refusal_stands_first_and_the_outcome_before_it_is_gone(
+    page: Page, bench: BenchAtHand
+) -> None:
+    bench.start(order_of("Bo Invented", "blue"))
+    bench.finish()
+    page.goto("/bench")
+    expect(page.locator("#verdict")).to_have_text("Pass")
+    page.get_by_label("Limits").select_option("qc-t-29106-2014")
+    page.get_by_role("button", name="Start this sample").click()
+    expect(page.locator("#refused")).to_contain_text("18 AWG")
+    assert seen(page, "#refused")
+    # The stream has brought its first news, which changes nothing of that.
+    expect(page.locator("#lost")).to_be_hidden()
+    for gone in ("#verdict", "#curve", ".todo"):
+        assert not seen(page, gone), gone
+
+
+def test_a_sample_given_up_before_its_pull_shows_no_curve_and_no_scrap(
+    page: Page, bench: BenchAtHand
+) -> None:
+    bench.start(order_of("Bo Invented", "blue"))
+    bench.finish()
+    for second in range(4):
+        bench.board.trace.add(second, 30.0 * second)
+    page.goto("/bench")
+    expect(page.locator("#curve")).to_be_visible()
+    expect(page.get_by_text("is scrap: never install it").first).to_be_visible()
+    bench.clip(order_of("Bo Invented", "blue"))
+    bench.give_up("dropped it")
+    for _ in range(2):
+        expect(page.locator("#verdict")).to_have_text("Void")
+        expect(page.get_by_text("Done. Nothing was pulled.")).to_be_visible()
+        expect(page.locator("#curve")).to_be_hidden()
+        page.reload()
+
+
 def test_error_page_leads_back(
     page: Page, bench: BenchAtHand, monkeypatch: pytest.MonkeyPatch
 ) -> None:

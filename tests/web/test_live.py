@@ -27,9 +27,14 @@ SETS = shipped_limit_sets()
 
 @pytest.mark.parametrize("stage", list(Stage))
 def test_every_stage_says_what_to_do(stage: Stage) -> None:
-    view = live_view(BenchState(version=3, stage=stage), SETS)
+    view = live_view(BenchState(version=3, stage=stage, force_n=90.0), SETS)
     assert (view.version, view.stage) == (3, stage.value)
     assert view.texts["todo"] == WHAT_TO_DO[stage]
+
+
+def test_scrap_is_what_was_pulled() -> None:
+    view = live_view(BenchState(stage=Stage.DONE), SETS)
+    assert view.texts["todo"] == "Done. Nothing was pulled."
 
 
 def test_idle_bench_shows_nothing_else() -> None:
