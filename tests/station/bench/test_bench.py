@@ -306,7 +306,7 @@ def test_a_meter_that_reads_two_samples_alike_to_the_last_digit_is_said(
             simulated.hands.meter.command({"fault": fault})
         operator = SeesTheBoard(simulated)
         outcome = simulated.bench.take_sample(ORDER, operator)
-        assert outcome.finished.verdict != "void"
+        assert outcome.finished.verdict != "void", outcome.finished.void_reason
         said.append(operator.said)
         recorded.append(outcome.finished.resistance)
     assert [result is not None and result.same_as_before for result in recorded][::2] == [

@@ -48,8 +48,8 @@ def test_a_pipe_that_closes_ends_quietly_and_is_no_failed_verdict() -> None:
     assert process.returncode in (0, 141)
 
 
-def test_ctrl_c_in_mid_pull_says_one_word_and_leaves_a_sound_record(tmp_path: Path) -> None:
-    ledger = tmp_path / "demo.ledger"
+def stopped_in_mid_pull(ledger: Path) -> tuple[int, str]:
+    """Exit code and last words of a demo that is stopped by Ctrl-C while it pulls."""
     demo = [sys.executable, "-m", "station", "demo", "--days", "5", "--headless"]
     with subprocess.Popen(
         [*demo, "--ledger", str(ledger)],
@@ -64,7 +64,17 @@ def test_ctrl_c_in_mid_pull_says_one_word_and_leaves_a_sound_record(tmp_path: Pa
             assert said
         os.killpg(process.pid, signal.SIGINT)
         last = process.stderr.read()
-    assert process.returncode == 130
+    return process.returncode, last
+
+
+def test_ctrl_c_in_mid_pull_says_one_word_and_leaves_a_sound_record(tmp_path: Path) -> None:
+    for attempt in range(3):
+        ledger = tmp_path / f"demo-{attempt}.ledger"
+        code, last = stopped_in_mid_pull(ledger)
+        # On a busy machine the pull may be over before the key is pressed: once more then.
+        if code != 0:
+            break
+    assert code == 130
     assert last.endswith("Stopped.\n")
     assert "Traceback" not in last
     assert verify_ledger(ledger).fault is None

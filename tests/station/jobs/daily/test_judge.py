@@ -229,7 +229,7 @@ def test_a_nest_that_fell_off_is_seen_by_the_wear_watch_though_it_passes() -> No
     assert progress.finding.stage == "second stage"
     progress = progress_of(PLAN, NEST, history(*steady, *weak))
     assert progress.finding.outcome in ("watch", "held")
-    assert "pull force fell" in progress.finding.reasons[-1]
+    assert "Worn: getting weaker since" in progress.finding.reasons[-1]
 
 
 @pytest.mark.parametrize(
