@@ -25,6 +25,7 @@ from station.settings import Settings
 from station.simulation import workshop
 from station.simulation.demo import SimulatedBench, demo_limit_sets, simulated_bench
 from station.simulation.hands import HandsAtTheBench
+from tests.pace import unpaced
 from tests.station.bench.test_bench import ORDER, KillMeterOnClips, KillTesterDuringPull
 from tests.web.benches import BenchAtHand
 from tests.web.invented import order_of
@@ -98,6 +99,7 @@ def walk(tmp_path: Path) -> Iterator[Walk]:
     with ExitStack() as stack:
         ledger = stack.enter_context(Ledger.open(tmp_path / "bench.ledger"))
         panel = WorkedPanel()
+        stack.enter_context(unpaced())
         simulated = stack.enter_context(
             simulated_bench(ledger, demo_limit_sets(), Settings(), seed=5, demo=True, panel=panel)
         )

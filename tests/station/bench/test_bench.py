@@ -20,6 +20,7 @@ from station.simulation.demo import (
     simulated_bench,
 )
 from station.simulation.hands import HandsAtTheBench
+from tests.pace import unpaced
 
 JOINT = workshop.joint("Heron", "red", "18 AWG")
 ORDER = SampleOrder("Benno", "daily_check", JOINT, checklist=workshop.good_looks(JOINT))
@@ -33,7 +34,10 @@ def ledger(tmp_path: Path) -> Iterator[Ledger]:
 
 @pytest.fixture
 def simulated(ledger: Ledger) -> Iterator[SimulatedBench]:
-    with simulated_bench(ledger, demo_limit_sets(), Settings(), seed=5, demo=True) as bench:
+    with (
+        unpaced(),
+        simulated_bench(ledger, demo_limit_sets(), Settings(), seed=5, demo=True) as bench,
+    ):
         yield bench
 
 

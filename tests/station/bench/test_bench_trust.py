@@ -19,6 +19,7 @@ from station.simulation.demo import (
     demo_limit_sets,
     simulated_bench,
 )
+from tests.pace import unpaced
 
 METER = "CRIMP STATION,SIMULATED METER,0001,1"
 TESTER = "CRIMP STATION,SIMULATED PULL TESTER,0001,1"
@@ -72,7 +73,10 @@ def settings() -> Settings:
 
 @pytest.fixture
 def simulated(ledger: Ledger, settings: Settings) -> Iterator[SimulatedBench]:
-    with simulated_bench(ledger, demo_limit_sets(), settings, seed=3, demo=True) as bench:
+    with (
+        unpaced(),
+        simulated_bench(ledger, demo_limit_sets(), settings, seed=3, demo=True) as bench,
+    ):
         set_clock(bench, ledger, settings, NOON)
         yield bench
 

@@ -19,6 +19,7 @@ from station.settings import Settings
 from station.simulation import workshop
 from station.simulation.demo import SimulatedBench, demo_limit_sets, simulated_bench
 from station.simulation.hands import HandsAtTheBench
+from tests.pace import unpaced
 from tests.worked_panel import WorkedPanel
 
 JOINT = workshop.joint("Heron", "red", "18 AWG")
@@ -58,6 +59,7 @@ def at(tmp_path: Path) -> Iterator[PanelledBench]:
     with ExitStack() as stack:
         ledger = stack.enter_context(Ledger.open(tmp_path / "bench.ledger"))
         panel = WorkedPanel()
+        stack.enter_context(unpaced())
         simulated = stack.enter_context(
             simulated_bench(ledger, demo_limit_sets(), Settings(), seed=5, demo=True, panel=panel)
         )

@@ -11,6 +11,7 @@ from station.ledger.store import Ledger
 from station.settings import Settings
 from station.simulation import workshop
 from station.simulation.demo import SimulatedBench, demo_limit_sets, simulated_bench
+from tests.pace import unpaced
 from tests.station.ledger.invented_entries import CHECKED
 
 METER = "CRIMP STATION,SIMULATED METER,0001,1"
@@ -25,7 +26,10 @@ def ledger(tmp_path: Path) -> Iterator[Ledger]:
 @pytest.fixture
 def simulated(ledger: Ledger) -> Iterator[SimulatedBench]:
     settings = Settings()
-    with simulated_bench(ledger, demo_limit_sets(), settings, seed=3, demo=True) as bench:
+    with (
+        unpaced(),
+        simulated_bench(ledger, demo_limit_sets(), settings, seed=3, demo=True) as bench,
+    ):
         yield bench
 
 
