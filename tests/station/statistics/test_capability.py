@@ -222,3 +222,21 @@ def test_degenerate_input_is_refused(values: list[float], lower: float, says: st
 def test_samples_needed_is_none_where_nothing_would_do() -> None:
     assert samples_needed(10, 1.6, 0.95, 0.95) is None
     assert samples_needed(10, 5.0, 0.95, 0.95) == 0
+
+
+@pytest.mark.parametrize("n", [2, 5, 30, 200])
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_values_almost_alike_have_a_bound_soon(n: int, sign: float) -> None:
+    # Two forces that differ in their last bit: a search for the noncentrality would not end.
+    largest = ppk_lower_bound(sign * 2e13, n, 0.95)
+    assert math.copysign(1.0, largest) == sign
+    assert largest < sign * 2e13
+    # It goes on from the search without a step, to within what the search itself leaves.
+    below, above = (ppk_lower_bound(sign * ppk, n, 0.95) for ppk in (299.999, 300.001))
+    assert above == pytest.approx(below, rel=5e-4)
+
+
+def test_two_values_almost_alike_are_judged() -> None:
+    found = capability([90.00000000000001, 90.0], lower=89.0, coverage=0.99, confidence=0.95)
+    assert found.ppk_lower_bound is not None
+    assert found.ppk_lower_bound > 0.0
