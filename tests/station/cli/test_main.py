@@ -4,6 +4,7 @@ import os
 import signal
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -56,6 +57,8 @@ def stopped_in_mid_pull(ledger: Path) -> tuple[int, str]:
         stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
         # Of its own, as at a terminal, where Ctrl-C reaches a program and all that it started.
         start_new_session=True,
+        # Whoever runs the suite in the background has it ignored.
+        preexec_fn=partial(signal.signal, signal.SIGINT, signal.SIG_DFL),
     ) as process:  # fmt: skip
         assert process.stderr is not None
         said = ""

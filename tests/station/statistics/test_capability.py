@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import assume, example, given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
@@ -152,14 +152,15 @@ def test_ranks_of_the_published_table(n: int, rank: int) -> None:
     assert fewer == (rank - 2 if rank > 1 else -np.inf)
 
 
-@given(st.lists(st.floats(-50.0, 50.0), min_size=3, max_size=80), st.floats(0.1, 10.0))
+# Never alike, and never on the limit, where rounding may carry a value over it.
+OFF_ZERO = st.integers(-50_000, 50_000).map(lambda number: (number + 0.5) / 1000.0)
+
+
+@given(st.lists(OFF_ZERO, min_size=3, max_size=80, unique=True), st.floats(0.1, 10.0))
 def test_verdict_does_not_depend_on_unit_or_zero(values: list[float], unit: float) -> None:
-    assume(np.ptp(values) > 1e-3)
     first = capability(values, 0.0)
     other = capability([7.0 + unit * value for value in values], 7.0)
     if first.judged_bound is None or abs(first.judged_bound) > 1e-6:
-        # Rounding may carry a value over a limit that it lies on.
-        assume(min(abs(value) for value in values) > 1e-9)
         assert first.verdict == other.verdict
 
 
