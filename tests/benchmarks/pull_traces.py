@@ -13,7 +13,7 @@ says how many were called void.
 
 A wire that sticks and slips in its own barrel falls deep and climbs back like a slip in the grips,
 so that only a fall after which the force went on to more than before voids a pull, which one in
-eighteen of the slips drawn here never does; where it came back as high, a person is asked.
+twenty or so of the slips drawn here never does; where it came back as high, a person is asked.
 
 The thresholds of the rules were set on seeds 1 and 2 and are measured here on another. The world
 is the simulator's own, so the figures show that the rules read these shapes, not how often they

@@ -6,9 +6,8 @@ is taken from the mean of that run of samples which promises the highest force a
 uncertainty: short where the force climbs straight to a break, long where it is round or held. The
 largest of many such means is high again, by about sqrt(2 ln m) of its standard deviation for m
 runs that could have been chosen (extreme values of normal variables [memory]; a factor of 1.1 by
-simulation); that is taken off. It is low by what the force falls within the run. Noise that a
-filter made alike over more than some five samples is seen for what it is only in a long rise, of
-some thousand samples.
+simulation); that is taken off. It is low by what the force falls within the run. Noise of
+which neighbours are alike, as a filter makes it, is seen in part only: ``u`` is then too small.
 
 **What it may hide.** What breaks between two samples was still climbing: at most the climb times
 the gap is missed. A filter lags behind a climb by its rate times the lag: 1/(2 pi f) for one pole
