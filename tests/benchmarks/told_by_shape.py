@@ -24,8 +24,8 @@ from station.crimp.wire import awg
 from tests.benchmarks.report import Figures, run
 from tests.published import pulled_copper
 
-PULLS = 600
-SEED = 20261128
+PULLS = 1500
+SEED = 771199
 RIGHT = {
     "free wire": "broke_in_wire",
     "edge": "broke_at_edge",
