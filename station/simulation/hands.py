@@ -8,7 +8,7 @@ import contextlib
 import threading
 from dataclasses import dataclass, field
 
-from station.bench.board import Board, Stage
+from station.bench.board import BenchState, Board, Stage
 from station.errors import InstrumentError
 from station.ledger.entries import Joint
 from station.simulation.launch import SimulatedInstrument
@@ -19,6 +19,17 @@ UNDER_WAY = (Stage.CLIP_ON, Stage.READING, Stage.GRIP, Stage.PULLING)
 
 HOLD_LONGER_S = 1.0
 """What hands hold a force for beyond the time that is asked for."""
+
+
+def once_recorded(board: Board) -> BenchState:
+    """Wait until the bench shows a force or goes on without one, and return what it shows.
+
+    Whoever pulls before the recording is under way pulls unseen.
+    """
+    state = board.state
+    while state.stage is Stage.GRIP or (state.stage is Stage.PULLING and state.force_n is None):
+        state = board.wait_beyond(state.version, timeout_s=0.5)
+    return state
 
 
 @dataclass
@@ -38,13 +49,8 @@ class SimulatedHands:
             self.meter.command({"mount": self.specimen.model_dump()})
 
     def pull_once_recorded(self) -> None:
-        """Wait until the bench shows a force, and pull; do nothing where it goes on without one.
-
-        Whoever pulls before the recording is under way pulls unseen.
-        """
-        state = self.board.state
-        while state.stage is Stage.GRIP or (state.stage is Stage.PULLING and state.force_n is None):
-            state = self.board.wait_beyond(state.version, timeout_s=0.5)
+        """Pull as soon as it is recorded; do nothing where the bench goes on without a force."""
+        state = once_recorded(self.board)
         if state.stage is Stage.PULLING:
             self.pull(state.hold_n, (state.hold_left_s or 0.0) + HOLD_LONGER_S)
 

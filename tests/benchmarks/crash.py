@@ -31,7 +31,7 @@ from typing import IO
 
 import numpy as np
 
-from station.bench.board import Board
+from station.bench.board import Board, Stage
 from station.bench.operator import SampleAbandoned
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import SampleFinished
@@ -41,7 +41,7 @@ from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
 from station.settings import InstrumentSettings, Settings
 from station.simulation import workshop
-from station.simulation.hands import SimulatedHands
+from station.simulation.hands import SimulatedHands, once_recorded
 from station.simulation.history import METER_PROFILE, TESTER_PROFILE
 from station.simulation.launch import SimulatedInstrument
 from tests.benchmarks.invented_ledger import simulated_bench
@@ -66,8 +66,9 @@ ORDER = SampleOrder(
 class AskTheParent:
     """An operator whose hands are in the parent process, which also decides when to stop."""
 
-    def __init__(self, ask: IO[bytes], answers: IO[bytes]) -> None:
+    def __init__(self, board: Board, ask: IO[bytes], answers: IO[bytes]) -> None:
         self.stop = threading.Event()
+        self._board = board
         self._ask = ask
         self._answers = answers
 
@@ -80,7 +81,11 @@ class AskTheParent:
             raise SampleAbandoned("the benchmark ends here")
 
     def sample_gripped(self) -> None:
-        self._asked("pull")
+        threading.Thread(target=self._have_it_pulled, daemon=True).start()
+
+    def _have_it_pulled(self) -> None:
+        if once_recorded(self._board).stage is Stage.PULLING:
+            self._ask.write(b"pull\n")
 
     def failure_mode(self, suggested: str | None) -> str:
         return self._asked("mode")
@@ -96,7 +101,7 @@ def work(path: Path, settings: Settings, ask: IO[bytes], answers: IO[bytes]) -> 
         for row in left_open:
             bench.void_unfinished(row.sample_id, row.person, "the station stopped")
             ask.write(f"acknowledged {row.sample_id}\n".encode())
-        operator = AskTheParent(ask, answers)
+        operator = AskTheParent(bench.board, ask, answers)
         going_on = True
         while going_on:
             outcome = bench.take_sample(ORDER, operator)
@@ -218,8 +223,7 @@ class Parent:
             self._hands.clip_on(ORDER.joint)
             answers.write(b"done\n")
         elif line == "pull":
-            self._hands.pull()
-            answers.write(b"done\n")
+            self._hands.pull()  # the answer is the force that the child sees
         elif line == "mode":
             answers.write(f"{self._hands.failure_mode()}\n".encode())
             if life.kill_after_mode_s is not None:
