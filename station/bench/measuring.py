@@ -25,13 +25,12 @@ from station.bench.temperature import temperature_now
 from station.crimp.in_force import Judged
 from station.crimp.limits import FORCES, Limit
 from station.crimp.pull.hold import ROOM, USUAL_HOLD_S, Hold, reduce_hold, still_borne_n
-from station.crimp.pull.peak import PeakFound, with_register
-from station.crimp.pull.reduce import PullReduction, reduce_trace
 from station.crimp.resistance import wire_share_ohm
 from station.crimp.wire import WireSize, parse_size, weakest_wire
 from station.errors import CalibrationNeeded, InstrumentError
 from station.instruments.bay import CAPACITY_REACHED, STOPPED, InstrumentBay
 from station.instruments.pull_tester import ForceTrace
+from station.instruments.recorded_peak import reduce_recorded
 from station.instruments.standstill import StandstillWatch
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import PullResult
@@ -231,7 +230,7 @@ class Measuring:
         borne_n: float | None,
     ) -> str | None:
         size = parse_size(self.order.joint.wires[wire])
-        reduced, found = self._reduced(trace, preload_n, size, worth)
+        reduced, found = reduce_recorded(trace, worth, preload_n, size)
         # A trace that looks like a slip is shown to the operator, who may have seen otherwise.
         slipped = reduced.suggested_mode == GRIP_SLIP
         void_reason = found.void_reason if slipped else reduced.void_reason or found.void_reason
@@ -270,27 +269,6 @@ class Measuring:
             self.results.void_by = "instrument" if slipped else "person"
             return say("the sample slipped in the grips: crimp a new one and grip it again")
         return void_reason
-
-    def _reduced(
-        self, trace: ForceTrace, preload_n: float, size: WireSize, worth: ForceWorth
-    ) -> tuple[PullReduction, PeakFound]:
-        """The trace reduced, and its peak beside that of the tester's register."""
-        reduced = reduce_trace(
-            trace.time_s,
-            trace.force_n,
-            filter_hz=worth.filter_hz,
-            preload_n=preload_n,
-            wire=size,
-            resolution_n=worth.resolution_n,
-        )
-        found = with_register(
-            reduced.peak_n,
-            reduced.peak_may_be_low_by_n,
-            trace.register_peak_n,
-            max(2.0 * worth.resolution_n, 6.0 * reduced.noise_n),
-        )
-        low_n = found.may_be_low_by_n
-        return replace(reduced, peak_n=found.peak_n, peak_may_be_low_by_n=low_n), found
 
     def _bearing(
         self, pull: PullResult, trace: ForceTrace, worth: ForceWorth, borne_n: float | None

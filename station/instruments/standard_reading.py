@@ -9,6 +9,7 @@ from calibration.saying import say
 from calibration.standing import INSTRUMENT_WORDS, InstrumentKind
 from station.errors import NoReading
 from station.instruments.bay import BayTester, InstrumentBay
+from station.instruments.recorded_peak import reduce_recorded
 
 REPEATS = 5
 PRELOAD_N = 2.0
@@ -50,7 +51,9 @@ def read_pull(
     stop: threading.Event,
     on_force: Callable[[float], None],
 ) -> tuple[str, float]:
-    """Name of the tester on record, and the highest force of the pull that comes now, in newton.
+    """Name of the tester on record, and the peak of the pull that comes now, in newton.
+
+    The peak is that of a sample's pull: see `reduce_recorded`.
 
     Parameters
     ----------
@@ -71,14 +74,17 @@ def read_pull(
     began_s = time.monotonic()
     trace = tester.record(lambda _at_s, force_n: on_force(force_n), stop, PRELOAD_N)
     reason = why_void(began_s) or trace.void_reason
+    peak_n = 0.0
+    if reason is None:
+        reduced, found = reduce_recorded(trace, tester.worth, PRELOAD_N)
+        reason, peak_n = reduced.void_reason or found.void_reason, found.peak_n
     if reason is not None:
         raise NoReading(
             "This pull does not count: {reason}. If the part is spent, take another of "
             "the same batch for this turn.",
             reason=say(reason),
         )
-    peak_n = float(trace.force_n.max())
-    return bay.line("tester").known_as, max(peak_n, trace.register_peak_n or 0.0)
+    return bay.line("tester").known_as, peak_n
 
 
 def _still_forces(tester: BayTester, repeats: int) -> list[float]:

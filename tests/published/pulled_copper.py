@@ -228,12 +228,16 @@ def slipped(drawn: Pull, lost: float, rng: np.random.Generator) -> Pull:
 
 @dataclass(frozen=True, slots=True)
 class Chain:
-    """A tester: samples a second, noise and last digit in N, corner of a one-pole filter."""
+    """A tester: samples a second, noise and last digit in N, corner of a one-pole filter.
+
+    ``smoothed_s`` is the time constant by which its noise is smoothed; neighbours are then alike.
+    """
 
     rate_hz: float
     noise_n: float
     digit_n: float
     filter_hz: float | None = None
+    smoothed_s: float = 0.0
 
 
 def seen(
@@ -254,10 +258,19 @@ def seen(
         step_s = 1.0 / max(4.0 * chain.rate_hz, 20.0 * chain.filter_hz)
         fine_s = np.arange(-rest_s - 0.5, end_s, step_s)
         force = np.interp(time_s, fine_s, _one_pole(true_n(fine_s), chain.filter_hz, step_s))
-    force = force + rng.normal(0.0, 1.0, force.size) * chain.noise_n
+    force = force + chain.noise_n * _noise(chain.smoothed_s * chain.rate_hz, force.size, rng)
     if chain.digit_n > 0.0:
         force = np.round(force / chain.digit_n) * chain.digit_n
     return time_s - time_s[0], force
+
+
+def _noise(smoothed: float, size: int, rng: np.random.Generator) -> Values:
+    """Normal values of standard deviation 1, smoothed over so many samples [calc]."""
+    if smoothed == 0.0:
+        return rng.normal(0.0, 1.0, size)
+    weights = np.exp(-np.arange(int(12.0 * smoothed) + 2) / smoothed)
+    weights /= np.linalg.norm(weights)
+    return np.convolve(rng.normal(0.0, 1.0, size + weights.size - 1), weights, mode="valid")
 
 
 def _one_pole(values: Values, corner_hz: float, step_s: float) -> Values:

@@ -4,7 +4,7 @@ Nothing here loops over samples: ten million of them take some seconds.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,9 @@ ENOUGH_BLOCKS = 20
 
 FEW_VALUES = 8
 """Different forces below which a common step of theirs may be chance."""
+
+FEW_MEANS = 8
+"""Means of a force at rest or held, below which their scatter is not known."""
 
 LARGEST_BLOCK = 32
 """Longer means are expected to scatter as white noise from there on."""
@@ -99,12 +102,18 @@ class Scatter:
         """
         return max(sd * math.sqrt(min(1.0, block / size)) for block, sd in self.of_blocks)
 
+    def also(self, of_blocks: tuple[tuple[int, float], ...]) -> "Scatter":
+        """The same, with what was seen elsewhere."""
+        return replace(self, of_blocks=self.of_blocks + of_blocks)
 
-def scatter_of(time: Values, force: Values, rise: slice, least_step_n: float = 0.0) -> Scatter:
-    """Scatter on the rise of a trace; with too few samples to tell, a wide guess."""
+
+def scatter_of(
+    time: Values, force: Values, rise: slice, least_step_n: float = 0.0, begins: int = 0
+) -> Scatter:
+    """Scatter on the rise of a trace and at rest before it ``begins``; a wide guess if short."""
     times, forces = time[rise], force[rise]
     step_n = max(_step(forces), least_step_n)
-    seen, block = [], 1
+    seen, block = [*scatter_about_parabola(_at_rest(force[:begins]))], 1
     while forces.size // block >= (ENOUGH_BLOCKS if block > 1 else 6) and block <= LARGEST_BLOCK:
         whole = forces.size // block * block
         means = [values[-whole:].reshape(-1, block).mean(axis=1) for values in (times, forces)]
@@ -124,6 +133,37 @@ def scatter_of(time: Values, force: Values, rise: slice, least_step_n: float = 0
     # A force that flickers between two digits now and then hides its noise: a digit's own is least.
     seen.append((1, step_n / math.sqrt(12.0)))
     return Scatter(tuple(seen), noise_sd(times, forces), step_n)
+
+
+def _at_rest(before: Values) -> Values:
+    """What of the forces before a climb lies before it began to climb."""
+    if not before.size:
+        return before
+    return before[: int(np.flatnonzero(before <= np.median(before))[-1]) + 1]
+
+
+def scatter_about_parabola(force: Values) -> tuple[tuple[int, float], ...]:
+    """Scatter of means of a force at rest or held, in the form of `Scatter.of_blocks`.
+
+    Other than the scatter about neighbours it sees slow noise, as a smoothing tester leaves it. As
+    many samples that are alike tell as little as n (1 - r)/(1 + r) that are not, r the correlation
+    of neighbours (Bayley & Hammersley 1946) [memory].
+    """
+    seen, block = [], 1
+    while (count := force.size // block) >= FEW_MEANS:
+        means = force[: count * block].reshape(count, block).mean(axis=1)
+        line = np.linspace(-1.0, 1.0, count)
+        bend = line**2 - float(line @ line) / count
+        left = means - means.mean()
+        left -= line * (float(line @ means) / float(line @ line))
+        left -= bend * (float(bend @ means) / float(bend @ bend))
+        whole = float(left @ left)
+        alike = max(float(left[1:] @ left[:-1]) / whole, 0.0) if whole else 0.0
+        free = max(1, math.floor((count - 3) * (1.0 - alike) / (1.0 + alike)))
+        few = coverage_factor(0.95, free) / coverage_factor(0.95, math.inf)
+        seen.append((block, few * math.sqrt(whole / (count - 3))))
+        block *= 2
+    return tuple(seen)
 
 
 def _step(force: Values) -> float:

@@ -6,8 +6,9 @@ is taken from the mean of that run of samples which promises the highest force a
 uncertainty: short where the force climbs straight to a break, long where it is round or held. The
 largest of many such means is high again, by about sqrt(2 ln m) of its standard deviation for m
 runs that could have been chosen (extreme values of normal variables [memory]; a factor of 1.1 by
-simulation); that is taken off. It is low by what the force falls within the run. Noise of
-which neighbours are alike, as a filter makes it, is seen in part only: ``u`` is then too small.
+simulation); that is taken off. It is low by what the force falls within the run. How slowly the
+noise of a smoothing tester averages out is seen at rest before the pull and along a hold; noise
+that is slower than these last, or than some 30 ms, is a drift, which ``u`` does not hold.
 
 **What it may hide.** What breaks between two samples was still climbing: at most the climb times
 the gap is missed. A filter lags behind a climb by its rate times the lag: 1/(2 pi f) for one pole
@@ -22,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.saying import say
-from station.crimp.pull.events import Scatter, usual_gap_s
+from station.crimp.pull.events import Scatter, scatter_about_parabola, usual_gap_s
 
 Values = NDArray[np.float64]
 
@@ -79,6 +80,8 @@ def find_top(force: Values, scatter: Scatter) -> Top:
     highest = float(force.max())
     near = np.flatnonzero(force >= highest - 6.0 * scatter.of_mean(1) - scatter.step_n)
     start, end = int(near[0]), int(near[-1]) + 1
+    # A long hold shows itself how slowly its noise averages out.
+    scatter = scatter.also(scatter_about_parabola(force[start : int(np.argmax(force)) + 1]))
     sums, best, size = _sums(force[start:end]), None, 1
     while size < sums.size:
         first, below_n = _highest_run(sums, size)

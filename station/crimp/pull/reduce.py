@@ -202,7 +202,7 @@ def reduce_trace(
     lag = lag_s(filter_hz)
     low = np.flatnonzero(force[: top + 1] < 0.2 * highest_n)
     steady = slice(min(int(low[-1]) if low.size else 0, max(top - 1, 0)), top + 1)
-    scatter = scatter_of(time, force, steady, resolution_n)
+    scatter = scatter_of(time, force, steady, resolution_n, slack)
     noise_n = scatter.noise_n
     rise = slice(max(slack - 1, 0), top + 1)
     steepest = steepest_climb(time[rise], force[rise], noise_n) or 0.0

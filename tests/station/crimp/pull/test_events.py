@@ -8,6 +8,7 @@ from station.crimp.pull.events import (
     falls,
     longest_stretch_s,
     noise_sd,
+    scatter_about_parabola,
     scatter_of,
     steepest_climb,
 )
@@ -121,3 +122,31 @@ def test_the_longest_stretch() -> None:
     assert longest_stretch_s(time_s, held) == 5.0
     assert longest_stretch_s(time_s, ~held | held) == 9.0
     assert longest_stretch_s(time_s, np.zeros(6, dtype=np.bool_)) == 0.0
+
+
+def test_noise_that_was_smoothed_shows_at_rest_before_the_pull() -> None:
+    rng = np.random.default_rng(8)
+    # Smoothed over 20 samples: a sample scatters by 1, about its neighbours by far less.
+    noise = np.convolve(rng.normal(0.0, 1.0, 1300), np.exp(-np.arange(301) / 20.0), mode="valid")
+    noise /= np.sqrt(10.5)
+    time_s = np.arange(1000) / 100.0
+    force = np.maximum(0.0, 40.0 * (time_s - 4.0)) + noise
+    assert noise_sd(time_s, force) < 0.3
+    rise = slice(420, 1000)
+    assert scatter_of(time_s, force, rise).of_mean(1) < 0.9
+    assert 0.9 < scatter_of(time_s, force, rise, begins=405).of_mean(1) < 1.8
+
+
+def test_a_bend_is_no_scatter_and_few_samples_show_none() -> None:
+    at = np.arange(200.0)
+    blocks = scatter_about_parabola(3.0 + 0.5 * at - 0.002 * at**2)
+    assert [block for block, _ in blocks] == [1, 2, 4, 8, 16]
+    assert max(sd for _, sd in blocks) < 1e-9
+    assert scatter_about_parabola(at[:7]) == ()
+
+
+def test_white_noise_at_rest_averages_out() -> None:
+    white = np.random.default_rng(10).normal(0.0, 2.0, 4000)
+    of = dict(scatter_about_parabola(white))
+    assert of[1] == pytest.approx(2.0, rel=0.1)
+    assert of[64] == pytest.approx(2.0 / 8.0, rel=0.35)
