@@ -94,6 +94,10 @@ class FixtureSettings(_Section):
     """A sensor that Linux offers as a file (iio, hwmon or w1); it is read with every sample."""
     u_sensor_k: NotNegative = 1.0
     """Of the wire by that sensor: half a kelvin of its own, and the air is not the wire."""
+    crosshead_mm_per_min: Positive | None = None
+    """How fast the pull stand moves, where it states it; None for a pull by hand."""
+    insulation_grip: Literal["included", "excluded"] | None = None
+    """Whether samples are pulled with their insulation grip closed; None is not stated."""
     u_reclip_ohm: NotNegative = 0.0
     """What clipping on anew moves a reading by, from a re-clipping study; 0 where none was made."""
     reclip_dof: Positive | None = None

@@ -248,6 +248,7 @@ class Measuring:
             trace=trace,
             peak_from="register" if found.from_register else "trace",
             guard=self.panel.guard_word,
+            fixture=self.settings.fixture,
         )
         named = {"wire": wire, "size": size.label}
         pull = self._bearing(pull.model_copy(update=named), trace, worth, borne_n)

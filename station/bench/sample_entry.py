@@ -39,6 +39,7 @@ from station.ledger.entries import (
     SampleFinished,
     VoidBy,
 )
+from station.settings import FixtureSettings
 
 
 @dataclass(slots=True)
@@ -140,6 +141,7 @@ def pull_result(
     trace: ForceTrace | None = None,
     peak_from: Literal["trace", "register"] = "trace",
     guard: Literal["closed", "not watched"] | None = None,
+    fixture: FixtureSettings | None = None,
 ) -> PullResult:
     """What the ledger keeps of a pull; ``trace`` is None where no tester recorded it."""
     peak_n, budget = force_budget(reduced.peak_n, worth, reduced.peak_u_n)
@@ -167,6 +169,8 @@ def pull_result(
         struck_out=reduced.struck_out,
         unit_assumed=None if trace is None else trace.unit_assumed,
         guard=guard,
+        crosshead_mm_per_min=None if fixture is None else fixture.crosshead_mm_per_min,
+        insulation_grip=None if fixture is None else fixture.insulation_grip,
     )
 
 

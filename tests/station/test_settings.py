@@ -32,6 +32,8 @@ def test_a_file_sets_what_it_names(tmp_path: Path) -> None:
         ("guard = ", "could not be read"),
         ('port = "many"', "port"),
         ("[fixture]\nspan_m = nan", "span_m"),
+        ("[fixture]\ncrosshead_mm_per_min = 0", "crosshead_mm_per_min"),
+        ('[fixture]\ninsulation_grip = "shut"', "insulation_grip"),
     ],
 )
 def test_mistakes_are_one_sentence_that_names_the_place(

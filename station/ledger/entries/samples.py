@@ -150,6 +150,10 @@ class PullResult(Pulled):
     """True where the tester names no unit and its profile says which it means."""
     guard: Literal["closed", "not watched"] | None = None
     """What the panel saw of the guard while it was pulled. Information, never a safety function."""
+    crosshead_mm_per_min: float | None = None
+    """How fast the stand moved; null where it does not state it."""
+    insulation_grip: Literal["included", "excluded"] | None = None
+    """Whether the insulation grip was pulled too; null where that is not stated."""
     instrument: InstrumentUsed
 
 

@@ -15,7 +15,7 @@ from station.instruments.profiles import PullTesterProfile
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Joint, PullResult, SampleFinished
 from station.ledger.store import Ledger
-from station.settings import Settings
+from station.settings import FixtureSettings, Settings
 from station.shop.trend import nest_trend
 from station.simulation import workshop
 from station.simulation.demo import SimulatedBench, demo_limit_sets, simulated_bench
@@ -89,13 +89,17 @@ class AtTheBench:
 
 @contextmanager
 def at_a_bench(
-    path: Path, load: Callable[..., PullTesterProfile] = patient_tester
+    path: Path,
+    load: Callable[..., PullTesterProfile] = patient_tester,
+    settings: Settings | None = None,
 ) -> Iterator[AtTheBench]:
     with (
         unpaced(),
         patch("station.instruments.bay.load_tester_profile", load),
         Ledger.open(path / "bench.ledger") as ledger,
-        simulated_bench(ledger, demo_limit_sets(), Settings(), seed=5, demo=True) as simulated,
+        simulated_bench(
+            ledger, demo_limit_sets(), settings or Settings(), seed=5, demo=True
+        ) as simulated,
         HandsAtTheBench(simulated.hands),
     ):
         yield AtTheBench(simulated, ledger)
@@ -261,3 +265,10 @@ def test_what_cannot_be_judged_is_refused_before_it_is_pulled(at: AtTheBench) ->
     with pytest.raises(NoLimit, match="judges a pull of 18 AWG"):
         at.bench.start(order_of(unlike, pull_wire=0, limit_set="qc-t-29106-2014"))
     assert at.ledger.reader.counts().entries == 0
+
+
+def test_how_the_stand_pulls_goes_on_record(tmp_path: Path) -> None:
+    fixture = FixtureSettings(crosshead_mm_per_min=25.0, insulation_grip="excluded")
+    with at_a_bench(tmp_path, settings=Settings(fixture=fixture)) as at:
+        pull = pull_of(at.take(order_of(JOINT)))
+    assert (pull.crosshead_mm_per_min, pull.insulation_grip) == (25.0, "excluded")

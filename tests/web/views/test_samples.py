@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 import pytest
 from flask.testing import FlaskClient
 
-from station.ledger.entries import Correction
+from station.ledger.entries import Correction, PullResult
 from station.ledger.entry import Entry
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
@@ -93,6 +93,8 @@ def test_sample_page_tells_everything(client: FlaskClient, records: LedgerReader
         "Invented instrument",
         "This record is invented",
         "wire drawn out of the barrel",
+        "<dt>Crosshead</dt><dd>speed not stated</dd>",
+        "<dt>Insulation grip</dt><dd>not stated</dd>",
     ):
         assert words in text
     assert '<svg xmlns="http://www.w3.org/2000/svg"' in text
@@ -116,6 +118,25 @@ def test_a_sample_says_what_its_limit_asks_and_what_it_does_in_its_circuit(
     ).text  # fmt: skip
     for wrong in ("-1", "many"):
         assert client.get(path, query_string={"current_a": wrong}).status_code == 400
+
+
+def test_a_sample_says_how_the_stand_pulled(
+    client: FlaskClient, ledger: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plain = invented.pull
+    stand = {"crosshead_mm_per_min": 25.0, "insulation_grip": "included"}
+
+    def pull(peak_n: float, mode: str) -> tuple[PullResult, dict[str, bytes]]:
+        result, traces = plain(peak_n, mode)
+        return result.model_copy(update=stand), traces
+
+    monkeypatch.setattr(invented, "pull", pull)
+    order = invented.order_of("Bo Invented", "blue")
+    sample_id = ledger.append(invented.begun(order), person=order.person).id
+    invented.finish(ledger, sample_id, order)
+    text = client.get(f"/samples/{sample_id}").text
+    assert "<dt>Crosshead</dt><dd>25 mm/min</dd>" in text
+    assert "<dt>Insulation grip</dt><dd>pulled too</dd>" in text
 
 
 @pytest.mark.parametrize(("dof", "shown"), [(79833983291.0, "over 1000"), (12.4, "12")])
