@@ -27,7 +27,7 @@ MAX_SAMPLES_ASKED = 100_000
 CapabilityVerdict = Literal["pass", "fail", "undecided"]
 Values = NDArray[np.float64]
 
-LEAN, LEAN_ROOM = 0.2, 0.6
+LEAN, LEAN_ROOM = 0.3, 0.6
 """Room for a tail that leans to the worse: so much more for each unit of skewness under the first.
 By simulation, so that a claim holds for lognormal values either way (``tolerance_verdicts``)."""
 
