@@ -24,6 +24,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import lfilter
 
 Values = NDArray[np.float64]
 
@@ -268,9 +269,10 @@ def _noise(smoothed: float, size: int, rng: np.random.Generator) -> Values:
     """Normal values of standard deviation 1, smoothed over so many samples [calc]."""
     if smoothed == 0.0:
         return rng.normal(0.0, 1.0, size)
-    weights = np.exp(-np.arange(int(12.0 * smoothed) + 2) / smoothed)
-    weights /= np.linalg.norm(weights)
-    return np.convolve(rng.normal(0.0, 1.0, size + weights.size - 1), weights, mode="valid")
+    keep = math.exp(-1.0 / smoothed)
+    before = int(12.0 * smoothed) + 1
+    fresh = rng.normal(0.0, math.sqrt(1.0 - keep**2), size + before)
+    return np.asarray(lfilter([1.0], [1.0, -keep], fresh)[before:])
 
 
 def _one_pole(values: Values, corner_hz: float, step_s: float) -> Values:

@@ -6,6 +6,7 @@ from werkzeug.wrappers import Response as WerkzeugResponse
 from calibration.saying import say
 from station.crimp.causes import Hint
 from station.crimp.facts import shipped_causes
+from station.crimp.limits import FORCES
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.resistance import InService, in_service
 from station.crimp.verdict import VERDICT_WORDS
@@ -16,7 +17,7 @@ from station.crimp.wire import (
     weakest_wire,
 )
 from station.errors import BadInput, NotOnRecord
-from station.ledger.entries import Correction, SampleFinished
+from station.ledger.entries import Correction, PullResult, SampleFinished
 from station.ledger.reader import UNFINISHED
 from station.ledger.rows import SampleRow
 from station.ledger.traces import decode_trace
@@ -70,7 +71,7 @@ def sample_page(sample_id: str) -> str:
         row=row,
         payload=payload,
         entry=next(reader().entries(after_seq=row.entered_seq - 1)),
-        figure=_trace_svg(row, payload),
+        figures=_trace_figures(row, payload),
         service=_service(row),
         current_words=CONSERVATIVE_CURRENT_WORDS,
         corrected=payload is not None and payload.verdict != row.verdict,
@@ -113,12 +114,12 @@ def correct(sample_id: str) -> WerkzeugResponse:
 @pages.get("/<sample_id>/trace.svg")
 def trace_svg(sample_id: str) -> Response:
     """The pull of one sample as a figure of its own."""
-    figure = _trace_svg(_sample(sample_id), reader().finished_payload(sample_id))
-    if figure is None:
+    figures = _trace_figures(_sample(sample_id), reader().finished_payload(sample_id))
+    if not figures:
         raise NotOnRecord(
             "Sample {sample_id} has no force trace: it was not pulled.", sample_id=sample_id
         )
-    return Response(figure, mimetype="image/svg+xml")
+    return Response(figures[0], mimetype="image/svg+xml")
 
 
 def _service(row: SampleRow) -> tuple[float, bool, InService] | None:
@@ -147,19 +148,31 @@ def _sample(sample_id: str) -> SampleRow:
     return row
 
 
-def _trace_svg(row: SampleRow, payload: SampleFinished | None) -> str | None:
-    if row.trace_sha256 is None or payload is None or payload.pull is None:
-        return None
-    data = reader().trace(row.trace_sha256, row.finished_seq)
-    if data is None:
-        return None
+def _trace_figures(row: SampleRow, payload: SampleFinished | None) -> list[str]:
+    """Each pull of a sample over time, the first pull first."""
+    if payload is None:
+        return []
+    found = []
+    for pull in payload.pulls:
+        data = pull.trace_sha256 and reader().trace(pull.trace_sha256, row.finished_seq)
+        if data:
+            limits = [
+                one.limit
+                for one in payload.criteria
+                if one.criterion in FORCES and one.unit == "N" and one.wire == pull.wire
+            ]
+            found.append(_trace_svg(row, pull, data, max(limits, default=None)))
+    return found
+
+
+def _trace_svg(row: SampleRow, pull: PullResult, data: bytes, limit_n: float | None) -> str:
     time_s, force_n = decode_trace(data)
     return trace_figure(
         time_s,
         force_n,
-        peak_n=payload.pull.peak_n,
-        peak_time_s=payload.pull.peak_time_s,
-        limit_n=row.pull_limit_n,
+        peak_n=pull.peak_n,
+        peak_time_s=pull.peak_time_s,
+        limit_n=limit_n,
         title=said_or_typed(
             say(
                 "Force over time of sample {sample_id}, tool {tool}, nest {nest}",

@@ -2,12 +2,14 @@
 
 import re
 from collections.abc import Iterator
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
 from flask.testing import FlaskClient
 
-from station.ledger.entries import Correction, PullResult
+from station.bench.sample_entry import finished_sample
+from station.ledger.entries import Correction, PullResult, SampleFinished
 from station.ledger.entry import Entry
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
@@ -177,6 +179,38 @@ def test_correction_is_told_beside_what_was_written(
     ledger.append(correction, person="Ann Example")
     text = client.get(f"/samples/{row.sample_id}").text
     assert "it was pass, and was voided because: wrong &lt;reel&gt;" in text
+
+
+def test_each_pull_of_a_sample_is_drawn_against_its_own_limit(
+    client: FlaskClient, ledger: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def pulled_twice(*given: Any, **named: Any) -> SampleFinished:
+        once = finished_sample(*given, **named)
+        assert once.pull is not None
+        first = {"wire": 0, "size": "18 AWG"}
+        second = {"wire": 1, "size": "14 AWG"}
+        force = next(one for one in once.criteria if one.criterion == "pull_force_min")
+        return once.model_copy(
+            update={
+                "pull": once.pull.model_copy(update=first),
+                "further_pulls": (once.pull.model_copy(update=second | {"peak_n": 240.0}),),
+                "criteria": (
+                    force.model_copy(update=first),
+                    force.model_copy(update=second | {"limit": 222.4}),
+                ),
+            }
+        )
+
+    monkeypatch.setattr(invented, "finished_sample", pulled_twice)
+    order = invented.order_of("Bo Invented", "blue")
+    sample_id = ledger.append(invented.begun(order), person=order.person).id
+    invented.finish(ledger, sample_id, order)
+    text = client.get(f"/samples/{sample_id}").text
+    figures = text.split('<svg xmlns="http://www.w3.org/2000/svg"')[1:]
+    assert len(figures) == 2
+    assert "limit 89.0 N" in figures[0]
+    assert "limit 222.4 N" in figures[1]
+    assert "peak 240.0 N" in figures[1]
 
 
 def test_trace_is_a_figure_of_its_own(client: FlaskClient, records: LedgerReader) -> None:
