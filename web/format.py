@@ -20,6 +20,7 @@ JOB_WORDS = {
     "daily_check": say("Daily check"),
     "tool_validation": say("Tool validation"),
     "certification": say("Certification"),
+    "practice": say("Practice"),
     "comparison": say("Comparison of ways"),
     "service": say("After service"),
 }

@@ -36,7 +36,9 @@ _WHAT = {
     "both": say("getting weaker, and its resistance is rising"),
 }
 
-NOT_OF_THE_NEST = ("tool_validation", "certification", "comparison", "service", "imported")
+NOT_OF_THE_NEST = (
+    "tool_validation", "certification", "practice", "comparison", "service", "imported",
+)  # fmt: skip
 """Jobs whose samples say nothing of a nest's wear: they set its baseline, or they try a person, a
 way of joining, or a nest that is being worked on, or were measured elsewhere."""
 

@@ -33,6 +33,7 @@ from station.jobs.certification.record import (
 from station.jobs.certification.record import read as read_certification
 from station.jobs.certification.statement import latest_held, statement, strengths
 from station.jobs.plans import chosen_plan, load_plans
+from station.jobs.practice import SET, practice_sets
 from station.jobs.step import OUTCOME_WORDS
 from station.ledger.chain import Head
 from station.ledger.entries import KeyShown
@@ -89,6 +90,8 @@ def _list(values: Mapping[str, str], problem: str = "", **found: object) -> str:
         candidates={row.job_id: candidate_of(reader(), row.job_id) for row in rows},
         held=[(one, one.state(today)) for one in held.values()],
         waiting=len(pool(reader()).samples),
+        practised=practice_sets(reader(), shipped_causes()),
+        practice_set=SET,
         tools=reader().tools(),
         plans=[(plan.id, plan.title) for plan in plans],
         sizes=[(plan, len(plan.tasks)) for plan in plans if isinstance(plan, CertificationPlan)],

@@ -1,6 +1,7 @@
 """Certifications on the page: walked to a certificate, and everything that is refused."""
 
 import re
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -20,8 +21,9 @@ from station.ledger.entries import (
 )
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, PIN, give_secret
+from tests.web import invented
 from tests.web.benches import BenchAtHand
-from tests.web.invented import NOW, finish
+from tests.web.invented import NOW, finish, order_of
 from tests.web.papers import names_its_limits
 from tests.web.visitor import Visitor
 from web import create_app
@@ -240,6 +242,18 @@ def test_the_list_leads_to_the_judging_only_where_something_waits(
     # Eight crimps and two controls; spares wait until one is void.
     assert "Judge coded samples (10 wait)" in people[ANN].get("/certifications").text
     assert f">{BO}, " in people[ANN].get("/certifications").text
+
+
+def test_the_list_says_what_an_apprentice_is_to_practise(
+    people: dict[str, Visitor], ledger: Ledger
+) -> None:
+    order = replace(order_of(BO, "blue"), job="practice")
+    for peak_n in (140.0, 60.0):
+        sample_id = ledger.append(invented.begun(order), person=order.person).id
+        finish(ledger, sample_id, order, peak_n=peak_n)
+    text = people[ANN].get("/certifications").text
+    assert f"<strong>{BO}</strong>: 1 of the last 2 passed, 3 to go" in text
+    assert "To practise (1): " in text
 
 
 def test_the_end_of_the_judging_leads_on(people: dict[str, Visitor]) -> None:
