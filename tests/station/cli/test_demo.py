@@ -150,12 +150,14 @@ def test_a_round_comes_to_what_a_daily_check_finds_in_its_samples(copy: Path) ->
         assert counted[:DAILY_SAMPLES] == content["samples"]
 
 
-def test_a_second_run_keeps_the_first_ledger(copy: Path) -> None:
+def test_a_second_run_keeps_the_first_ledger(
+    copy: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     with LedgerReader.open(copy) as reader:
         first = [entry.hash for entry in reader.entries()]
-    done = demo("--headless", *FAST, ledger=copy)
-    assert done.returncode == 0, done.stderr
-    assert "Keeping the ledger" in done.stderr
+    with unpaced():
+        assert run(["demo", "--headless", *FAST, "--ledger", str(copy)]) == 0
+    assert "Keeping the ledger" in capsys.readouterr().err
     with LedgerReader.open(copy) as reader:
         second = [entry.hash for entry in reader.entries()]
     assert second[: len(first)] == first
@@ -187,7 +189,7 @@ def test_a_simulator_killed_in_mid_sample_is_named_and_the_sample_void(
 
 
 def test_a_killed_station_loses_nothing_and_voids_the_rest_at_the_next_start(
-    running: Running, copy: Path
+    running: Running, copy: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     with LedgerReader.open(copy) as reader:
         before = reader.counts()
@@ -199,9 +201,9 @@ def test_a_killed_station_loses_nothing_and_voids_the_rest_at_the_next_start(
         unfinished = reader.unfinished()
         assert reader.counts().samples == before.samples + 1
     assert len(unfinished) == 1
-    done = demo("--headless", ledger=copy)
-    assert done.returncode == 0, done.stderr
-    assert f"{unfinished[0].sample_id} was interrupted" in done.stderr
+    with unpaced():
+        assert run(["demo", "--headless", "--ledger", str(copy)]) == 0
+    assert f"{unfinished[0].sample_id} was interrupted" in capsys.readouterr().err
     with LedgerReader.open(copy) as reader:
         row = reader.sample(unfinished[0].sample_id)
     assert row is not None
@@ -209,15 +211,14 @@ def test_a_killed_station_loses_nothing_and_voids_the_rest_at_the_next_start(
 
 
 def test_a_demo_whose_nests_are_all_held_serves_the_page_where_they_are_released(
-    copy: Path,
+    copy: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     with Ledger.open(copy) as ledger, ledger.transaction():
         for joint in workshop.joints():
             held = NestHeld(tool=joint.tool, nest=joint.nest, reason="tried", demo=True)
             ledger.append(held, person="Ottilie")
-    refused = demo("--headless", ledger=copy)
-    assert refused.returncode == 2
-    assert "is held since" in refused.stderr
+    assert run(["demo", "--headless", "--ledger", str(copy)]) == 2
+    assert "is held since" in capsys.readouterr().err
     serving = Running("--port", "0", ledger=copy)
     try:
         serving.until("No live sample is made now. Nest")
