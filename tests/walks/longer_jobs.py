@@ -114,13 +114,13 @@ class Shop:
             return found, rows + coded_samples(reader, codes, since_seq=found.row.begun_seq)
 
 
-def invent(folder: Path, days: int = 60) -> tuple[Shop, Shop]:
+def two_copies(invented: Path, folder: Path) -> tuple[Shop, Shop]:
     """Two copies of one shop whose people can sign in and whose gauges were checked."""
     first, second = Shop(folder / "page" / "demo.ledger"), Shop(folder / "cli" / "demo.ledger")
     first.plans.mkdir(parents=True)
     for name, text in (("validation", VALIDATION_PLAN), ("certification", CERTIFICATION_PLAN)):
         (first.plans / f"short-{name}.toml").write_text(text, encoding="utf-8")
-    invent_shop(first.path, days)
+    shutil.copy(invented, first.path)
     with Ledger.open(first.path, create=False) as ledger:
         check_instruments(ledger)
         for person in (LEAD, LABELLER, CANDIDATE):
@@ -408,7 +408,9 @@ def main() -> None:
     """Walk both jobs both ways, and make the pictures and papers."""
     TARGET.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
-        page, command = invent(Path(folder))
+        invented = Path(folder) / "demo.ledger"
+        invent_shop(invented)
+        page, command = two_copies(invented, Path(folder))
         for job in WALKS:
             if found := walk(job, page, command, TARGET):
                 raise SystemExit("\n".join(found))

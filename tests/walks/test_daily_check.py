@@ -10,17 +10,17 @@ from tests.walks.daily_check import (
     by_command,
     by_page,
     differences,
-    invent_shop,
     side_by_side,
 )
 
 
-def test_page_and_command_line_come_to_the_same_outcome(tmp_path: Path) -> None:
+def test_page_and_command_line_come_to_the_same_outcome(
+    invented_shop: Path, tmp_path: Path
+) -> None:
     first, second = tmp_path / "page" / "demo.ledger", tmp_path / "cli" / "demo.ledger"
     for path in (first, second):
         path.parent.mkdir()
-    invent_shop(first, days=15)
-    shutil.copy(first, second)
+        shutil.copy(invented_shop, path)
     with unpaced():
         page, command = side_by_side(
             partial(by_page, first, WALKS[0]), partial(by_command, second, WALKS[0])
