@@ -77,10 +77,10 @@ def judge_one(ledger: Ledger, code: str, faults: tuple[str, ...] = ()) -> None:
 def judge_all(ledger: Ledger, fault_in: str | None = None) -> None:
     """Judge the pool to its end; the first counted sample of one task has a critical fault."""
     while (waiting := pool(ledger.reader)).samples:
-        code = waiting.samples[0].code
-        slot = waiting.jobs[code].key[code]
-        bad = (slot.task, slot.part, slot.position) == (fault_in, "candidate", 0)
-        judge_one(ledger, code, ("no-stray-strand",) if bad else ())
+        for code, job in waiting.jobs.items():
+            slot = job.key[code]
+            bad = (slot.task, slot.part, slot.position) == (fault_in, "candidate", 0)
+            judge_one(ledger, code, ("no-stray-strand",) if bad else ())
 
 
 def test_from_start_to_certificate(ledger: Ledger, clock: Clock) -> None:
