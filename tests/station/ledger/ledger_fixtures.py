@@ -1,6 +1,7 @@
 """Invented samples, people and tools for the tests of the ledger."""
 
 import itertools
+import shutil
 from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -60,7 +61,7 @@ from tests.station.ledger.invented_entries import (
 )
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def begun() -> Callable[..., SampleBegun]:
     def make(*, nest: str = "A", tool: str = "T1", **changes: Any) -> SampleBegun:
         joint = JOINT.model_copy(update={"nest": nest, "tool": tool})
@@ -69,7 +70,7 @@ def begun() -> Callable[..., SampleBegun]:
     return make
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def finished() -> Callable[..., SampleFinished]:
     def make(
         sample_id: str, *, trace: str | None = None, nest: str = "A", **changes: Any
@@ -92,7 +93,7 @@ def finished() -> Callable[..., SampleFinished]:
     return make
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def stored_trace() -> Callable[[float], tuple[str, bytes]]:
     def make(peak_n: float) -> tuple[str, bytes]:
         data = encode_trace(np.linspace(0, 3, 50), np.linspace(0, peak_n, 50))
@@ -101,16 +102,21 @@ def stored_trace() -> Callable[[float], tuple[str, bytes]]:
     return make
 
 
-@pytest.fixture
-def ticking() -> Callable[[], Moment]:
-    seconds = itertools.count()
+class Ticking:
+    """A clock that is a second later each time it is looked at."""
 
-    def tick() -> Moment:
-        second = next(seconds)
+    def __init__(self) -> None:
+        self.seconds = itertools.count()
+
+    def __call__(self) -> Moment:
+        second = next(self.seconds)
         at = datetime(2024, 3, 1, 8, tzinfo=UTC) + timedelta(seconds=second)
         return Moment(at_utc=at, clock_synced=True, boot_id="invented", monotonic_s=float(second))
 
-    return tick
+
+@pytest.fixture
+def ticking() -> Ticking:
+    return Ticking()
 
 
 @pytest.fixture
@@ -126,12 +132,36 @@ def ledger(ledger_path: Path, ticking: Callable[[], Moment]) -> Iterator[Ledger]
 
 @pytest.fixture
 def full_ledger(
+    filled_once: tuple[Path, int], ledger_path: Path, ticking: Ticking
+) -> Iterator[Ledger]:
+    """A ledger that holds every kind of entry and every fate of a sample."""
+    filled, second = filled_once
+    shutil.copyfile(filled, ledger_path)
+    ticking.seconds = itertools.count(second)
+    with Ledger.open(ledger_path, clock=ticking) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="session")
+def filled_once(
+    tmp_path_factory: pytest.TempPathFactory,
+    begun: Callable[..., SampleBegun],
+    finished: Callable[..., SampleFinished],
+    stored_trace: Callable[[float], tuple[str, bytes]],
+) -> tuple[Path, int]:
+    """The ledger that `full_ledger` copies, and the second that its clock came to."""
+    path, ticking = tmp_path_factory.mktemp("filled") / "bench.ledger", Ticking()
+    with Ledger.open(path, clock=ticking) as ledger:
+        _fill(ledger, begun, finished, stored_trace)
+    return path, next(ticking.seconds)
+
+
+def _fill(
     ledger: Ledger,
     begun: Callable[..., SampleBegun],
     finished: Callable[..., SampleFinished],
     stored_trace: Callable[[float], tuple[str, bytes]],
-) -> Ledger:
-    """A ledger that holds every kind of entry and every fate of a sample."""
+) -> None:
     ledger.append(PersonAdded(name="Ana", role="lead"), person="Ana")
     ledger.append(PersonAdded(name="Bo", role="apprentice"), person="Ana")
     ledger.append(PersonAdded(name="Bo", role="installer"), person="Ana")
@@ -163,7 +193,6 @@ def full_ledger(
     ledger.append(CHECKED, person="Bo")
     _add_job(ledger)
     _add_study(ledger)
-    return ledger
 
 
 def _add_job(ledger: Ledger) -> None:
