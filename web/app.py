@@ -23,6 +23,7 @@ from web import access, once, preferences, translation
 from web import format as written
 from web import request as at_hand
 from web.glossary import help_of, words
+from web.nests import STATE_WORDS
 from web.sign_ins import SignIns
 from web.status import status_of
 from web.views import BLUEPRINTS
@@ -153,6 +154,7 @@ def _teach_templates(app: Flask) -> None:
         place=written.place,
         NOTHING=NOTHING,
         VERDICT_WORDS=VERDICT_WORDS,
+        STATE_WORDS=STATE_WORDS,
         JOB_WORDS=written.JOB_WORDS,
         OUTCOME_WORDS=OUTCOME_WORDS,
         CRITERION_WORDS=written.CRITERION_WORDS,

@@ -1,9 +1,12 @@
 """How each nest stands: its trend since the last service, and its last sample."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import NamedTuple
 
-from station.ledger.rows import SampleRow
+from calibration.saying import say
+from station.ledger.rows import HoldRow, SampleRow
+from station.shop.nests import NestKey
 from station.shop.trend_cache import NestGlance
 
 SPARK_SAMPLES = 40
@@ -11,8 +14,14 @@ SPARK_WIDTH, SPARK_HEIGHT = 160.0, 36.0
 SPARK_SCORE = 4.0
 """Scores beyond this many deviations lie on the edge of the small curve."""
 
-STATES = ("worn", "strays", "unknown", "steady")
-"""Of nests, the most pressing first; ``unknown`` where there is no baseline to judge by."""
+STATE_WORDS = {
+    "held": say("Held"),
+    "worn": say("Worn"),
+    "strays": say("Stray weak crimps"),
+    "doubt": say("Cannot tell"),
+    "steady": say("Steady"),
+}
+"""Of nests, the most pressing first; ``doubt`` where a worn nest would not be known for one."""
 
 
 class NestRow(NamedTuple):
@@ -23,8 +32,17 @@ class NestRow(NamedTuple):
     resistance: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
 class NestStatus(NestGlance):
     """A nest on one line."""
+
+    hold: HoldRow | None = None
+    """What keeps it out of use; None where it is free."""
+
+    @property
+    def key(self) -> NestKey:
+        """Tool and nest."""
+        return self.trend.tool, self.trend.nest
 
     @property
     def rows(self) -> list[NestRow]:
@@ -37,10 +55,17 @@ class NestStatus(NestGlance):
 
     @property
     def state(self) -> str:
-        """One of `STATES`."""
+        """One of `STATE_WORDS`: what weighs most, and the same on every page."""
+        if self.hold is not None:
+            return "held"
         if self.trend.flagged:
             return "strays" if self.trend.flag is None else "worn"
-        return "steady" if self.trend.has_baseline else "unknown"
+        return "steady" if self.trend.in_sight else "doubt"
+
+    @property
+    def reason(self) -> str:
+        """Why it is in that state, in a sentence."""
+        return self.trend.sentence if self.hold is None else self.hold.reason
 
     @property
     def spark(self) -> str:
@@ -67,14 +92,21 @@ def spark_points(scores: list[float]) -> str:
     return " ".join(f"{place * step:.1f},{height:.1f}" for place, height in enumerate(heights))
 
 
-def nest_status(glance: NestGlance) -> NestStatus:
-    """How one nest stands."""
-    return NestStatus(glance.trend, glance.last, glance.voids, glance.service)
+def nest_statuses(glances: Iterable[NestGlance], holds: Iterable[HoldRow]) -> list[NestStatus]:
+    """How every nest stands, the most pressing states first.
 
-
-def nest_statuses(glances: Iterable[NestGlance]) -> list[NestStatus]:
-    """How every nest stands: the worn ones first, then strays, then those without a baseline."""
-    statuses = map(nest_status, glances)
-    return sorted(
-        statuses, key=lambda one: (STATES.index(one.state), one.trend.tool, one.trend.nest)
-    )
+    Parameters
+    ----------
+    holds
+        Of the nests that are held, oldest first: the first of a nest is the one that is told.
+    """
+    held: dict[NestKey, HoldRow] = {}
+    for hold in holds:
+        held.setdefault((hold.tool, hold.nest), hold)
+    statuses = [
+        NestStatus(one.trend, one.last, one.voids, one.service,
+                   held.get((one.trend.tool, one.trend.nest)))
+        for one in glances
+    ]  # fmt: skip
+    order = list(STATE_WORDS)
+    return sorted(statuses, key=lambda one: (order.index(one.state), one.key))

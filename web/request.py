@@ -12,11 +12,13 @@ from calibration.saying import say
 from station.bench.bench import Bench
 from station.crimp.verdict import PART_WORDS
 from station.errors import StationError
+from station.ledger.jobs import holds
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
-from station.shop.trend_cache import NestGlance, TrendCache
+from station.shop.trend_cache import TrendCache
 from station.shop.trust import Trust
 from web.live import MAX_FOLLOWING
+from web.nests import NestStatus, nest_statuses
 
 CLOCK_ALLOWANCE = timedelta(minutes=2)
 """So far a clock may be set back without a word (our own choice)."""
@@ -60,9 +62,9 @@ def reader() -> LedgerReader:
     return bench().ledger.reader
 
 
-def glances() -> list[NestGlance]:
-    """How every nest stands."""
-    return station().trends.glances(reader())
+def nests() -> list[NestStatus]:
+    """How every nest stands, the most pressing states first."""
+    return nest_statuses(station().trends.glances(reader()), holds(reader()))
 
 
 def ledger() -> Ledger:

@@ -96,6 +96,9 @@ class NestTrend:
     """The state of the nest in one line."""
     why: str = ""
     """What that rests on, in standard deviations; empty where nothing was found."""
+    in_sight: bool = False
+    """True where a loss of :data:`TOLD` would be found; False without a baseline, or with too
+    rough a one."""
     strays: StrayFlag | None = None
     """Weak crimps among good ones; None without, or where the nest is worn: that explains them."""
 
@@ -188,7 +191,7 @@ def nest_trend(
         change_began=None if report is None else kept[report.change.began].at_utc,
         strays=strays,
     )
-    why = ""
+    why, in_sight = "", False
     if report is not None:
         pairs = [known.get(key) for key in joints]
         sentence = join((_worn(kept, pairs, report), *_days_unknown(together)))
@@ -196,10 +199,11 @@ def nest_trend(
     elif strays is not None:
         sentence = _strays(kept, strays)
     elif trend.has_baseline:
-        sentence = _steady(distances, together, run_length)
+        sentence, in_sight = _steady(distances, together, run_length)
     else:
         sentence = say("No baseline yet: validate the tool before its trend can be judged.")
-    return replace(trend, sentence=join((sentence, *_left_out(kept))), why=why)
+    sentence = join((sentence, *_left_out(kept)))
+    return replace(trend, sentence=sentence, why=why, in_sight=in_sight)
 
 
 def _left_out(samples: Sequence[SampleRow]) -> Iterator[str]:
@@ -214,8 +218,8 @@ def sittings_of(made: Sequence[datetime]) -> NDArray[np.intp]:
     return np.cumsum([False, *apart])[: len(made)]
 
 
-def _steady(nest: NestDistances, sittings: NDArray[np.intp], run_length: float) -> str:
-    """No change was found, what would have been, and what that rests on."""
+def _steady(nest: NestDistances, sittings: NDArray[np.intp], run_length: float) -> tuple[str, bool]:
+    """No change was found, what would have been and what that rests on; whether it would."""
     factors = widening(nest.worse, sittings)
     if sittings[-1] + 1 < FEWEST_SITTINGS:
         rests = say(
@@ -231,30 +235,32 @@ def _steady(nest: NestDistances, sittings: NDArray[np.intp], run_length: float) 
         )
     else:
         rests = None
-    found = _in_sight(nest, float(factors[0]), run_length)
-    return found if rests is None else join((found, rests))
+    found, in_sight = _in_sight(nest, float(factors[0]), run_length)
+    return (found if rests is None else join((found, rests))), in_sight
 
 
-def _in_sight(nest: NestDistances, factor: float, run_length: float) -> str:
+def _in_sight(nest: NestDistances, factor: float, run_length: float) -> tuple[str, bool]:
     """No change was found, and what would have been: a loss in the joint that was last pulled."""
     pulled = np.flatnonzero(np.isfinite(nest.worse[:, 0]))
     if not pulled.size:
-        return say("No change found since its baseline.")
+        return say("No change found since its baseline."), True
     own = nest.joints[pulled] == nest.joints[pulled[-1]]
     baseline = nest.force_baselines[nest.joints[pulled[-1]]]
     loss = TOLD_LOSS * baseline.center / baseline.sigma / math.sqrt(factor)
     within = samples_to_find(loss, baseline.n + int(own.sum()), run_length)
     if within is None:
-        return say(
+        rough = say(
             "No change found, but its pulls scatter too much, or its baseline is too short, for "
             "one of {loss} in force to be found for sure.",
             loss=TOLD,
         )
-    return say(
+        return rough, False
+    found = say(
         "No change found; one of {loss} in force would be found within about {within} samples.",
         loss=TOLD,
         within=within,
     )
+    return found, True
 
 
 def _days_unknown(sittings: NDArray[np.intp]) -> Iterator[str]:

@@ -329,6 +329,20 @@ def test_a_sample_given_up_before_its_pull_shows_no_curve_and_no_scrap(
         page.reload()
 
 
+def test_a_worn_nest_that_is_held_is_held_on_every_page(page: Page, bench: BenchAtHand) -> None:
+    bench.jobs.nests.hold("Hand tool 1", "red", "its jaw is chipped", "Bo Invented")
+    for path in ("/", "/tools", "/tools/Hand tool 1/red"):
+        page.goto(path)
+        row = page.locator("li, tr, header", has_text="red").filter(has=page.locator(".badge"))
+        badge = row.first.locator(".badge").first
+        expect(badge).to_have_text("Held")
+        expect(badge.locator("use")).to_have_attribute("href", "#mark-held")
+        expect(page.get_by_text("its jaw is chipped").first).to_be_visible()
+    page.goto("/bench")
+    place = page.get_by_label("Tool and nest")
+    expect(place.locator("option", has_text="nest red")).to_have_text("Hand tool 1, nest red: Held")
+
+
 def test_error_page_leads_back(
     page: Page, bench: BenchAtHand, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -16,8 +16,8 @@ from web.nests import (
 
 def test_worn_nests_come_first(ledger: Ledger, records: LedgerReader) -> None:
     book = TrendCache(ledger.path, run_length=1_000_000)
-    statuses = nest_statuses(book.glances(records))
-    assert [status.state for status in statuses] == ["worn", "unknown", "unknown", "steady"]
+    statuses = nest_statuses(book.glances(records), ())
+    assert [status.state for status in statuses] == ["worn", "doubt", "doubt", "steady"]
     assert statuses[0].trend.nest == "red"
 
 

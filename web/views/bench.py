@@ -19,7 +19,7 @@ from web.access import demand_measuring
 from web.format import place
 from web.forms import choices, field, order_from, read_place
 from web.live import OPEN_STAGES, events, live_view
-from web.request import bench, reader, station
+from web.request import bench, nests, reader, station
 from web.translation import chosen
 from web.views.reels import temperature_words
 
@@ -169,6 +169,7 @@ def _page(values: Mapping[str, str], problem: str = "") -> str:
         temperature=temperature_words(),
         **_joint_in_hand(snapshot.order),
         open_stages=[stage.value for stage in OPEN_STAGES],
+        states={place(*one.key): one.state for one in nests() if one.state != "steady"},
         offers=choices(reader(), bench().limit_sets, bench().connectors),
         values=values,
         problem=problem,

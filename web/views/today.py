@@ -12,12 +12,10 @@ from station.jobs.certification.blind import order as order_for
 from station.jobs.certification.blind import pool
 from station.jobs.certification.certificates import held_certificates
 from station.jobs.certification.statement import Held, latest_held
-from station.ledger.jobs import holds
 from station.ledger.rows import SampleRow
 from web.access import demand_measuring, signed_in
 from web.forms import field, order_again
-from web.nests import nest_statuses
-from web.request import bench, glances, reader, start_of_today, station
+from web.request import bench, nests, reader, start_of_today, station
 from web.translation import chosen
 from web.views.bench import take_up, without_the_one_in_hand
 
@@ -29,15 +27,14 @@ def today() -> str:
     """What is due, interrupted and flagged, and today's verdicts."""
     start = start_of_today()
     ledger = reader()
-    statuses = nest_statuses(glances())
+    statuses = nests()
     counts = Counter[str]()
     for of_person in ledger.verdict_counts(since=start).values():
         counts.update(of_person)
     return render_template(
         "today.html",
-        worn=[status for status in statuses if status.trend.flagged],
+        pressing=[one for one in statuses if one.state in ("held", "worn", "strays")],
         due=[item for item in bench().jobs.due() if item.due],
-        held=holds(ledger),
         nest_count=len(statuses),
         behind=station().trends.behind,
         unfinished=_interrupted(),

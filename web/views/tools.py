@@ -10,13 +10,13 @@ from werkzeug.wrappers import Response
 from calibration.saying import say
 from station.errors import NotOnRecord
 from station.ledger.export_format import guarded
-from station.shop.nests import hold_of, since_good_check
+from station.shop.nests import since_good_check
 from station.shop.tools import described_tool
 from web.access import demand_measuring
 from web.figures import trend_figure
 from web.forms import field
-from web.nests import NestStatus, nest_status, nest_statuses
-from web.request import bench, glances, reader, station
+from web.nests import NestStatus
+from web.request import bench, nests, reader, station
 
 TABLE_ROWS = 200
 
@@ -26,10 +26,9 @@ pages = Blueprint("tools", __name__, url_prefix="/tools")
 @pages.get("")
 def tool_list() -> str:
     """One line per tool and nest."""
-    statuses = nest_statuses(glances())
     return render_template(
         "tools.html",
-        statuses=statuses,
+        statuses=nests(),
         behind=station().trends.behind,
     )
 
@@ -59,7 +58,7 @@ def nest_page(tool: str, nest: str) -> str:
         figure=_trend_svg(status),
         rows=status.rows[-TABLE_ROWS:][::-1],
         services=reader().services(trend.tool, trend.nest)[::-1],
-        hold=hold_of(reader(), trend.tool, trend.nest),
+        hold=status.hold,
         since=since_good_check(reader(), trend.tool, trend.nest, most=TABLE_ROWS),
         most=TABLE_ROWS,
     )
@@ -115,7 +114,7 @@ def csv_cell(value: object) -> str:
 def _status(tool: str, nest: str) -> NestStatus:
     # Names may hold slashes; whole paths are compared, wherever the address was split.
     path = f"{tool}/{nest}"
-    known = {f"{item.trend.tool}/{item.trend.nest}": item for item in glances()}
+    known = {f"{item.trend.tool}/{item.trend.nest}": item for item in nests()}
     if path not in known:
         if station().trends.behind:
             abort(503, say("The trends are being worked out from a long record: load again soon."))
@@ -124,7 +123,7 @@ def _status(tool: str, nest: str) -> NestStatus:
             nest=nest,
             tool=tool,
         )
-    return nest_status(known[path])
+    return known[path]
 
 
 def _trend_svg(status: NestStatus) -> str | None:

@@ -28,7 +28,7 @@ def test_due_are_the_nests_that_were_not_checked_today(
 def test_a_held_nest_is_told_first(client: FlaskClient, bench: BenchAtHand) -> None:
     bench.jobs.nests.hold("Hand tool 1", "blue", "its jaw is chipped", "Bo Invented")
     text = client.get("/").text
-    assert "its jaw is chipped" in text.split("Held: do not use")[1].split("</section>")[0]
+    assert "its jaw is chipped" in text.split("Take out of use")[1].split("</section>")[0]
     assert "nest blue" not in text.split("Due for their daily check")[1]
 
 

@@ -25,14 +25,14 @@ def rows_of(text: str) -> dict[str, str]:
     [
         ("Hand tool 1, red", "Worn"),
         ("Hand tool 1, blue", "Steady"),
-        ("Hand tool 1, yellow", "No baseline"),
-        ("Bench tool 2, 16/14", "No baseline"),
+        ("Hand tool 1, yellow", "Cannot tell"),
+        ("Bench tool 2, 16/14", "Cannot tell"),
     ],
 )
 def test_state_of_each_nest_is_a_word(client: FlaskClient, nest: str, state: str) -> None:
     row = rows_of(client.get("/tools").text)[nest]
     assert f"{state}</span>" in row
-    assert ("<polyline" in row) == (state != "No baseline")
+    assert ("<polyline" in row) == (state != "Cannot tell")
 
 
 def test_every_link_of_the_list_leads_to_its_nest(client: FlaskClient) -> None:
