@@ -39,6 +39,7 @@ class LiveView:
     version: int
     stage: str
     verdict: str
+    taken: int
     sample_id: str
     suggested_mode: str
     limit_n: float | None
@@ -73,6 +74,7 @@ def live_view(state: BenchState, limit_sets: LimitSets, language: str | None = N
         version=state.version,
         stage=state.stage.value,
         verdict="" if outcome is None else outcome.verdict,
+        taken=state.taken,
         sample_id=state.sample_id or "",
         suggested_mode=state.suggested_mode or "",
         limit_n=None if limit is None else limit.value_si,
@@ -88,12 +90,17 @@ def live_view(state: BenchState, limit_sets: LimitSets, language: str | None = N
 def _texts(state: BenchState, limit: Limit | None) -> dict[str, str]:
     """Every text but bare values, in English; an empty one is not shown."""
     outcome, pulling = state.outcome, state.stage in (Stage.GRIP, Stage.PULLING)
+    over = state.stage in OPEN_STAGES
+    may_back = state.may_step_back and not over
+    back = say("Step back: nothing was measured yet") if may_back else ""
     return {
         "todo": state.what_to_do,
         "trouble": state.trouble or "",
         "unsaved": state.unsaved or "",
         "instruments": join(state.instrument_troubles, "\n"),
         "condemned": "" if outcome is not None else _condemned(state),
+        "back": back,
+        "giveup": "" if over or back else _giveup(state),
         "standstill": WORDS.get(state.standstill or "", "") if pulling else "",
         "guard": GUARD_WORDS.get(state.guard or "", ""),
         "sample": "" if state.order is None else _sample_words(state.order),
@@ -112,6 +119,10 @@ def _condemned(state: BenchState) -> str:
     looks = [*map(condemned_words, state.condemned_by)]
     learn = say("This sample fails. It may still be measured, to learn.") if looks else ""
     return join(filter(None, [*looks, learn]), "\n")
+
+
+def _giveup(state: BenchState) -> str:
+    return say("End here (fail)") if state.condemned_by else say("Give up (void)")
 
 
 def _pull_words(state: BenchState) -> dict[str, str]:

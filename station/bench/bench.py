@@ -15,14 +15,14 @@ from calibration.standing import InstrumentKind
 from station.bench.between import WireAtHand
 from station.bench.board import WHAT_TO_DO, Board, Stage
 from station.bench.described import (
-    barrel_warning,
+    begun_sample,
     condemned_by,
     connector_of,
     demand_describable,
     demand_on_checklist,
 )
 from station.bench.measuring import Measuring
-from station.bench.operator import Operator, PageOperator
+from station.bench.operator import Operator, PageOperator, SampleAbandoned
 from station.bench.panel import BenchPanel
 from station.bench.sample_entry import Results, finished_sample, judge, limits_of
 from station.bench.unsaved import UnsavedSample
@@ -128,6 +128,8 @@ class Bench:
             An instrument may not judge now, or the nest is held; nothing was logged.
         SampleUnsaved
             The sample before, or this one, could not be written: it is kept in memory.
+        SampleAbandoned
+            It was given up before anything was measured; nothing was logged.
         LedgerError
             The record could not be written; the sample was not taken up.
         """
@@ -303,7 +305,10 @@ class Bench:
         self.board.show(pull_next=True)
 
     def abandon(self, reason: str) -> None:
-        """Give the sample under way up; it is logged as void (BadInput if there is none)."""
+        """Give the sample under way up (BadInput if there is none).
+
+        It is logged as void; where nothing was measured yet, nothing is logged.
+        """
         self._asked(Stage.CLIP_ON, Stage.READING, Stage.GRIP, Stage.PULLING, Stage.NAME_FAILURE)
         if self._operator is not None:
             self._operator.abandon(reason)
@@ -341,7 +346,7 @@ class Bench:
     ) -> None:
         try:
             self._take(order, limits, operator)
-        except SampleUnsaved:
+        except (SampleUnsaved, SampleAbandoned):
             pass  # the board says so
         except StationError as error:
             self.board.show(stage=Stage.IDLE, trouble=str(error))
@@ -369,27 +374,21 @@ class Bench:
         return order, limits_of(order, self.limit_sets)
 
     def _take(self, order: SampleOrder, limits: list[Limit], operator: Operator) -> SampleOutcome:
-        begun = SampleBegun(
-            demo=self._demo,
-            job=order.job,
-            joint=order.joint,
-            limit_set=order.limit_set,
-            offered_again_for=order.offered_again_for,
-            overridden_warning=barrel_warning(self.connectors, order),
-            job_id=order.job_id,
-            step=order.step,
-            reels=order.reels,
-            pull_wire=order.pull_wire,
-            hold=order.hold,
-        )
-        sample_id = self.ledger.append(begun, person=order.person).id
-        self.board.begin(order, sample_id, condemned_by(self.connectors, order))
+        begun = begun_sample(self.connectors, order, demo=self._demo)
+        self.board.begin(order, condemned_by(self.connectors, order))
         self._stop = operator.stop
-        pulled = PullBegun(sample_id=sample_id, demo=self._demo)
+
+        def begins() -> str:
+            if self.board.state.sample_id is None:
+                self.board.show(sample_id=self.ledger.append(begun, person=order.person).id)
+            return str(self.board.state.sample_id)
+
+        def pull_begins() -> None:
+            self.enter(PullBegun(sample_id=begins(), demo=self._demo), order.person)
+
         measuring = self._measuring = Measuring(
-            self.settings, self._bay, self.board, self.panel, self.trust,
-            lambda: self.enter(pulled, order.person), order, limits,
-            self.wire.between(order), operator, self.limit_sets.choice.only,
+            self.settings, self._bay, self.board, self.panel, self.trust, begins, pull_begins,
+            order, limits, self.wire.between(order), operator, self.limit_sets.choice.only,
         )  # fmt: skip
         error: InstrumentError | None = None
         try:
@@ -399,6 +398,10 @@ class Bench:
         results, guard = measuring.results, self.settings.guard
         # Looked at meanwhile, with the joint in hand.
         order = self.board.state.order or order
+        if results.void_by == "person" and self.board.state.may_step_back:
+            self.board.show(stage=Stage.IDLE)
+            raise SampleAbandoned(say("Nothing was measured, and nothing is on record."))
+        sample_id = begins()
         finished = finished_sample(
             sample_id, begun, results, judge(limits, results, guard),
             guard=guard, checklist=order.checklist, only=self.limit_sets.choice.only,

@@ -49,6 +49,10 @@ class BenchState:
     ----------
     version
         Grows by one with every change, so that a page can ask for news.
+    taken
+        How many samples were taken up, with the one that is shown.
+    sample_id
+        None until its measuring begins: from then on it is on record.
     resistance_readings_ohm
         Readings so far, in ohm.
     force_n, peak_n
@@ -85,6 +89,7 @@ class BenchState:
     version: int = 0
     stage: Stage = Stage.IDLE
     order: SampleOrder | None = None
+    taken: int = 0
     sample_id: str | None = None
     resistance_readings_ohm: tuple[float, ...] = ()
     force_n: float | None = None
@@ -105,6 +110,11 @@ class BenchState:
     guard: str | None = None
     attention: bool = False
     unsaved: str | None = None
+
+    @property
+    def may_step_back(self) -> bool:
+        """Whether a sample can be laid down as if never taken up: not measured, no fault seen."""
+        return self.sample_id is None and not self.condemned_by
 
     @property
     def what_to_do(self) -> str:
@@ -199,12 +209,12 @@ class Board:
             listener(shown)
         return shown
 
-    def begin(self, order: SampleOrder, sample_id: str, condemned_by: tuple[str, ...]) -> None:
+    def begin(self, order: SampleOrder, condemned_by: tuple[str, ...]) -> None:
         """Show a sample that is taken up, and nothing of the one before."""
         self.trace.begin()
         left = {"version", "instrument_troubles", "guard", "attention", "unsaved"}
         blank = {item.name: item.default for item in fields(BenchState) if item.name not in left}
-        mine = {"order": order, "sample_id": sample_id, "condemned_by": condemned_by}
+        mine = {"order": order, "taken": self.state.taken + 1, "condemned_by": condemned_by}
         self.show(**blank | mine | {"stage": Stage.CLIP_ON})
 
     def wait_beyond(self, version: int, timeout_s: float) -> BenchState:

@@ -12,6 +12,7 @@ from station.crimp.wire import parse_size
 from station.errors import BadInput
 from station.jobs.comparison import COMPARISON
 from station.jobs.sample_order import SampleOrder
+from station.ledger.entries import SampleBegun
 
 
 def connector_of(book: ConnectorBook, order: SampleOrder) -> Connector:
@@ -34,6 +35,23 @@ def condemned_by(book: ConnectorBook, order: SampleOrder) -> tuple[str, ...]:
     """What was seen that condemns the crimp whatever it measures."""
     sizes = [parse_size(wire) for wire in order.joint.wires]
     return book.condemned_by(connector_of(book, order), order.checklist, sizes)
+
+
+def begun_sample(book: ConnectorBook, order: SampleOrder, *, demo: bool) -> SampleBegun:
+    """What the record says of a sample whose measuring begins."""
+    return SampleBegun(
+        demo=demo,
+        job=order.job,
+        joint=order.joint,
+        limit_set=order.limit_set,
+        offered_again_for=order.offered_again_for,
+        overridden_warning=barrel_warning(book, order),
+        job_id=order.job_id,
+        step=order.step,
+        reels=order.reels,
+        pull_wire=order.pull_wire,
+        hold=order.hold,
+    )
 
 
 def demand_on_checklist(book: ConnectorBook, order: SampleOrder) -> None:

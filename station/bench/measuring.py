@@ -59,6 +59,8 @@ class Measuring:
     board: Board
     panel: BenchPanel
     trust: Trust
+    begins: Callable[[], object]
+    """Puts the sample on record, before anything is measured of it."""
     pull_begins: Callable[[], object]
     """Puts on record that a pull begins, before anybody can see its force."""
     order: SampleOrder
@@ -110,6 +112,7 @@ class Measuring:
         trust = self.trust.demand("meter", used.name)
         worth = replace(meter.worth, line=trust.line)
         self.operator.clips_on()
+        self.begins()
         self.board.show(stage=Stage.READING)
         repeats = meter.read_repeats(self.settings.repeats, self._show_reading)
         if meter.same_as_before:

@@ -9,7 +9,7 @@ from station.errors import StationError
 
 
 class SampleAbandoned(StationError):
-    """The operator gave a sample up; it is logged as void with the reason."""
+    """The operator gave a sample up; it is logged as void with the reason, if it was begun."""
 
 
 class Operator(Protocol):

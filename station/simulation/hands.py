@@ -92,15 +92,15 @@ class HandsAtTheBench:
 
     def _watch(self) -> None:
         state, clipped = self._board.state, None
-        done = state.sample_id, state.stage
+        done = state.taken, state.stage
         while not self._stopping.is_set():
             state = self._board.wait_beyond(state.version, timeout_s=0.5)
-            if (state.sample_id, state.stage) == done:
+            if (state.taken, state.stage) == done:
                 continue
-            done = state.sample_id, state.stage
+            done = state.taken, state.stage
             # A person may be through a step before the hands have seen it.
-            if state.order is not None and state.stage in UNDER_WAY and clipped != state.sample_id:
-                clipped = state.sample_id
+            if state.order is not None and state.stage in UNDER_WAY and clipped != state.taken:
+                clipped = state.taken
                 self._hands.clip_on(state.order.joint)
             if state.stage is Stage.PULLING:
                 self._hands.pull_once_recorded()

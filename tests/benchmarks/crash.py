@@ -104,11 +104,14 @@ def work(path: Path, settings: Settings, ask: IO[bytes], answers: IO[bytes]) -> 
         operator = AskTheParent(bench.board, ask, answers)
         going_on = True
         while going_on:
-            outcome = bench.take_sample(ORDER, operator)
+            try:
+                outcome = bench.take_sample(ORDER, operator)
+            except SampleAbandoned:
+                going_on = False
+                continue
             ask.write(f"acknowledged {outcome.sample_id}\n".encode())
             if outcome.error is not None:
                 ask.write(f"trouble {outcome.error}\n".encode())
-            going_on = "the benchmark ends here" not in (outcome.finished.void_reason or "")
         bench.close()
 
 

@@ -154,7 +154,9 @@ class BenchAtHand(Bench):
         self.until(Stage.CLIP_ON)
 
     def give_up(self, reason: str) -> None:
-        """Give the sample up, and see it on record."""
+        """Give the sample up once it was read, and see it on record."""
+        if self.board.state.may_step_back:
+            self.grip()
         self.abandon(reason)
         self.until(Stage.DONE)
 

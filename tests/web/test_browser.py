@@ -272,6 +272,9 @@ def test_bench_works_without_script(browser: Browser, address: str, bench: Bench
         page = context.new_page()
         fill_form(page)
         expect(page.get_by_role("button", name="Clips are on")).to_be_visible()
+        page.get_by_role("button", name="Clips are on").click()
+        bench.until(Stage.GRIP)
+        page.reload()
         page.get_by_role("button", name="Give up (void)").click()
         bench.until(Stage.DONE)
         page.reload()
@@ -308,6 +311,21 @@ def test_a_refusal_stands_first_and_the_outcome_before_it_is_gone(
     expect(page.locator("#lost")).to_be_hidden()
     for gone in ("#verdict", "#curve", ".todo"):
         assert not seen(page, gone), gone
+
+
+def test_one_steps_back_before_anything_was_measured_and_nothing_counts(
+    page: Page, bench: BenchAtHand, records: LedgerReader
+) -> None:
+    page.set_viewport_size({"width": 800, "height": 480})
+    before = records.counts().entries
+    fill_form(page)
+    expect(page.get_by_role("button", name="Give up (void)")).to_be_hidden()
+    page.get_by_role("button", name="Step back").click()
+    expect(page.get_by_role("button", name="Start this sample")).to_be_visible()
+    expect(page.locator("#verdict")).to_be_hidden()
+    expect(page.get_by_text("scrap: never install")).to_be_hidden()
+    assert records.counts().entries == before
+    assert bench.board.state.stage is Stage.IDLE
 
 
 def test_a_sample_given_up_before_its_pull_shows_no_curve_and_no_scrap(

@@ -154,6 +154,8 @@ def test_a_guard_that_opens_and_a_sample_given_up(walk: Walk) -> None:
         walk.until(Stage.DONE)
         walk.bench.start(ORDER)
         walk.until(Stage.CLIP_ON)
+        walk.bench.confirm()
+        walk.until(Stage.GRIP)
         walk.bench.abandon("Kabel fiel herunter")
         walk.until(Stage.DONE)
     voids = {state.outcome.void_reason for state in walk.seen if state.outcome is not None}

@@ -21,7 +21,8 @@ function pause(milliseconds) {
 function showTexts(texts, english) {
   for (const row of document.querySelectorAll("[data-row]")) {
     const text = texts[row.dataset.row] || "";
-    const output = row.querySelector("output");
+    // A button is named by its text; by some readers not by an output in it.
+    const output = row.querySelector("output, .said");
     const parts = english[row.dataset.row] || [[text, true]];
     if (output.textContent !== text) output.replaceChildren(...parts.map(stretch));
     row.hidden = text === "";
@@ -80,7 +81,7 @@ function took(state) {
   // The station was started anew: its forms would refuse what this page sends.
   if (state.started !== live.dataset.started) location.reload();
   // Another page took up a sample: its joint is drawn and asked about by the server.
-  if (state.stage === "clip_on" && state.sample_id !== live.dataset.sample) location.replace(location.pathname);
+  if (state.stage === "clip_on" && state.taken !== Number(live.dataset.taken)) location.replace(location.pathname);
   show(state);
   lost.hidden = true;
 }

@@ -7,7 +7,7 @@ from flask import Blueprint, jsonify, redirect, render_template, request, url_fo
 from werkzeug.wrappers import Response
 
 from calibration.saying import say
-from station.bench.board import BenchState
+from station.bench.board import BenchState, Stage
 from station.crimp.facts import drawing
 from station.crimp.wire import parse_size
 from station.errors import BadInput, DataFileError, NestOnHold, NoLimit
@@ -120,9 +120,13 @@ def pull_next() -> Response:
 
 @pages.post("/abandon")
 def abandon() -> Response:
-    """Give the sample up."""
+    """Give the sample up; before anything was measured that leads back to where it came from."""
     reason = field(request.form, "reason", say("the reason"))
-    return _done(lambda: bench().abandon(reason))
+    answer = _done(lambda: bench().abandon(reason))
+    state = bench().board.state
+    if state.stage is not Stage.IDLE or state.order is None or state.order.job_id is None:
+        return answer
+    return redirect(url_for("jobs.job_page", job_id=state.order.job_id), 303)
 
 
 @pages.post("/save")
@@ -144,9 +148,11 @@ def in_hand() -> BenchState | None:
 
 
 def without_the_one_in_hand(rows: Iterable[SampleRow]) -> list[SampleRow]:
-    """Samples but the one that is at the bench just now."""
+    """Samples but the one at the bench just now, and the one that it is made in place of."""
     state = in_hand()
-    return [row for row in rows if state is None or row.sample_id != state.sample_id]
+    order = state and state.order
+    here = {state and state.sample_id, order and order.offered_again_for}
+    return [row for row in rows if row.sample_id not in here]
 
 
 def _done(action: Callable[[], object]) -> Response:

@@ -1,5 +1,6 @@
 import threading
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -180,15 +181,37 @@ def test_the_page_drives_a_sample_step_by_step(simulated: SimulatedBench, ledger
     assert row.verdict == "pass"
 
 
-@pytest.mark.parametrize("stage", [Stage.CLIP_ON, Stage.GRIP])
-def test_a_sample_given_up_is_void(simulated: SimulatedBench, ledger: Ledger, stage: Stage) -> None:
+def test_stepping_back_before_anything_was_measured_leaves_no_trace(
+    simulated: SimulatedBench, ledger: Ledger
+) -> None:
+    bench, before = simulated.bench, ledger.reader.counts().entries
+    bench.start(ORDER)
+    wait_for(bench, Stage.CLIP_ON)
+    bench.abandon("the wrong nest")
+    wait_for(bench, Stage.IDLE)
+    assert ledger.reader.counts().entries == before
+    assert bench.board.state.trouble is None
+
+
+def test_a_fault_that_was_seen_is_not_stepped_back_from(
+    simulated: SimulatedBench, ledger: Ledger
+) -> None:
+    bench = simulated.bench
+    bench.start(replace(ORDER, checklist={}))
+    wait_for(bench, Stage.CLIP_ON)
+    bench.look({"no-stray-strand": False})
+    bench.abandon("seen enough")
+    wait_for(bench, Stage.DONE)
+    assert ledger.reader.samples(limit=1)[0].verdict == "fail"
+
+
+def test_a_sample_given_up_is_void(simulated: SimulatedBench, ledger: Ledger) -> None:
     bench = simulated.bench
     with HandsAtTheBench(simulated.hands):
         bench.start(ORDER)
         wait_for(bench, Stage.CLIP_ON)
-        if stage is Stage.GRIP:
-            bench.confirm()
-            wait_for(bench, Stage.GRIP)
+        bench.confirm()
+        wait_for(bench, Stage.GRIP)
         bench.abandon("dropped it")
         wait_for(bench, Stage.DONE)
     row = ledger.reader.samples(limit=1)[0]

@@ -21,7 +21,8 @@ from tests.forked import forked
 from tests.pace import unpaced
 from tests.web.invented import order_of
 
-STEPS = ("clips_on", "sample_gripped", "failure_mode")
+STEPS = ("sample_gripped", "failure_mode")
+"""Where something was measured already; before that, at ``clips_on``, nothing is on record."""
 
 
 class StandsStill(HandsAsOperator):

@@ -36,6 +36,18 @@ def make_again(shop: Shop, job_id: str, left: str, person: str) -> None:
     shop.jobs.settle(job_id, person)
 
 
+def test_a_check_killed_before_the_clips_were_on_goes_on_as_if_it_had_not(shop: Shop) -> None:
+    job_id = shop.begin("red")
+    before = shop.ledger.reader.counts().entries
+    kill_at(shop.ledger.path, job_id, "clips_on")
+    shop.start_again()
+    assert shop.ledger.reader.counts().entries == before
+    shop.make(job_id)
+    following = shop.jobs.state(job_id).next
+    assert following is not None
+    assert following.left == 2
+
+
 @pytest.mark.parametrize("step", STEPS)
 def test_a_check_killed_in_mid_sample(shop: Shop, step: str) -> None:
     job_id = shop.begin("red")

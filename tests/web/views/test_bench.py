@@ -192,6 +192,7 @@ def test_giving_up_voids_with_the_reason(
     client: FlaskClient, bench: BenchAtHand, records: LedgerReader, token: str
 ) -> None:
     bench.clip(order_of("Bo Invented", "blue"))
+    bench.grip()
     data = {"csrf_token": token, "reason": "clip broke"}
     assert client.post("/bench/abandon", data=data).status_code == 303
     bench.until(Stage.DONE)
@@ -319,7 +320,7 @@ def test_the_other_wire_is_pulled_too_where_that_is_asked_for(
     assert client.post("/bench/next", data={"csrf_token": token}).status_code == 400
     bench.clip(order_of("Bo Invented", "blue"))
     bench.grip()
-    assert "Then pull this too: <output>wire 2 (18 AWG)" in client.get("/bench").text
+    assert 'Then pull this too: <span class="said">wire 2 (18 AWG)' in client.get("/bench").text
     bench.pull()
     client.post("/bench/next", data={"csrf_token": token})
     assert "wire 2 (18 AWG)" in client.get("/bench/state").get_json()["texts"]["chosen"]

@@ -89,5 +89,6 @@ def test_sample_on_the_bench_is_not_offered_again(
 ) -> None:
     bench.clip(order_of("Bo Invented", "blue"))
     assert bench.board.state.stage is Stage.CLIP_ON
+    bench.grip()
     assert len(records.unfinished()) == 2
     assert client.get("/").text.count("/again") == 1
