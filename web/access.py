@@ -17,11 +17,14 @@ from station.shop.rights import Right
 from station.shop.rights import demand as demand_right
 from station.shop.rights import may as role_may
 from station.shop.sign_in import Doors
-from web.request import bench, ledger, reader, station
+from web.request import bench, ledger, on_record, reader, station
 from web.sign_ins import SignIn, SignIns
 
 TOKEN = "door"  # noqa: S105
 """Where the browser's cookie keeps the token of a sign-in."""
+
+SITTING_S = 4 * 3600.0
+"""So long after a sample its person is taken to be still there (our own choice)."""
 
 LOCAL_HOSTS = ("localhost", "127.0.0.1")
 
@@ -121,7 +124,17 @@ def demand_measuring(name: str) -> str:
         demand_right(known, Right.MEASURE)
     if not is_open() and demand_sign_in().name != name:
         raise NotAllowed("You are signed in under another name: measure under your own.")
+    session["sitting"] = [name, station().clock().timestamp() + SITTING_S]
     return name
+
+
+def person_here() -> str:
+    """Who is signed in, or measured last from this browser in this sitting; empty for nobody."""
+    if (person := signed_in()) is not None:
+        return person.name
+    name, until_s = session.get("sitting", ("", 0.0))
+    known = on_record()
+    return name if station().clock().timestamp() < until_s and name in (known or [name]) else ""
 
 
 def may(right: Right) -> bool:

@@ -148,6 +148,7 @@ def _teach_templates(app: Flask) -> None:
         signed_in=access.signed_in_quietly,
         inside=access.inside,
         may=access.may,
+        here=access.person_here,
         page_help=help_of,
         dictionary=words,
         Right=Right,

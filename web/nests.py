@@ -24,6 +24,10 @@ STATE_WORDS = {
 """Of nests, the most pressing first; ``doubt`` where a worn nest would not be known for one."""
 
 
+PRESSING = ("held", "worn", "strays")
+"""States of a nest that is to be taken out of use."""
+
+
 class NestRow(NamedTuple):
     """A sample of a nest, and how far it lies from its joint's baseline."""
 

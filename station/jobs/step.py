@@ -40,8 +40,8 @@ class Step:
         What it is about: a nest, a joint key; empty where that is clear.
     blocked
         True where the steps after it cannot be done before it.
-    left
-        How many times.
+    left, made
+        How many times, and how many of its samples count already.
     tool, nest
         What a sample must be made with; None where it is no sample, or ``about`` names its joint.
     """
@@ -51,6 +51,7 @@ class Step:
     about: str = ""
     blocked: bool = False
     left: int = 1
+    made: int = 0
     tool: str | None = None
     nest: str | None = None
 

@@ -166,7 +166,7 @@ def by_page(path: Path, walk: Walk, pictures: Path | None = None) -> JobRecord:
         _photograph(page, pictures, f"{walk.name}-2-next")
         while page.get_by_role("button", name="Make this sample").count():
             _make_sample(page, walk)
-            page.get_by_role("link", name="Go on with the job").click()
+            page.get_by_role("link", name="How the job stands").click()
             expect(page).to_have_url(job)
         expect(page.locator("#outcome")).to_be_visible()
         _photograph(page, pictures, f"{walk.name}-3-outcome")
@@ -191,8 +191,7 @@ def _make_sample(page: Page, walk: Walk) -> None:
     wanted = gauge.locator("option", has_text=f"{walk.wire} + {walk.wire}").first
     gauge.select_option(value=wanted.get_attribute("value"))
     page.get_by_role("button", name="Make this sample").click()
-    page.get_by_role("button", name="All as it should be").click()
-    page.get_by_role("button", name="Clips are on").click()
+    page.get_by_role("button", name="All as it should be, clips are on").click()
     page.get_by_role("button", name="Gripped, start recording").click()
     # What the trace suggests or, where it cannot tell, what the simulated wires mostly do.
     suggested = page.locator("button[name=mode].suggested")

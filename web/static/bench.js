@@ -47,8 +47,9 @@ function showStage(stage) {
 
 // One key goes on, also after the page itself was loaded by the step before.
 function focusNext() {
-  const looks = live.querySelector("form:not([hidden]) > .looks[open]");
-  if (looks) return looks.focus();
+  // To say that all is as it should be takes more than one key: what is asked comes first.
+  const asked = live.querySelector("[data-stage]:not([hidden]) > .questions");
+  if (asked) return asked.focus();
   // Where several answers wait, none is chosen: the next tab reaches the first.
   const now = ".steps [data-stage]:not([hidden])";
   for (const place of live.querySelectorAll(`${now} button.big, ${now} .modes`)) {
@@ -60,6 +61,7 @@ function showOutcome(state) {
   const badge = document.getElementById("verdict");
   badge.className = `badge large ${state.verdict}`;
   badge.querySelector("use").setAttribute("href", `#mark-${state.verdict || "unfinished"}`);
+  document.getElementById("why").open = state.verdict !== "pass";
   const link = document.getElementById("sample-link");
   link.href = `${link.dataset.base}/${encodeURIComponent(state.sample_id)}`;
   for (const button of document.querySelectorAll("button[name=mode]")) {
@@ -81,7 +83,9 @@ function took(state) {
   // The station was started anew: its forms would refuse what this page sends.
   if (state.started !== live.dataset.started) location.reload();
   // Another page took up a sample: its joint is drawn and asked about by the server.
-  if (state.stage === "clip_on" && state.taken !== Number(live.dataset.taken)) location.replace(location.pathname);
+  // What a job goes on with is worked out by the server too.
+  const ended = state.stage === "done" && stage !== "done" && live.dataset.job;
+  if (ended || state.stage === "clip_on" && state.taken !== Number(live.dataset.taken)) location.replace(location.pathname);
   show(state);
   lost.hidden = true;
 }

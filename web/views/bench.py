@@ -1,5 +1,6 @@
 """The bench: describe a sample, follow it live, say what the hands and eyes know."""
 
+import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict
 
@@ -11,6 +12,7 @@ from station.bench.board import BenchState, Stage
 from station.crimp.facts import drawing
 from station.crimp.wire import parse_size
 from station.errors import BadInput, DataFileError, NestOnHold, NoLimit
+from station.jobs.daily.judge import JOB as DAILY
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Joint
 from station.ledger.rows import SampleRow
@@ -83,8 +85,8 @@ def follow() -> Response:
 
 @pages.post("/confirm")
 def confirm() -> Response:
-    """Clips are on, or the sample is gripped."""
-    return _done(bench().confirm)
+    """Clips are on, or the sample is gripped; with ``rest`` all looks are good that are open."""
+    return _done(confirm_seen if "rest" in request.form else bench().confirm)
 
 
 @pages.post("/looks")
@@ -92,18 +94,14 @@ def look() -> Response:
     """Answer one look at the joint in hand, or say that the rest is as it should be."""
     form = request.form
     answers = {form[name]: name == "yes" for name in ("yes", "no") if name in form}
-    order = bench().board.state.order
-    if "rest" in form and order is not None:
-        looks = bench().connectors.answers(order.joint.connector, order.checklist)
-        answers |= {item.id: True for item, good in looks if good is None}
-    return _done(lambda: bench().look(answers))
+    return _done(lambda: bench().look(answers | (_rest() if "rest" in form else {})))
 
 
 @pages.post("/failure")
 def failure() -> Response:
     """How the sample let go."""
     mode = field(request.form, "mode", say("how the sample let go"))
-    return _done(lambda: bench().name_failure(mode))
+    return _done(lambda: bench().name_failure(mode), leaves=Stage.NAME_FAILURE)
 
 
 @pages.post("/enough")
@@ -141,6 +139,22 @@ def take_up(order: SampleOrder) -> Response:
     return _done(lambda: bench().start(order))
 
 
+def confirm_seen() -> None:
+    """Every look that is still open is as it should be, and the clips are on or it is gripped."""
+    if rest := _rest():
+        bench().look(rest)
+    bench().confirm()
+
+
+def _rest() -> dict[str, bool]:
+    """The looks that nobody answered yet, as good."""
+    order = bench().board.state.order
+    if order is None or order.coded:
+        return {}
+    looks = bench().connectors.answers(order.joint.connector, order.checklist)
+    return {item.id: True for item, good in looks if good is None}
+
+
 def in_hand() -> BenchState | None:
     """What the bench shows of the sample at it; None while a new one may be described."""
     state = bench().board.state
@@ -155,12 +169,14 @@ def without_the_one_in_hand(rows: Iterable[SampleRow]) -> list[SampleRow]:
     return [row for row in rows if row.sample_id not in here]
 
 
-def _done(action: Callable[[], object]) -> Response:
-    """Do it, and wait until the bench shows something newer than before."""
-    board = bench().board
+def _done(action: Callable[[], object], leaves: Stage | None = None) -> Response:
+    """Do it, and wait until the bench shows something newer than before, or leaves a stage."""
+    board, until_s = bench().board, time.monotonic() + SETTLE_S
     before = board.state.version
     action()
-    board.wait_beyond(before, SETTLE_S)
+    state = board.wait_beyond(before, SETTLE_S)
+    while state.stage is leaves and (left_s := until_s - time.monotonic()) > 0.0:
+        state = board.wait_beyond(state.version, left_s)
     return redirect(url_for("bench.bench_page"), 303)
 
 
@@ -180,11 +196,26 @@ def _page(values: Mapping[str, str], problem: str = "") -> str:
         values=values,
         problem=problem,
         job_id=None if snapshot.order is None else snapshot.order.job_id,
+        person="" if snapshot.order is None else snapshot.order.person,
+        **_next_in_job(snapshot),
         # A coded sample is filed under its code alone: it names no job to go on with.
         # What the link asked for is described first, below what was found last.
         asked="place" in request.args,
         coded=snapshot.order is not None and snapshot.order.coded,
     )
+
+
+def _next_in_job(state: BenchState) -> dict[str, object]:
+    """What a daily check goes on with after the sample that is done, or what is due after it."""
+    order = state.order
+    if state.stage is not Stage.DONE or order is None or order.job != DAILY or not order.job_id:
+        return {}
+    if (step := bench().jobs.state(order.job_id).next) is not None:
+        same = (step.tool, step.nest) == (order.joint.tool, order.joint.nest)
+        return {"step": step, "same_nest": same}
+    due = (item.last for item in bench().jobs.due() if item.due and item.last.open_job is None)
+    ended = bench().jobs.record(order.job_id).ended
+    return {"ended": ended, "next_due": next(due, None)}
 
 
 def _joint_in_hand(order: SampleOrder | None) -> dict[str, object]:
@@ -207,7 +238,7 @@ def _span_m(order: SampleOrder | None) -> float:
 
 def _suggested_values() -> dict[str, str]:
     """What the form starts with: the sample before, then what the link asked for."""
-    values = {"job": "daily_check"}
+    values = {"job": DAILY, "person": access.person_here()}
     order = bench().board.state.order
     if order is not None:
         values |= _values_of(order)

@@ -1,6 +1,7 @@
 """Today: what is due, what was interrupted, what needs a look, how the day went."""
 
 from collections import Counter
+from typing import NamedTuple
 
 from babel.dates import format_date
 from flask import Blueprint, redirect, render_template, request, url_for
@@ -12,30 +13,68 @@ from station.jobs.certification.blind import order as order_for
 from station.jobs.certification.blind import pool
 from station.jobs.certification.certificates import held_certificates
 from station.jobs.certification.statement import Held, latest_held
+from station.jobs.daily.steps import DueNest
 from station.ledger.rows import SampleRow
 from web.access import demand_measuring, signed_in
+from web.format import place
 from web.forms import field, order_again
+from web.nests import PRESSING, NestStatus
 from web.request import bench, nests, reader, start_of_today, station
 from web.translation import chosen
 from web.views.bench import take_up, without_the_one_in_hand
+from web.views.sitting import last_joint
 
 pages = Blueprint("today", __name__)
 
 
+class Line(NamedTuple):
+    """A nest on Today's list."""
+
+    due: DueNest
+    status: NestStatus | None
+    """None while its trend is still being worked out."""
+
+    @property
+    def pressing(self) -> bool:
+        """Whether it is to be taken out of use."""
+        return self.status is not None and self.status.state in PRESSING
+
+    @property
+    def done(self) -> bool:
+        """Whether nothing is to be done with it today."""
+        return not (self.due.due or self.pressing or self.due.last.held)
+
+    @property
+    def reason(self) -> str:
+        """What it is on the list for."""
+        return self.status.reason if self.pressing and self.status else self.due.reason
+
+
 @pages.get("/")
 def today() -> str:
-    """What is due, interrupted and flagged, and today's verdicts."""
+    """What to do, worst first, what was interrupted, and today's verdicts."""
     start = start_of_today()
     ledger = reader()
-    statuses = nests()
+    states = {status.key: status for status in nests()}
+    order = {key: rank for rank, key in enumerate(states)}
+    lines = [Line(one, states.get((one.last.tool, one.last.nest))) for one in bench().jobs.due()]
+    lines.sort(key=lambda one: order.get((one.due.last.tool, one.due.last.nest), len(order)))
     counts = Counter[str]()
     for of_person in ledger.verdict_counts(since=start).values():
         counts.update(of_person)
+    last = last_joint(ledger)
+    held = [(one.due.last.tool, one.due.last.nest) for one in lines if one.due.last.held]
     return render_template(
         "today.html",
-        pressing=[one for one in statuses if one.state in ("held", "worn", "strays")],
-        due=[item for item in bench().jobs.due() if item.due],
-        nest_count=len(statuses),
+        todo=[one for one in lines if not one.done],
+        done=[one for one in lines if one.done],
+        checked=sum(not one.due.due and not one.due.last.held for one in lines),
+        free=[
+            place(one.due.last.tool, one.due.last.nest)
+            for one in lines
+            if one.due.due and one.due.last.open_job is None
+        ],
+        last=None if last is None or (last.tool, last.nest) in held else last,
         behind=station().trends.behind,
         unfinished=_interrupted(),
         counts=counts,

@@ -70,7 +70,8 @@ def _step(item: NestProgress) -> Step:
         )
     if finding.stage != STEP_FIRST:
         ask = join((ask, say("All samples of both stages count.")))
-    return Step(finding.stage, ask, left=finding.missing, tool=item.nest.tool, nest=item.nest.nest)
+    made, (tool, name) = len(item.counted), item.nest.key
+    return Step(finding.stage, ask, left=finding.missing, made=made, tool=tool, nest=name)
 
 
 def _line(item: NestProgress) -> str:

@@ -38,7 +38,7 @@ def test_form_starts_a_sample(client: FlaskClient, bench: BenchAtHand, token: st
     assert (answer.status_code, answer.location) == (303, "/bench")
     bench.until(Stage.CLIP_ON)
     assert bench.board.state.order == replace(order_of("Bo Invented", "blue"), checklist={})
-    assert "Clips are on" in client.get("/bench").text
+    assert "clips are on" in client.get("/bench").text
 
 
 def test_a_sample_of_another_nest_starts_with_what_that_nest_makes(

@@ -313,6 +313,7 @@ def test_a_candidate_cannot_see_which_samples_are_theirs(
     path = f"/certifications/judging/{first}"
     people[DI].post(path, **answers(people[DI], first))
     assert people[DI].post(f"{path}/measure", person=DI).status_code == 303
+    bench.grip()
     sample_id = bench.board.state.sample_id
     order = bench.board.state.order
     assert order is not None

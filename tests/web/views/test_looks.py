@@ -28,7 +28,8 @@ def test_all_is_said_to_be_as_it_should_in_one_tap(
 ) -> None:
     bench.clip(UNSEEN)
     page = client.get("/bench").text
-    assert f"Look at the joint: {len(ASKED)} of {len(ASKED)} to answer" in page
+    assert "All as it should be, clips are on" in page
+    assert f"<li>{SLEEVE}</li>" in page
     assert f"{SLEEVE} <strong>Critical</strong>" in page
     # The drawing of this family, and where its clips go.
     assert "<title>Butt splice</title>" in page
@@ -83,7 +84,7 @@ def test_an_answer_may_be_mended_until_the_pull_and_not_after(
     bench.clip(UNSEEN)
     answer(client, token, no="sleeve-whole")
     bench.grip()
-    assert "Look at the joint" in client.get("/bench").text
+    assert "The rest is as it should be, gripped" in client.get("/bench").text
     assert answer(client, token, yes="sleeve-whole") == 303
     assert bench.board.state.condemned_by == ()
     bench.pull()

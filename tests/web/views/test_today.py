@@ -1,35 +1,88 @@
 """Today: what is due, interrupted, flagged."""
 
+import html
+import re
+
 from flask.testing import FlaskClient
 
 from station.bench.board import Stage
 from station.ledger.reader import LedgerReader
 from tests.web.benches import BenchAtHand
 from tests.web.invented import order_of
+from web.format import place
+
+
+def line_of(page: str, nest: str) -> str:
+    [line] = [one for one in page.split("<li>") if f"{nest}</a>" in one]
+    return line.split("</li>")[0]
 
 
 def test_worn_nest_comes_first_with_its_sentence(client: FlaskClient) -> None:
     text = client.get("/").text
+    first = text.split("<li>")[1].split("</li>")[0]
+    assert first == line_of(text, "Hand tool 1, nest red")
+    assert "Take it out of use." in first
+    assert "Worn: getting weaker" in first
     assert text.index("Worn: getting weaker") < text.index("Interrupted samples")
-    assert text.index("Interrupted samples") < text.index("Due for their daily check")
 
 
 def test_due_are_the_nests_that_were_not_checked_today(
     client: FlaskClient, bench: BenchAtHand
 ) -> None:
-    due = client.get("/").text.split("Due for their daily check")[1]
-    assert due.count("It was never checked.") == 4
+    text = client.get("/").text
+    assert "0 of 4 checked" in text
+    assert "Check these 4" in text
+    assert "It was never checked." in line_of(text, "Hand tool 1, nest blue")
     asked = [("Hand tool 1", "blue"), ("Bench tool 2", "16/14")]
     job_id = bench.jobs.begin_check(asked, person="Bo Invented")
-    due = client.get("/").text.split("Due for their daily check")[1]
-    assert due.count(f'href="/jobs/{job_id}"') == 2
+    text = client.get("/").text
+    for nest in ("Hand tool 1, nest blue", "Bench tool 2, nest 16/14"):
+        assert "Go on" in line_of(text, nest)
+        assert job_id in line_of(text, nest)
+    assert "Check these 2" in text
 
 
 def test_a_held_nest_is_told_first(client: FlaskClient, bench: BenchAtHand) -> None:
     bench.jobs.nests.hold("Hand tool 1", "blue", "its jaw is chipped", "Bo Invented")
     text = client.get("/").text
-    assert "its jaw is chipped" in text.split("Take out of use")[1].split("</section>")[0]
-    assert "nest blue" not in text.split("Due for their daily check")[1]
+    held = line_of(text, "Hand tool 1, nest blue")
+    assert held in text.split("<li>")[1]
+    assert "its jaw is chipped" in held
+    assert "Check it" not in held
+
+
+def test_a_checked_nest_is_folded_away_and_counted(
+    client: FlaskClient, bench: BenchAtHand, token: str
+) -> None:
+    data = {"csrf_token": token, "person": "Bo Invented", "place": place("Hand tool 1", "blue")}
+    answer = client.post("/next/check", data=data)
+    assert (answer.status_code, answer.location) == (303, "/bench")
+    bench.finish()
+    text = client.get("/bench").text
+    assert "Next: 3 of 3" in text
+    job_id = bench.board.state.order.job_id if bench.board.state.order else None
+    # Who is there was asked once: now the page knows.
+    assert client.post(f"/next/job/{job_id}", data=data | {"clipped": "yes"}).status_code == 303
+    bench.until(Stage.GRIP)
+    bench.pull()
+    bench.name_failure("drawn_out")
+    bench.until(Stage.DONE)
+    assert "Next nest" in client.get("/bench").text
+    text = client.get("/").text
+    assert "1 of 4 checked" in text
+    assert "Hand tool 1, nest blue" in text.split("<summary>Done: 1</summary>")[1]
+    assert "At the bench: Bo Invented." in text
+
+
+def test_who_is_there_is_asked_with_who_is_likely_first(
+    client: FlaskClient, records: LedgerReader
+) -> None:
+    page = client.get("/next/who", query_string={"then": "sitting.again"}).text
+    names = [html.unescape(name) for name in re.findall(r'name="person" value="([^"]*)"', page)]
+    assert names[0] == records.samples(limit=1)[0].person
+    assert sorted(names) == sorted(row.name for row in records.people())
+    assert 'action="/next/again"' in page
+    assert client.get("/next/who", query_string={"then": "people.add"}).status_code == 400
 
 
 def test_verdicts_of_today_are_counted(client: FlaskClient) -> None:

@@ -1,0 +1,109 @@
+"""A sitting at the bench: who is there is asked once, and each button leads to the next sample."""
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from calibration.saying import say
+from station.errors import BadInput
+from station.jobs.daily.judge import JOB as DAILY
+from station.jobs.daily.record import order as order_of_check
+from station.jobs.sample_order import SampleOrder
+from station.jobs.step import Step
+from station.ledger.entries import Joint
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import SampleRow
+from web.access import demand_measuring, person_here
+from web.forms import field, read_place
+from web.request import bench, on_record, reader
+from web.views.bench import confirm_seen, take_up
+
+LATELY = 50
+"""Among so many samples of a nest its gauge at hand is looked for."""
+
+THEN = ("sitting.check", "sitting.go_on", "sitting.again")
+"""What may be asked for before it is known who is there."""
+
+pages = Blueprint("sitting", __name__, url_prefix="/next")
+
+
+@pages.get("/who")
+def who() -> str:
+    """Ask who is there; the answer does what was asked for."""
+    if (then := request.args.get("then", "")) not in THEN:
+        raise BadInput("That page was left half open: begin again from Today.")
+    last = reader().samples(limit=1)
+    likely = person_here() or (last[0].person if last else "")
+    names = sorted(on_record(), key=lambda name: name != likely)
+    job_id = request.args.get("job_id", "-") if then == "sitting.go_on" else None
+    action = url_for(then, job_id=job_id)
+    return render_template(
+        "who.html", action=action, names=names, places=request.args.getlist("place")
+    )
+
+
+@pages.post("/check")
+def check() -> Response:
+    """Begin a daily check of some nests, and take up its first sample."""
+    person = _person()
+    nests = [found for text in request.form.getlist("place") if (found := read_place(text))]
+    return _take(bench().jobs.begin_check(nests, person=person), person)
+
+
+@pages.post("/job/<job_id>")
+def go_on(job_id: str) -> Response:
+    """Take up the next sample of a check that is open."""
+    return _take(job_id, _person())
+
+
+@pages.post("/again")
+def again() -> Response:
+    """Take up one more sample of the joint that was made last."""
+    person, row = _person(), last_joint(reader())
+    if row is None:
+        raise BadInput("No sample is on record yet: describe the first one at the bench.")
+    due = (item.last for item in bench().jobs.due())
+    under_check = next((one.open_job for one in due if (one.tool, one.nest) == _nest(row)), None)
+    if under_check is not None:
+        return _take(under_check, person)
+    return take_up(SampleOrder(person, DAILY, _joint(row)))
+
+
+def last_joint(reader: LedgerReader) -> SampleRow | None:
+    """The latest sample whose joint may be made again; None where there is none."""
+    rows = reader.samples(limit=LATELY)
+    return next((row for row in rows if row.job != "certification"), None)
+
+
+def _take(job_id: str, person: str) -> Response:
+    """Take up what a check wants next; where its gauge is not known, that is asked first."""
+    step = bench().jobs.state(job_id).next
+    joint = None if step is None else _joint_at_hand(reader(), step, job_id)
+    if joint is None:
+        return redirect(url_for("jobs.job_page", job_id=job_id), 303)
+    answer = take_up(order_of_check(reader(), job_id, joint, person=person))
+    if "clipped" in request.form:
+        confirm_seen()
+    return answer
+
+
+def _joint_at_hand(reader: LedgerReader, step: Step, job_id: str) -> Joint | None:
+    """What the nest makes in this check, else what it made last of what has a baseline."""
+    rows = reader.nest_samples(step.tool or "", step.nest or "", limit=LATELY)[::-1]
+    known = reader.baselines()
+    rows.sort(key=lambda row: (row.job_id != job_id, row.joint_key not in known))
+    return _joint(rows[0]) if rows else None
+
+
+def _joint(row: SampleRow) -> Joint:
+    return Joint(
+        connector=row.connector, wires=row.wires, material=row.material, tool=row.tool,
+        nest=row.nest,
+    )  # fmt: skip
+
+
+def _nest(row: SampleRow) -> tuple[str, str]:
+    return row.tool, row.nest
+
+
+def _person() -> str:
+    return demand_measuring(field(request.form, "person", say("the person")))
