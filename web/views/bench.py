@@ -18,7 +18,7 @@ from station.ledger.entries import Joint
 from station.ledger.rows import SampleRow
 from web import access
 from web.access import demand_measuring
-from web.format import place
+from web.format import place, wires
 from web.forms import choices, field, order_from, read_place
 from web.live import OPEN_STAGES, events, live_view
 from web.request import bench, nests, reader, station
@@ -197,6 +197,7 @@ def _page(values: Mapping[str, str], problem: str = "") -> str:
         problem=problem,
         job_id=None if snapshot.order is None else snapshot.order.job_id,
         person="" if snapshot.order is None else snapshot.order.person,
+        joint_words="" if snapshot.order is None else _joint_words(snapshot.order.joint),
         **_next_in_job(snapshot),
         # A coded sample is filed under its code alone: it names no job to go on with.
         # What the link asked for is described first, below what was found last.
@@ -216,6 +217,11 @@ def _next_in_job(state: BenchState) -> dict[str, object]:
     due = (item.last for item in bench().jobs.due() if item.due and item.last.open_job is None)
     ended = bench().jobs.record(order.job_id).ended
     return {"ended": ended, "next_due": next(due, None)}
+
+
+def _joint_words(joint: Joint) -> str:
+    nest = {"tool": joint.tool, "nest": joint.nest}
+    return say("{tool}, nest {nest}: {made_of}", **nest, made_of=wires(joint.wires))
 
 
 def _joint_in_hand(order: SampleOrder | None) -> dict[str, object]:
