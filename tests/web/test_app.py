@@ -1,5 +1,6 @@
 """What holds for every page: headers, refusals, escaping, banners, errors in a sentence."""
 
+import gzip
 import re
 import sqlite3
 from collections.abc import Iterator
@@ -341,3 +342,19 @@ def test_an_entry_of_a_clock_that_nobody_set_says_so(
 
 def _minus(at: datetime, back: timedelta) -> datetime:
     return at - back
+
+
+def test_pages_are_sent_packed_to_who_takes_them_so(client: FlaskClient) -> None:
+    plain = client.get("/tools/Hand tool 1/red")
+    packed = client.get("/tools/Hand tool 1/red", headers={"Accept-Encoding": "gzip"})
+    assert "Content-Encoding" not in plain.headers
+    assert packed.headers["Content-Encoding"] == "gzip"
+    assert "Accept-Encoding" in packed.headers["Vary"]
+    assert b"<h1>Hand tool 1, nest red</h1>" in gzip.decompress(packed.data)
+    assert len(packed.data) <= 60_000
+    address = "/static/station.css"
+    with (
+        client.get(address, headers={"Accept-Encoding": "gzip"}) as style,
+        client.get(address) as whole,
+    ):
+        assert gzip.decompress(style.data) == whole.data

@@ -104,6 +104,21 @@ def test_a_pull_without_points_yet_is_drawn_without_a_fault(
     assert troubles == []
 
 
+def test_the_newest_point_and_the_limit_are_in_the_picture_on_a_phone(page: Page) -> None:
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.goto("/tools/Hand tool 1/red")
+    plot = page.locator("svg.plot").first
+    box = plot.bounding_box()
+    assert box is not None
+    assert box["x"] >= 0
+    assert box["x"] + box["width"] <= 390
+    for inside in (plot.locator("a").last, plot.locator(".limit")):
+        found = inside.bounding_box()
+        assert found is not None
+        assert box["x"] <= found["x"] <= found["x"] + found["width"] <= box["x"] + box["width"]
+    assert plot.locator("text").first.evaluate("it => 12 <= 13 * it.getScreenCTM().a")
+
+
 def test_point_of_the_figure_leads_to_its_sample(page: Page) -> None:
     page.goto("/tools/Hand tool 1/red")
     point = page.locator("svg.figure a").first

@@ -12,13 +12,16 @@ from station.errors import NotOnRecord
 from station.ledger.export_format import guarded
 from station.shop.nests import since_good_check
 from station.shop.tools import described_tool
+from station.shop.trend import NestTrend
 from web.access import demand_measuring
 from web.figures import trend_figure
 from web.forms import field
 from web.nests import NestStatus
 from web.request import bench, nests, reader, station
+from web.trend import drawings
 
 TABLE_ROWS = 200
+FEW_ROWS = 20
 
 pages = Blueprint("tools", __name__, url_prefix="/tools")
 
@@ -48,6 +51,10 @@ def nest_page(tool: str, nest: str) -> str:
     """The trend of one nest, and its samples."""
     status = _status(tool, nest)
     trend = status.trend
+    # The joint that was made last comes first.
+    joints = {row.joint_key: row for row in reversed(trend.samples)}
+    asked = request.args.get("joint", "")
+    joint = asked if asked in joints else next(iter(joints), None)
     return render_template(
         "nest.html",
         status=status,
@@ -55,8 +62,11 @@ def nest_page(tool: str, nest: str) -> str:
         description=next(
             (row.description for row in reader().tools() if row.tool == trend.tool), ""
         ),
-        figure=_trend_svg(status),
-        rows=status.rows[-TABLE_ROWS:][::-1],
+        joints=joints,
+        joint=joint,
+        drawings=[] if joint is None else drawings(trend, joint, _limit_ohm(trend, joint)),
+        rows=status.rows[-(TABLE_ROWS if "all" in request.args else FEW_ROWS) :][::-1],
+        more=len(status.rows) > FEW_ROWS and "all" not in request.args,
         services=reader().services(trend.tool, trend.nest)[::-1],
         hold=status.hold,
         since=since_good_check(reader(), trend.tool, trend.nest, most=TABLE_ROWS),
@@ -124,6 +134,14 @@ def _status(tool: str, nest: str) -> NestStatus:
             tool=tool,
         )
     return known[path]
+
+
+def _limit_ohm(trend: NestTrend, joint_key: str) -> float | None:
+    """The resistance that the latest sample of a joint had to stay under; None where none was."""
+    rows = [row for row in trend.samples if row.joint_key == joint_key and row.splice_ohm]
+    found = reader().finished_payload(rows[-1].sample_id) if rows else None
+    limits = [one.limit for one in found.criteria if one.unit == "ohm"] if found else []
+    return min(limits, default=None)
 
 
 def _trend_svg(status: NestStatus) -> str | None:

@@ -48,7 +48,8 @@ def test_nest_page_says_when_the_change_began(client: FlaskClient) -> None:
     text = client.get("/tools/Hand%20tool%201/red").text
     assert "Worn: getting weaker since about 2031-02-13" in text
     assert "standard deviations" in text.split("<summary>Why")[1]
-    assert "dotted: change began 2031-02-13" in text
+    assert "change began 2031-02-13" in text
+    assert "dotted: change began 2031-02-13" in client.get("/tools/Hand tool 1/red/trend.svg").text
 
 
 def test_every_scored_sample_is_a_link_in_the_figure(
@@ -87,8 +88,8 @@ def test_voids_and_the_service_are_shown(client: FlaskClient, ledger: Ledger) ->
         sample = ledger.append(begun(order), person=order.person).id
         finish(ledger, sample, order, void_reason=void)
     after = client.get(path).text
-    assert "begins after: = new $die$" in after
     figure = client.get(path + "/trend.svg").text
+    assert "begins after: = new $die$" in figure
     assert re.search(r"<title>Void, [^<]+</title>", figure)
     assert before.count("<tr>") > after.count("<tr>") == 3
 

@@ -1,0 +1,69 @@
+"""A nest's samples drawn as what was measured."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from station.ledger.reader import LedgerReader
+from station.ledger.store import Ledger
+from station.shop.trend import NestTrend
+from station.shop.trend_cache import TrendCache
+from web.trend import FOOT, LEFT, RIGHT, SHOWN, TICKS, TOP, drawings, round_values
+
+LIMIT_OHM = 1.2e-3
+
+
+def red(ledger: Ledger, records: LedgerReader) -> NestTrend:
+    book = TrendCache(ledger.path, run_length=1_000_000)
+    return next(one.trend for one in book.glances(records) if one.trend.nest == "red")
+
+
+def test_force_and_resistance_stand_by_their_limits(ledger: Ledger, records: LedgerReader) -> None:
+    trend = red(ledger, records)
+    key = trend.samples[-1].joint_key
+    force, ohm = drawings(trend, key, LIMIT_OHM)
+    newest = [row for row in trend.samples if row.joint_key == key and row.peak_n is not None][-1]
+    assert (force.unit, force.points[-1].value) == ("N", newest.peak_n)
+    assert force.limit is not None
+    assert force.limit[1] == newest.pull_limit_n
+    assert ohm.limit is not None
+    assert ohm.limit[1] == 1e3 * LIMIT_OHM
+    for one in (force, ohm):
+        assert len(one.points) <= SHOWN
+        assert all(LEFT < point.x < RIGHT and TOP < point.y < FOOT for point in one.points)
+        # More is higher up, also than the limit, and later is farther right.
+        heights = sorted([*((p.value, p.y) for p in one.points), (one.limit or (0, 0))[::-1]])
+        assert [y for _, y in heights] == sorted((y for _, y in heights), reverse=True)
+        assert [p.x for p in one.points] == sorted(p.x for p in one.points)
+        assert one.points[-1].x > 0.9 * RIGHT
+
+
+def test_where_the_change_began_is_drawn_between_its_samples(
+    ledger: Ledger, records: LedgerReader
+) -> None:
+    trend = red(ledger, records)
+    key = trend.samples[-1].joint_key
+    [force, _] = drawings(trend, key, None)
+    assert trend.change_began is not None
+    before = [p.x for p in force.points if p.row.at_utc < trend.change_began]
+    after = [p.x for p in force.points if p.row.at_utc >= trend.change_began]
+    assert force.change is not None
+    assert max(before, default=LEFT) < force.change < min(after)
+    late = replace(trend, change_began=trend.samples[-1].at_utc + timedelta(days=1))
+    assert drawings(late, key, None)[0].change is None
+
+
+def test_what_nobody_measured_is_not_drawn(ledger: Ledger, records: LedgerReader) -> None:
+    assert drawings(red(ledger, records), "no such joint", None) == []
+
+
+@given(st.floats(-1e6, 1e6), st.floats(1e-6, 1e6))
+def test_ticks_are_round_and_between(low: float, span: float) -> None:
+    high = low + span
+    if high - low < 1e-9 * max(abs(low), 1.0):
+        return
+    values = round_values(low, high)
+    assert len(values) <= TICKS + 1
+    assert all(low - 1e-6 <= value <= high + 1e-6 for value in values)
