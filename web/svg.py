@@ -5,7 +5,6 @@ attributes only, so that the same text may stand in a page, a report or a file o
 ink follows the text colour of the page around it.
 """
 
-from collections.abc import Mapping
 from xml.etree import ElementTree
 
 SVG = "http://www.w3.org/2000/svg"
@@ -22,7 +21,7 @@ ROOT = {
 ElementTree.register_namespace("", SVG)
 
 
-def clean_svg(drawn: str, *, title: str, ink: str, link_titles: Mapping[str, str]) -> str:
+def clean_svg(drawn: str, *, title: str, ink: str) -> str:
     """Clean a figure.
 
     Parameters
@@ -33,8 +32,6 @@ def clean_svg(drawn: str, *, title: str, ink: str, link_titles: Mapping[str, str
         What the figure shows, for those who do not see it.
     ink
         The colour, as written in the figure, that is to follow the text colour.
-    link_titles
-        What each link leads to, by its address.
     """
     # Only ever parses what the drawing library wrote a moment ago.
     root = ElementTree.fromstring(drawn)  # noqa: S314
@@ -44,12 +41,6 @@ def clean_svg(drawn: str, *, title: str, ink: str, link_titles: Mapping[str, str
                 parent.remove(child)
     for element in root.iter():
         _plain_attributes(element, ink)
-    for link in root.iter(f"{{{SVG}}}a"):
-        link.attrib.pop("target", None)
-        # Hundreds of points would be hundreds of stops of the tab key: the table below has the
-        # links.
-        link.set("tabindex", "-1")
-        _name(link, link_titles.get(link.get("href", ""), ""))
     for name in ("width", "height"):
         root.attrib.pop(name, None)
     root.attrib.update(ROOT)

@@ -126,8 +126,6 @@ MISSING = (
     "/samples/no-such-id",
     "/samples/no-such-id/trace.svg",
     "/tools/No%20tool/red",
-    "/tools/No%20tool/red/trend.svg",
-    "/tools/Bench%20tool%202/16/14/trend.svg",
 )
 
 

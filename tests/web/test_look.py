@@ -6,7 +6,6 @@ from pathlib import Path
 import pytest
 
 from station.jobs.papers import plots
-from web import figures
 
 SHEET = (Path(__file__).parents[2] / "web" / "static" / "station.css").read_text(encoding="utf-8")
 BLOCKS = re.findall(r":root \{(.*?)\}", SHEET, re.DOTALL)
@@ -70,7 +69,7 @@ def test_banner_can_be_read(colors: dict[str, str]) -> None:
 
 
 @pytest.mark.parametrize("colors", [LIGHT, DARK], ids=["light", "dark"])
-@pytest.mark.parametrize("mark", [plots.LINE, plots.ALARM, figures.DOUBT])
+@pytest.mark.parametrize("mark", [plots.LINE, plots.ALARM])
 def test_figure_can_be_seen_on_either_ground(colors: dict[str, str], mark: str) -> None:
     assert contrast(mark, colors["card"]) >= SHAPE_CONTRAST
 

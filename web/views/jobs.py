@@ -22,7 +22,6 @@ from station.ledger.reader import LedgerReader
 from station.shop.nests import since_good_check
 from station.shop.rights import Right
 from web.access import demand, demand_measuring, may
-from web.format import place
 from web.forms import (
     MAX_TEXT,
     Choice,
@@ -52,10 +51,7 @@ pages = Blueprint("jobs", __name__, url_prefix="/jobs")
 def job_list() -> str:
     """What is due and why, what is open, what is held, and the work log."""
     ledger = reader()
-    wanted = request.args.get("place", "")
     due = [item for item in bench().jobs.due() if item.last.held is None]
-    # The nest that was asked for comes first: on the bench's screen the list is a long one.
-    due.sort(key=lambda item: place(item.last.tool, item.last.nest) != wanted)
     return render_template(
         "jobs.html",
         due=due,
@@ -65,7 +61,6 @@ def job_list() -> str:
         work=work(ledger, limit=RECENT_WORK)[::-1],
         places=places(ledger),
         may_release=may(Right.RELEASE),
-        wanted=wanted,
     )
 
 

@@ -14,7 +14,6 @@ from station.shop.nests import since_good_check
 from station.shop.tools import described_tool
 from station.shop.trend import NestTrend
 from web.access import demand_measuring
-from web.figures import trend_figure
 from web.forms import field
 from web.nests import NestStatus
 from web.request import bench, nests, reader, station
@@ -74,19 +73,6 @@ def nest_page(tool: str, nest: str) -> str:
     )
 
 
-@pages.get("/<tool>/<path:nest>/trend.svg")
-def trend_svg(tool: str, nest: str) -> Response:
-    """The trend of one nest as a figure of its own."""
-    figure = _trend_svg(_status(tool, nest))
-    if figure is None:
-        raise NotOnRecord(
-            "Nest {nest} of {tool} has no baseline: validate the tool to see its trend.",
-            nest=nest,
-            tool=tool,
-        )
-    return Response(figure, mimetype="image/svg+xml")
-
-
 @pages.get("/<tool>/<path:nest>/samples.csv")
 def nest_csv(tool: str, nest: str) -> Response:
     """What the page of a nest shows, as a table for other programs; SI units."""
@@ -142,14 +128,3 @@ def _limit_ohm(trend: NestTrend, joint_key: str) -> float | None:
     found = reader().finished_payload(rows[-1].sample_id) if rows else None
     limits = [one.limit for one in found.criteria if one.unit == "ohm"] if found else []
     return min(limits, default=None)
-
-
-def _trend_svg(status: NestStatus) -> str | None:
-    if not status.trend.has_baseline:
-        return None
-    return trend_figure(
-        status.trend,
-        sample_url=lambda sample: url_for("samples.sample_page", sample_id=sample),
-        voids=status.voids,
-        service=status.service,
-    )

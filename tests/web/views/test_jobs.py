@@ -102,13 +102,6 @@ def test_who_was_at_it_is_chosen_already(
     assert "<option selected>Bo Invented</option>" in client.get(f"/jobs/{job_id}").text
 
 
-def test_the_nest_that_was_asked_for_comes_first(client: FlaskClient) -> None:
-    page = client.get("/jobs", query_string={"place": BLUE}).text
-    ticks = re.findall(r'<input type="checkbox"[^>]*>', page)
-    assert [" checked" in tick for tick in ticks] == [True] + [False] * (len(ticks) - 1)
-    assert page.index("Check these nests") < page.index(ticks[0])
-
-
 def test_a_fail_holds_the_nest_and_lists_what_went_through_it(
     client: FlaskClient, bench: BenchAtHand, records: LedgerReader, token: str
 ) -> None:
