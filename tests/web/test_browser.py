@@ -235,6 +235,22 @@ def test_a_joint_is_looked_at_with_it_in_hand(page: Page, bench: BenchAtHand) ->
     expect(page.locator("#verdict")).to_have_text("Fail, not judged: pull, resistance")
 
 
+@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("stage", [Stage.CLIP_ON, Stage.GRIP])
+def test_the_next_button_is_in_view_without_scrolling(
+    page: Page, bench: BenchAtHand, address: str, language: str, stage: Stage
+) -> None:
+    page.context.add_cookies([{"name": "language", "value": language, "url": address}])
+    bench.clip(replace(order_of("Bo Invented", "blue"), checklist={}))
+    if stage is Stage.GRIP:
+        bench.see_it_is_good()
+        bench.grip()
+    page.goto("/bench")
+    box = page.locator(".steps [data-stage]:not([hidden]) .big").bounding_box()
+    assert box is not None
+    assert box["y"] + box["height"] <= 480
+
+
 def test_a_wrong_barrel_can_be_chosen_on_purpose(page: Page) -> None:
     page.goto("/bench")
     page.get_by_label("Connector").select_option("butt-splice-yellow")
