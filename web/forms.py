@@ -5,6 +5,7 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from datetime import date
+from functools import lru_cache
 from typing import Any
 
 from werkzeug.datastructures import MultiDict
@@ -52,21 +53,24 @@ def places(reader: LedgerReader) -> list[Choice]:
 
 def choices(reader: LedgerReader, limit_sets: LimitSets, book: ConnectorBook) -> dict[str, Any]:
     """Read what the form offers; places are empty while none are on record."""
+    return {
+        "places": places(reader),
+        **_fitting(book),
+        "limit_sets": [(name, _set_words(limit_sets, name)) for name in limit_sets.ids],
+        "reels": [one for one in reels(reader).values() if one.out is None],
+    }
+
+
+@lru_cache(maxsize=4)  # one book serves all pages, and every form would try thousands of pairs
+def _fitting(book: ConnectorBook) -> dict[str, Any]:
     connectors = sorted(book.connectors.values(), key=lambda item: item.id)
     made_for = {parse_size(size) for item in connectors for size in item.accepts}
     offered = {*sizes_of_installers(), *made_for}
     sizes = sorted(offered, key=lambda size: (size.area_m2, size.label))
-    return {
-        "places": places(reader),
-        "connectors": connectors,
-        "holds": {
-            item.id: [size.label for size in sizes if book.may_hold(item, size)]
-            for item in connectors
-        },
-        "wires": [size.label for size in sizes],
-        "limit_sets": [(name, _set_words(limit_sets, name)) for name in limit_sets.ids],
-        "reels": [one for one in reels(reader).values() if one.out is None],
+    holds = {
+        item.id: [size.label for size in sizes if book.may_hold(item, size)] for item in connectors
     }
+    return {"connectors": connectors, "holds": holds, "wires": [size.label for size in sizes]}
 
 
 def order_from(form: Mapping[str, str], limit_sets: LimitSets, book: ConnectorBook) -> SampleOrder:

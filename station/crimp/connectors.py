@@ -197,7 +197,7 @@ class Fit:
         return self.warning is None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ConnectorBook:
     """All families, check items and connectors at hand."""
 
