@@ -4,6 +4,7 @@ All numbers here are invented, within what is usual; none is a measurement.
 """
 
 from dataclasses import dataclass
+from functools import cache
 from math import exp
 from typing import Annotated, Literal
 from zlib import crc32
@@ -64,6 +65,7 @@ class Specimen(BaseModel):
         return self.wire_ohm * warmth + self.splice_ohm
 
 
+@cache
 def drawn_wire_ohm_per_m(size: WireSize) -> float:
     """A metre at 20 °C of the world's one reel of a size: its real metal and the lay of it."""
     rng = np.random.default_rng(crc32(size.label.encode()))

@@ -30,17 +30,6 @@ FAST = ("--days", "5")
 PATIENCE_S = 120.0
 
 
-@pytest.fixture(scope="module")
-def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A demo ledger after its first headless run."""
-    path = tmp_path_factory.mktemp("demo") / "demo.ledger"
-    done = demo("--headless", "--json", *FAST, ledger=path)
-    assert done.returncode == 0, done.stderr
-    document = json.loads(done.stdout)
-    assert document["verdict"] == "pass"
-    return path
-
-
 @pytest.fixture
 def copy(filled: Path, tmp_path: Path) -> Path:
     """A copy of the filled ledger, to be treated badly."""
@@ -52,26 +41,14 @@ def copy(filled: Path, tmp_path: Path) -> Path:
     return target
 
 
-def command(*arguments: str, ledger: Path) -> list[str]:
-    return [sys.executable, "-m", "station", "demo", "--ledger", str(ledger), *arguments]
-
-
-def demo(*arguments: str, ledger: Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        command(*arguments, ledger=ledger),
-        capture_output=True,
-        text=True,
-        timeout=PATIENCE_S,
-        check=False,
-    )
-
-
 class Running:
     """A demo under way, read line by line."""
 
     def __init__(self, *arguments: str, ledger: Path) -> None:
         self.process = subprocess.Popen(
-            command(*arguments, ledger=ledger), stderr=subprocess.PIPE, stdout=subprocess.PIPE
+            [sys.executable, "-m", "station", "demo", "--ledger", str(ledger), *arguments],
+            stderr=subprocess.PIPE,
+            stdout=subprocess.PIPE,
         )
         assert self.process.stderr is not None
         self.said = b""

@@ -57,22 +57,12 @@ def every_command(
 COMMANDS = [" ".join(path) for path in every_command()]
 
 
-@pytest.fixture(scope="module")
-def invented(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The folder of the demo, as its own example makes it."""
-    folder = tmp_path_factory.mktemp("invented")
-    with pytest.MonkeyPatch.context() as patched, unpaced():
-        patched.setenv("STATION_HOME", str(folder))
-        assert run(["demo", "--days", "20", "--headless"]) == 0
-    return folder
-
-
 @pytest.fixture
-def here(invented: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def here(filled: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder with a copy of the shop's ledger and every file that examples name."""
     (tmp_path / "stick").mkdir()
     for name in ("demo.ledger", "bench.ledger", "stick/bench-1.backup"):
-        shutil.copy(invented / "demo.ledger", tmp_path / name)
+        shutil.copy(filled, tmp_path / name)
     write_files(tmp_path)
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("STATION_HOME", str(tmp_path))

@@ -11,6 +11,7 @@ import os
 import re
 import resource
 import select
+import shutil
 import socket
 import threading
 import time
@@ -126,9 +127,9 @@ def fewer_files(soft: int) -> Iterator[None]:
 
 
 @pytest.fixture
-def demo(tmp_path: Path) -> Iterator[Served]:
-    ledger = str(tmp_path / "demo.ledger")
-    command = ("demo", "--days", "5", "--port", "0", "--ledger", ledger)
+def demo(filled: Path, tmp_path: Path) -> Iterator[Served]:
+    ledger = str(shutil.copy(filled, tmp_path))
+    command = ("demo", "--port", "0", "--ledger", ledger)
     with fewer_files(1024):
         station = Served(tmp_path, "", command=command, WATCHDOG_USEC="400000")
     yield station

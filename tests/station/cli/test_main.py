@@ -1,6 +1,7 @@
 """The entry point: whatever goes wrong ends in one readable sentence and an exit code."""
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -51,7 +52,7 @@ def test_a_pipe_that_closes_ends_quietly_and_is_no_failed_verdict() -> None:
 
 def stopped_in_mid_pull(ledger: Path) -> tuple[int, str]:
     """Exit code and last words of a demo that is stopped by Ctrl-C while it pulls."""
-    demo = [sys.executable, "-m", "station", "demo", "--days", "5", "--headless"]
+    demo = [sys.executable, "-m", "station", "demo", "--headless"]
     with subprocess.Popen(
         [*demo, "--ledger", str(ledger)],
         stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
@@ -70,9 +71,12 @@ def stopped_in_mid_pull(ledger: Path) -> tuple[int, str]:
     return process.returncode, last
 
 
-def test_ctrl_c_in_mid_pull_says_one_word_and_leaves_a_sound_record(tmp_path: Path) -> None:
+def test_ctrl_c_in_mid_pull_says_one_word_and_leaves_a_sound_record(
+    filled: Path, tmp_path: Path
+) -> None:
     for attempt in range(3):
         ledger = tmp_path / f"demo-{attempt}.ledger"
+        shutil.copy(filled, ledger)
         code, last = stopped_in_mid_pull(ledger)
         # On a busy machine the pull may be over before the key is pressed: once more then.
         if code != 0:

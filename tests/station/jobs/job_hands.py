@@ -82,12 +82,13 @@ def opened_shop(folder: Path) -> Iterator[Shop]:
     """Everyone and everything on record, and a baseline for two nests."""
     clock = Clock()
     with Ledger.open(folder / "shop.ledger", clock=lambda: moment(clock.now)) as ledger:
-        for name, role in PEOPLE.items():
-            added = PersonAdded.model_validate({"name": name, "role": role})
-            ledger.append(added, person="Ann Example")
         nests = ("red", "blue", "yellow")
-        tool = ToolAdded(tool=TOOL, description="An invented tool", nests=nests)
-        ledger.append(tool, person="Ann Example")
-        for nest in ("red", "blue"):
-            ledger.append(baseline(nest), person="Ann Example")
+        with ledger.transaction():
+            for name, role in PEOPLE.items():
+                added = PersonAdded.model_validate({"name": name, "role": role})
+                ledger.append(added, person="Ann Example")
+            tool = ToolAdded(tool=TOOL, description="An invented tool", nests=nests)
+            ledger.append(tool, person="Ann Example")
+            for nest in ("red", "blue"):
+                ledger.append(baseline(nest), person="Ann Example")
         yield Shop(ledger, clock)
