@@ -17,7 +17,6 @@ from station.ledger.jobs import job_record
 from station.ledger.store import Ledger
 from station.settings import Settings
 from station.simulation.demo import HandsAsOperator, demo_limit_sets, simulated_bench
-from tests.forked import forked
 from tests.pace import unpaced
 from tests.web.invented import order_of
 
@@ -64,7 +63,6 @@ def order_of_job(ledger: Ledger, job_id: str) -> SampleOrder:
 def main() -> None:
     path, job_id, step = sys.argv[1:]
     with (
-        forked(),
         unpaced(),
         Ledger.open(Path(path)) as ledger,
         simulated_bench(ledger, demo_limit_sets(), Settings(), seed=5, demo=False) as simulated,
