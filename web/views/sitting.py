@@ -5,8 +5,10 @@ from werkzeug.wrappers import Response
 
 from calibration.saying import say
 from station.errors import BadInput
+from station.jobs.certification.record import JOB as CERTIFICATION
 from station.jobs.daily.judge import JOB as DAILY
 from station.jobs.daily.record import order as order_of_check
+from station.jobs.practice import JOB as PRACTICE
 from station.jobs.sample_order import SampleOrder
 from station.jobs.step import Step
 from station.ledger.entries import Joint
@@ -69,9 +71,12 @@ def again() -> Response:
 
 
 def last_joint(reader: LedgerReader) -> SampleRow | None:
-    """The latest sample whose joint may be made again; None where there is none."""
+    """The latest sample whose joint may be made again; None where there is none.
+
+    What tries a person says nothing of a nest, and must not go on as a check of it.
+    """
     rows = reader.samples(limit=LATELY)
-    return next((row for row in rows if row.job != "certification"), None)
+    return next((row for row in rows if row.job not in (CERTIFICATION, PRACTICE)), None)
 
 
 def _take(job_id: str, person: str) -> Response:

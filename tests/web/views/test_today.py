@@ -2,14 +2,17 @@
 
 import html
 import re
+from dataclasses import replace
 
 from flask.testing import FlaskClient
 
 from station.bench.board import Stage
 from station.ledger.reader import LedgerReader
+from station.ledger.store import Ledger
 from tests.web.benches import BenchAtHand
-from tests.web.invented import order_of
+from tests.web.invented import begun, finish, order_of
 from web.format import place
+from web.views.sitting import last_joint
 
 
 def line_of(page: str, nest: str) -> str:
@@ -145,3 +148,13 @@ def test_sample_on_the_bench_is_not_offered_again(
     bench.grip()
     assert len(records.unfinished()) == 2
     assert client.get("/").text.count("/again") == 1
+
+
+def test_practice_does_not_go_on_as_a_check(client: FlaskClient, ledger: Ledger) -> None:
+    before = last_joint(ledger.reader)
+    assert before is not None
+    other = "blue" if before.nest == "red" else "red"
+    order = replace(order_of("Bo Invented", other), job="practice")
+    finish(ledger, ledger.append(begun(order), person=order.person).id, order)
+    assert last_joint(ledger.reader) == before
+    assert client.get("/").status_code == 200
