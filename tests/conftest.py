@@ -1,8 +1,12 @@
 """What holds for every test."""
 
 import gc
+from collections.abc import Iterator
 
+import pytest
 from hypothesis import settings
+
+from tests.forked import forked
 
 # A machine may be slow or busy: no test is about how long an example takes.
 settings.register_profile("any machine", deadline=None)
@@ -14,3 +18,9 @@ def pytest_collection_finish() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, 20, 50)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _forked_instruments() -> Iterator[None]:
+    with forked():
+        yield

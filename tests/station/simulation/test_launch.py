@@ -2,6 +2,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from unittest.mock import patch
 
 import pytest
 from hypothesis import given
@@ -16,6 +17,12 @@ from tests.station.instruments.fakes import wait_until
 
 LINE = LineSettings(baud=9600)
 LONG_S = 20.0
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _processes_of_their_own() -> Iterator[None]:
+    with patch("station.simulation.launch.subprocess", subprocess):
+        yield
 
 
 @pytest.fixture(scope="module")
