@@ -4,14 +4,12 @@ Fills an invented ledger, serves the real page on it, and lets a real Chromium p
 nest's trend.
 """
 
-import shutil
 import tempfile
 import threading
 from datetime import date
 from pathlib import Path
 
 import waitress.server
-from playwright.sync_api import sync_playwright
 
 from station.bench.bench import Bench
 from station.crimp.facts import shipped_book
@@ -19,11 +17,11 @@ from station.instruments.bay import InstrumentBay
 from station.settings import Settings
 from station.simulation import demo as demo_run
 from station.simulation.workshop import WORN
+from tests.chromium import chromium
 from web import create_app
 
 TARGET = Path(__file__).parents[1] / ".readme" / "worn-nest.png"
 TODAY = date(2026, 11, 25)
-CHROMIUM_FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"]
 
 
 def main() -> None:
@@ -53,13 +51,10 @@ def main() -> None:
 def photograph(address: str) -> None:
     """Photograph one page as a desktop shows it."""
     TARGET.parent.mkdir(exist_ok=True)
-    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS)
+    with chromium() as browser:
         page = browser.new_page(viewport={"width": 1000, "height": 940})
         page.goto(address, wait_until="networkidle")
         page.screenshot(path=str(TARGET))
-        browser.close()
 
 
 if __name__ == "__main__":

@@ -6,7 +6,6 @@ bench with simulated instruments and panel, the real server, and a real Chromium
 25 ms of settling count.
 """
 
-import shutil
 import statistics
 import tempfile
 import threading
@@ -16,7 +15,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import waitress.server
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page
 
 from station.bench.bench import Bench
 from station.bench.board import Stage
@@ -29,6 +28,7 @@ from station.simulation import workshop
 from station.simulation.demo import demo_limit_sets, simulated_bench
 from station.simulation.hands import HandsAtTheBench
 from tests.benchmarks.report import Figures, run
+from tests.chromium import chromium
 from tests.worked_panel import WorkedPanel
 from web import create_app
 
@@ -126,9 +126,7 @@ def take_sample(
 def measure() -> Figures:
     waited: list[float] = []
     rates: list[float] = []
-    with served() as (bench, panel, address), sync_playwright() as playwright:
-        path = shutil.which("chromium") or shutil.which("chromium-browser")
-        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+    with served() as (bench, panel, address), chromium() as browser:
         # The waiting functions of this benchmark are not the page's own script.
         window = browser.new_context(viewport={"width": 800, "height": 480}, bypass_csp=True)
         pages = [window.new_page() for _ in range(VIEWERS)]
@@ -139,7 +137,6 @@ def measure() -> Figures:
             of_sample = take_sample(bench, panel, pages)
             waited += of_sample[0]
             rates += of_sample[1]
-        browser.close()
     figures = {
         "presses_seen": len(waited),
         "footswitch_to_page_median_ms": statistics.median(waited),

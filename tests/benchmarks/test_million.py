@@ -10,7 +10,7 @@ def test_a_small_one_measures_everything(tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr(million, "PAIRS", 5)
     monkeypatch.setattr(million, "TURNS", 1)
     monkeypatch.setattr(million, "PARTS", 1)
-    monkeypatch.setattr(invented_ledger, "DAYS", 3)
+    monkeypatch.setattr(invented_ledger, "DAYS", 1)
     figures = million.measure(600, tmp_path).figures
     grown = [name for name in figures if name.endswith(": growth")]
     assert len(grown) == 15

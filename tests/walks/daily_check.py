@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from flask import Flask
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 from werkzeug.serving import make_server
 
 from station.cli.main import run
@@ -34,13 +34,13 @@ from station.shop.nests import Nests
 from station.shop.sign_in import utc_now
 from station.simulation import demo as demo_run
 from station.simulation.hands import HandsAtTheBench
+from tests.chromium import chromium
 from web import create_app
 
 TARGET = Path(__file__).parents[2] / ".readme" / "jobs"
 PERSON = "Carys"
 SEED = 5
 DAYS = 60
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"]
 STEP_MS = 90_000
 
 P = TypeVar("P")
@@ -149,9 +149,7 @@ def served(path: Path, plans: Path | None = None) -> Iterator[str]:
 
 def by_page(path: Path, walk: Walk, pictures: Path | None = None) -> JobRecord:
     """Check a nest on the page, in a real browser the size of the bench's screen."""
-    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
-    with served(path) as address, sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+    with served(path) as address, chromium() as browser:
         page = browser.new_page(viewport={"width": 800, "height": 480}, base_url=address)
         page.set_default_timeout(STEP_MS)
         expect.set_options(timeout=STEP_MS)
@@ -170,7 +168,6 @@ def by_page(path: Path, walk: Walk, pictures: Path | None = None) -> JobRecord:
             expect(page).to_have_url(job)
         expect(page.locator("#outcome")).to_be_visible()
         _photograph(page, pictures, f"{walk.name}-3-outcome")
-        browser.close()
     with LedgerReader.open(path) as reader:
         return job_record(reader, job.rsplit("/", 1)[1])
 

@@ -17,7 +17,7 @@ from functools import partial
 from pathlib import Path
 from unittest.mock import patch
 
-from playwright.sync_api import Locator, Page, expect, sync_playwright
+from playwright.sync_api import Locator, Page, expect
 
 from station.bench.board import Stage
 from station.files import write_whole
@@ -32,10 +32,11 @@ from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord, SampleRow
 from station.ledger.store import Ledger
 from station.simulation import demo as demo_run
+from tests.chromium import chromium
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
 from tests.station.jobs.recorded import check_instruments
 from tests.walks import daily_check as daily
-from tests.walks.daily_check import FLAGS, SEED, STEP_MS, TARGET, invent_shop, served
+from tests.walks.daily_check import SEED, STEP_MS, TARGET, invent_shop, served
 from tests.web.visitor import Visitor
 
 LEAD, LABELLER, CANDIDATE = "Ottilie", "Carys", "Dag"
@@ -240,14 +241,11 @@ def _paper(shop: Shop, job_id: str, name: str) -> None:
 @contextmanager
 def browsed(shop: Shop) -> Iterator[Page]:
     """A real browser, the size of the bench's screen, on the page of a simulated bench."""
-    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
-    with served(shop.path, shop.plans) as address, sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+    with served(shop.path, shop.plans) as address, chromium() as browser:
         page = browser.new_page(viewport={"width": 800, "height": 480}, base_url=address)
         page.set_default_timeout(STEP_MS)
         expect.set_options(timeout=STEP_MS)
         yield page
-        browser.close()
 
 
 def validation_by_page(shop: Shop, pictures: Path | None = None) -> None:

@@ -4,16 +4,16 @@ Each button must be in view without scrolling before it is tapped.
 """
 
 import re
-import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from playwright.sync_api import Locator, Page, expect, sync_playwright
+from playwright.sync_api import Locator, Page, expect
 
+from tests.chromium import chromium
 from tests.pace import unpaced
-from tests.walks.daily_check import FLAGS, PERSON, STEP_MS, invent_shop, served
+from tests.walks.daily_check import PERSON, STEP_MS, invent_shop, served
 
 DAYS = 15
 NEST = "Heron, nest red"
@@ -71,13 +71,10 @@ class Finger:
 @contextmanager
 def at_the_screen(path: Path) -> Iterator[Finger]:
     """A finger at the bench's own screen, on Today; the instruments keep no time."""
-    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
-    with unpaced(), served(path) as address, sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+    with unpaced(), served(path) as address, chromium() as browser:
         page = browser.new_page(viewport={"width": 800, "height": 480}, base_url=address)
         page.goto("/")
         yield Finger(page)
-        browser.close()
 
 
 def main() -> None:

@@ -9,12 +9,13 @@ from pathlib import Path
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page
 from werkzeug.serving import make_server
 
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.shop.trend_cache import TrendCache
+from tests.chromium import chromium
 from tests.doors import PIN, give_secret
 from tests.web.benches import BenchAtHand
 from tests.web.invented import NOW, moment, write_history
@@ -140,18 +141,8 @@ def address(app: Flask, bench: BenchAtHand) -> Iterator[str]:
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    names = ("chromium", "chromium-browser", "google-chrome")
-    path = next(filter(None, map(shutil.which, names)), None)
-    if path is None:
-        pytest.fail("No Chromium was found: install it, for example with 'apt install chromium'.")
-    quiet = ("gpu", "quic", "background-networking", "component-update", "sync")
-    with sync_playwright() as playwright:
-        launched = playwright.chromium.launch(
-            executable_path=path,
-            args=["--no-sandbox", "--no-first-run", *(f"--disable-{name}" for name in quiet)],
-        )
+    with chromium() as launched:
         yield launched
-        launched.close()
 
 
 @pytest.fixture
