@@ -35,6 +35,7 @@ from station.shop.sign_in import utc_now
 from station.simulation import demo as demo_run
 from station.simulation.hands import HandsAtTheBench
 from tests.chromium import chromium
+from tests.pace import unpaced
 from web import create_app
 
 TARGET = Path(__file__).parents[2] / ".readme" / "jobs"
@@ -68,8 +69,8 @@ WORK_ORDER = "W-117"
 
 
 def side_by_side(by_page: Callable[[], P], by_command: Callable[[], C]) -> tuple[P, C]:
-    """Walk both ways at the same time, each on its own copy of the shop."""
-    with ThreadPoolExecutor(1, "command line") as pool:
+    """Walk both ways at the same time, each on its own copy of the shop, at any pace."""
+    with unpaced(), ThreadPoolExecutor(1, "command line") as pool:
         command = pool.submit(by_command)
         page = by_page()
         return page, command.result()

@@ -4,7 +4,6 @@ import shutil
 from functools import partial
 from pathlib import Path
 
-from tests.pace import unpaced
 from tests.walks.daily_check import (
     WALKS,
     by_command,
@@ -21,10 +20,9 @@ def test_page_and_command_line_come_to_the_same_outcome(
     for path in (first, second):
         path.parent.mkdir()
         shutil.copy(invented_shop, path)
-    with unpaced():
-        page, command = side_by_side(
-            partial(by_page, first, WALKS[0]), partial(by_command, second, WALKS[0])
-        )
+    page, command = side_by_side(
+        partial(by_page, first, WALKS[0]), partial(by_command, second, WALKS[0])
+    )
     assert page.ended is not None
     assert len(page.samples) >= 2
     assert differences(page, command) == []

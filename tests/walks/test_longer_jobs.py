@@ -4,7 +4,6 @@ from pathlib import Path
 
 import pytest
 
-from tests.pace import unpaced
 from tests.walks.longer_jobs import WALKS, two_copies, walk
 
 
@@ -13,8 +12,7 @@ def test_page_and_command_line_come_to_the_same_outcome(
     job: str, invented_shop: Path, tmp_path: Path
 ) -> None:
     page, command = two_copies(invented_shop, tmp_path)
-    with unpaced():
-        assert walk(job, page, command) == []
+    assert walk(job, page, command) == []
     ended = page.record(job)[0].ended
     assert ended is not None
     assert ended.outcome in ("accepted", "certified")
