@@ -116,6 +116,10 @@ def _run(*arguments: str) -> None:
         raise SystemExit(f"station {' '.join(arguments)} ended with {code}")
 
 
+_MAKING = threading.Lock()
+"""CPython 3.11 fails where two threads make routes at once: both build syntax trees."""
+
+
 @contextmanager
 def opened(
     path: Path, plans: Path | None = None
@@ -127,7 +131,9 @@ def opened(
         demo_run.open_demo_ledger(path) as ledger,
         demo_run.simulated_bench(ledger, limit_sets, own, seed=SEED, demo=True) as simulated,
     ):
-        yield create_app(simulated.bench), simulated
+        with _MAKING:
+            app = create_app(simulated.bench)
+        yield app, simulated
 
 
 @contextmanager

@@ -5,10 +5,12 @@ import shutil
 import threading
 from collections.abc import Iterator
 from pathlib import Path
+from unittest.mock import patch
 
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from jinja2 import FileSystemBytecodeCache
 from playwright.sync_api import Browser, BrowserContext, Page
 from werkzeug.serving import make_server
 
@@ -24,6 +26,14 @@ from web import create_app
 from web.once import SentForms
 from web.request import Station
 from web.sign_ins import SignIns
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _compiled_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Templates are compiled once for all applications that tests make."""
+    compiled = FileSystemBytecodeCache(str(tmp_path_factory.mktemp("templates")))
+    with patch.object(Flask, "jinja_options", {"bytecode_cache": compiled}):
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -60,7 +60,7 @@ CODES = 12
 
 
 @pytest.fixture
-def app(bench: BenchAtHand, ledger: Ledger, tmp_path: Path) -> Flask:
+def app(app: Flask, bench: BenchAtHand, ledger: Ledger, tmp_path: Path) -> Flask:
     (tmp_path / "plans").mkdir()
     (tmp_path / "plans" / "short.toml").write_text(SHORTER, encoding="utf-8")
     bench.settings = bench.settings.model_copy(update={"plans_folder": tmp_path / "plans"})
@@ -70,7 +70,7 @@ def app(bench: BenchAtHand, ledger: Ledger, tmp_path: Path) -> Flask:
     for name in (ANN, CY, DI):
         give_secret(ledger, name)
     give_secret(ledger, BO, PIN)
-    return create_app(bench, testing=True, clock=lambda: NOW)
+    return app
 
 
 @pytest.fixture
