@@ -147,3 +147,11 @@ class LockedOut(NotAllowed):
 
 class AddressTaken(StationError, OSError):
     """The address for the page is in use by another program."""
+
+
+class SharedAway(StationError, ConnectionError):
+    """The shared record cannot be reached now; the bench goes on and what is behind goes later."""
+
+
+class SharedRefused(StationError, PermissionError):
+    """The shared record does not take this bench's entries: another history, or no right to."""

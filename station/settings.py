@@ -141,6 +141,15 @@ class DoorSettings(_Section):
     longest_hours: Annotated[float, Field(ge=0.1, le=24.0)] = 10.0
 
 
+class ShareSettings(_Section):
+    """The PostgreSQL to which this bench copies its record; see firmware_notes/shared.md."""
+
+    database: str = "postgresql://"
+    """Its address, without a password; what it leaves out comes from the PG variables."""
+    passfile: Path | None = None
+    """A passfile of mode 0600; None where the PG variables or ``~/.pgpass`` have the password."""
+
+
 class Settings(_Section):
     """Everything that a bench can set."""
 
@@ -168,6 +177,8 @@ class Settings(_Section):
     host: str = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65535)] = 8000
     doors: DoorSettings = DoorSettings()
+    share: ShareSettings | None = None
+    """The shared record; None where this bench's record stays on the bench."""
     uncalibrated: Literal["block", "mark"] = "mark"
     """What happens to samples while an instrument's calibration is missing or overdue."""
     check_failed: Literal["block", "mark"] = "block"

@@ -19,6 +19,7 @@ ROOMS = (
     ("station/instruments/",),
     ("station/text.py",),
     ("station/ledger/",),
+    ("station/share/",),
     ("station/shop/",),
     ("station/jobs/",),
     ("station/bench/",),
@@ -34,7 +35,8 @@ NO_CODE = ("station/__init__.py", "station/data/")
 ONLY_IN = {
     "serial": ("station/instruments/port.py",),
     "gpiozero": ("station/instruments/panel/",),
-    "sqlalchemy": ("station/ledger/",),
+    "sqlalchemy": ("station/ledger/", "station/share/"),
+    "station.share": ("station/share/", "station/cli/share.py", "station/cli/serve.py"),
     "flask": ("web/",),
     "matplotlib": (
         "station/shop/study_figure.py",
@@ -122,12 +124,12 @@ def test_imports_only_go_up_the_list_of_rooms_and_never_round() -> None:
         raise AssertionError(" -> ".join(error.args[1])) from None
 
 
-def test_hardware_database_page_and_figures_are_imported_in_their_places() -> None:
+def test_hardware_databases_page_and_figures_are_imported_in_their_places() -> None:
     astray = [
         f"{module} imports {library}"
         for module in MODULES
         for library, places in ONLY_IN.items()
-        if library in {name.split(".")[0] for name in imported(module)}
+        if any(f"{name}.".startswith(f"{library}.") for name in imported(module))
         and not module.startswith(places)
     ]
     assert astray == []
@@ -151,4 +153,4 @@ def test_the_house_stays_small() -> None:
     assert len({parts[1] for parts in inside if len(parts) > 2} - {"data"}) <= 10
     lines = {module: len(text.splitlines()) for module, text in MODULES.items()}
     assert [module for module, count in lines.items() if count > 450] == []
-    assert sum(lines.values()) <= 43_500
+    assert sum(lines.values()) <= 44_150

@@ -47,6 +47,13 @@ def test_what_is_imported_is_declared_and_what_is_declared_is_imported() -> None
     assert needed == declared
 
 
+def test_the_extra_for_a_shared_record_is_a_driver_that_nothing_imports_by_its_name() -> None:
+    (driver,) = PROJECT["optional-dependencies"]["share"]
+    assert driver.startswith("psycopg[binary]>=3")
+    assert "crimp-station[share]" in PROJECT["optional-dependencies"]["test"]
+    assert "psycopg" not in imported()
+
+
 def files_below(folder: Path) -> set[str]:
     return {
         path.relative_to(ROOT).as_posix()

@@ -35,6 +35,7 @@ MODULES = {
     "limits": "limits",
     "people": "shop",
     "serve": "serve",
+    "share": "share",
     "splice": "splice",
     "study": "study",
     "tool": "shop",

@@ -143,6 +143,10 @@ def serve(
             stack.enter_context(HandsAtTheBench(simulated.hands))
         else:
             bench, panel = stack.enter_context(real_bench(ledger, settings, limit_sets))
+        if settings.share is not None:
+            from station.share.beside import Sharing  # an extra
+
+            stack.enter_context(Sharing(path, settings.share, print_aside))
         serve_bench(bench, panel, path, listener)
     return 0
 

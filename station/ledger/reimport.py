@@ -37,44 +37,59 @@ def import_export(folder: Path, path: Path, progress: Progress | None = None) ->
     BadInput
         The folder is no export, something in it was changed, or the ledger exists.
     """
-    if path.exists():
-        raise BadInput(f"{path} exists already: an export is made into a new ledger.")
     manifest = _read_manifest(folder)
-    with moved_into_place(path) as making:
-        making.unlink()
-        with Ledger.open(making, bench=manifest["bench"]) as ledger:
-            _fill(ledger, folder, manifest, progress)
-        report = verify_ledger(making, progress)
-        if report.fault is not None or report.last_hash != manifest["last_hash"]:
-            raise BadInput(
-                f"The export {folder} does not make a sound ledger "
-                f"({report.fault or 'its last entries are missing'}): use another copy of it."
-            )
-    return report
-
-
-def _fill(
-    ledger: Ledger, folder: Path, manifest: Mapping[str, Any], progress: Progress | None
-) -> None:
     total = sum(manifest["entries"].values()) + manifest["traces"]
-    done = 0
-    entries, traces = _entries(folder), _traces(folder, manifest["traces_as"])
     try:
-        while batch := list(islice(traces, PROGRESS_STEP)):
-            ledger.adopt((), batch)
-            done += len(batch)
-            if progress:
-                progress(done, total)
-        while rows := list(islice(entries, PROGRESS_STEP)):
-            done += ledger.adopt(rows)
-            if progress:
-                progress(done, total)
+        source, traces = f"The export {folder}", _traces(folder, manifest["traces_as"])
+        parts = manifest["bench"], manifest["last_hash"], traces, _entries(folder)
+        return made_again(path, *parts, source, total, progress)
     except (OSError, ValueError, KeyError, TypeError, LedgerDamaged, zipfile.BadZipFile) as error:
         if isinstance(error, BadInput):
             raise
         raise BadInput(
             f"The export {folder} cannot be read ({error}): use another copy of it."
         ) from error
+
+
+def made_again(
+    path: Path,
+    bench: str,
+    last_hash: str,
+    traces: Iterator[tuple[str, bytes]],
+    entries: Iterator[Mapping[str, Any]],
+    source: str,
+    total: int,
+    progress: Progress | None = None,
+) -> VerifyReport:
+    """Make a new ledger of the traces and entries of a bench, as stored, and verify it.
+
+    Raises
+    ------
+    BadInput
+        The ledger exists, or they make no sound one that ends as it should.
+    """
+    if path.exists():
+        raise BadInput(f"{path} exists already: name a ledger that does not.")
+    done = 0
+    with moved_into_place(path) as making:
+        making.unlink()
+        with Ledger.open(making, bench=bench) as ledger:
+            while batch := list(islice(traces, PROGRESS_STEP)):
+                ledger.adopt((), batch)
+                done += len(batch)
+                if progress:
+                    progress(done, total)
+            while rows := list(islice(entries, PROGRESS_STEP)):
+                done += ledger.adopt(rows)
+                if progress:
+                    progress(done, total)
+        report = verify_ledger(making, progress)
+        if report.fault is not None or report.last_hash != last_hash:
+            raise BadInput(
+                f"{source} does not make a sound ledger "
+                f"({report.fault or 'its last entries are missing'}): use another copy of it."
+            )
+    return report
 
 
 def _read_manifest(folder: Path) -> dict[str, Any]:

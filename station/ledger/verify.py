@@ -47,7 +47,7 @@ def _naming(pull: ColumnElement[str], path: str, *more: ColumnElement[bool]) -> 
 
 _payload = tables.entry.c.payload
 _further = func.json_each(_payload, "$.further_pulls").table_valued("value", joins_implicitly=True)
-_NAMED = union_all(
+NAMED = union_all(
     _naming(_payload, "$.pull.trace_sha256"),
     # Few have any: most are passed over without being read as JSON.
     _naming(_further.c.value, "$.trace_sha256", _payload.contains('"further_pulls":[{')),
@@ -190,9 +190,9 @@ class _Verifier:
 
     def _missing_traces(self) -> Iterator[str]:
         missing = (
-            select(_NAMED)
-            .where(self._rows.is_missing(self._connection, _NAMED.c.sha256, _NAMED.c.seq))
-            .order_by(_NAMED.c.seq)
+            select(NAMED)
+            .where(self._rows.is_missing(self._connection, NAMED.c.sha256, NAMED.c.seq))
+            .order_by(NAMED.c.seq)
             .limit(1)
         )
         for row in self._connection.execute(missing):
@@ -205,7 +205,7 @@ class _Verifier:
             yield f"entry {seq}: its clock_synced is neither true nor false"
 
     def _traces_out_of_place(self) -> Iterator[str]:
-        for sha256 in self._connection.scalars(self._rows.out_of_place(_NAMED)):
+        for sha256 in self._connection.scalars(self._rows.out_of_place(NAMED)):
             yield f"trace {sha256}: no entry names it where it stands"
 
     def _unreadable(self) -> str:

@@ -20,9 +20,12 @@ from station.ledger.entries import PersonAdded
 from station.ledger.jobs import jobs
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
+from station.share.prepare import prepare
+from station.share.push import push
 from station.simulation.launch import SimulatedInstrument
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
 from tests.pace import unpaced
+from tests.postgres import Postgres
 from tests.station.cli.test_imported_tables import MAP
 from tests.station.ledger.test_elsewhere import TABLE
 
@@ -111,8 +114,22 @@ def example_in(told: str) -> list[str]:
     return shlex.split(" ".join(found[1].replace("\\\n", " ").split()))[1:]
 
 
+def shared(folder: Path, server: Postgres, *, filled: bool) -> dict[str, str]:
+    """Give the bench of the examples a shared record; an administrator's word stands for its."""
+    where = server.where(server.database())
+    if filled:
+        prepare(where, ["bench-1"], (), None)
+        push(folder / "demo.ledger", where)
+    with (folder / "bench.toml").open("a", encoding="utf-8") as settings:
+        settings.write(f'[share]\ndatabase = "{where.database}"\n')
+    return {"postgresql:///crimps": where.database}
+
+
 def prepared(
-    command: str, folder: Path, stack: ExitStack, capsys: pytest.CaptureFixture[str]
+    command: str,
+    folder: Path,
+    stack: ExitStack,
+    capsys: pytest.CaptureFixture[str],
 ) -> dict[str, str]:
     """Make what an example takes for granted; return what stands in place of its words."""
     path = folder / "demo.ledger"
@@ -149,11 +166,17 @@ def prepared(
 
 
 @pytest.mark.parametrize("command", [command for command in COMMANDS if command != "serve"])
-def test_its_example_runs(command: str, here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_its_example_runs(
+    command: str, here: Path, capsys: pytest.CaptureFixture[str], request: pytest.FixtureRequest
+) -> None:
     told = help_of(command, capsys)
     words = example_in(told)
     with ExitStack() as stack, cheap_hashes(), unpaced():
-        places = prepared(command, here, stack, capsys)
+        if command.startswith("share"):
+            server = request.getfixturevalue("postgres")
+            places = shared(here, server, filled=command != "share prepare")
+        else:
+            places = prepared(command, here, stack, capsys)
         for old, new in places.items():
             words = [word.replace(old, new) for word in words]
         capsys.readouterr()

@@ -1,0 +1,70 @@
+"""A new Pi gets its bench back from the shared record, or a plain word why not."""
+
+from pathlib import Path
+
+import pytest
+from sqlalchemy import text
+
+from station.errors import BadInput, SharedRefused
+from station.ledger.store import Ledger
+from station.ledger.verify import verify_ledger
+from station.share.push import push
+from station.share.restore import restore_bench
+from tests.station.share.conftest import Record, contents
+
+
+def test_a_new_pi_goes_on_where_the_old_one_was(
+    record: Record, ledger_file: Path, tmp_path: Path
+) -> None:
+    push(ledger_file, record.where())
+    told: list[tuple[int, int]] = []
+    again = tmp_path / "new.ledger"
+    report = restore_bench(record.where(), "bench-1", again, lambda *done: told.append(done))
+    assert report.fault is None
+    assert report.entries == len(contents(ledger_file))
+    assert told
+    with Ledger.open(again, create=False) as ledger:
+        last = next(entry for entry in ledger.reader.entries("person_added"))
+        ledger.append(last.payload.model_copy(update={"name": "New One"}), person="New One")
+    assert push(again, record.where()) == 1
+    assert verify_ledger(again).fault is None
+    with pytest.raises(SharedRefused, match="older copy"):
+        push(ledger_file, record.where())
+
+
+def test_a_ledger_that_stands_there_stays(record: Record, ledger_file: Path) -> None:
+    push(ledger_file, record.where())
+    before = ledger_file.read_bytes()
+    with pytest.raises(BadInput, match="exists already"):
+        restore_bench(record.where(), "bench-1", ledger_file)
+    assert ledger_file.read_bytes() == before
+
+
+def test_a_bench_gets_no_other_s_ledger(record: Record, ledger_file: Path, tmp_path: Path) -> None:
+    record.add("bench-2", readers=("ann",))
+    push(ledger_file, record.where())
+    with pytest.raises(BadInput, match="has nothing of 'bench-1' that this role may read"):
+        restore_bench(record.where("bench-2"), "bench-1", tmp_path / "new.ledger")
+    assert not (tmp_path / "new.ledger").exists()
+
+
+@pytest.mark.parametrize(
+    ("harm", "words"),
+    [
+        ("UPDATE shared.entry SET person = 'X' WHERE seq = 9", "Entry 9 does not match its hash"),
+        ("DELETE FROM shared.entry WHERE seq = 9", "Entry 10 of bench-1 does not follow"),
+        ("DELETE FROM shared.trace", "is missing"),
+        ("UPDATE shared.trace SET data = 'x'", "cannot be uncompressed"),
+    ],
+)
+def test_what_an_owner_spoiled_on_purpose_makes_no_ledger(
+    record: Record, ledger_file: Path, tmp_path: Path, harm: str, words: str
+) -> None:
+    push(ledger_file, record.where())
+    with record.engine().begin() as connection:
+        for table in ("entry", "trace"):
+            connection.execute(text(f"ALTER TABLE shared.{table} DISABLE TRIGGER only_grows"))
+        connection.execute(text(harm))
+    with pytest.raises(ValueError, match=words):
+        restore_bench(record.where(), "bench-1", tmp_path / "new.ledger")
+    assert not (tmp_path / "new.ledger").exists()
