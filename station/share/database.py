@@ -21,6 +21,8 @@ _PATIENT: dict[str, str | int] = {
     "keepalives_interval": PATIENCE_S,
     "keepalives_count": 2,
     "tcp_user_timeout": 3000 * PATIENCE_S,
+    # The server, too, gives up a bench that vanished in mid-batch, and lets the next one in.
+    "options": "-c tcp_keepalives_idle=10 -c tcp_keepalives_interval=10 -c tcp_keepalives_count=2",
 }
 
 _AWAY = ("08", "28", "53", "57", "3D")

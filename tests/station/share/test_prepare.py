@@ -2,12 +2,14 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlalchemy import NullPool, create_engine
 
 from station.errors import BadInput, SharedAway, SharedRefused
 from station.settings import ShareSettings
+from station.share.database import shared_record
 from station.share.prepare import prepare, role_of
 from station.share.push import push, standing
 from tests.station.share.conftest import Record
@@ -102,3 +104,12 @@ def test_no_server_and_no_database_are_told(
     ):
         with pytest.raises(SharedAway, match="cannot be reached"):
             push(ledger_file, where)
+
+
+def test_both_ends_give_up_one_that_vanished_without_a_word(record: Record) -> None:
+    """As by a power cut, over TCP. That a Unix socket has no such settings is PostgreSQL's."""
+    with shared_record(record.where()).connect() as there:
+        driver: Any = there.connection.driver_connection
+        given = driver.info.get_parameters()
+    assert (given["keepalives_idle"], given["tcp_user_timeout"]) == ("10", "30000")
+    assert given["options"].split(" -c ")[0] == "-c tcp_keepalives_idle=10"
