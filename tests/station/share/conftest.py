@@ -1,7 +1,9 @@
 """A shared record of its own for each test, and ledgers of benches to go into it."""
 
 import tempfile
+import threading
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,6 +17,7 @@ from station.ledger.store import Ledger
 from station.ledger.trace_rows import TraceRows
 from station.ledger.verify import snapshot, verify_ledger
 from station.settings import ShareSettings
+from station.share.beside import Sharing
 from station.share.prepare import prepare, role_of
 from station.share.push import standing
 from station.share.restore import restore_bench
@@ -112,6 +115,16 @@ def written_anew(
     with Ledger.open(target, bench=changed[0]["bench"]) as made:
         made.adopt(changed, traces)
     return target
+
+
+@contextmanager
+def sharing_ended(sharing: Sharing) -> Iterator[None]:
+    """Share in the block, and wait until it has really ended, which the station does not."""
+    before = set(threading.enumerate())
+    with sharing:
+        (thread,) = [one for one in set(threading.enumerate()) - before if one.name == "share"]
+        yield
+    thread.join()
 
 
 @pytest.fixture

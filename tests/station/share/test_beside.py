@@ -18,7 +18,7 @@ from station.simulation import workshop
 from station.simulation.demo import HandsAsOperator, demo_limit_sets, simulated_bench
 from tests.pace import unpaced
 from tests.station.instruments.fakes import wait_until
-from tests.station.share.conftest import Record
+from tests.station.share.conftest import Record, sharing_ended
 from tests.station.share.lines import SOCKET, Line
 
 BENCHES = ("bench-1", "bench-2", "bench-3")
@@ -48,7 +48,7 @@ def measuring(
     with (
         Ledger.open(path, bench=bench) as ledger,
         simulated_bench(ledger, demo_limit_sets(), settings, seed=5, demo=True) as simulated,
-        Sharing(path, where, told, every_s=0.2),
+        sharing_ended(Sharing(path, where, told, every_s=0.2)),
     ):
 
         def sample() -> None:
@@ -98,7 +98,8 @@ def test_trouble_is_told_once_and_that_it_is_over(
 ) -> None:
     told = Told()
     line.cut_after(0)
-    with Sharing(ledger_file, record.where(through=line.folder), told, every_s=0.01):
+    sharing = Sharing(ledger_file, record.where(through=line.folder), told, every_s=0.01)
+    with sharing_ended(sharing):
         assert told.said.wait(60.0)
         line.cut_after(None)
         wait_until(lambda: CAUGHT_UP in told.words, within_s=60.0)
@@ -131,6 +132,6 @@ def test_whatever_goes_wrong_it_goes_on(
 
     monkeypatch.setattr("station.share.beside.push", odd)
     told = Told()
-    with Sharing(ledger_file, record.where(), told, every_s=0.01):
+    with sharing_ended(Sharing(ledger_file, record.where(), told, every_s=0.01)):
         wait_until(lambda: CAUGHT_UP in told.words, within_s=60.0)
     assert told.words == ["odd", CAUGHT_UP]
