@@ -29,6 +29,9 @@ LONG_POLL_S = 10.0
 SETTLE_S = 1.0
 """How long an answer to a button waits for the bench to react, so that it shows the next step."""
 
+LATELY = 50
+"""Among so many samples of a nest its gauge at hand is looked for."""
+
 pages = Blueprint("bench", __name__, url_prefix="/bench")
 
 
@@ -187,9 +190,8 @@ def _page(values: Mapping[str, str], problem: str = "") -> str:
         "bench.html",
         view=view,
         started=station().started,
-        span_mm=f"{1e3 * _span_m(snapshot.order):g}",
         temperature=temperature_words(),
-        **_joint_in_hand(snapshot.order),
+        **_in_hand(snapshot.order),
         open_stages=[stage.value for stage in OPEN_STAGES],
         states={place(*one.key): one.state for one in nests() if one.state != "steady"},
         offers=choices(reader(), bench().limit_sets, bench().connectors),
@@ -212,11 +214,45 @@ def _next_in_job(state: BenchState) -> dict[str, object]:
     if state.stage is not Stage.DONE or order is None or order.job != DAILY or not order.job_id:
         return {}
     if (step := bench().jobs.state(order.job_id).next) is not None:
-        same = (step.tool, step.nest) == (order.joint.tool, order.joint.nest)
-        return {"step": step, "same_nest": same}
+        return {"step": step, **_ahead(order, step.tool, step.nest, order.job_id)}
     due = (item.last for item in bench().jobs.due() if item.due and item.last.open_job is None)
-    ended = bench().jobs.record(order.job_id).ended
-    return {"ended": ended, "next_due": next(due, None)}
+    ended, following = bench().jobs.record(order.job_id).ended, next(due, None)
+    ahead = {} if following is None else _ahead(order, following.tool, following.nest)
+    return {"ended": ended, "next_due": following, **ahead}
+
+
+def _ahead(
+    order: SampleOrder, tool: str | None, nest: str | None, job_id: str | None = None
+) -> dict[str, object]:
+    """What is asked before the clips go on the next joint, so that one touch leads past that.
+
+    Nothing where they go on elsewhere than before: that is drawn at a step of its own.
+    """
+    joint = joint_at_hand(tool, nest, job_id)
+    facts = {} if joint is None else _facts_of(joint, {})
+    if joint is None or not facts or facts["family"] != _in_hand(order).get("family"):
+        return {}
+    return {"ahead": {"words": _joint_words(joint), "looks": facts["looks"]}}
+
+
+def joint_at_hand(tool: str | None, nest: str | None, job_id: str | None = None) -> Joint | None:
+    """What the nest makes in this check, else what it made last of what has a baseline."""
+    rows = reader().nest_samples(tool or "", nest or "", limit=LATELY)[::-1]
+    known = reader().baselines()
+    rows.sort(key=lambda row: (row.job_id != job_id, row.joint_key not in known))
+    return joint_of(rows[0]) if rows else None
+
+
+def joint_of(row: SampleRow) -> Joint:
+    """The joint that a sample was made of."""
+    return Joint(
+        connector=row.connector, wires=row.wires, material=row.material, tool=row.tool,
+        nest=row.nest,
+    )  # fmt: skip
+
+
+def _in_hand(order: SampleOrder | None) -> dict[str, object]:
+    return {} if order is None else _facts_of(order.joint, order.checklist)
 
 
 def _joint_words(joint: Joint) -> str:
@@ -224,22 +260,18 @@ def _joint_words(joint: Joint) -> str:
     return say("{tool}, nest {nest}: {made_of}", **nest, made_of=wires(joint.wires))
 
 
-def _joint_in_hand(order: SampleOrder | None) -> dict[str, object]:
-    """Where to clip the joint that was taken up, and what is asked of those who look at it."""
+def _facts_of(joint: Joint, checklist: Mapping[str, bool]) -> dict[str, object]:
+    """Where to clip a joint, and what is asked of those who look at it."""
     book = bench().connectors
-    connector = None if order is None else book.connectors.get(order.joint.connector)
-    if order is None or connector is None:
+    if (connector := book.connectors.get(joint.connector)) is None:
         return {}
     family = book.family_of(connector)
-    looks = book.answers(connector.id, order.checklist)
-    return {"family": family, "drawing": drawing(family), "looks": looks}
-
-
-def _span_m(order: SampleOrder | None) -> float:
-    """The span of the family at the bench."""
-    fixture, connectors = bench().settings.fixture, bench().connectors.connectors
-    connector = None if order is None else connectors.get(order.joint.connector)
-    return fixture.span_m if connector is None else fixture.span_of(connector.family)
+    return {
+        "family": family,
+        "drawing": drawing(family),
+        "looks": book.answers(connector.id, checklist),
+        "span_mm": f"{1e3 * bench().settings.fixture.span_of(connector.family):g}",
+    }
 
 
 def _suggested_values() -> dict[str, str]:

@@ -10,17 +10,12 @@ from station.jobs.daily.judge import JOB as DAILY
 from station.jobs.daily.record import order as order_of_check
 from station.jobs.practice import JOB as PRACTICE
 from station.jobs.sample_order import SampleOrder
-from station.jobs.step import Step
-from station.ledger.entries import Joint
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import SampleRow
 from web.access import demand_measuring, person_here
 from web.forms import field, read_place
 from web.request import bench, on_record, reader
-from web.views.bench import confirm_seen, take_up
-
-LATELY = 50
-"""Among so many samples of a nest its gauge at hand is looked for."""
+from web.views.bench import LATELY, confirm_seen, joint_at_hand, joint_of, take_up
 
 THEN = ("sitting.check", "sitting.go_on", "sitting.again")
 """What may be asked for before it is known who is there."""
@@ -67,7 +62,7 @@ def again() -> Response:
     under_check = next((one.open_job for one in due if (one.tool, one.nest) == _nest(row)), None)
     if under_check is not None:
         return _take(under_check, person)
-    return take_up(SampleOrder(person, DAILY, _joint(row)))
+    return take_up(SampleOrder(person, DAILY, joint_of(row)))
 
 
 def last_joint(reader: LedgerReader) -> SampleRow | None:
@@ -82,28 +77,13 @@ def last_joint(reader: LedgerReader) -> SampleRow | None:
 def _take(job_id: str, person: str) -> Response:
     """Take up what a check wants next; where its gauge is not known, that is asked first."""
     step = bench().jobs.state(job_id).next
-    joint = None if step is None else _joint_at_hand(reader(), step, job_id)
+    joint = None if step is None else joint_at_hand(step.tool, step.nest, job_id)
     if joint is None:
         return redirect(url_for("jobs.job_page", job_id=job_id), 303)
     answer = take_up(order_of_check(reader(), job_id, joint, person=person))
     if "clipped" in request.form:
         confirm_seen()
     return answer
-
-
-def _joint_at_hand(reader: LedgerReader, step: Step, job_id: str) -> Joint | None:
-    """What the nest makes in this check, else what it made last of what has a baseline."""
-    rows = reader.nest_samples(step.tool or "", step.nest or "", limit=LATELY)[::-1]
-    known = reader.baselines()
-    rows.sort(key=lambda row: (row.job_id != job_id, row.joint_key not in known))
-    return _joint(rows[0]) if rows else None
-
-
-def _joint(row: SampleRow) -> Joint:
-    return Joint(
-        connector=row.connector, wires=row.wires, material=row.material, tool=row.tool,
-        nest=row.nest,
-    )  # fmt: skip
 
 
 def _nest(row: SampleRow) -> tuple[str, str]:
