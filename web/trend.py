@@ -5,10 +5,12 @@ Drawn with the page itself, so that it is there at once and its text is as large
 
 import math
 from collections.abc import Sequence
+from datetime import datetime
 from typing import NamedTuple
 
 from calibration.saying import say
-from station.ledger.rows import SampleRow
+from station.ledger.entry import Entry
+from station.ledger.rows import SampleRow, ServiceRow
 from station.shop.trend import NestTrend
 
 SHOWN = 60
@@ -20,6 +22,22 @@ FEWEST = 20
 WIDTH, HEIGHT = 360.0, 150.0
 LEFT, RIGHT, TOP, FOOT = 46.0, 352.0, 22.0, 140.0
 TICKS = 3
+
+
+MARK_WORDS = {
+    "service": say("serviced"),
+    "baseline": say("baseline set"),
+    "began": say("change began"),
+    "signal": say("signal of the wear watch"),
+}
+"""What is marked among the samples."""
+
+
+class Mark(NamedTuple):
+    """Something that happened to a nest: drawn as a number, told beside the drawing."""
+
+    kind: str
+    at_utc: datetime
 
 
 class Point(NamedTuple):
@@ -40,8 +58,8 @@ class Drawing(NamedTuple):
         Height and value of the round values at the side.
     limit
         Height and value of the limit; None where none is known.
-    change
-        Where the change began, by the wear watch; None where that is not in the drawing.
+    marks
+        Where marks stand, with their numbers, from 1; those before the first sample are left out.
     """
 
     name: str
@@ -49,29 +67,39 @@ class Drawing(NamedTuple):
     points: tuple[Point, ...]
     ticks: tuple[tuple[float, float], ...]
     limit: tuple[float, float] | None
-    change: float | None
+    marks: dict[float, str]
 
 
-def drawings(trend: NestTrend, joint_key: str, limit_ohm: float | None) -> list[Drawing]:
+def marks_of(
+    trend: NestTrend, services: Sequence[ServiceRow], baselines: Sequence[Entry]
+) -> list[Mark]:
+    """What happened to a nest, oldest first: its last service and baseline, change and signal."""
+    marks = [Mark("service", row.at_utc) for row in services[-1:]]
+    marks += [Mark("baseline", entry.at_utc) for entry in baselines[-1:]]
+    if trend.change_began is not None:
+        marks.append(Mark("began", trend.change_began))
+    signal = -1 if trend.flag is None else trend.flag.signal_position - trend.cut
+    if signal >= 0:
+        marks.append(Mark("signal", trend.points[signal].sample.at_utc))
+    return sorted(marks, key=lambda mark: mark.at_utc)
+
+
+def drawings(
+    trend: NestTrend, joint_key: str, limit_ohm: float | None, marks: Sequence[Mark] = ()
+) -> list[Drawing]:
     """Force and resistance of a joint's latest samples; one that nobody measured is left out."""
     rows = [row for row in trend.samples if row.joint_key == joint_key][-SHOWN:]
     limits = [row.pull_limit_n for row in rows if row.pull_limit_n]
     force = [(row.peak_n, row) for row in rows]
     ohm = [(None if row.splice_ohm is None else 1e3 * row.splice_ohm, row) for row in rows]
     milliohm = None if limit_ohm is None else 1e3 * limit_ohm
-    change = _change_began(trend, rows)
+    # After how many of these samples each mark stands.
+    places = [sum(row.at_utc < mark.at_utc for row in rows) for mark in marks]
     found = (
-        _drawing(say("Pull force"), "N", force, limits[-1] if limits else None, change),
-        _drawing(say("Resistance"), "mΩ", ohm, milliohm, change),
+        _drawing(say("Pull force"), "N", force, limits[-1] if limits else None, places),
+        _drawing(say("Resistance"), "mΩ", ohm, milliohm, places),
     )
     return [one for one in found if one is not None]
-
-
-def _change_began(trend: NestTrend, rows: Sequence[SampleRow]) -> int | None:
-    """The place of the first of these samples that was made after the change began."""
-    if trend.change_began is None:
-        return None
-    return next((at for at, row in enumerate(rows) if row.at_utc >= trend.change_began), None)
 
 
 def _drawing(
@@ -79,7 +107,7 @@ def _drawing(
     unit: str,
     measured: Sequence[tuple[float | None, SampleRow]],
     limit: float | None,
-    change: int | None,
+    marks: Sequence[int],
 ) -> Drawing | None:
     values = [value for value, _ in measured if value is not None]
     if not values:
@@ -100,11 +128,16 @@ def _drawing(
         for place, (value, row) in enumerate(measured)
         if value is not None
     )
+    stand: dict[float, str] = {}
+    for number, place in enumerate(marks, start=1):
+        if place:
+            x = min(across(place - 0.5), RIGHT)
+            stand[x] = f"{stand[x]}, {number}" if x in stand else str(number)
     ticks = tuple((height(value), value) for value in round_values(low, high))
     return Drawing(
         name, unit, points, ticks,
         None if limit is None else (height(limit), limit),
-        None if change is None else across(change - 0.5),
+        stand,
     )  # fmt: skip
 
 

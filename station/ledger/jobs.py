@@ -168,12 +168,12 @@ def work(
     return reader.read(WorkRow, query)[::-1]
 
 
-def baseline_seqs(reader: LedgerReader, tool: str, nest: str) -> list[int]:
-    """Return the entry numbers of all baselines of a nest's joints, in order."""
+def baseline_entries(reader: LedgerReader, tool: str, nest: str) -> list[Entry]:
+    """Return the entries of all baselines of a nest's joints, in order."""
     table = tables.baseline
     query = select(_entry).join(table, table.c.entry_id == _entry.c.id).order_by(_entry.c.seq)
     return [
-        entry.seq
+        entry
         for entry in reader.entries_found(query)
         if isinstance(entry.payload, BaselineSet)
         and (entry.payload.joint.tool, entry.payload.joint.nest) == (tool, nest)

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from calibration.saying import say
 from station.errors import BadInput, NestOnHold
 from station.ledger.entries import NestHeld, NestReleased, ToolServiced, WorkDone
-from station.ledger.jobs import baseline_seqs, holds, nest_checks, work
+from station.ledger.jobs import baseline_entries, holds, nest_checks, work
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import HoldRow, NestCheckRow, SampleRow, WorkRow
 from station.ledger.store import Ledger
@@ -217,7 +217,7 @@ class Nests:
                 nest=nest,
                 tool=tool,
             )
-        if not any(seq > serviced[0] for seq in baseline_seqs(reader, tool, nest)):
+        if not any(entry.seq > serviced[0] for entry in baseline_entries(reader, tool, nest)):
             raise BadInput(
                 "Nest {nest} of {tool} has no new baseline since its service: validate "
                 "it, then release it.",

@@ -116,14 +116,24 @@ def test_the_newest_point_and_the_limit_are_in_the_picture_on_a_phone(page: Page
         found = inside.bounding_box()
         assert found is not None
         assert box["x"] <= found["x"] <= found["x"] + found["width"] <= box["x"] + box["width"]
-    assert plot.locator("text").first.evaluate("it => 12 <= 13 * it.getScreenCTM().a")
+    assert plot.locator("text").first.evaluate(
+        "it => 12 <= parseFloat(getComputedStyle(it).fontSize) * it.getScreenCTM().a"
+    )
 
 
-def test_point_of_the_figure_leads_to_its_sample(page: Page) -> None:
+def test_every_point_of_the_figure_tells_its_values_and_leads_to_its_sample(page: Page) -> None:
     page.goto("/tools/Hand tool 1/red")
-    point = page.locator("svg.figure a").first
-    address = point.get_attribute("href")
+    plot, panel = page.locator("svg.plot").first, page.locator("#point")
+    point = plot.locator("a").first
     point.locator("use").click()
+    told = panel.get_by_role("status")
+    expect(told).to_contain_text(point.locator("title").text_content() or "no title")
+    # The resistance of the same sample, and the next one from there.
+    expect(told).to_contain_text("mΩ")
+    panel.get_by_role("button", name="Sample after").click()
+    expect(told).to_contain_text(plot.locator("a").nth(1).locator("title").text_content() or "-")
+    address = plot.locator("a").nth(1).get_attribute("href")
+    panel.get_by_role("link").click()
     expect(page).to_have_url(re.compile(f"{address}$"))
     expect(page.get_by_role("heading", name="Sample of")).to_be_visible()
 

@@ -1,6 +1,5 @@
 """A nest's samples drawn as what was measured."""
 
-from dataclasses import replace
 from datetime import timedelta
 
 from hypothesis import given
@@ -10,7 +9,18 @@ from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.shop.trend import NestTrend
 from station.shop.trend_cache import TrendCache
-from web.trend import FOOT, LEFT, RIGHT, SHOWN, TICKS, TOP, drawings, round_values
+from web.trend import (
+    FOOT,
+    LEFT,
+    RIGHT,
+    SHOWN,
+    TICKS,
+    TOP,
+    Mark,
+    drawings,
+    marks_of,
+    round_values,
+)
 
 LIMIT_OHM = 1.2e-3
 
@@ -40,19 +50,23 @@ def test_force_and_resistance_stand_by_their_limits(ledger: Ledger, records: Led
         assert one.points[-1].x > 0.9 * RIGHT
 
 
-def test_where_the_change_began_is_drawn_between_its_samples(
+def test_marks_stand_between_the_samples_before_and_after_them(
     ledger: Ledger, records: LedgerReader
 ) -> None:
     trend = red(ledger, records)
     key = trend.samples[-1].joint_key
-    [force, _] = drawings(trend, key, None)
-    assert trend.change_began is not None
-    before = [p.x for p in force.points if p.row.at_utc < trend.change_began]
-    after = [p.x for p in force.points if p.row.at_utc >= trend.change_began]
-    assert force.change is not None
-    assert max(before, default=LEFT) < force.change < min(after)
-    late = replace(trend, change_began=trend.samples[-1].at_utc + timedelta(days=1))
-    assert drawings(late, key, None)[0].change is None
+    marks = marks_of(trend, [], [])
+    assert [mark.kind for mark in marks] == ["began", "signal"]
+    first = Mark("service", trend.samples[0].at_utc)
+    last = Mark("baseline", trend.samples[-1].at_utc + timedelta(days=1))
+    marks = [first, *marks, last, last]
+    [force, _] = drawings(trend, key, None, marks)
+    # The first lies before the picture; two at one place share their line.
+    assert list(force.marks.values()) == ["2", "3", "4, 5"]
+    for mark, x in zip(marks[1:], force.marks, strict=False):
+        before = [p.x for p in force.points if p.row.at_utc < mark.at_utc]
+        after = [p.x for p in force.points if p.row.at_utc >= mark.at_utc]
+        assert max(before) < x < min(after, default=RIGHT + 1.0)
 
 
 def test_what_nobody_measured_is_not_drawn(ledger: Ledger, records: LedgerReader) -> None:

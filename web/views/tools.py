@@ -10,6 +10,7 @@ from werkzeug.wrappers import Response
 from calibration.saying import say
 from station.errors import NotOnRecord
 from station.ledger.export_format import guarded
+from station.ledger.jobs import baseline_entries
 from station.shop.nests import since_good_check
 from station.shop.tools import described_tool
 from station.shop.trend import NestTrend
@@ -17,7 +18,7 @@ from web.access import demand_measuring
 from web.forms import field
 from web.nests import NestStatus
 from web.request import bench, nests, reader, station
-from web.trend import drawings
+from web.trend import MARK_WORDS, drawings, marks_of
 
 TABLE_ROWS = 200
 FEW_ROWS = 20
@@ -54,19 +55,24 @@ def nest_page(tool: str, nest: str) -> str:
     joints = {row.joint_key: row for row in reversed(trend.samples)}
     asked = request.args.get("joint", "")
     joint = asked if asked in joints else next(iter(joints), None)
+    services = reader().services(trend.tool, trend.nest)
+    baselines = baseline_entries(reader(), trend.tool, trend.nest)
+    marks = marks_of(trend, services, baselines)
     return render_template(
         "nest.html",
         status=status,
+        marks=marks,
+        mark_words=MARK_WORDS,
         trend=trend,
         description=next(
             (row.description for row in reader().tools() if row.tool == trend.tool), ""
         ),
         joints=joints,
         joint=joint,
-        drawings=[] if joint is None else drawings(trend, joint, _limit_ohm(trend, joint)),
+        drawings=[] if joint is None else drawings(trend, joint, _limit_ohm(trend, joint), marks),
         rows=status.rows[-(TABLE_ROWS if "all" in request.args else FEW_ROWS) :][::-1],
         more=len(status.rows) > FEW_ROWS and "all" not in request.args,
-        services=reader().services(trend.tool, trend.nest)[::-1],
+        services=services[::-1],
         hold=status.hold,
         since=since_good_check(reader(), trend.tool, trend.nest, most=TABLE_ROWS),
         most=TABLE_ROWS,

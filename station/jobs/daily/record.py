@@ -32,7 +32,7 @@ from station.ledger.entries import (
     Payload,
     ReelAdded,
 )
-from station.ledger.jobs import baseline_seqs, holds, job_record, jobs, nest_checks
+from station.ledger.jobs import baseline_entries, holds, job_record, jobs, nest_checks
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord
 from station.ledger.store import Ledger
@@ -157,7 +157,7 @@ def _long_steady(reader: LedgerReader, plan: DailyCheckPlan, nest: Nest) -> bool
         return False
     stretch = (
         _serviced_seq(reader, nest),
-        *baseline_seqs(reader, *nest),
+        *(entry.seq for entry in baseline_entries(reader, *nest)),
         *(row.held_seq for row in holds(reader, tool=nest[0], nest=nest[1], only_open=False)),
     )
     new_reels = reader.entries(after_seq=checks[-1].seq, kind=ReelAdded.KIND)

@@ -47,7 +47,12 @@ def test_nest_page_says_when_the_change_began(client: FlaskClient) -> None:
     text = client.get("/tools/Hand%20tool%201/red").text
     assert "Worn: getting weaker since about 2031-02-13" in text
     assert "standard deviations" in text.split("<summary>Why")[1]
-    assert "change began 2031-02-13" in text
+    marks = re.findall(r"<li>([^<]*)</li>", text.split('class="faint marks">')[1].split("</ol>")[0])
+    # What is marked is numbered in the order of time.
+    days = [re.findall(r"\d{4}-\d\d-\d\d", mark)[0] for mark in marks]
+    assert days == sorted(days)
+    assert "change began 2031-02-13" in marks
+    assert any(mark.startswith("signal of the wear watch") for mark in marks)
 
 
 def test_every_measured_sample_is_a_link_in_the_figure(
