@@ -328,7 +328,8 @@ def sign_in(page: Page, name: str) -> None:
     """Sign out whoever is signed in, and somebody else in."""
     page.goto("/sign-in")
     if page.get_by_role("button", name="Sign out").count():
-        page.get_by_role("button", name="Sign out").click()
+        with page.expect_navigation():
+            page.get_by_role("button", name="Sign out").click()
         page.goto("/sign-in")
     page.locator("select[name=name]").select_option(name)
     page.locator("input[name=secret]").fill(PASSPHRASE)

@@ -41,7 +41,8 @@ def test_one_nest_is_checked_in_eleven_taps_and_its_joint_again_in_four(finger: 
     finger.button("^Something is not as it should be")
     expect(page.get_by_role("button", name="All as it should be, clips are on")).to_be_visible()
     finger.taps = 0
-    page.get_by_role("button", name="Step back").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Step back").click()
     page.goto("/")
     expect(page.locator("#checked")).to_have_text("1 of 9 checked")
     finger.button("^Again: Heron, red")

@@ -300,7 +300,8 @@ def test_signing_in_works_without_script(browser: Browser, address: str, ledger:
     expect(page.get_by_role("button", name="Erase")).not_to_be_visible()
     page.get_by_label("Name").select_option("Ann Example")
     page.get_by_label("PIN or passphrase").fill(PASSPHRASE)
-    page.get_by_role("button", name="Sign in").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Sign in").click()
     page.goto("/sign-in")
     expect(page.get_by_role("heading", name="Signed in as Ann Example")).to_be_visible()
     context.close()
