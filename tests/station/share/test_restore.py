@@ -6,9 +6,11 @@ import pytest
 from sqlalchemy import text
 
 from station.errors import BadInput, SharedRefused
+from station.ledger.entries import PersonAdded
 from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
-from station.share.push import push
+from station.settings import ShareSettings
+from station.share.push import push, standing
 from station.share.restore import restore_bench
 from tests.station.share.conftest import Record, contents
 
@@ -46,6 +48,22 @@ def test_a_bench_gets_no_other_s_ledger(record: Record, ledger_file: Path, tmp_p
     with pytest.raises(BadInput, match="has nothing of 'bench-1' that this role may read"):
         restore_bench(record.where("bench-2"), "bench-1", tmp_path / "new.ledger")
     assert not (tmp_path / "new.ledger").exists()
+
+
+def test_who_reads_all_makes_a_copy_of_any_bench_to_look_at_and_can_send_nothing_of_it(
+    record: Record, ledger_file: Path, tmp_path: Path
+) -> None:
+    record.add("bench-2", readers=("ann",))
+    push(ledger_file, record.where())
+    url = record.server.url("ann", record.database)
+    reader = ShareSettings(database=url, passfile=record.passfile("ann"))
+    copy = tmp_path / "copy.ledger"
+    assert restore_bench(reader, "bench-1", copy) == verify_ledger(ledger_file)
+    with Ledger.open(copy, create=False) as ledger:
+        ledger.append(PersonAdded(name="Not There", role="lead"), person="Not There")
+    with pytest.raises(SharedRefused, match="permission denied"):
+        push(copy, reader)
+    assert standing(ledger_file, record.where()).behind == 0
 
 
 @pytest.mark.parametrize(
