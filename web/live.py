@@ -18,6 +18,7 @@ from station.crimp.wire import weakest_wire
 from station.errors import StationError
 from station.instruments.standstill import WORDS
 from station.jobs.sample_order import SampleOrder
+from station.ledger.rows import LOT_WORDS
 from web.format import JOB_WORDS, badge, newton, reason, standing, wire_named, wires
 from web.translation import Part, chosen, marked, parts_of
 
@@ -105,6 +106,7 @@ def _texts(state: BenchState, limit: Limit | None) -> dict[str, str]:
         "guard": GUARD_WORDS.get(state.guard or "", ""),
         "sample": "" if state.order is None else _sample_words(state.order),
         "reel": "" if state.order is None else _wire_words(state.order),
+        "lots": "" if state.order is None else _lot_words(state.order),
         "reading": _reading_words(state),
         "limit": _limit_words(limit),
         **_pull_words(state),
@@ -159,6 +161,16 @@ def _sample_words(order: SampleOrder) -> str:
         wires=wires(joint.wires),
         material=joint.material,
     )
+
+
+def _lot_words(order: SampleOrder) -> str:
+    named = asdict(order.lots)
+    words = [
+        say("{what} {name}", what=what, name=named[field])
+        for field, what in LOT_WORDS.items()
+        if named[field]
+    ]
+    return join(words, ", ")
 
 
 def _wire_words(order: SampleOrder) -> str:

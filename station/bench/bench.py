@@ -42,6 +42,7 @@ from station.ledger.entries import Payload, PullBegun, SampleBegun, SampleFinish
 from station.ledger.entry import Entry
 from station.ledger.store import Ledger
 from station.settings import Settings
+from station.shop.lots import lots_of
 from station.shop.trust import Trust, attention
 
 
@@ -365,7 +366,8 @@ class Bench:
         """The order as its job wants it, and its limits; refused before anything is logged."""
         self.unsaved.demand_saved()
         order = self.jobs.order(order)
-        order = replace(order, reels=self.wire.reels_for(order.joint, order.reels))
+        reels = self.wire.reels_for(order.joint, order.reels)
+        order = replace(order, reels=reels, lots=lots_of(self.ledger.reader, order.joint))
         for line in self._bay.lines():
             # An instrument not yet heard is asked in its turn.
             if line.identity is not None:

@@ -1,5 +1,7 @@
 """What a sample's description says before anything is measured: its connector, looks and faults."""
 
+from dataclasses import asdict
+
 from calibration.saying import say
 from station.crimp.connectors import (
     NO_JOINT,
@@ -49,6 +51,7 @@ def begun_sample(book: ConnectorBook, order: SampleOrder, *, demo: bool) -> Samp
         job_id=order.job_id,
         step=order.step,
         reels=order.reels,
+        **asdict(order.lots),
         pull_wire=order.pull_wire,
         hold=order.hold,
     )

@@ -206,18 +206,19 @@ def tool() -> None:
     help="A die cavity, as people call it; once for each.",
 )  # fmt: skip
 @click.option("--description", default="", show_default=False, help="What tool it is.")
+@click.option("--serial", default="", show_default=False, help="The number on it.")
 @person_option
 @settings_option
 @ledger_option
 def add_tool(
-    name: str, nests: tuple[str, ...], description: str, person: str,
+    name: str, nests: tuple[str, ...], description: str, serial: str, person: str,
     ledger_path: Path | None, settings_path: Path | None,
 ) -> None:  # fmt: skip
     """Put a tool on record, or add nests to one that is."""
     with writing(ledger_path or read_settings(settings_path).ledger) as ledger:
         reader = ledger.reader
         active_person(reader, person)
-        added = described_tool(reader, name, nests, description)
+        added = described_tool(reader, name, nests, description, serial)
         marked = added.model_copy(update={"demo": reader.is_demo()})
         ledger.append(marked, person=person)
     click.echo(f"{added.tool} is on record with {', '.join(added.nests)}. Validate it next.")
@@ -230,7 +231,7 @@ def list_tools(ledger_path: Path | None, as_json: bool) -> None:
     """List the tools on record with their nests."""
     with reading(ledger_path) as reader:
         rows = reader.tools()
-    documents = [picked(row, "tool nests description demo") for row in rows]
+    documents = [picked(row, "tool nests description serial demo") for row in rows]
     lines = [
         f"{row.tool}: {', '.join(row.nests)}" + f"  {row.description}".rstrip() for row in rows
     ]

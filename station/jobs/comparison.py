@@ -1,7 +1,7 @@
 """Two ways of making a joint, side by side: which samples belong to each, and their values.
 
 A way is a filter over the record: by the label that a comparison gives its samples, or by
-connector, wire, tool, nest, material or person. Pure: rows in, values out.
+connector, wire, tool, nest, material, person or lot. Pure: rows in, values out.
 """
 
 from collections.abc import Iterable, Sequence
@@ -16,7 +16,7 @@ COMPARISON = "comparison"
 """Job of samples that are made to be compared; their ``step`` is the label of their way."""
 
 Characteristic = Literal["pull", "resistance"]
-FILTERS = ("way", "connector", "wire", "material", "tool", "nest", "person")
+FILTERS = ("way", "connector", "wire", "material", "tool", "nest", "person", "lot")
 LABEL_LENGTH = 60
 
 
@@ -103,4 +103,6 @@ def _matches(sample: SampleRow, name: str, value: str) -> bool:
         return sample.job == COMPARISON and (sample.step or "").casefold() == value.casefold()
     if name == "wire":
         return set(sample.wires) == {value}
+    if name == "lot":
+        return value in (known for _, known in sample.lots)
     return bool(getattr(sample, name) == value)

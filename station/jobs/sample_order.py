@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from station.ledger.entries import Joint
+from station.shop.lots import NO_LOTS, Lots
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +27,7 @@ class SampleOrder:
     """Where in that job's plan it belongs."""
     reels: tuple[str, ...] = ()
     """The reel of each wire of the joint: :func:`station.shop.reels.chosen_reels`."""
+    lots: Lots = NO_LOTS
     pull_wire: int | None = None
     """Which wire is pulled, by its place in the joint; the thinnest where None."""
     hold: bool = False

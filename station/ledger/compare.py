@@ -19,7 +19,7 @@ MOST = 20
 """So many differences of one table are named at most."""
 
 _VERSION = "read_tables_version"
-_FED_BY_FREQUENT_KINDS = {"sample", "instrument_used"}
+_FED_BY_FREQUENT_KINDS = {"sample", "sample_lot", "instrument_used"}
 """Tables that have more rows than the last entries and those of rare kinds give them."""
 _COUNT_ALL = {"tally", "meta"}
 """Tables that are right only of all entries."""
@@ -152,7 +152,9 @@ def _of_schema(connection: Connection) -> Iterator[str]:
             yield f"{name}: it is missing"
         elif name not in due:
             yield f"{name}: this station makes none"
-        elif name not in _AS_IT_WAS and due[name] != found[name]:
+        elif due[name][:1] != found[name][:1] or (
+            name not in _AS_IT_WAS and due[name] != found[name]
+        ):
             yield f"{name}: it is not as this station makes it"
 
 
@@ -165,9 +167,9 @@ def _made() -> dict[str, list[str]]:
 
 
 def _schema(connection: Connection) -> dict[str, list[str]]:
-    """Return what the file has, and the parts of what made it, in whatever order and spacing."""
-    rows = connection.exec_driver_sql("SELECT type, name, sql FROM main.sqlite_master")
+    """Return what the file has: its table, and what made it, in whatever order and spacing."""
+    rows = connection.exec_driver_sql("SELECT type, name, tbl_name, sql FROM main.sqlite_master")
     return {
-        f"{kind} {name}": sorted(re.sub(r"\s", "", sql or "").split(","))
-        for kind, name, sql in rows
+        f"{kind} {name}": [table, *sorted(re.sub(r"\s", "", sql or "").split(","))]
+        for kind, name, table, sql in rows
     }

@@ -74,7 +74,8 @@ _COUNT = _adding.on_conflict_do_update(
 )
 _NOTE_INSTRUMENT = insert(tables.instrument_used).on_conflict_do_nothing()
 _MARK_DEMO = insert(tables.meta).on_conflict_do_nothing()
-_JUST_BEGUN = {"simulated": False, "not_judged": spelled(()), "condemned_by": spelled(())}
+_NONE = spelled(())
+_JUST_BEGUN = {"simulated": False, "not_judged": _NONE, "condemned_by": _NONE, "reels": _NONE}
 _AS_SAID = {
     DoorEvent.KIND: tables.door,
     InstrumentCalibrated.KIND: tables.instrument_event,
@@ -136,7 +137,12 @@ def _sample_begun(begun: SampleBegun, connection: Connection, entry: Entry) -> N
     if begun.job_id is not None:
         _check_job_open(connection, begun.job_id)
     own = {"begun_seq": entry.seq, "sample_id": entry.id, "replaces": replaces, **_JUST_BEGUN}
+    own["reels"] = spelled(begun.reels)
     _add(connection, _sample, entry, **own, **_joint(begun.joint))
+    lots = {begun.terminal_lot, begun.sleeve_lot, begun.tool_serial, *begun.reels} - {None, ""}
+    if lots:
+        rows = [{"name": name, "begun_seq": entry.seq} for name in lots]
+        connection.execute(tables.sample_lot.insert(), rows)
     _count(connection, entry.person, BEGUN)
 
 
@@ -163,7 +169,7 @@ def _sample_finished(finished: SampleFinished, connection: Connection, entry: En
         **_measured(finished),
     )
     # These stay what they were when it was begun.
-    for name in ("sample_id", "job_id", "step"):
+    for name in ("sample_id", "job_id", "step", "reels"):
         del row[name]
     if connection.execute(_FINISH, {"of_sample": finished.sample_id} | row).rowcount == 0:
         _refuse_finish(connection, finished.sample_id)

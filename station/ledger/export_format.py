@@ -116,7 +116,7 @@ _SAMPLE = (
     "material", "tool", "nest", "limit_set", "limit_standing", "verdict", "void_reason",
     "splice_ohm", "splice_u_ohm", "peak_n", "peak_u_n", "pull_limit_n", "failure_mode",
     "trace_sha256", "meter", "tester", "replaces", "demo", "simulated",
-    "not_judged", "only",
+    "not_judged", "only", "terminal_lot", "sleeve_lot", "tool_serial", "reels",
 )  # fmt: skip
 
 SAMPLE_COLUMNS = _columns_in(tables.sample, _SAMPLE)

@@ -1,6 +1,7 @@
 """Jobs with their samples, held nests and logged work, read from a ledger."""
 
-from collections.abc import Collection
+from collections import Counter
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from datetime import date
 from typing import Any, cast
@@ -11,10 +12,12 @@ from station.errors import BadInput, NotOnRecord
 from station.ledger import tables
 from station.ledger.entries import (
     BaselineSet,
+    CodesDrawn,
     JobBegun,
     JobEnded,
     JobStep,
     JobStepOf,
+    KeyOpened,
     SampleLookedAt,
 )
 from station.ledger.entry import Entry
@@ -103,6 +106,26 @@ def coded_samples(
     sample = tables.sample
     query = select(sample).where(sample.c.begun_seq > since_seq, sample.c.step.in_(list(codes)))
     return reader.read(SampleRow, query.order_by(sample.c.begun_seq))
+
+
+def jobs_with(reader: LedgerReader, samples: Iterable[SampleRow]) -> Counter[str]:
+    """Return the jobs that samples were made for, with how many; those judged by code once opened.
+
+    A coded sample names no job: its code says whose it is, when the key is on record.
+    """
+    rows = list(samples)
+    found = Counter(row.job_id for row in rows if row.job_id is not None)
+    coded = [row for row in rows if row.job_id is None and row.job == "certification"]
+    for kind in (CodesDrawn.KIND, KeyOpened.KIND) if coded else ():
+        for entry in reader.entries(kind):
+            if isinstance(entry.payload, CodesDrawn | KeyOpened):
+                job = _find_job(reader, entry.payload.job_id)
+                within = range(job.begun_seq, job.ended_seq or 0)
+                hits = sum(
+                    row.begun_seq in within and row.step in entry.payload.codes for row in coded
+                )
+                found += Counter({job.job_id: hits})
+    return found
 
 
 def looked_at(reader: LedgerReader, record: JobRecord, codes: Collection[str]) -> JobRecord:

@@ -117,6 +117,7 @@ class LedgerReader:
         before_seq: int | None = None,
         newest_first: bool = True,
         verdict: str | None = None,
+        lots: Iterable[str] | None = None,
     ) -> list[SampleRow]:
         """Return samples in the order in which they were begun.
 
@@ -132,8 +133,15 @@ class LedgerReader:
             Whether the latest come first.
         verdict : str, optional
             Only samples that stand so now, or `UNFINISHED` ones.
+        lots : iterable of str, optional
+            Only samples of any of these lots, reels and serial numbers of tools.
         """
         query = tables.found(_sample, tool=tool, nest=nest, person=person)
+        if lots is not None:
+            lot = tables.sample_lot.c
+            query = query.where(
+                _sample.c.begun_seq.in_(select(lot.begun_seq).where(lot.name.in_(list(lots))))
+            )
         if verdict is not None:
             query = query.where(*_standing_so(verdict))
         if before_seq is not None:

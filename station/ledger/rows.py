@@ -6,6 +6,7 @@ from dataclasses import dataclass, fields
 from datetime import date, datetime
 from typing import Any, TypeVar
 
+from calibration.saying import say
 from station.crimp.in_force import Judged
 from station.crimp.verdict import owed
 from station.ledger.chain import Head, utc_time
@@ -31,6 +32,13 @@ def row_of(kind: type[R], columns: Mapping[str, Any]) -> R:
         values[field.name] = value if read is None else read(value)
     return kind(**values)
 
+
+LOT_WORDS = {
+    "terminal_lot": say("terminals"),
+    "sleeve_lot": say("sleeves"),
+    "tool_serial": say("tool no."),
+}
+"""What stands before a lot's name, by the field that holds it."""
 
 IMPORTED = "imported"
 """The job of samples that were measured elsewhere: it marks them wherever samples are shown."""
@@ -88,6 +96,18 @@ class SampleRow:
     """How its first pull was made; None where none is on record, or for rows from before that."""
     held_n: float | None = None
     held_s: float | None = None
+    terminal_lot: str | None = None
+    sleeve_lot: str | None = None
+    tool_serial: str | None = None
+    reels: tuple[str, ...] = ()
+    """These four as in `SampleBegun`."""
+
+    @property
+    def lots(self) -> tuple[tuple[str, str], ...]:
+        """What it is made of and with, as far as that is named: each what, and which."""
+        named = [(what, getattr(self, field)) for field, what in LOT_WORDS.items()]
+        named += [(say("reel"), name) for name in dict.fromkeys(self.reels)]
+        return tuple((what, name) for what, name in named if name)
 
     @property
     def entered_seq(self) -> int:
@@ -153,6 +173,7 @@ class ToolRow:
     nests: tuple[str, ...]
     at_utc: datetime
     demo: bool
+    serial: str | None = None
 
 
 @dataclass(frozen=True)

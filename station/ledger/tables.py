@@ -45,7 +45,7 @@ from station.ledger.rows import (
     WorkRow,
 )
 
-READ_TABLES_VERSION = 12
+READ_TABLES_VERSION = 13
 
 APPLICATION_ID = 0x43525350
 """Marks an SQLite file as a ledger of this station."""
@@ -171,6 +171,15 @@ sample = Table(
     Index("sample_not_passed", "verdict", "begun_seq", sqlite_where=text("verdict <> 'pass'")),
     Index("sample_replacing", "replaces", sqlite_where=text("replaces IS NOT NULL")),
 )
+
+sample_lot = Table(
+    "sample_lot",
+    read_tables,
+    *_texts("name", key=True),
+    Column("begun_seq", Integer, primary_key=True),
+    sqlite_with_rowid=False,
+)
+"""Which samples were of a lot or reel, or made by a tool of this number."""
 
 instrument_used = Table(
     "instrument_used",

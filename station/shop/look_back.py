@@ -4,7 +4,6 @@ Outcomes, certificates, baselines, work and studies rest on samples.
 """
 
 import math
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -14,7 +13,7 @@ from calibration.saying import say
 from calibration.standing import CalibrationRecord, CheckResult, failed_check, last_good_check
 from station.errors import BadInput
 from station.ledger.entries import BaselineSet, StudyBegun
-from station.ledger.jobs import job_record, nest_checks, work
+from station.ledger.jobs import job_record, jobs_with, nest_checks, work
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord, SampleRow, WorkRow
 from station.shop.nests import IN_USE_AFTER
@@ -240,7 +239,7 @@ def _with_consequences(
 def _outcomes(
     reader: LedgerReader, samples: Sequence[SampleRow]
 ) -> tuple[tuple[JobRecord, int], ...]:
-    counts = Counter(row.job_id for row in samples if row.job_id is not None)
+    counts = jobs_with(reader, samples)
     found = [(job_record(reader, job_id), count) for job_id, count in counts.items()]
     found.sort(key=lambda item: item[0].row.ended_seq or 0)
     return tuple(item for item in found if item[0].ended is not None)

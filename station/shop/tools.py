@@ -6,7 +6,7 @@ from calibration.saying import say
 from station.errors import BadInput
 from station.ledger.entries import ToolAdded
 from station.ledger.reader import LedgerReader
-from station.text import demand_address
+from station.text import demand_address, demand_plain
 
 LONGEST_NAME = 60
 LONGEST_DESCRIPTION = 200
@@ -14,9 +14,9 @@ MOST_NESTS = 20
 
 
 def described_tool(
-    reader: LedgerReader, name: str, nests: Sequence[str], description: str = ""
+    reader: LedgerReader, name: str, nests: Sequence[str], description: str = "", serial: str = ""
 ) -> ToolAdded:
-    """Describe a new tool, or one that is on record with more nests. Nothing is taken away.
+    """Describe a new tool, or one that is on record with more. Nothing is taken away.
 
     Parameters
     ----------
@@ -24,6 +24,8 @@ def described_tool(
         The die cavities as people call them, often by the colour of the connector.
     description
         What it is; kept as it was where this is empty.
+    serial
+        The number on the tool itself, for its samples to keep; likewise.
 
     Returns
     -------
@@ -33,7 +35,7 @@ def described_tool(
     Raises
     ------
     BadInput
-        A name is missing, too long, or has a sign that addresses nests, or no nest is new.
+        A name is missing, too long, or has a sign that addresses nests, or nothing is new.
     """
     tool = _named(name, say("the tool"))
     if "/" in tool:
@@ -50,7 +52,9 @@ def described_tool(
         raise BadInput(
             "Name at least one nest of {tool}: the die cavities it crimps with.", tool=tool
         )
-    if known is not None and together == known.nests:
+    number = demand_plain(" ".join(serial.split())[:LONGEST_NAME], "serial")
+    number = number or (known and known.serial) or ""
+    if known is not None and (together, number) == (known.nests, known.serial or ""):
         raise BadInput(
             "{tool} is on record with {nests}: name a nest it lacks.",
             tool=tool,
@@ -72,7 +76,7 @@ def described_tool(
         )
     if not words and known is not None:
         words = known.description
-    return ToolAdded(tool=tool, description=words, nests=together)
+    return ToolAdded(tool=tool, description=words, nests=together, serial=number or None)
 
 
 def _named(text: str, what: str) -> str:

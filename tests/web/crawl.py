@@ -57,8 +57,10 @@ class Reader(HTMLParser):
         if tag == "select":
             self._select = name
             form.choices[name] = []
+        elif tag == "datalist":
+            self._select = ""
         elif tag == "option":
-            if given.get("value", "x"):
+            if given.get("value", "x") and self._select:
                 form.choices[self._select].append(given.get("value", ""))
         elif tag == "button" and name:
             form.choices.setdefault(name, []).append(given.get("value", ""))

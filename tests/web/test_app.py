@@ -55,10 +55,13 @@ PAGES = (
     "/certifications",
     "/certifications/judging",
     "/compare",
+    "/lots",
+    "/lots/recall?lot=none",
     "/sign-in",
     "/sign-in/first",
 )
 CHANGES = (
+    "/lots",
     "/bench",
     "/bench/confirm",
     "/bench/failure",
@@ -179,7 +182,7 @@ def test_token_of_an_earlier_start_is_refused(
 def test_change_cannot_be_made_by_a_link(client: FlaskClient, path: str) -> None:
     # GET of the form's own page is the page itself; every other change has no GET at all.
     instruments = [f"/instruments/{page}" for page in ("check", "calibrate", "studies")]
-    jobs = ("/tools", "/reels", "/validations", "/certifications")
+    jobs = ("/tools", "/reels", "/lots", "/validations", "/certifications")
     forms = ("/bench", *instruments, *jobs, "/sign-in", "/sign-in/first")
     answer = client.get(path, query_string={"role": "meter"})
     if path == "/certifications/judging/<code>":

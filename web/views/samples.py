@@ -22,6 +22,7 @@ from station.ledger.reader import UNFINISHED
 from station.ledger.rows import SampleRow
 from station.ledger.traces import decode_trace
 from station.shop.hints import sample_hints
+from station.shop.lots import known_lots, names_of
 from station.shop.rights import Right
 from web.access import demand
 from web.figures import trace_figure
@@ -49,6 +50,7 @@ def sample_list() -> str:
         limit=PAGE_ROWS + 1,
         before_seq=asked.get("before", type=entry_number),
         verdict=verdict if verdict in verdicts else None,
+        lots=names_of(reader(), lot) if (lot := asked.get("lot", "").strip()) else None,
     )
     return render_template(
         "samples.html",
@@ -58,6 +60,7 @@ def sample_list() -> str:
         kept={name: asked[name] for name in asked if name != "before"},
         places=places(reader()),
         verdicts=verdicts.items(),
+        known_lots=known_lots(reader()),
     )
 
 

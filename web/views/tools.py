@@ -42,7 +42,8 @@ def add_tool() -> Response:
     person = demand_measuring(field(request.form, "person", say("the person")))
     nests = [nest for nest in request.form.get("nests", "").split(",") if nest.strip()]
     tool, description = request.form.get("tool", ""), request.form.get("description", "")
-    bench().enter(described_tool(reader(), tool, nests, description), person)
+    serial = request.form.get("serial", "")
+    bench().enter(described_tool(reader(), tool, nests, description, serial), person)
     return redirect(url_for("tools.tool_list"), 303)
 
 

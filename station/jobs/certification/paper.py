@@ -52,6 +52,7 @@ def certification_paper(
         job.record,
         job.plan,
         (found for sample in job.samples for found in sample.criteria),
+        rows=job.rows,
         job=job,
         families=dict.fromkeys(
             book.connectors[task.connector].family

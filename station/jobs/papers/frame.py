@@ -3,6 +3,7 @@
 Text from people is escaped by construction: the templates escape what is filled in.
 """
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from functools import cache
@@ -17,7 +18,7 @@ from station.jobs.papers.looks import LookRow
 from station.jobs.plan import JobPlan
 from station.ledger.chain import Head
 from station.ledger.entries import CriterionResult
-from station.ledger.rows import JobRecord
+from station.ledger.rows import JobRecord, SampleRow
 
 Paper = Literal["a4", "letter"]
 
@@ -52,6 +53,7 @@ def paper(
     looks: Sequence[LookRow] = (),
     marks: Sequence[str] = (),
     size: Paper = "a4",
+    rows: Sequence[SampleRow] = (),
     **shown: object,
 ) -> str:
     """Put a paper together.
@@ -66,10 +68,13 @@ def paper(
         How often each look was answered, and how.
     marks
         What must be said first: invented, simulated.
+    rows
+        The samples that it rests on.
     shown
         What the template names beside these.
     """
     judged = list(criteria)
+    lots = Counter(lot for row in rows for lot in row.lots)
     from_memory = any(one.standing == "memory" for one in judged)
     return (
         templates()
@@ -81,6 +86,8 @@ def paper(
             plan=plan,
             size=PAPERS[size],
             looks=looks,
+            rows=rows,
+            lots=[f"{what} {name} ({count})" for (what, name), count in lots.items()],
             marks=[*marks, *([FROM_MEMORY] if from_memory else [])],
             limits=[
                 *dict.fromkeys(one.words for one in judged if one.set_id),

@@ -43,6 +43,7 @@ def validation_paper(
         job.record,
         job.plan,
         (found for sample in job.samples for found in sample.criteria),
+        rows=job.record.samples,
         job=job,
         comparisons=comparisons,
         looks=looks,

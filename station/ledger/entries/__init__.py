@@ -60,7 +60,7 @@ from station.ledger.entries.tools import (
     ToolServiced,
     WorkDone,
 )
-from station.ledger.entries.wire import BenchTemperature, ReelAdded, ReelMeasured, ReelOut
+from station.ledger.entries.wire import BenchTemperature, LotInUse, ReelAdded, ReelMeasured, ReelOut
 
 KINDS: dict[str, type[Payload]] = {
     model.KIND: model
@@ -70,7 +70,7 @@ KINDS: dict[str, type[Payload]] = {
         NestHeld, NestReleased, WorkDone, BaselineSet, Correction, InstrumentCalibrated,
         InstrumentChecked, StudyBegun, StudyReading, StudyDropped, CodesDrawn, KeyOpened, KeyShown,
         SampleLookedAt, OutcomeSigned, OutcomeSeen, ReelAdded, ReelMeasured, ReelOut,
-        BenchTemperature,
+        BenchTemperature, LotInUse,
     )
 }  # fmt: skip
 """Every kind that may be written, by name."""

@@ -205,6 +205,10 @@ class SampleBegun(Payload):
     """Where in the job's plan it belongs."""
     reels: tuple[str, ...] = ()
     """The reel of each wire of the joint, in their order; empty where none is named."""
+    terminal_lot: str | None = None
+    """Which lot the terminal, the sleeve and the tool were of; null where none is named."""
+    sleeve_lot: str | None = None
+    tool_serial: str | None = None
     pull_wire: int | None = None
     """Which wire was to be pulled, by its place in the joint; null for the thinnest."""
     hold: bool = False
@@ -245,7 +249,10 @@ class SampleFinished(Payload):
     job_id: str | None = None
     step: str | None = None
     reels: tuple[str, ...] = ()
-    """As in ``sample_begun``."""
+    """This and the next three as in ``sample_begun``."""
+    terminal_lot: str | None = None
+    sleeve_lot: str | None = None
+    tool_serial: str | None = None
     void_by: VoidBy | None = None
     """Who called it void: what the instruments or the trace say, or a person's word alone."""
     not_judged: tuple[Part, ...] = ()

@@ -14,6 +14,8 @@ class ToolAdded(Payload):
     tool: str
     description: str
     nests: tuple[str, ...]
+    serial: str | None = None
+    """The number on the tool itself; null where none is named."""
 
 
 class ToolServiced(Payload):

@@ -1,4 +1,4 @@
-"""Entries about wire: reels, what was measured of them, and how warm it is at the bench."""
+"""Entries about wire, lots of what is crimped, and how warm it is at the bench."""
 
 from typing import ClassVar
 
@@ -55,6 +55,17 @@ class ReelOut(Payload):
 
     reel: str
     reason: str
+
+
+class LotInUse(Payload):
+    """From now on terminals of a connector are of these lots, until the next such entry of it."""
+
+    KIND: ClassVar[str] = "lot_in_use"
+
+    connector: str
+    terminal_lot: str | None = None
+    """Null for none named."""
+    sleeve_lot: str | None = None
 
 
 class BenchTemperature(Payload):

@@ -28,11 +28,17 @@ def test_a_tool_is_put_on_record_and_listed(path: Path, capsys: pytest.CaptureFi
     assert "station tool add" in capsys.readouterr().out
     who = ("--person", "Bo Invented")
     assert tool(path, "add", "Wren", "--nest", "red", "--description", "old one", *who) == 0
-    assert tool(path, "add", "Wren", "--nest", "blue", *who) == 0
+    assert tool(path, "add", "Wren", "--nest", "blue", "--serial", "W 7", *who) == 0
     capsys.readouterr()
     assert tool(path, "list", "--json") == 0
     assert json.loads(capsys.readouterr().out) == [
-        {"tool": "Wren", "nests": ["red", "blue"], "description": "old one", "demo": False}
+        {
+            "tool": "Wren",
+            "nests": ["red", "blue"],
+            "description": "old one",
+            "serial": "W 7",
+            "demo": False,
+        }
     ]
     assert run(["job", "due", "--ledger", str(path)]) == 0
     assert "Wren, nest red: It was never checked." in capsys.readouterr().out

@@ -25,6 +25,7 @@ from station.ledger.entries import (
     JobStep,
     KeyOpened,
     KeyShown,
+    LotInUse,
     NestHeld,
     NestReleased,
     OutcomeSeen,
@@ -166,7 +167,9 @@ def _fill(
     ledger.append(PersonAdded(name="Bo", role="apprentice"), person="Ana")
     ledger.append(PersonAdded(name="Bo", role="installer"), person="Ana")
     ledger.append(ToolAdded(tool="T1", description="ratchet", nests=("A", "B")), person="Ana")
-    samples = [ledger.append(begun(nest=nest), person="Bo") for nest in "AABAAB"]
+    of_a_lot = begun(nest="B").model_copy(update={"terminal_lot": "L1"})
+    made = [*(begun(nest=nest) for nest in "AABAA"), of_a_lot]
+    samples = [ledger.append(sample, person="Bo") for sample in made]
     for number, sample in enumerate(samples[:4]):
         ledger.append(PullBegun(sample_id=sample.id), person="Bo")
         key, data = stored_trace(100.0 + number)
@@ -228,6 +231,7 @@ def _add_job(ledger: Ledger) -> None:
         REEL_MEASURED,
         ReelOut(reel="R1", reason="empty"),
         BenchTemperature(temperature_c=21.0, u_temperature_k=1.0),
+        LotInUse(connector="butt-red", terminal_lot="L1"),
     ):
         ledger.append(wire, person="Bo")
     work = WorkDone(day=date(2024, 3, 1), work_order="W-1", tool="T1", nest="A")
