@@ -185,6 +185,9 @@ class Settings(_Section):
     """What happens to samples after an instrument's check failed."""
     check_every_h: Positive | None = None
     """Within how many hours an instrument must have passed a check; None demands none."""
+    tool_look_every_days: Annotated[int, Field(ge=1, le=3650)] | None = None
+    """Within how many days each nest is looked at as a tool: gauge, ratchet, jaws; None asks it of
+    nobody."""
     standards_folder: Path | None = None
     """Where the records of the shop's reference standards are kept, one file each."""
     latitude_deg: Annotated[float, Field(ge=-90.0, le=90.0)] | None = None

@@ -4,7 +4,7 @@ import secrets
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from flask import current_app
 
@@ -15,6 +15,7 @@ from station.errors import StationError
 from station.ledger.jobs import holds
 from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
+from station.shop.nests import looks_due
 from station.shop.trend_cache import TrendCache
 from station.shop.trust import Trust
 from web.live import MAX_FOLLOWING
@@ -96,6 +97,12 @@ def unsaved() -> str | None:
     return station().bench.board.state.unsaved
 
 
+def tool_looks_due() -> list[tuple[str, str, date | None]]:
+    """Nests that are due to be looked at as a tool; none where the settings ask for no looks."""
+    every_days = station().bench.settings.tool_look_every_days
+    return looks_due(reader(), every_days, start_of_today().date())
+
+
 def notices() -> list[str]:
     """What every page must say first: invented records, simulated instruments, one thing judged."""
     found = []
@@ -106,6 +113,8 @@ def notices() -> list[str]:
     try:
         if reader().is_demo():
             found.append(say("Invented demo records"))
+        if due := tool_looks_due():
+            found.append(say("Tools to be looked at: {count}", count=len(due)))
     except StationError as error:
         found.append(str(error))
     return [*found, *clock_trouble(), *filter(None, [station().trends.trouble])]

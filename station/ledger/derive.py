@@ -41,6 +41,7 @@ from station.ledger.entries import (
     SampleImported,
     SampleLookedAt,
     ToolAdded,
+    ToolLookedAt,
     ToolServiced,
     WorkDone,
 )
@@ -80,6 +81,7 @@ _AS_SAID = {
     DoorEvent.KIND: tables.door,
     InstrumentCalibrated.KIND: tables.instrument_event,
     InstrumentChecked.KIND: tables.instrument_event,
+    ToolLookedAt.KIND: tables.tool_look,
     ToolServiced.KIND: tables.nest_service,
 }
 """Kinds that are a row of a table as they stand."""

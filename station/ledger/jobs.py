@@ -29,6 +29,7 @@ from station.ledger.rows import (
     NestCheckRow,
     SampleRow,
     StepTaken,
+    ToolLookRow,
     WorkRow,
 )
 
@@ -189,6 +190,14 @@ def work(
         query = query.where(_work.c.day >= since.isoformat())
     query = query.order_by(_work.c.day.desc(), _work.c.seq.desc()).limit(limit)
     return reader.read(WorkRow, query)[::-1]
+
+
+def last_look(reader: LedgerReader, tool: str, nest: str) -> ToolLookRow | None:
+    """Return the latest look at a nest as a tool."""
+    look = tables.tool_look
+    query = tables.found(look, tool=tool, nest=nest).order_by(look.c.seq.desc()).limit(1)
+    found = reader.read(ToolLookRow, query)
+    return found[0] if found else None
 
 
 def baseline_entries(reader: LedgerReader, tool: str, nest: str) -> list[Entry]:

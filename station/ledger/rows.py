@@ -190,6 +190,21 @@ class ServiceRow:
 
 
 @dataclass(frozen=True)
+class ToolLookRow:
+    """A look at the tool itself, as in `ToolLookedAt`."""
+
+    seq: int
+    at_utc: datetime
+    person: str
+    tool: str
+    nest: str
+    gauge: bool | None
+    ratchet: bool
+    jaws: bool
+    demo: bool
+
+
+@dataclass(frozen=True)
 class Counts:
     """How much is on record; ``verdicts`` counts samples that have one, by verdict."""
 

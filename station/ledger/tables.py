@@ -41,6 +41,7 @@ from station.ledger.rows import (
     PersonRow,
     SampleRow,
     ServiceRow,
+    ToolLookRow,
     ToolRow,
     WorkRow,
 )
@@ -210,6 +211,13 @@ nest_service = Table(
     read_tables,
     *_columns(ServiceRow, "seq"),
     Index("service_by_tool", "tool", "seq"),
+)
+
+tool_look = Table(
+    "tool_look",
+    read_tables,
+    *_columns(ToolLookRow, "seq"),
+    Index("look_by_nest", "tool", "nest", "seq"),
 )
 
 baseline = Table(

@@ -6,8 +6,8 @@ from datetime import date, datetime, timedelta
 
 from calibration.saying import say
 from station.errors import BadInput, NestOnHold
-from station.ledger.entries import NestHeld, NestReleased, ToolServiced, WorkDone
-from station.ledger.jobs import baseline_entries, holds, nest_checks, work
+from station.ledger.entries import NestHeld, NestReleased, ToolLookedAt, ToolServiced, WorkDone
+from station.ledger.jobs import baseline_entries, holds, last_look, nest_checks, work
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import HoldRow, NestCheckRow, SampleRow, WorkRow
 from station.ledger.store import Ledger
@@ -25,8 +25,43 @@ OLDEST_WORK = timedelta(days=3653)
 """Work is entered within ten years (our own choice): a year typed with two digits is the year 26,
 and such work would be missing when a hold asks what went through a nest."""
 
+TOOL_LOOKS = {
+    "gauge": (
+        say("The go gauge enters the closed nest, the no-go gauge does not."),
+        say("Go/no-go gauge: the nest is not within its limits."),
+    ),
+    "ratchet": (
+        say("The ratchet lets go only when the handles are fully closed."),
+        say("The ratchet lets go too early, or sticks."),
+    ),
+    "jaws": (
+        say("The jaws meet evenly; nothing is cracked, chipped or loose."),
+        say("The jaws do not close as they should, or are damaged."),
+    ),
+}
+"""What is looked at of the tool itself, and why a nest is held where it is not so (common practice,
+no source; the tool's own instructions decide)."""
+
 ALLOWED_ON_HELD = ("service", "tool_validation")
 """Jobs for which a held nest may be used: they are how it comes back."""
+
+
+def looks_due(
+    reader: LedgerReader, every_days: int | None, today: date
+) -> list[tuple[str, str, date | None]]:
+    """Nests in use whose last look is older than so many days or their service: with its day."""
+    if every_days is None:
+        return []
+    held = {(row.tool, row.nest) for row in holds(reader)}
+    found = []
+    for tool, nest in ((row.tool, nest) for row in reader.tools() for nest in row.nests):
+        look = last_look(reader, tool, nest)
+        day = None if look is None else look.at_utc.astimezone().date()
+        serviced = look and any(row.seq > look.seq for row in reader.services(tool, nest))
+        old = day is None or (today - day).days >= every_days or serviced
+        if old and (tool, nest) not in held:
+            found.append((tool, nest, day))
+    return found
 
 
 @dataclass(frozen=True)
@@ -150,6 +185,25 @@ class Nests:
         action = _given(action, say("what was done"))
         serviced = ToolServiced(tool=tool, nest=nest, action=action, demo=self._demo)
         self._ledger.append(serviced, person=person)
+
+    def look(self, looked: ToolLookedAt, person: str) -> None:
+        """Enter a look at the tool itself; what is not so holds the nest like a failed check.
+
+        Raises
+        ------
+        BadInput, NotAllowed
+            There is no such nest, or no such person.
+        """
+        active_person(self._ledger.reader, person)
+        self._check_nest(looked.tool, looked.nest)
+        bad = [words for name, (_, words) in TOOL_LOOKS.items() if getattr(looked, name) is False]
+        with self._ledger.transaction():
+            self._ledger.append(looked.model_copy(update={"demo": self._demo}), person=person)
+            if bad:
+                held = NestHeld(
+                    tool=looked.tool, nest=looked.nest, reason=" ".join(bad), demo=self._demo
+                )
+                self._ledger.append(held, person=person)
 
     def release(self, tool: str, nest: str, reason: str, person: str) -> None:
         """Release a held nest: a lead's, after service and a new baseline.

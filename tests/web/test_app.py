@@ -79,6 +79,7 @@ CHANGES = (
     "/jobs/daily/check",
     "/jobs/log/work",
     "/jobs/nests/hold",
+    "/jobs/nests/look",
     "/jobs/nests/service",
     "/jobs/nests/release",
     "/jobs/some-id/sample",

@@ -16,10 +16,10 @@ from station.jobs.papers.frame import Paper
 from station.jobs.papers.of_job import counted_samples, paper_of
 from station.jobs.record import unfinished_samples
 from station.jobs.step import Step
-from station.ledger.entries import NEST_OUTCOME, Joint
+from station.ledger.entries import NEST_OUTCOME, Joint, ToolLookedAt
 from station.ledger.jobs import holds, job_record, jobs, work
 from station.ledger.reader import LedgerReader
-from station.shop.nests import since_good_check
+from station.shop.nests import TOOL_LOOKS, since_good_check
 from station.shop.rights import Right
 from web.access import demand, demand_measuring, may
 from web.forms import (
@@ -137,6 +137,23 @@ def hold_nest() -> Response:
     reason = field(request.form, "reason", say("the reason"))
     bench().jobs.nests.hold(*tool_and_nest(request.form), reason, person)
     return redirect(url_for("jobs.job_list"), 303)
+
+
+@pages.post("/nests/look")
+def look_at_tool() -> Response:
+    """Enter a look at the tool itself: all is so, or what was ticked is not."""
+    form = request.form
+    person = demand_measuring(field(form, "person", say("the person")))
+    tool, nest = tool_and_nest(form)
+    bad = set(form.getlist("bad")) & set(TOOL_LOOKS)
+    if bool(bad) == ("good" in form):
+        raise BadInput("Tick what is not as it should be, or say that all of it is.")
+    seen: dict[str, bool | None] = {name: name not in bad for name in TOOL_LOOKS}
+    if "no_gauge" in form and seen["gauge"]:
+        seen["gauge"] = None
+    looked = ToolLookedAt.model_validate({"tool": tool, "nest": nest, **seen})
+    bench().jobs.nests.look(looked, person)
+    return redirect(url_for("tools.nest_page", tool=tool, nest=nest), 303)
 
 
 @pages.post("/nests/service")

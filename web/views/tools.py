@@ -10,14 +10,14 @@ from werkzeug.wrappers import Response
 from calibration.saying import say
 from station.errors import NotOnRecord
 from station.ledger.export_format import guarded
-from station.ledger.jobs import baseline_entries
-from station.shop.nests import since_good_check
+from station.ledger.jobs import baseline_entries, last_look
+from station.shop.nests import TOOL_LOOKS, since_good_check
 from station.shop.tools import described_tool
 from station.shop.trend import NestTrend
 from web.access import demand_measuring
 from web.forms import field
 from web.nests import NestStatus
-from web.request import bench, nests, reader, station
+from web.request import bench, nests, reader, station, tool_looks_due
 from web.trend import MARK_WORDS, drawings, marks_of
 
 TABLE_ROWS = 200
@@ -32,6 +32,7 @@ def tool_list() -> str:
     return render_template(
         "tools.html",
         statuses=nests(),
+        looks=tool_looks_due(),
         behind=station().trends.behind,
     )
 
@@ -77,6 +78,9 @@ def nest_page(tool: str, nest: str) -> str:
         hold=status.hold,
         since=since_good_check(reader(), trend.tool, trend.nest, most=TABLE_ROWS),
         most=TABLE_ROWS,
+        look=last_look(reader(), trend.tool, trend.nest),
+        look_every=bench().settings.tool_look_every_days,
+        tool_looks=TOOL_LOOKS,
     )
 
 

@@ -57,6 +57,7 @@ from station.ledger.entries.tools import (
     NestHeld,
     NestReleased,
     ToolAdded,
+    ToolLookedAt,
     ToolServiced,
     WorkDone,
 )
@@ -70,7 +71,7 @@ KINDS: dict[str, type[Payload]] = {
         NestHeld, NestReleased, WorkDone, BaselineSet, Correction, InstrumentCalibrated,
         InstrumentChecked, StudyBegun, StudyReading, StudyDropped, CodesDrawn, KeyOpened, KeyShown,
         SampleLookedAt, OutcomeSigned, OutcomeSeen, ReelAdded, ReelMeasured, ReelOut,
-        BenchTemperature, LotInUse,
+        BenchTemperature, LotInUse, ToolLookedAt,
     )
 }  # fmt: skip
 """Every kind that may be written, by name."""

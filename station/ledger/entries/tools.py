@@ -28,6 +28,19 @@ class ToolServiced(Payload):
     action: str
 
 
+class ToolLookedAt(Payload):
+    """A nest was looked at as a tool; what is false holds it, null was not looked at."""
+
+    KIND: ClassVar[str] = "tool_looked_at"
+
+    tool: str
+    nest: str
+    gauge: bool | None
+    """Whether go enters and no-go does not."""
+    ratchet: bool
+    jaws: bool
+
+
 class Joint(Recorded):
     """What makes samples comparable: connector, wires and the nest that crimped them."""
 

@@ -46,6 +46,7 @@ from station.ledger.entries import (
     StudyReading,
     StudyTurn,
     ToolAdded,
+    ToolLookedAt,
     ToolServiced,
     WorkDone,
 )
@@ -232,6 +233,7 @@ def _add_job(ledger: Ledger) -> None:
         ReelOut(reel="R1", reason="empty"),
         BenchTemperature(temperature_c=21.0, u_temperature_k=1.0),
         LotInUse(connector="butt-red", terminal_lot="L1"),
+        ToolLookedAt(tool="T1", nest="A", gauge=None, ratchet=True, jaws=True),
     ):
         ledger.append(wire, person="Bo")
     work = WorkDone(day=date(2024, 3, 1), work_order="W-1", tool="T1", nest="A")
