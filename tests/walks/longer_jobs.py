@@ -184,7 +184,7 @@ def certification_by_requests(shop: Shop) -> None:
         plan = {"tool": TOOL, "plan": "short-certification"}
         job = _sent(lead, "/certifications", candidate=CANDIDATE, **plan)
         assert people[LABELLER].post(f"{job}/key").status_code == 200
-        while code := _waiting(shop):
+        while code := waiting(shop):
             page = f"/certifications/judging/{code}"
             items = re.findall(r'name="(item-[^"]+)"', lead.get(page).text)
             _sent(lead, page, **dict.fromkeys(items, "good"))
@@ -195,7 +195,7 @@ def certification_by_requests(shop: Shop) -> None:
     _paper(shop, job.rsplit("/", 1)[1], "certification")
 
 
-def _waiting(shop: Shop) -> str | None:
+def waiting(shop: Shop) -> str | None:
     """The code that is to be judged next."""
     with LedgerReader.open(shop.path) as reader:
         return next((sample.code for sample in pool(reader).samples), None)

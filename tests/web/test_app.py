@@ -56,6 +56,7 @@ PAGES = (
     "/certifications/judging",
     "/compare",
     "/lots",
+    "/labels",
     "/lots/recall?lot=none",
     "/sign-in",
     "/sign-in/first",

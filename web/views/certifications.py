@@ -43,6 +43,7 @@ from station.shop.rights import Right
 from station.text import likeness
 from web import access
 from web.forms import choices, field
+from web.labels import Label
 from web.request import bench, ledger, reader, station
 from web.views.bench import take_up
 
@@ -161,7 +162,9 @@ def key(job_id: str) -> str:
     job = read_certification(reader(), job_id)
     shown = show_key(ledger(), job, person)
     titles = {task.id: task.title for task in job.plan.tasks}
-    return render_template("key.html", job=job, shown=shown, titles=titles, person=person)
+    return render_template(
+        "key.html", job=job, shown=shown, titles=titles, person=person, label_of=Label
+    )
 
 
 @pages.post("/<job_id>/resit")
