@@ -24,8 +24,6 @@ from station.share.restore import restore_bench
 from tests.postgres import ADMIN, Postgres, engine_to
 from tests.station.share import lines
 
-pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
-
 CHAIN_FAULTS = text("""
     SELECT count(*) FROM (
         SELECT *, lag(hash) OVER chain AS before, row_number() OVER chain AS number

@@ -21,6 +21,8 @@ from tests.station.instruments.fakes import wait_until
 from tests.station.share.conftest import Record, sharing_ended
 from tests.station.share.lines import SOCKET, Line
 
+pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
+
 BENCHES = ("bench-1", "bench-2", "bench-3")
 JOINT = workshop.joint("Heron", "red", "18 AWG")
 ORDER = SampleOrder("Benno", "daily_check", JOINT, checklist=workshop.good_looks(JOINT))

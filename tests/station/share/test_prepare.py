@@ -14,6 +14,8 @@ from station.share.prepare import prepare, role_of
 from station.share.push import push, standing
 from tests.station.share.conftest import Record
 
+pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
+
 SECRET = "a-secret-that-is-nowhere"
 
 

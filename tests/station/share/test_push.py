@@ -24,6 +24,8 @@ from station.share.push import WRONG_CLOCK_S, push, standing
 from tests.station.share.conftest import Record, contents, written_anew
 from tests.station.share.lines import Line
 
+pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
+
 
 def test_everything_goes_there_once_and_comes_back_the_same(
     record: Record, ledger_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

@@ -14,6 +14,8 @@ from station.share.push import push, standing
 from station.share.restore import restore_bench
 from tests.station.share.conftest import Record, contents
 
+pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
+
 
 def test_a_new_pi_goes_on_where_the_old_one_was(
     record: Record, ledger_file: Path, tmp_path: Path

@@ -17,6 +17,8 @@ from station.share.push import push
 from tests.postgres import ADMIN, Postgres, binaries
 from tests.station.share.conftest import Record, contents
 
+pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
+
 COLUMNS = (*HASHED_COLUMNS, "hash")
 INSERT = (
     f"INSERT INTO shared.entry ({', '.join(COLUMNS)}) "
