@@ -167,8 +167,11 @@ def _made() -> dict[str, list[str]]:
 
 
 def _schema(connection: Connection) -> dict[str, list[str]]:
-    """Return what the file has: its table, and what made it, in whatever order and spacing."""
-    rows = connection.exec_driver_sql("SELECT type, name, tbl_name, sql FROM main.sqlite_master")
+    """Return what the file has: its table and columns, and what made it, in whatever spacing."""
+    rows = connection.exec_driver_sql(
+        "SELECT type, name, tbl_name || ifnull((SELECT group_concat(name || ' ' || type) "
+        "FROM pragma_table_info(one.name)), ''), sql FROM main.sqlite_master AS one"
+    )
     return {
         f"{kind} {name}": [table, *sorted(re.sub(r"\s", "", sql or "").split(","))]
         for kind, name, table, sql in rows

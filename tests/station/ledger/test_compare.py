@@ -121,6 +121,22 @@ def test_edits_of_any_table_are_all_named(fresh: Callable[[], Path]) -> None:
     print(f"{done} edits of {len(tables)} tables, all named: {', '.join(tables)}")
 
 
+@pytest.mark.parametrize(
+    "change",
+    [
+        "sql = replace(sql, 'boot_id TEXT', 'boot_id TGXT') WHERE name = 'entry'",
+        "tbl_name = 'nEst_service' WHERE name = 'nest_service'",
+    ],
+)
+def test_what_a_table_is_made_of_is_looked_at_too(fresh: Callable[[], Path], change: str) -> None:
+    path = fresh()
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("PRAGMA writable_schema = ON")
+        connection.execute(f"UPDATE sqlite_master SET {change}")
+        connection.commit()
+    assert "it is not as this station makes it" in (verify_ledger(path).fault or "")
+
+
 def content(path: Path) -> list[object]:
     """All that can be read of a file, and whether its indexes hold it."""
     with closing(sqlite3.connect(path)) as connection:
