@@ -28,6 +28,7 @@ from web.nests import STATE_WORDS
 from web.sign_ins import SignIns
 from web.status import status_of
 from web.views import BLUEPRINTS
+from web.views.bench import in_hand
 
 MAX_REQUEST_BYTES = 64 * 1024
 
@@ -153,6 +154,7 @@ def _teach_templates(app: Flask) -> None:
         inside=access.inside,
         may=access.may,
         here=access.person_here,
+        under_way=in_hand,
         page_help=help_of,
         dictionary=words,
         Right=Right,

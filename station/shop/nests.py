@@ -116,6 +116,19 @@ def hold_of(reader: LedgerReader, tool: str, nest: str) -> HoldRow | None:
     return found[0] if found else None
 
 
+def way_back(reader: LedgerReader, tool: str, nest: str) -> tuple[bool, bool]:
+    """Whether a held nest was serviced since, and has a new baseline since that.
+
+    True both where nothing holds it but a lead's look.
+    """
+    in_need = [hold for hold in holds(reader, tool=tool, nest=nest) if hold.needs == "service"]
+    if not in_need:
+        return True, True
+    serviced = [row.seq for row in reader.services(tool, nest) if row.seq > in_need[-1].held_seq]
+    since = [entry.seq for entry in baseline_entries(reader, tool, nest)]
+    return bool(serviced), bool(serviced) and any(seq > serviced[0] for seq in since)
+
+
 def demand_free(reader: LedgerReader, tool: str, nest: str, job: str) -> None:
     """Refuse a held nest for all but its service and its validation.
 
@@ -215,16 +228,13 @@ class Nests:
         """
         self._demand_lead(person)
         reader = self._ledger.reader
-        open_holds = holds(reader, tool=tool, nest=nest)
-        if not open_holds:
+        if not holds(reader, tool=tool, nest=nest):
             raise BadInput(
                 "Nest {nest} of {tool} is not held: there is nothing to release.",
                 nest=nest,
                 tool=tool,
             )
-        in_need = [hold for hold in open_holds if hold.needs == "service"]
-        if in_need:
-            self._demand_service(tool, nest, in_need[-1])
+        self._demand_service(tool, nest)
         reason = _given(reason, say("the reason"))
         released = NestReleased(tool=tool, nest=nest, reason=reason, demo=self._demo)
         self._ledger.append(released, person=person)
@@ -261,9 +271,8 @@ class Nests:
         )  # fmt: skip
         self._ledger.append(done, person=person)
 
-    def _demand_service(self, tool: str, nest: str, hold: HoldRow) -> None:
-        reader = self._ledger.reader
-        serviced = [row.seq for row in reader.services(tool, nest) if row.seq > hold.held_seq]
+    def _demand_service(self, tool: str, nest: str) -> None:
+        serviced, validated = way_back(self._ledger.reader, tool, nest)
         if not serviced:
             raise BadInput(
                 "Nest {nest} of {tool} was not serviced since it was held: enter its "
@@ -271,7 +280,7 @@ class Nests:
                 nest=nest,
                 tool=tool,
             )
-        if not any(entry.seq > serviced[0] for entry in baseline_entries(reader, tool, nest)):
+        if not validated:
             raise BadInput(
                 "Nest {nest} of {tool} has no new baseline since its service: validate "
                 "it, then release it.",

@@ -50,18 +50,17 @@ C = TypeVar("C")
 
 @dataclass(frozen=True)
 class Walk:
-    """One nest to be checked: where, and in which gauge."""
+    """One nest to be checked, in the gauge that it made last."""
 
     tool: str
     nest: str
-    wire: str
 
     @property
     def name(self) -> str:
         return f"daily-check-{self.tool.lower()}-{self.nest}"
 
 
-WALKS = (Walk("Heron", "red", "18 AWG"), Walk("Wren", "blue", "16 AWG"))
+WALKS = (Walk("Heron", "red"), Walk("Wren", "blue"))
 """A nest that is as it was, and the worn one, of which pictures and a paper are kept."""
 
 WORK_ORDER = "W-117"
@@ -101,7 +100,8 @@ def by_command(path: Path, walk: Walk) -> JobRecord:
     _run("job", "start", "daily_check", "--nest", place, *who, *common)
     with LedgerReader.open(path) as reader:
         job_id = jobs(reader, only_open=True)[0].job_id
-    gauge = ["--connector", f"butt-splice-{walk.nest}", "--wire", walk.wire]
+        last = reader.nest_samples(walk.tool, walk.nest, limit=1)[0]
+    gauge = ["--connector", last.connector, "--wire", last.wires[0]]
     how = ["--simulate", "--seed", str(SEED), "--count", "20"]
     _run("job", "sample", job_id, *gauge, *how, *who, *common)
     out = path.with_name(f"{walk.name}-by-command.html")
@@ -160,42 +160,39 @@ def by_page(path: Path, walk: Walk, pictures: Path | None = None) -> JobRecord:
         page = browser.new_page(viewport={"width": 800, "height": 480}, base_url=address)
         page.set_default_timeout(STEP_MS)
         expect.set_options(timeout=STEP_MS)
-        page.goto("/jobs")
-        _note_work(page, walk)
-        page.get_by_role("checkbox", name=f"{walk.tool}, nest {walk.nest}").check()
+        page.goto(f"/tools/{walk.tool}/{walk.nest}")
+        _note_work(page)
         _photograph(page, pictures, f"{walk.name}-1-due")
-        form = page.locator("form", has=page.get_by_role("button", name="Check these nests"))
-        form.get_by_label("Person").select_option(PERSON)
-        page.get_by_role("button", name="Check these nests").click()
-        job = page.url
+        # Who is there was said with the work.
+        page.get_by_role("button", name="Check it").click()
+        all_good = page.get_by_role("button", name="All as it should be, clips are on")
+        expect(all_good).to_be_visible()
         _photograph(page, pictures, f"{walk.name}-2-next")
-        while page.get_by_role("button", name="Make this sample").count():
-            _make_sample(page, walk)
-            page.get_by_role("link", name="How the job stands").click()
-            expect(page).to_have_url(job)
+        all_good.click()
+        _measure(page)
+        following = page.locator(".outcome .big")
+        while "Next: " in following.inner_text():
+            following.click()
+            _measure(page)
+        page.get_by_role("link", name="How the job stands").click()
         expect(page.locator("#outcome")).to_be_visible()
         _photograph(page, pictures, f"{walk.name}-3-outcome")
+        job = page.url
     with LedgerReader.open(path) as reader:
         return job_record(reader, job.rsplit("/", 1)[1])
 
 
-def _note_work(page: Page, walk: Walk) -> None:
+def _note_work(page: Page) -> None:
+    page.get_by_text("Work that leaves the shop").click()
     form = page.locator("form", has=page.get_by_role("button", name="Note it"))
-    form.get_by_label("Tool and nest").select_option(f"{walk.tool}, nest {walk.nest}")
     form.get_by_label("Work order").fill(WORK_ORDER)
     form.get_by_label("Person").select_option(PERSON)
     form.get_by_role("button", name="Note it").click()
-    expect(page.get_by_text(WORK_ORDER).first).to_be_visible()
+    expect(page.get_by_text(WORK_ORDER).first).to_be_attached()
 
 
-def _make_sample(page: Page, walk: Walk) -> None:
-    form = page.locator("form.describe")
-    form.get_by_label("Person").select_option(PERSON)
-    gauge = form.get_by_label("Gauge at hand")
-    wanted = gauge.locator("option", has_text=f"{walk.wire} + {walk.wire}").first
-    gauge.select_option(value=wanted.get_attribute("value"))
-    page.get_by_role("button", name="Make this sample").click()
-    page.get_by_role("button", name="All as it should be, clips are on").click()
+def _measure(page: Page) -> None:
+    """From the clips being on to the verdict."""
     page.get_by_role("button", name="Gripped, start recording").click()
     # What the trace suggests or, where it cannot tell, what the simulated wires mostly do.
     suggested = page.locator("button[name=mode].suggested")

@@ -77,7 +77,7 @@ CHANGES = (
     "/instruments/studies",
     "/instruments/studies/some-id/read",
     "/instruments/studies/some-id/drop",
-    "/jobs/daily/check",
+    "/next/check",
     "/jobs/log/work",
     "/jobs/nests/hold",
     "/jobs/nests/look",

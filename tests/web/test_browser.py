@@ -18,7 +18,7 @@ from tests.web.invented import order_of
 PATHS = (
     "/",
     "/bench",
-    "/jobs",
+    "/more",
     "/samples",
     "/tools",
     "/tools/Hand tool 1/red",

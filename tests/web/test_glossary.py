@@ -22,7 +22,7 @@ def test_helps_are_for_pages_that_there_are(app: Flask) -> None:
 
 @pytest.mark.parametrize(
     "path",
-    ["/", "/bench", "/jobs", "/samples", "/tools", "/limits", "/instruments", "/people", "/words"],
+    ["/", "/bench", "/more", "/samples", "/tools", "/limits", "/instruments", "/people", "/words"],
 )
 def test_each_page_of_the_bar_has_its_help(client: FlaskClient, path: str) -> None:
     page = client.get(path).text

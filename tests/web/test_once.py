@@ -24,7 +24,7 @@ LOG = "/jobs/log/work"
 WORK = {"person": "Bo Invented", "place": NEST, "work_order": "W-31"}
 
 
-def hidden(client: FlaskClient, path: str = "/jobs") -> dict[str, str]:
+def hidden(client: FlaskClient, path: str = "/tools/Hand tool 1/blue") -> dict[str, str]:
     """The hidden fields of a page's forms that every form has."""
     page = client.get(path).text
     found = {}
@@ -78,7 +78,7 @@ def test_clicks_that_arrive_together_begin_one_job(app: Flask, records: LedgerRe
         again = app.test_client()
         again.set_cookie("session", cookie.value)
         start.wait()
-        answers.append(again.post("/jobs/daily/check", data=sent))
+        answers.append(again.post("/next/check", data=sent))
 
     before = len(jobs(records))
     threads = [threading.Thread(target=click) for _ in range(4)]
@@ -124,7 +124,7 @@ def test_who_waits_is_told_where_the_first_led(
         sent.answer = led_to
     second.join()
     # Where nothing came of the first, the second is carried out.
-    assert led(answers) == {(303, led_to or "/jobs")}
+    assert led(answers) == {(303, led_to or "/tools/Hand%20tool%201/blue")}
 
 
 # ---- forms that sign in or set a secret ---------------------------------------------------------

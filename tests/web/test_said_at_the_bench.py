@@ -241,7 +241,7 @@ def test_pages_say_everything_in_german_but_documents_and_facts(
 ) -> None:
     client.set_cookie("language", "de")
     samples = [f"/samples/{row.sample_id}" for row in records.samples(limit=40)]
-    pages = ["/", "/bench", "/jobs", "/samples", "/tools", "/instruments", "/people", *samples]
+    pages = ["/", "/bench", "/more", "/samples", "/tools", "/instruments", "/people", *samples]
     pages += ["/validations", "/certifications", "/instruments/studies", "/no-such-page"]
     pages += ["/tools/Hand%20tool%201/red", "/instruments/check?role=meter"]
     left = {

@@ -1,4 +1,4 @@
-"""Jobs: what is due and why, a job followed step by step, nests held and released, work logged."""
+"""A job followed step by step; nests held, serviced and released; work logged."""
 
 import json
 from datetime import date
@@ -17,26 +17,21 @@ from station.jobs.papers.of_job import counted_samples, paper_of
 from station.jobs.record import unfinished_samples
 from station.jobs.step import Step
 from station.ledger.entries import NEST_OUTCOME, Joint, ToolLookedAt
-from station.ledger.jobs import holds, job_record, jobs, work
+from station.ledger.jobs import job_record
 from station.ledger.reader import LedgerReader
-from station.shop.nests import TOOL_LOOKS, since_good_check
+from station.shop.nests import TOOL_LOOKS, NestKey
 from station.shop.rights import Right
-from web.access import demand, demand_measuring, may
+from web.access import demand, demand_measuring
 from web.forms import (
     MAX_TEXT,
     Choice,
     choices,
     connector_and_wires,
     field,
-    places,
-    read_place,
     tool_and_nest,
 )
 from web.request import bench, reader
 from web.views.bench import in_hand, take_up, without_the_one_in_hand
-
-RECENT_JOBS = 20
-RECENT_WORK = 20
 
 OWN_PAGES = {
     "tool_validation": "validations.validation_page",
@@ -48,30 +43,9 @@ pages = Blueprint("jobs", __name__, url_prefix="/jobs")
 
 
 @pages.get("")
-def job_list() -> str:
-    """What is due and why, what is open, what is held, and the work log."""
-    ledger = reader()
-    due = [item for item in bench().jobs.due() if item.last.held is None]
-    return render_template(
-        "jobs.html",
-        due=due,
-        held=[(hold, since_good_check(ledger, hold.tool, hold.nest)) for hold in holds(ledger)],
-        open_jobs=jobs(ledger, only_open=True),
-        ended=[row for row in jobs(ledger, limit=RECENT_JOBS) if row.ended_seq is not None],
-        work=work(ledger, limit=RECENT_WORK)[::-1],
-        places=places(ledger),
-        may_release=may(Right.RELEASE),
-    )
-
-
-@pages.post("/daily/check")
-def begin_check() -> Response:
-    """Begin a daily check of the nests that were ticked."""
-    person = demand_measuring(field(request.form, "person", say("the person")))
-    places = [read_place(text) for text in request.form.getlist("place")]
-    nests = [found for found in places if found is not None]
-    job_id = bench().jobs.begin_check(nests, person=person)
-    return redirect(url_for("jobs.job_page", job_id=job_id), 303)
+def job_list() -> Response:
+    """Where the list of jobs was: what is to be done stands on Today."""
+    return redirect(url_for("today.today"), 301)
 
 
 @pages.get("/<job_id>")
@@ -133,10 +107,9 @@ def end_job(job_id: str) -> Response:
 @pages.post("/nests/hold")
 def hold_nest() -> Response:
     """Hold a nest; anyone on record may."""
-    person = demand_measuring(field(request.form, "person", say("the person")))
-    reason = field(request.form, "reason", say("the reason"))
-    bench().jobs.nests.hold(*tool_and_nest(request.form), reason, person)
-    return redirect(url_for("jobs.job_list"), 303)
+    person, nest = demand_measuring(field(request.form, "person", say("the person"))), _nest()
+    bench().jobs.nests.hold(*nest, field(request.form, "reason", say("the reason")), person)
+    return _to_nest(nest)
 
 
 @pages.post("/nests/look")
@@ -144,7 +117,7 @@ def look_at_tool() -> Response:
     """Enter a look at the tool itself: all is so, or what was ticked is not."""
     form = request.form
     person = demand_measuring(field(form, "person", say("the person")))
-    tool, nest = tool_and_nest(form)
+    tool, nest = _nest()
     bad = set(form.getlist("bad")) & set(TOOL_LOOKS)
     if bool(bad) == ("good" in form):
         raise BadInput("Tick what is not as it should be, or say that all of it is.")
@@ -153,40 +126,43 @@ def look_at_tool() -> Response:
         seen["gauge"] = None
     looked = ToolLookedAt.model_validate({"tool": tool, "nest": nest, **seen})
     bench().jobs.nests.look(looked, person)
-    return redirect(url_for("tools.nest_page", tool=tool, nest=nest), 303)
+    return _to_nest((tool, nest))
 
 
 @pages.post("/nests/service")
 def service_nest() -> Response:
     """Enter a service: a lead's."""
-    lead = demand(Right.RELEASE)
+    lead, nest = demand(Right.RELEASE), _nest()
     action = field(request.form, "action", say("what was done"))
-    bench().jobs.nests.service(*tool_and_nest(request.form), action, lead.name)
-    return redirect(url_for("jobs.job_list"), 303)
+    bench().jobs.nests.service(*nest, action, lead.name)
+    return _to_nest(nest)
 
 
 @pages.post("/nests/release")
 def release_nest() -> Response:
     """Release a held nest: a lead's, after service and a new baseline."""
-    lead = demand(Right.RELEASE)
-    reason = field(request.form, "reason", say("the reason"))
-    bench().jobs.nests.release(*tool_and_nest(request.form), reason, lead.name)
-    return redirect(url_for("jobs.job_list"), 303)
+    lead, nest = demand(Right.RELEASE), _nest()
+    bench().jobs.nests.release(*nest, field(request.form, "reason", say("the reason")), lead.name)
+    return _to_nest(nest)
 
 
 @pages.post("/log/work")
 def add_work() -> Response:
     """Note work that leaves the shop."""
-    person = demand_measuring(field(request.form, "person", say("the person")))
+    person, nest = demand_measuring(field(request.form, "person", say("the person"))), _nest()
     work_order = field(request.form, "work_order", say("the work order"))
-    bench().jobs.nests.log_work(
-        *tool_and_nest(request.form),
-        work_order,
-        person,
-        day=_day(request.form.get("day", "")),
-        note=" ".join(request.form.get("note", "").split())[:MAX_TEXT],
-    )
-    return redirect(url_for("jobs.job_list"), 303)
+    note = " ".join(request.form.get("note", "").split())[:MAX_TEXT]
+    day = _day(request.form.get("day", ""))
+    bench().jobs.nests.log_work(*nest, work_order, person, day=day, note=note)
+    return _to_nest(nest)
+
+
+def _nest() -> NestKey:
+    return tool_and_nest(request.form)
+
+
+def _to_nest(nest: NestKey) -> Response:
+    return redirect(url_for("tools.nest_page", tool=nest[0], nest=nest[1]), 303)
 
 
 def joints_at_hand(ledger: LedgerReader, step: Step) -> list[Choice]:

@@ -1,6 +1,6 @@
-"""What a browser remembers of its reader: language and units."""
+"""More: what is seldom needed, and what a browser remembers of its reader: language and units."""
 
-from flask import Blueprint, redirect, request
+from flask import Blueprint, redirect, render_template, request
 from werkzeug.wrappers import Response
 
 from station.ledger.entries import PersonPrefers
@@ -10,6 +10,12 @@ from web.request import ledger
 from web.views.people import own_address
 
 pages = Blueprint("preferences", __name__)
+
+
+@pages.get("/more")
+def more() -> str:
+    """What is seldom needed, and the reader's switches."""
+    return render_template("more.html")
 
 
 @pages.post("/choices")

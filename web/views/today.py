@@ -13,7 +13,9 @@ from station.jobs.certification.blind import order as order_for
 from station.jobs.certification.blind import pool
 from station.jobs.certification.certificates import held_certificates
 from station.jobs.certification.statement import Held, latest_held
+from station.jobs.daily.judge import JOB as DAILY
 from station.jobs.daily.steps import DueNest
+from station.ledger.jobs import jobs
 from station.ledger.rows import SampleRow
 from web.access import demand_measuring, signed_in
 from web.format import place
@@ -23,6 +25,8 @@ from web.request import bench, nests, reader, start_of_today, station
 from web.translation import chosen
 from web.views.bench import take_up, without_the_one_in_hand
 from web.views.sitting import last_joint
+
+RECENT_JOBS = 20
 
 pages = Blueprint("today", __name__)
 
@@ -76,6 +80,9 @@ def today() -> str:
         ],
         last=None if last is None or (last.tool, last.nest) in held else last,
         behind=station().trends.behind,
+        # Open daily checks stand at their nests.
+        open_jobs=[row for row in jobs(ledger, only_open=True) if row.job != DAILY],
+        ended=[row for row in jobs(ledger, limit=RECENT_JOBS) if row.ended_seq is not None],
         unfinished=_interrupted(),
         counts=counts,
         reminders=_reminders(),

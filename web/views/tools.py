@@ -10,11 +10,12 @@ from werkzeug.wrappers import Response
 from calibration.saying import say
 from station.errors import NotOnRecord
 from station.ledger.export_format import guarded
-from station.ledger.jobs import baseline_entries, last_look
-from station.shop.nests import TOOL_LOOKS, since_good_check
+from station.ledger.jobs import baseline_entries, last_look, work
+from station.shop.nests import TOOL_LOOKS, since_good_check, way_back
+from station.shop.rights import Right
 from station.shop.tools import described_tool
 from station.shop.trend import NestTrend
-from web.access import demand_measuring
+from web.access import demand_measuring, may
 from web.forms import field
 from web.nests import NestStatus
 from web.request import bench, nests, reader, station, tool_looks_due
@@ -22,6 +23,7 @@ from web.trend import MARK_WORDS, drawings, marks_of
 
 TABLE_ROWS = 200
 FEW_ROWS = 20
+RECENT_WORK = 20
 
 pages = Blueprint("tools", __name__, url_prefix="/tools")
 
@@ -76,6 +78,9 @@ def nest_page(tool: str, nest: str) -> str:
         more=len(status.rows) > FEW_ROWS and "all" not in request.args,
         services=services[::-1],
         hold=status.hold,
+        way_back=way_back(reader(), trend.tool, trend.nest) if status.hold else None,
+        work=work(reader(), tool=trend.tool, nest=trend.nest, limit=RECENT_WORK)[::-1],
+        may_release=may(Right.RELEASE),
         since=since_good_check(reader(), trend.tool, trend.nest, most=TABLE_ROWS),
         most=TABLE_ROWS,
         look=last_look(reader(), trend.tool, trend.nest),

@@ -153,7 +153,7 @@ def test_no_page_shows_it_green_and_silent(
     expected = colour_of(wrong.badge), wrong.badge
     assert badges(client.get("/bench").text)[0] == expected
     page = client.get(f"/samples/{sample_id}").text
-    assert ("Judged by the pull only." in client.get("/jobs").text) == (wrong.only == "pull")
+    assert ("Judged by the pull only." in client.get("/").text) == (wrong.only == "pull")
     assert badges(page)[0] == expected
     assert wrong.says.replace("'", "&#39;") in page
     for listed in ("/samples", "/tools/Hand%20tool%201/blue"):

@@ -15,18 +15,18 @@ from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from tests.web.benches import BenchAtHand
 from tests.web.invented import HOSTILE, NOW, begun, moment, order_of
+from tests.web.visitor import Visitor
 from web.format import place
+from web.request import Station
 
 TOOL = "Hand tool 1"
 BLUE = place(TOOL, "blue")
 
 
-def begin(client: FlaskClient, token: str, *nests: str, person: str = "Bo Invented") -> str:
-    places = [place(TOOL, nest) for nest in nests]
-    data = {"csrf_token": token, "person": person, "place": places}
-    answer = client.post("/jobs/daily/check", data=data)
-    assert answer.status_code == 303, answer.text
-    return str(answer.location).removeprefix("/jobs/")
+def begin(client: FlaskClient, *nests: str, person: str = "Bo Invented") -> str:
+    """A check that is open, with no sample of it taken up yet."""
+    here: Station = client.application.extensions["station"]
+    return here.bench.jobs.begin_check([(TOOL, nest) for nest in nests], person=person)
 
 
 def make(
@@ -52,7 +52,7 @@ def test_a_check_is_followed_from_due_to_released(
     client: FlaskClient, bench: BenchAtHand, records: LedgerReader, token: str
 ) -> None:
     # The history has one good sample of the nest today, made outside of a job: it counts.
-    job_id = begin(client, token, "blue")
+    job_id = begin(client, "blue")
     page = client.get(f"/jobs/{job_id}").text
     assert "Make 2 samples with Hand tool 1, nest blue" in page
     assert "airbag" in page
@@ -66,13 +66,13 @@ def test_a_check_is_followed_from_due_to_released(
     assert page.count('<a href="/samples/') == 3, "all three that it rests on are listed"
     assert "Make this sample" not in page
     assert [row.outcome for row in jobs(records)] == ["released"]
-    assert "Checked on" in client.get("/jobs").text
+    assert f'href="/jobs/{job_id}"' in client.get("/").text.split("Lately ended")[1]
 
 
 def test_a_job_whose_sample_is_at_the_bench_sends_there(
     client: FlaskClient, bench: BenchAtHand, token: str
 ) -> None:
-    job_id = begin(client, token, "blue")
+    job_id = begin(client, "blue")
     joint = order_of("Bo Invented", "blue").joint
     bench.clip(SampleOrder("Bo Invented", "daily_check", joint, job_id=job_id))
     page = client.get(f"/jobs/{job_id}").text
@@ -86,7 +86,7 @@ def test_a_nest_without_samples_asks_what_the_first_is_made_of(
 ) -> None:
     bench.enter(ToolAdded(tool="Hand tool 9", description="new", nests=("red",)), "Bo Invented")
     data = {"csrf_token": token, "person": "Bo Invented", "place": [place("Hand tool 9", "red")]}
-    answer = client.post("/jobs/daily/check", data=data)
+    answer = client.post("/next/check", data=data)
     page = client.get(str(answer.location)).text
     assert "What the sample is made of" in page
     assert "As above" not in page
@@ -96,7 +96,7 @@ def test_a_nest_without_samples_asks_what_the_first_is_made_of(
 def test_who_was_at_it_is_chosen_already(
     client: FlaskClient, bench: BenchAtHand, token: str
 ) -> None:
-    job_id = begin(client, token, "blue", person="Ann Example")
+    job_id = begin(client, "blue", person="Ann Example")
     assert "<option selected>Ann Example</option>" in client.get(f"/jobs/{job_id}").text
     make(client, bench, token, job_id)
     assert "<option selected>Bo Invented</option>" in client.get(f"/jobs/{job_id}").text
@@ -107,13 +107,13 @@ def test_a_fail_holds_the_nest_and_lists_what_went_through_it(
 ) -> None:
     note = {"csrf_token": token, "person": "Bo Invented", "place": BLUE, "work_order": "W-9"}
     assert client.post("/jobs/log/work", data=note).status_code == 303
-    job_id = begin(client, token, "blue")
+    job_id = begin(client, "blue")
     make(client, bench, token, job_id, peak_n=50.0)
     assert [row.nest for row in holds(records)] == ["blue"]
-    for address in ("/jobs", f"/jobs/{job_id}", f"/tools/{TOOL}/blue"):
+    for address in (f"/jobs/{job_id}", f"/tools/{TOOL}/blue"):
         assert "W-9" in client.get(address).text
     again = {"csrf_token": token, "person": "Bo Invented", "place": BLUE}
-    answer = client.post("/jobs/daily/check", data=again)
+    answer = client.post("/next/check", data=again)
     assert answer.status_code == 409
     assert "is held since" in answer.text
 
@@ -141,14 +141,14 @@ def test_only_a_lead_who_is_signed_in_services_and_releases(
     for address, field in (("service", "action"), ("release", "reason")):
         data = {"csrf_token": token, "place": BLUE, field: "done"}
         assert client.post(f"/jobs/nests/{address}", data=data).status_code in (401, 403)
-    assert "A lead who is signed in" in client.get("/jobs").text
+    assert "A lead who is signed in" in client.get(f"/tools/{TOOL}/blue").text
     assert [row.released_seq for row in holds(records)] == [None]
 
 
 def test_an_interrupted_sample_of_a_job_is_made_again_in_it(
     client: FlaskClient, bench: BenchAtHand, ledger: Ledger, token: str
 ) -> None:
-    job_id = begin(client, token, "blue")
+    job_id = begin(client, "blue")
     order = bench.jobs.order(replace(order_of("Bo Invented", "blue"), job_id=job_id))
     left = ledger.append(begun(order), person="Bo Invented").id
     assert "was interrupted" in client.get(f"/jobs/{job_id}").text
@@ -160,15 +160,15 @@ def test_an_interrupted_sample_of_a_job_is_made_again_in_it(
 def test_the_page_of_a_job_shows_names_as_text(
     client: FlaskClient, bench: BenchAtHand, token: str
 ) -> None:
-    job_id = begin(client, token, "blue", person=HOSTILE)
-    for address in ("/jobs", f"/jobs/{job_id}"):
+    job_id = begin(client, "blue", person=HOSTILE)
+    for address in ("/", f"/jobs/{job_id}"):
         assert "<script>document" not in client.get(address).text
 
 
 def test_a_paper_is_one_file_without_scripts(
     client: FlaskClient, bench: BenchAtHand, token: str
 ) -> None:
-    job_id = begin(client, token, "blue", person=HOSTILE)
+    job_id = begin(client, "blue", person=HOSTILE)
     make(client, bench, token, job_id, peak_n=50.0, person=HOSTILE)
     for size in ("a4", "letter"):
         answer = client.get(f"/jobs/{job_id}/paper.html?size={size}")
@@ -182,11 +182,11 @@ def test_a_paper_is_one_file_without_scripts(
 @pytest.mark.parametrize(
     ("address", "data", "status", "says"),
     [
-        ("/jobs/daily/check", {"person": "Bo Invented"}, 400, "which nests"),
-        ("/jobs/daily/check", {"person": "", "place": BLUE}, 400, "the person"),
-        ("/jobs/daily/check", {"person": "A stranger", "place": BLUE}, 400, "not on record"),
+        ("/next/check", {"person": "Bo Invented"}, 400, "which nests"),
+        ("/next/check", {"person": "", "place": BLUE}, 400, "the person"),
+        ("/next/check", {"person": "A stranger", "place": BLUE}, 400, "not on record"),
         (
-            "/jobs/daily/check",
+            "/next/check",
             {"person": "Bo Invented", "place": place(TOOL, "green")},
             400,
             "no nest",
@@ -252,7 +252,7 @@ def test_samples_of_other_jobs_are_not_made_here(
 
 def test_a_forged_request_changes_nothing(client: FlaskClient, records: LedgerReader) -> None:
     for address in (
-        "/jobs/daily/check",
+        "/next/check",
         "/jobs/log/work",
         "/jobs/nests/hold",
         "/jobs/nests/release",
@@ -265,12 +265,50 @@ def test_a_forged_request_changes_nothing(client: FlaskClient, records: LedgerRe
 def test_a_check_goes_on_after_the_page_was_closed_and_the_day_changed(
     client: FlaskClient, bench: BenchAtHand, ledger: Ledger, token: str
 ) -> None:
-    job_id = begin(client, token, "yellow")
+    job_id = begin(client, "yellow")
     # Yellow failed today before its check began: nothing more is to be made.
     assert "Held" in client.get(f"/jobs/{job_id}").text
-    other = begin(client, token, "blue")
+    other = begin(client, "blue")
     ledger.append(begun(order_of("Ann Example", "red")), person="Ann Example",
                   moment=moment(NOW + timedelta(days=1)))  # fmt: skip
-    assert f'href="/jobs/{other}"' in client.get("/jobs").text
+    assert other in client.get("/").text
     make(client, bench, token, other, person="Ann Example")
     assert bench.board.state.stage is Stage.DONE
+
+
+def test_a_held_nest_comes_back_by_three_steps_one_button_each(
+    lead: Visitor, bench: BenchAtHand, ledger: Ledger
+) -> None:
+    path = f"/tools/{TOOL}/blue"
+    bench.jobs.nests.hold(TOOL, "blue", "chipped", "Bo Invented")
+    buttons = ("Enter service</button>", "Validate a tool</a>", "Release</button>")
+
+    def offered() -> list[str]:
+        page = lead.get(path).text.split("How it comes back")[1].split("</section>")[0]
+        return [button for button in buttons if button in page]
+
+    assert offered() == [buttons[0]]
+    entered = lead.post("/jobs/nests/service", place=BLUE, action="new die")
+    assert (entered.status_code, entered.location) == (303, path.replace(" ", "%20"))
+    assert offered() == [buttons[1]]
+    joint = order_of("Bo Invented", "blue").joint
+    again = ledger.reader.baselines()[joint.key].model_copy(update={"baseline_version": 9})
+    ledger.append(again, person="Ann Example")
+    assert offered() == [buttons[2]]
+    assert lead.post("/jobs/nests/release", place=BLUE, reason="as new").status_code == 303
+    assert "How it comes back" not in lead.get(path).text
+
+
+def test_the_old_list_of_jobs_leads_to_today(client: FlaskClient) -> None:
+    answer = client.get("/jobs")
+    assert (answer.status_code, answer.location) == (301, "/")
+
+
+def test_every_page_says_that_a_sample_is_under_way(
+    client: FlaskClient, bench: BenchAtHand
+) -> None:
+    pages = ("/", "/tools", "/people", "/more", "/samples")
+    assert not any("A sample is under way." in client.get(path).text for path in pages)
+    bench.clip(order_of("Bo Invented", "blue"))
+    assert all("A sample is under way." in client.get(path).text for path in pages)
+    assert "A sample is under way." not in client.get("/bench").text

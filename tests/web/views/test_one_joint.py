@@ -46,8 +46,7 @@ def test_a_ring_is_scored_against_the_baseline_of_its_validation(
     form = FORM | RING | {"csrf_token": token}
     assert client.post("/bench", data=form | {"job": "daily_check"}).status_code == 303
     bench.finish(160.0)
-    begun = {"csrf_token": token, "person": "Bo Invented", "place": [place(TOOL, NEST)]}
-    job = str(client.post("/jobs/daily/check", data=begun).location)
+    job = f"/jobs/{bench.jobs.begin_check([(TOOL, NEST)], person='Bo Invented')}"
     assert "16 AWG copper, ring-blue" in client.get(job).text
     assert client.post(f"{job}/sample", data=form).status_code == 303
     bench.finish(160.0)
