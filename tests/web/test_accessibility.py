@@ -1,5 +1,6 @@
 """No page has a serious fault for people who see, hear or move otherwise; keys alone will do."""
 
+import gzip
 from collections.abc import Iterator
 
 import pytest
@@ -30,13 +31,28 @@ def signed_in(browser: Browser, address: str, ledger: Ledger) -> Iterator[Page]:
     context.close()
 
 
-def test_no_page_that_links_lead_to_has_a_serious_fault(
+LOOKED_UP = {
+    "reference.words_page", "reference.limits", "reference.connectors",
+    "calibration.look_back_page",
+}  # fmt: skip
+"""Pages that are looked up like a book, or list all there is: longer than what is read through."""
+
+SCREENS = "document.documentElement.scrollHeight / innerHeight"
+MOST_SCREENS = 3.0
+MOST_BYTES = 100_000
+
+
+def test_no_page_that_links_lead_to_has_a_serious_fault_or_is_long_or_heavy(
     signed_in: Page, app: Flask, address: str
 ) -> None:
     reached, found = [], []
     for endpoint in pages_reached(signed_in, app, address):
         reached.append(endpoint)
         found += faults(signed_in)
+        if endpoint not in LOOKED_UP and signed_in.evaluate(SCREENS) > MOST_SCREENS:
+            found.append(f"{endpoint} is longer than {MOST_SCREENS} screens")
+        if len(gzip.compress(signed_in.content().encode())) > MOST_BYTES:
+            found.append(f"{endpoint} is heavier than {MOST_BYTES} bytes, packed")
     assert found == []
     assert {*reached} >= {
         "today.today", "bench.bench_page", "samples.sample_page", "tools.nest_page",

@@ -30,7 +30,7 @@ from web.forms import entry_number, field, number, places, read_place
 from web.request import bench, reader
 from web.translation import said_or_typed
 
-PAGE_ROWS = 50
+PAGE_ROWS = 15
 VOID = "void"
 
 pages = Blueprint("samples", __name__, url_prefix="/samples")
