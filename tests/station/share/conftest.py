@@ -21,6 +21,7 @@ from station.share.beside import Sharing
 from station.share.prepare import prepare, role_of
 from station.share.push import standing
 from station.share.restore import restore_bench
+from tests.pace import PATIENCE_S
 from tests.postgres import ADMIN, Postgres, engine_to
 from tests.station.share import lines
 
@@ -122,7 +123,8 @@ def sharing_ended(sharing: Sharing) -> Iterator[None]:
     with sharing:
         (thread,) = [one for one in set(threading.enumerate()) - before if one.name == "share"]
         yield
-    thread.join()
+    thread.join(PATIENCE_S)
+    assert not thread.is_alive()
 
 
 @pytest.fixture

@@ -19,6 +19,7 @@ class Line:
         self.folder = folder
         self._server = server
         self._left: int | None = None
+        self._counting = threading.Lock()
         self._open: list[socket.socket] = []
         self.reached = threading.Event()
         self.going_on = threading.Event()
@@ -36,7 +37,8 @@ class Line:
         self.reached.clear()
         if hold:
             self.going_on.clear()
-        self._left = size
+        with self._counting:
+            self._left = size
 
     def cut(self) -> None:
         """Break every connection now."""
@@ -70,16 +72,21 @@ class Line:
     def _pump(self, source: socket.socket, sink: socket.socket, counted: bool) -> None:
         with suppress(OSError), source, sink:
             while data := source.recv(4096):
-                if counted and self._left is not None:
-                    passed, self._left = data[: self._left], max(0, self._left - len(data))
-                    sink.sendall(passed)
-                    if self._left == 0:
-                        self.reached.set()
-                        self.going_on.wait()
-                        self.cut()
-                        return
-                else:
-                    sink.sendall(data)
+                passing = self._passing(len(data)) if counted else None
+                sink.sendall(data[:passing])
+                if passing is not None:
+                    self.reached.set()
+                    self.going_on.wait()
+                    self.cut()
+                    return
+
+    def _passing(self, size: int) -> int | None:
+        """How many of so many bytes still pass before the line breaks; None if it does not."""
+        with self._counting:
+            if self._left is None:
+                return None
+            left, self._left = self._left, max(0, self._left - size)
+            return left if left <= size else None
 
 
 @contextmanager
