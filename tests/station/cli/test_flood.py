@@ -20,6 +20,7 @@ import urllib.request
 from collections import deque
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -30,6 +31,8 @@ from tests.station.cli.test_serve import PATIENCE_S, Served
 from web.format import place
 
 ANSWERS_WITHIN_S = 2.0
+STARTED_ANEW_AFTER_S = 30.0
+"""WatchdogSec of firmware_notes/service/crimp-station.service."""
 FOLLOWERS = int(os.environ.get("FOLLOWERS", "50"))
 """Who ask for the live page as it changes, and never read it."""
 MOST_VOID = 4
@@ -162,9 +165,13 @@ def take_sample(bench: AtTheBench) -> dict[str, str]:
 
 def test_a_pull_ends_well_and_the_page_answers_under_a_flood(demo: Served) -> None:
     address = demo.until("Ctrl-C").split("http://")[1].split("/")[0]
-    told: list[str] = []
+    told: list[tuple[float, str]] = []
+
+    def read() -> None:
+        told.extend((time.monotonic(), message) for message in iter(demo.told, "STOPPING=1"))
+
     # Read as it comes, as systemd does: a sender waits where nobody reads.
-    reading = threading.Thread(target=lambda: told.extend(iter(demo.told, "STOPPING=1")))
+    reading = threading.Thread(target=read)
     reading.start()
     bench = AtTheBench(address)
     started = json.loads(bench.ask("/bench/state"))["started"]
@@ -182,20 +189,20 @@ def test_a_pull_ends_well_and_the_page_answers_under_a_flood(demo: Served) -> No
             void += done["verdict"] == "void"
             assert void <= MOST_VOID, done
         opened = flood.opened
-    # The same station still, which never told of trouble, and was alive all the time.
+    # The same station still, which never was without a sign of life for so long that the shipped
+    # unit would start it anew.
     assert json.loads(bench.ask("/bench/state"))["started"] == started
     assert demo.process.poll() is None
     assert demo.end() == 0
     reading.join(PATIENCE_S)
-    alive = told[told.index("READY=1") + 1 :]
-    while alive[0] != "WATCHDOG=1":
-        # The page takes a moment longer than the unit.
-        assert "does not answer" in alive.pop(0)
-    assert set(alive) == {"WATCHDOG=1"}
+    alive = [at_s for at_s, message in told if message in ("READY=1", "WATCHDOG=1")]
+    without_s = max(after - before for before, after in pairwise(alive))
+    assert without_s < STARTED_ANEW_AFTER_S
     print(
         f"{taken} samples ({void} void) under {HALF_OPEN} half-open and {SILENT} silent "
         f"connections and {FOLLOWERS} followers, {opened} "
         f"opened in all; slowest answer {bench.slowest_s:.2f} s, before it {before_s:.2f} s, "
-        f"{len(alive)} signs of life"
+        f"{len(alive)} signs of life, at most {without_s:.2f} s apart"
     )
-    assert bench.slowest_s < max(ANSWERS_WITHIN_S, 3.0 * before_s)
+    # A measurement, on a computer that does nothing else.
+    assert not HOLD_S or bench.slowest_s < max(ANSWERS_WITHIN_S, 3.0 * before_s)
