@@ -137,7 +137,7 @@ def test_what_a_table_is_made_of_is_looked_at_too(fresh: Callable[[], Path], cha
     assert "it is not as this station makes it" in (verify_ledger(path).fault or "")
 
 
-def content(path: Path) -> list[object]:
+def content(path: Path) -> list[list[Any]]:
     """All that can be read of a file, and whether its indexes hold it."""
     with closing(sqlite3.connect(path)) as connection:
         connection.text_factory = bytes
@@ -145,7 +145,10 @@ def content(path: Path) -> list[object]:
         tables = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
         queries = [schema, "PRAGMA integrity_check"]
         queries += [f"SELECT * FROM {name.decode()}" for (name,) in tables.fetchall()]
-        return [sorted(connection.execute(query).fetchall(), key=repr) for query in queries]
+        found = [sorted(connection.execute(query).fetchall(), key=repr) for query in queries]
+    # A space that became another says nothing else.
+    found[0] = [(*row[:3], (row[3] or b"").split()) for row in found[0]]
+    return found
 
 
 @pytest.mark.parametrize("key", ["bench", "last_seq"])
