@@ -61,8 +61,8 @@ def test_published_run_lengths(
 @pytest.mark.parametrize("usual", USUAL, ids=lambda usual: usual.name)
 def test_limits_give_the_run_length_asked_for(usual: object) -> None:
     chart = next(chart for chart in USUAL if chart is usual)
-    limit = limit_for(chart, 100.0, courses=2000, seed=2)
+    limit = limit_for(chart, 100.0, courses=4000, seed=2)
     found = first_passages(
-        chart.make(2000), np.array([limit]), steady(2), courses=2000, seed=77
+        chart.make(4000), np.array([limit]), steady(2), courses=4000, seed=77
     ).mean()
     assert found == pytest.approx(100.0, rel=0.1)
