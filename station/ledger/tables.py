@@ -247,9 +247,9 @@ _replaced = exists().where(_later.c.replaces == sample.c.sample_id)
 OPEN_SAMPLE = and_(UNFINISHED, sample.c.verdict.is_(None), ~_replaced)
 """Begun, and neither finished, voided nor replaced by another sample."""
 
-_NO_TABLES = (
+_OTHERS = (
     "SELECT type, name FROM sqlite_master "
-    "WHERE type <> 'table' AND sql IS NOT NULL AND name <> 'entry_by_kind'"
+    "WHERE type IN ({}) AND sql IS NOT NULL AND name <> 'entry_by_kind'"
 )
 _SAME_ENTRY = "bench = NEW.bench AND seq = NEW.seq OR id = NEW.id"
 _SAME_TRACE = "part = NEW.part AND sha256 = NEW.sha256"
@@ -307,15 +307,21 @@ def recreate_read_tables(connection: Connection) -> None:
 
     What is no table goes as well, whoever made it; the triggers of the record are made again.
     """
-    for kind, name in connection.exec_driver_sql(_NO_TABLES).fetchall():
-        connection.exec_driver_sql(f'DROP {kind} "{name}"')
-    _let_only_grow(connection)
+    _drop(connection, "'trigger', 'view'")
     found = MetaData()
     found.reflect(connection)
     found.drop_all(
         connection, tables=[table for name, table in found.tables.items() if name not in record]
     )
+    # Last: a dropped table asks its index, row by row, who refers to it.
+    _drop(connection, "'index'")
+    _let_only_grow(connection)
     read_tables.create_all(connection)
+
+
+def _drop(connection: Connection, kinds: str) -> None:
+    for kind, name in connection.exec_driver_sql(_OTHERS.format(kinds)).fetchall():
+        connection.exec_driver_sql(f'DROP {kind} "{name}"')
 
 
 def _forbid(connection: Connection, table: str, action: str, condition: str) -> None:

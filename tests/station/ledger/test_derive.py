@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sqlalchemy import Connection
 
 from station.errors import BadInput, LedgerDamaged, LedgerError
 from station.ledger import tables
@@ -189,6 +190,39 @@ def test_rebuilt_read_tables_equal_the_old(full_ledger: Ledger) -> None:
     assert read_tables(full_ledger.path) == grown
     total = len(list(full_ledger.reader.entries()))
     assert seen == [(total, total)]
+
+
+def test_emptying_the_read_tables_takes_work_in_proportion_to_the_samples(
+    ledger: Ledger, begun: Begun, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Counted in steps of the database's own machine, which no other load changes.
+
+    A dropped table asks, for each of its rows, whether another refers to it.
+    """
+    steps: list[int] = []
+    recreate = tables.recreate_read_tables
+
+    def counted(connection: Connection) -> None:
+        database = connection.connection.driver_connection
+        assert isinstance(database, sqlite3.Connection)
+        steps.append(0)
+
+        def step() -> int:
+            steps[-1] += 1
+            return 0
+
+        database.set_progress_handler(step, 10)
+        recreate(connection)
+        database.set_progress_handler(None, 10)
+
+    monkeypatch.setattr(tables, "recreate_read_tables", counted)
+    for _ in range(3):
+        with ledger.transaction():
+            for _ in range(150):
+                ledger.append(begun(), person="Ana")
+        ledger.rebuild()
+    few, more, most = steps
+    assert most - more < 1.2 * (more - few)
 
 
 steps = st.lists(
