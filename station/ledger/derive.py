@@ -74,7 +74,7 @@ _COUNT = _adding.on_conflict_do_update(
     index_elements=["quarter", "person", "what"], set_={"n": tables.tally.c.n + _adding.excluded.n}
 )
 _NOTE_INSTRUMENT = insert(tables.instrument_used).on_conflict_do_nothing()
-_MARK_DEMO = insert(tables.meta).on_conflict_do_nothing()
+_MARK_DEMO = insert(tables.meta).on_conflict_do_nothing().inline()
 _NONE = spelled(())
 _JUST_BEGUN = {"simulated": False, "not_judged": _NONE, "condemned_by": _NONE, "reels": _NONE}
 _AS_SAID = {

@@ -39,6 +39,7 @@ _LAST_ENTRY = (
 _MOVE_LAST_SEQ = tables.meta.update().where(
     tables.meta.c.key == "last_seq", tables.meta.c.value == bindparam("from_seq")
 )
+_ADD_ENTRY = _entry.insert().inline()
 _SET_VERSION = tables.meta.update().where(tables.meta.c.key == "read_tables_version")
 
 
@@ -250,7 +251,7 @@ class Ledger:
             )
         if entry_hash(columns) != columns["hash"]:
             raise BadInput(f"Entry {columns['seq']} does not match its hash: nothing was taken.")
-        self._connection.execute(_entry.insert(), columns)
+        self._connection.execute(_ADD_ENTRY, columns)
         self._derive_again(entry_from_columns(columns))
         head.seq, head.hash = columns["seq"], columns["hash"]
 
@@ -364,7 +365,7 @@ class Ledger:
             "prev_hash": head.hash,
         }
         columns["hash"] = entry_hash(columns)
-        self._connection.execute(_entry.insert(), columns)
+        self._connection.execute(_ADD_ENTRY, columns)
         entry = Entry(**{**columns, "at_utc": at_utc, "payload": payload})
         derive(self._connection, entry)
         head.seq, head.hash = entry.seq, entry.hash

@@ -30,6 +30,9 @@ from station.ledger.database import hops
 ENTRIES_TO_A_PART = 10_000
 
 
+_ADD = {table: table.insert().inline() for table in (tables.trace, tables.trace_without_parts)}
+
+
 def part_of(seq: int) -> int:
     """Return the part in which the trace stands that the entry of this number brought."""
     return seq // ENTRIES_TO_A_PART
@@ -61,7 +64,7 @@ class TraceRows:
         """
         row = {"part": part_of(seq), "sha256": sha256, "data": data}
         known = {name: value for name, value in row.items() if name in self.table.c}
-        connection.execute(self.table.insert(), known)
+        connection.execute(_ADD[self.table], known)
 
     def data(self, connection: Connection, sha256: str, near_seq: int | None) -> bytes | None:
         """Return the stored form of a trace; None where there is none.
