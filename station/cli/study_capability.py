@@ -56,8 +56,9 @@ def capability(
 
     It needs values that do not depend on each other. No shape is taken for granted: the bound has
     room for tails that are heavier (Student 5) or lean to the worse (lognormal); where one value
-    lies far below the others only the count of values decides, or nothing can be shown. What is
-    rarer than the count can show may be unseen: the answer says how rare.
+    lies far below the others only the count of values decides, or nothing can be shown. That no
+    strays are among all takes more values than a bound from their spread (59 at the defaults): a
+    pass with fewer says that this cannot be shown.
 
     While samples are still to come, --plan-n says how likely they are to bring a pass. With
     --attribute the values are the words pass and fail, and coverage is the share that must pass.
@@ -75,6 +76,7 @@ def capability(
     if plot is not None:
         words = f"{coverage:.0%} of all lie above it, with {confidence:.0%} confidence"
         draw_capability(plot, values, result, lower, words)
+    not_shown = result.verdict == "pass" and result.more_for_strays > 0
     names = "n mean sd k lower_tolerance_bound ppk ppk_lower_bound verdict more_samples"
     document = picked(result, names) | {
         "more_samples_likely": likely_more,
@@ -82,6 +84,7 @@ def capability(
         "plan_chance": plan_chance,
         "warnings": list(result.warnings),
         **picked(result, "judged_bound rests_on unseen_share"),
+        "cannot_be_shown": STRAYS if not_shown else None,
     }
     lines = [*_lines(result, lower, coverage, confidence), *_more_lines(result, likely_more)]
     if result.rests_on is not None:
@@ -95,6 +98,7 @@ def capability(
     return 1 if result.verdict == "fail" else 0
 
 
+STRAYS = "that there are no strays"
 PASSES = {"pass": True, "1": True, "fail": False, "0": False}
 
 
@@ -164,9 +168,10 @@ def _lines(result: Capability, lower: float, coverage: float, confidence: float)
             f"lie above it; limit {lower:g}"
         )
     normal = f"{result.lower_tolerance_bound:.5g} (k {result.k:.3f})"
-    yield result.verdict.upper() + (
-        ", cannot be shown by these values" if result.verdict == "undecided" else ""
-    )
+    ending = ", cannot be shown by these values" if result.verdict == "undecided" else ""
+    if result.verdict == "pass" and result.more_for_strays:
+        ending = f" as they spread; {STRAYS} cannot be shown by {result.n}"
+    yield result.verdict.upper() + ending
     yield from facts(
         [
             ("values", f"{result.n}, mean {result.mean:.5g}, deviation {result.sd:.3g}"),

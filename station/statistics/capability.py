@@ -170,6 +170,11 @@ class Capability:
     """Factor on ``k`` for other shapes; infinite where a value lies far below the others."""
     unseen_share: float = 1.0
     """Share of values of another kind of which, at this confidence, none may have been seen."""
+    more_for_strays: int = 0
+    """Samples still needed to show that fewer are of another kind than the claim leaves out.
+
+    Until then no verdict is about those: a set without one in it looks like any good set.
+    """
 
 
 def capability(
@@ -215,10 +220,11 @@ def capability(
     elif missed > 1.0 - coverage:
         verdict = "fail"
     more: int | None = 0
+    for_strays = max(0, success_run(coverage, confidence) - data.size)
     if verdict != "pass":
         more = samples_needed(data.size, (mean - lower) / sd / room, coverage, confidence)
         if math.isinf(room) and data.min() >= lower:
-            more = success_run(coverage, confidence) - data.size
+            more = for_strays
     return Capability(
         int(data.size),
         mean,
@@ -234,11 +240,21 @@ def capability(
         None if math.isinf(judged) else "shape" if by_shape >= by_count else "count",
         room,
         1.0 - (1.0 - confidence) ** (1.0 / data.size),
+        for_strays,
     )
 
 
 def rests_on(found: Capability) -> str:
     """What a tolerance verdict rests on, in a sentence."""
+    if found.rests_on == "shape" and found.more_for_strays:
+        return say(
+            "This rests on how the {n} spread, with room for a tail that is heavier or leans "
+            "further. Whether there are strays cannot be shown by {n}: up to {share:.1%} of all "
+            "may be such, unseen; {more} more without one would show it.",
+            n=found.n,
+            share=found.unseen_share,
+            more=found.more_for_strays,
+        )
     if found.rests_on == "shape":
         return say(
             "This rests on how the {n} spread, with room for a tail that is heavier or leans "

@@ -27,6 +27,7 @@ def test_the_chance_of_a_plan(pulls: Path, capsys: pytest.CaptureFixture[str]) -
     wide = 1.18 * result["sd"]
     assert result["judged_bound"] == pytest.approx(result["mean"] - result["k"] * wide)
     assert result["rests_on"] == "shape"
+    assert result["cannot_be_shown"] is None
     expected = chance_to_pass(10, result["mean"], wide, 138.0, 30)
     assert result["plan_chance"] == pytest.approx(expected)
     assert result["plan_n"] == 30
@@ -35,6 +36,21 @@ def test_the_chance_of_a_plan(pulls: Path, capsys: pytest.CaptureFixture[str]) -
     printed = capsys.readouterr().out
     assert f"plan of 30 passes: {expected:.0%}, 20 still to come" in printed
     assert "no number gives a 90% chance to pass yet" in printed
+
+
+def test_a_pass_says_what_so_few_cannot_show(
+    pulls: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    arguments = ["study", "capability", str(pulls), "--lower", "120"]
+    assert run([*arguments, "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    assert (result["verdict"], result["cannot_be_shown"]) == ("pass", "that there are no strays")
+    assert run(arguments) == 0
+    first = capsys.readouterr().out.splitlines()[0]
+    assert first == "PASS as they spread; that there are no strays cannot be shown by 10"
+    pulls.write_text("value\n" + "\n".join(f"{140 + number / 10}" for number in range(59)))
+    assert run([*arguments, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["cannot_be_shown"] is None
 
 
 def test_the_number_that_is_likely_to_do(pulls: Path, capsys: pytest.CaptureFixture[str]) -> None:

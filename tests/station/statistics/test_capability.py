@@ -119,7 +119,13 @@ def test_values_that_lie_even_leave_room_for_other_shapes() -> None:
     assert (found.verdict, found.rests_on) == ("pass", "shape")
     assert found.judged_bound == pytest.approx(found.mean - found.k * room * found.sd, rel=1e-5)
     assert found.unseen_share == pytest.approx(1 - 0.05 ** (1 / 31))
-    assert "how the 31 spread" in rests_on(found)
+    # 299 of 299 show 99 % with 95 % (success run [calc]).
+    assert "cannot be shown by 31: up to 9.2% of all may be such, unseen; 268" in rests_on(found)
+    # Far from the others, but not so far that its shape is not believed.
+    values = [*(100.0 + np.linspace(-1.0, 1.0, 60)).tolist(), 98.2]
+    shown = capability(values, 90.0)
+    assert (shown.rests_on, shown.more_for_strays) == ("shape", 0)
+    assert "rarer than 4.8% may have stayed unseen" in rests_on(shown)
 
 
 def test_a_value_far_below_changes_the_verdict() -> None:
