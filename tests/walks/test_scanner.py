@@ -31,7 +31,8 @@ GO, DRAWN = Label("A", "go", ""), Label("A", "drawn_out", "")
 
 
 def scan(page: Page, label: Label) -> None:
-    """Type as a scanner does, wherever the focus is."""
+    """Type as a scanner does, wherever the focus is, once the page listens."""
+    page.wait_for_load_state("domcontentloaded")
     page.keyboard.type(label.code)
     page.keyboard.press("Enter")
 
