@@ -3,6 +3,7 @@ from pathlib import Path
 
 import pytest
 
+from station.simulation import history
 from tests.benchmarks import invented_ledger, million
 
 
@@ -11,7 +12,8 @@ def test_a_small_one_measures_everything(tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr(million, "TURNS", 1)
     monkeypatch.setattr(million, "PARTS", 1)
     monkeypatch.setattr(invented_ledger, "DAYS", 1)
-    figures = million.measure(600, tmp_path).figures
+    monkeypatch.setattr(history, "VALIDATION_SAMPLES", 10)
+    figures = million.measure(420, tmp_path).figures
     grown = [name for name in figures if name.endswith(": growth")]
     assert len(grown) == 15
     assert float(str(figures["append_over_bare_at_most"])) > 1.0

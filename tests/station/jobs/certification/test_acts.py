@@ -161,7 +161,7 @@ def test_nobody_signs_their_own_and_no_apprentice_signs(ledger: Ledger, clock: C
     scope = replace(SCOPE, candidate="Lea")
     with pytest.raises(NotAllowed, match="for themselves"):
         begin_certification(ledger, PLAN, scope, demo_limit_sets(), LEA, now=clock.at)
-    job_id = begin(ledger, clock, "Lea")
+    job_id = begin(ledger, clock, "Lea", SHORT)
     show_key(ledger, look(ledger, job_id), BEN)
     while waiting := pool(ledger.reader).samples:
         judge(ledger, waiting[0].code, (), BOOK, IDA)
@@ -177,11 +177,11 @@ def test_nobody_signs_their_own_and_no_apprentice_signs(ledger: Ledger, clock: C
 
 def test_candidate_and_labeller_may_not_judge_anything(ledger: Ledger, clock: Clock) -> None:
     """Refused for every code alike, those of other people too: else the refusal would tell."""
-    mine, other = begin(ledger, clock, "Lea"), begin(ledger, clock, "Dag")
+    mine, other = begin(ledger, clock, "Lea", SHORT), begin(ledger, clock, "Dag", SHORT)
     for job_id in (mine, other):
         show_key(ledger, look(ledger, job_id), BEN)
     codes = [sample.code for sample in pool(ledger.reader).samples]
-    assert len(codes) == 132
+    assert len(codes) == 64
     refusals = set()
     for code in codes:
         with pytest.raises(NotAllowed) as refused:
@@ -198,10 +198,10 @@ def test_candidate_and_labeller_may_not_judge_anything(ledger: Ledger, clock: Cl
 
 
 def test_nothing_said_of_a_job_tells_which_codes_are_its_own(ledger: Ledger, clock: Clock) -> None:
-    mine, other = begin(ledger, clock, "Lea"), begin(ledger, clock, "Dag")
+    mine, other = begin(ledger, clock, "Lea", SHORT), begin(ledger, clock, "Dag", SHORT)
     for job_id in (mine, other):
         show_key(ledger, look(ledger, job_id), BEN)
-    while len(waiting := pool(ledger.reader).samples) > 120:
+    while len(waiting := pool(ledger.reader).samples) > 52:
         before = next_of(ledger.reader, look(ledger, mine), clock.at)
         assert before == next_of(ledger.reader, look(ledger, other), clock.at)
         judge(ledger, waiting[0].code, (), BOOK, IDA)
