@@ -129,6 +129,18 @@ class FixtureSettings(_Section):
         return self.spans_mm.get(family, 1e3 * self.span_m) * 1e-3
 
 
+class CaliperSettings(_Section):
+    """The caliper, or crimp micrometer, by which crimps are measured before they are pulled."""
+
+    sheets_folder: Path
+    """The terminals' data sheets, one file each: joints that one is for are measured."""
+    accuracy_mm: Positive
+    """Largest error, as ``stated_in`` has it; no check or calibration here stands in for it."""
+    resolution_mm: Positive
+    stated_in: Annotated[str, Field(min_length=1, max_length=200)]
+    """Where its accuracy is from: its manual, or its certificate by number and date."""
+
+
 class DoorSettings(_Section):
     """Who can reach the page, and how long a sign-in lasts."""
 
@@ -160,6 +172,8 @@ class Settings(_Section):
     tester: InstrumentSettings | None = None
     profiles_folder: Path | None = None
     """The shop's own instrument profiles, looked at before the shipped ones."""
+    caliper: CaliperSettings | None = None
+    """None where no crimp is measured for its height: then none is asked for."""
     panel: PanelPins | None = None
     """Pins of the footswitch, guard and lamps; None where the bench has no panel."""
     fixture: FixtureSettings = FixtureSettings()

@@ -67,6 +67,7 @@ FILTERS = (
     milliohm,
     written.newton,
     written.quantity,
+    written.allowed,
     written.uncertainty,
     written.score,
     written.percent,

@@ -29,6 +29,8 @@ CRITERION_WORDS = {
     "voltage_drop_max": say("Voltage drop"),
     "resistance_max": say("Resistance"),
     "resistance_ratio_max": say("Resistance ratio"),
+    "crimp_height": say("Crimp height"),
+    "crimp_width": say("Crimp width"),
 }
 SHARE_WORDS = {
     "reel": say("the reel as measured"),
@@ -94,18 +96,24 @@ def reason(result: CriterionResult) -> str:
     if result.wire is not None:
         wire = wire_named(result.wire, result.size)
         name = say("{name} of {wire}", name=name, wire=wire)
-    limit = quantity(result.limit, result.unit)
-    least = result.criterion.endswith("_min")
-    bound = say("at least {limit}", limit=limit) if least else say("at most {limit}", limit=limit)
+    limit = allowed(result)
+    if result.tolerance is not None:
+        bound, what = say("within {limit}", limit=limit), say("target")
+    else:
+        least, what = result.criterion.endswith("_min"), say("limit")
+        bound = (
+            say("at least {limit}", limit=limit) if least else say("at most {limit}", limit=limit)
+        )
     if result.value is None:
         return say("{name} was not measured; it must be {bound}.", name=name, bound=bound)
     above = result.value - result.limit
     sentence = say(
-        "{name} {value}, {margin} {side} its limit: it must be {bound}.",
+        "{name} {value}, {margin} {side} its {limit}: it must be {bound}.",
         name=name,
         value=bearing(quantity(result.value, result.unit, result.u), result.end, result.held_s),
         margin=quantity(abs(above), result.unit, result.u),
         side=say("above") if above >= 0.0 else say("below"),
+        limit=what,
         bound=bound,
     )
     sentences = [sentence]
@@ -119,6 +127,14 @@ def reason(result: CriterionResult) -> str:
         chance = percent(result.probability_conforming)
         sentences.append(say("Probability that it conforms: {chance}.", chance=chance))
     return join(filter(None, sentences))
+
+
+def allowed(result: CriterionResult) -> str:
+    """Write a limit, or a target with its tolerance."""
+    limit = quantity(result.limit, result.unit)
+    if result.tolerance is None:
+        return limit
+    return f"{limit} ± {quantity(result.tolerance, result.unit)}"
 
 
 def bearing(force: str, end: str | None, held_s: float | None) -> str:

@@ -6,18 +6,19 @@ import re
 from collections.abc import Mapping, Sequence
 from datetime import date
 from functools import lru_cache
-from typing import Any
+from typing import Any, get_args
 
 from werkzeug.datastructures import MultiDict
 
 from calibration.saying import say
 from calibration.standing import CHECK_WORDS, UNITS, CheckKind, InstrumentKind
 from station.crimp.connectors import Connector, ConnectorBook, connector_named
-from station.crimp.limits import LimitSets
+from station.crimp.limits import LimitSets, SizeCriterion
+from station.crimp.verdict import PART_WORDS
 from station.crimp.wire import material_named, parse_size, sizes_of_installers
 from station.errors import BadInput
 from station.jobs.comparison import COMPARISON, label_from
-from station.jobs.sample_order import SampleOrder
+from station.jobs.sample_order import SampleOrder, SizeTaken
 from station.ledger.entries import InstrumentCalibrated, Joint
 from station.ledger.entry import Entry
 from station.ledger.reader import LedgerReader
@@ -123,6 +124,20 @@ def _reels_in(form: Mapping[str, str], wires: Sequence[str]) -> tuple[str, str]:
     """The reel of each wire; of the second like the first where the wire is."""
     first, second = form.get("reel", ""), form.get("reel2", "")
     return first, second or (first if len(set(wires)) == 1 else "")
+
+
+def sizes_in(form: Mapping[str, str]) -> dict[str, SizeTaken]:
+    """Read a crimp's height and width in millimetre; of several readings with blanks between.
+
+    A comma counts as a decimal point (BadInput for what is no number).
+    """
+    found = {}
+    for criterion in get_args(SizeCriterion):
+        words = PART_WORDS[criterion.removeprefix("crimp_")]
+        readings = form.get(criterion, "")[:MAX_TEXT].replace(",", ".").split()
+        if readings:
+            found[criterion] = SizeTaken(tuple(as_number(one, words) * 1e-3 for one in readings))
+    return found
 
 
 def order_again(begun: Entry, person: str) -> SampleOrder:

@@ -5,6 +5,7 @@ import math
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, field
+from statistics import fmean
 
 from markupsafe import Markup
 
@@ -12,14 +13,23 @@ from calibration.saying import join, say
 from station.bench.board import BenchState, Board, Stage
 from station.crimp.limits import FORCES, Limit, LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
-from station.crimp.units import milliohm
+from station.crimp.units import millimetre, milliohm
 from station.crimp.verdict import condemned_words
 from station.crimp.wire import weakest_wire
 from station.errors import StationError
 from station.instruments.standstill import WORDS
 from station.jobs.sample_order import SampleOrder
 from station.ledger.rows import LOT_WORDS
-from web.format import JOB_WORDS, badge, newton, reason, standing, wire_named, wires
+from web.format import (
+    CRITERION_WORDS,
+    JOB_WORDS,
+    badge,
+    newton,
+    reason,
+    standing,
+    wire_named,
+    wires,
+)
 from web.translation import Part, chosen, marked, parts_of
 
 OPEN_STAGES = (Stage.IDLE, Stage.DONE)
@@ -106,6 +116,7 @@ def _texts(state: BenchState, limit: Limit | None) -> dict[str, str]:
         "guard": GUARD_WORDS.get(state.guard or "", ""),
         "sample": "" if state.order is None else _sample_words(state.order),
         "reel": "" if state.order is None else _wire_words(state.order),
+        "size": "" if state.order is None else _size_words(state.order),
         "lots": "" if state.order is None else _lot_words(state.order),
         "reading": _reading_words(state),
         "limit": _limit_words(limit),
@@ -169,6 +180,14 @@ def _lot_words(order: SampleOrder) -> str:
         say("{what} {name}", what=what, name=named[field])
         for field, what in LOT_WORDS.items()
         if named[field]
+    ]
+    return join(words, ", ")
+
+
+def _size_words(order: SampleOrder) -> str:
+    words = [
+        say("{what} {size}", what=CRITERION_WORDS[name], size=millimetre(fmean(taken.readings_m)))
+        for name, taken in order.sizes.items()
     ]
     return join(words, ", ")
 

@@ -1,12 +1,19 @@
 """From measured numbers to what the ledger keeps of a sample: pure, used live and for the demo."""
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from calibration.uncertainty import Budget, Contribution
-from calibration.worth import ForceWorth, OhmWorth, corrects, force_budget, reading_budget
+from calibration.worth import (
+    ForceWorth,
+    OhmWorth,
+    corrects,
+    force_budget,
+    reading_budget,
+    size_budget,
+)
 from station.bench.between import BetweenClips
 from station.crimp.in_force import Judged
 from station.crimp.limits import FORCES, Limit, LimitSets
@@ -27,7 +34,7 @@ from station.errors import BadInput, NoLimit
 from station.instruments.bay import BayMeter, InstrumentLine
 from station.instruments.pull_tester import ForceTrace
 from station.jobs.certification.record import JOB as CERTIFICATION
-from station.jobs.sample_order import SampleOrder
+from station.jobs.sample_order import SampleOrder, SizeTaken
 from station.ledger.entries import (
     BudgetLine,
     CriterionResult,
@@ -37,9 +44,10 @@ from station.ledger.entries import (
     ResistanceResult,
     SampleBegun,
     SampleFinished,
+    SizeResult,
     VoidBy,
 )
-from station.settings import FixtureSettings
+from station.settings import CaliperSettings, FixtureSettings
 
 
 @dataclass(slots=True)
@@ -51,6 +59,7 @@ class Results:
     void_reason: str | None = None
     void_by: VoidBy = "instrument"
     further_pulls: list[PullResult] = field(default_factory=list)
+    sizes: tuple[SizeResult, ...] = ()
 
 
 def instrument_used(line: InstrumentLine) -> InstrumentUsed:
@@ -174,6 +183,23 @@ def pull_result(
     )
 
 
+def size_results(taken: Mapping[str, SizeTaken], caliper: CaliperSettings) -> Iterator[SizeResult]:
+    """What the ledger keeps of a crimp's height and width."""
+    for criterion, one in taken.items():
+        accuracy_m, resolution_m = caliper.accuracy_mm * 1e-3, caliper.resolution_mm * 1e-3
+        value_m, budget = size_budget(one.readings_m, accuracy_m, resolution_m)
+        yield SizeResult(
+            criterion=criterion,
+            readings_m=one.readings_m,
+            value_m=value_m,
+            u_m=budget.u,
+            effective_dof=_finite(budget.effective_dof),
+            budget=_lines(budget),
+            stated_in=caliper.stated_in,
+            typed=one.typed,
+        )
+
+
 def reading_that_shows(force_n: float, worth: ForceWorth, guard: float) -> float:
     """Lowest reading of a tester, in newton, that shows a force with a guard band above it."""
     reading_n = force_n
@@ -245,8 +271,12 @@ def judge(limits: Iterable[Limit], results: Results, guard: float) -> tuple[Crit
         if pull is None or pull.void_reason is None:
             judged = judge_sample(of_size, force=_force(pull), guard=guard)
             found += [_criterion(*each, pull) for each in judged]
-    drops = [limit for limit in limits if limit.criterion not in FORCES]
-    judged = judge_sample(drops, resistance=splice, guard=guard)
+    sizes: dict[str, Measured] = {
+        one.criterion: Measured(one.value_m, one.u_m, _dof(one.effective_dof))
+        for one in results.sizes
+    }
+    others = [limit for limit in limits if limit.criterion not in FORCES]
+    judged = judge_sample(others, resistance=splice, sizes=sizes, guard=guard)
     return (*found, *(_criterion(*each, None) for each in judged))
 
 
@@ -267,6 +297,7 @@ def _criterion(limit: Limit, judged: Judgement, pull: PullResult | None) -> Crit
         value=judged.value,
         u=judged.u,
         limit=limit.value_si,
+        tolerance=limit.tolerance_si,
         verdict=judged.verdict.value,
         probability_conforming=judged.probability_conforming,
         size=limit.size,
@@ -322,6 +353,7 @@ def finished_sample(
         resistance=results.resistance,
         pull=results.pull,
         further_pulls=tuple(results.further_pulls),
+        sizes=results.sizes,
         criteria=criteria,
         verdict="void" if void else verdict.value,
         not_judged=not_judged,

@@ -15,7 +15,7 @@ from station.cli import doctor_findings as judged
 from station.cli import doctor_machine as looks
 from station.cli.doctor_findings import DoctorFinding, PeopleSeen, PortSeen, Severity, told
 from station.cli.options import FILE, json_option, print_result, settings_option
-from station.crimp.facts import load_connectors, load_limit_sets
+from station.crimp.facts import load_connectors, load_data_sheets, load_limit_sets
 from station.errors import BadInput, DataFileError, StationError
 from station.instruments.bay import InstrumentBay
 from station.instruments.dialects import LineSettings
@@ -148,6 +148,8 @@ class Examination:
 
     def _connectors(self) -> str:
         book = load_connectors(self.settings.connectors_folder)
+        if (caliper := self.settings.caliper) is not None:
+            load_data_sheets(caliper.sheets_folder, book)
         return f"{len(book.connectors)} are in order."
 
     def _plans(self) -> str:

@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict
 
 from station.crimp.causes import Cause, CauseFile
 from station.crimp.connectors import CheckItem, Connector, ConnectorBook, Family
+from station.crimp.data_sheets import DataSheet
 from station.crimp.in_force import LimitsInForce
 from station.crimp.limits import LimitSet, LimitSets
 from station.errors import DataFileError
@@ -24,6 +25,21 @@ def load_limit_sets(extra: Path | None = None, choice: LimitsInForce | None = No
 def shipped_limit_sets() -> LimitSets:
     """The shipped limit sets, read once."""
     return load_limit_sets()
+
+
+def load_data_sheets(folder: Path, connectors: ConnectorBook) -> list[DataSheet]:
+    """The data sheets of a shop's terminals: none ships.
+
+    Raises
+    ------
+    DataFileError
+        A file cannot be read, or is for a connector that there is none of.
+    """
+    sheets = read_all([folder], DataSheet)
+    for sheet in sheets:
+        if sheet.connector not in connectors.connectors:
+            raise DataFileError(f"{sheet.id}.toml: there is no connector {sheet.connector!r}.")
+    return sheets
 
 
 class _FamilyFile(BaseModel):

@@ -19,6 +19,9 @@ from station.errors import NoLimit
 
 Criterion = Literal["pull_force_min", "voltage_drop_max", "resistance_max", "resistance_ratio_max"]
 
+SizeCriterion = Literal["crimp_height", "crimp_width"]
+"""What a terminal's data sheet states as a target with a tolerance."""
+
 SI_PER_UNIT: dict[str, tuple[str, float]] = {
     "N": ("N", 1.0),
     "lbf": ("N", NEWTON_PER_LBF),
@@ -138,11 +141,13 @@ class Limit:
 
     ``title``, ``source`` and ``edition`` are those of its set; ``standing`` is that of its row.
     ``test_current_a`` is the current at which a voltage drop limit is meant; ``pull_kind`` is what
-    a force limit is stated for, and ``hold_s`` for how long it is to be held.
+    a force limit is stated for, and ``hold_s`` for how long it is to be held. Of a crimp's size
+    the value is the target, and ``tolerance_si`` what it may be off by on either side; its ``size``
+    names all wires.
     """
 
     set_id: str
-    criterion: Criterion
+    criterion: Criterion | SizeCriterion
     size: str
     value: float
     unit: str
@@ -157,6 +162,7 @@ class Limit:
     title: str = ""
     edition: str = ""
     hold_s: float | None = None
+    tolerance_si: float | None = None
 
     @property
     def words(self) -> str:

@@ -57,6 +57,13 @@ def millivolt(volt: float | None, u_volt: float | None = None) -> str:
     return f"{number(volt * 1e3, None if u_volt is None else u_volt * 1e3, decimals=2)} mV"
 
 
+def millimetre(metre: float | None, u_metre: float | None = None) -> str:
+    """Write a crimp's size in millimetre."""
+    if metre is None:
+        return NOTHING
+    return f"{number(metre * 1e3, None if u_metre is None else u_metre * 1e3, decimals=2)} mm"
+
+
 def ratio(value: float | None, u: float | None = None) -> str:
     """Write a plain ratio."""
     return NOTHING if value is None else number(value, u, decimals=3)
@@ -66,6 +73,7 @@ _WRITERS: dict[str, Callable[[float | None, float | None], str]] = {
     "N": newton,
     "ohm": milliohm,
     "V": millivolt,
+    "m": millimetre,
     "1": ratio,
 }
 
@@ -77,7 +85,8 @@ def quantity(value: float | None, unit: str, u: float | None = None) -> str:
 
 def shown_scale(unit: str) -> tuple[float, str]:
     """Factor and name of the unit in which people read an SI unit."""
-    return {"ohm": (1e3, "mΩ"), "V": (1e3, "mV"), "1": (1.0, "")}.get(unit, (1.0, unit))
+    known = {"ohm": (1e3, "mΩ"), "V": (1e3, "mV"), "m": (1e3, "mm"), "1": (1.0, "")}
+    return known.get(unit, (1.0, unit))
 
 
 def standing_words(code: str) -> str:

@@ -7,7 +7,7 @@ of the same probability takes its place, so that the promised risk is kept.
 """
 
 import math
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any, Literal, get_args
@@ -50,12 +50,15 @@ VERDICT_WORDS = {
     "void": say("Void"),
 }
 
-Part = Literal["looks", "pull", "resistance"]
-"""What has to be judged before a sample passes."""
+Part = Literal["looks", "pull", "resistance", "height", "width"]
+"""What has to be judged before a sample passes; its size where a data sheet is for its joint."""
 
 PART_WORDS: dict[str, str] = {
-    "looks": say("looks"), "pull": say("pull"), "resistance": say("resistance")
+    "looks": say("looks"), "pull": say("pull"), "resistance": say("resistance"),
+    "height": say("crimp height"), "width": say("crimp width"),
 }  # fmt: skip
+
+_SIZES: dict[str, Part] = {"crimp_height": "height", "crimp_width": "width"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +159,34 @@ def judge_at_most(
     return replace(judge_at_least(-value, u, -limit, guard=guard, dof=dof), value=value)
 
 
+def judge_within(
+    value: float,
+    u: float | None,
+    target: float,
+    tolerance: float,
+    *,
+    guard: float = DEFAULT_GUARD,
+    dof: float = math.inf,
+) -> Judgement:
+    """Judge a value that may be off its target by a tolerance on either side, such as a height.
+
+    Guard bands on both sides (JCGM 106:2012, 8.3 [memory]). The probability of conforming is that
+    between the two limits, Phi((high - value) / u) - Phi((low - value) / u) (7.4 [memory]). Where
+    the tolerance is narrow both tails count, so a pass asks besides that this probability reach the
+    one that the guard factor promises. Other parameters are those of :func:`judge_at_least`.
+    """
+    low = judge_at_least(value, u, target - tolerance, guard=guard, dof=dof)
+    high = judge_at_most(value, u, target + tolerance, guard=guard, dof=dof)
+    verdict = worst((low.verdict, high.verdict))
+    above, below = low.probability_conforming, high.probability_conforming
+    if above is None or below is None:
+        return Judgement(verdict, None, value)
+    probability = max(0.0, above + below - 1.0)
+    if verdict is Verdict.PASS and guard > 0.0 and probability < ndtr(guard) - 1e-9:
+        verdict = Verdict.UNDECIDED
+    return Judgement(verdict, probability, value, u)
+
+
 def worst(verdicts: Iterable[Verdict]) -> Verdict:
     """Verdict of a sample from those of its criteria: void, then fail, undecided, pass.
 
@@ -180,16 +211,18 @@ def parts_not_judged(
     looked
         Whether every critical look was answered.
     """
-    judged = {
-        "pull" if name in FORCES else "resistance" for name, value in criteria if value is not None
-    }
-    judged |= {"looks"} if looked else set()
-    return tuple(part for part in get_args(Part) if part not in judged)
+    asked: set[Part] = {"looks", "pull", "resistance"}
+    judged: set[Part] = {"looks"} if looked else set()
+    for name, value in criteria:
+        part = _SIZES.get(name, "pull" if name in FORCES else "resistance")
+        (asked if value is None else judged).add(part)
+    return tuple(part for part in get_args(Part) if part in asked - judged)
 
 
 def owed(not_judged: Iterable[str], only: Judged | None) -> tuple[str, ...]:
     """What keeps a sample from passing: all but what the instrument would judge that is missing."""
-    return tuple(part for part in not_judged if only is None or part in ("looks", only))
+    looked_at: tuple[str, ...] = ("looks", *_SIZES.values())
+    return tuple(part for part in not_judged if only is None or part in (*looked_at, only))
 
 
 def verdict_of(
@@ -251,6 +284,7 @@ def judge_sample(
     resistance: Measured | None = None,
     equal_length: Measured | None = None,
     current_a: float | None = None,
+    sizes: Mapping[str, Measured] | None = None,
     guard: float = DEFAULT_GUARD,
 ) -> list[tuple[Limit, Judgement]]:
     """Judge a sample by every limit given; its verdict is the worst of them.
@@ -268,6 +302,8 @@ def judge_sample(
         it no ratio can be judged.
     current_a
         Current at which a voltage drop is judged; the set's own test current where None.
+    sizes
+        The crimp's height and width in metre, by criterion, as far as they were measured.
 
     Raises
     ------
@@ -276,13 +312,13 @@ def judge_sample(
     """
     if current_a is not None and not current_a > 0.0:
         raise BadInput(f"The current must be positive, not {current_a:g} A.")
-    return [
-        (
-            limit,
-            _judge_one(limit, _compared(limit, force, resistance, equal_length, current_a), guard),
-        )
-        for limit in limits
-    ]
+    found = []
+    for limit in limits:
+        compared = (sizes or {}).get(limit.criterion)
+        if limit.tolerance_si is None:
+            compared = _compared(limit, force, resistance, equal_length, current_a)
+        found.append((limit, _judge_one(limit, compared, guard)))
+    return found
 
 
 def _compared(
@@ -320,6 +356,9 @@ def _judge_one(limit: Limit, found: Measured | None, guard: float) -> Judgement:
         return Judgement(Verdict.UNDECIDED)
     if limit.criterion == "pull_force_min":
         return _judge_pull(limit, found, guard)
+    if (within := limit.tolerance_si) is not None:
+        how = {"guard": guard, "dof": found.dof}
+        return judge_within(found.value, found.u, limit.value_si, within, **how)
     return judge_at_most(found.value, found.u, limit.value_si, guard=guard, dof=found.dof)
 
 

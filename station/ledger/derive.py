@@ -249,7 +249,8 @@ def _joint(joint: Joint) -> dict[str, Any]:
 
 def _measured(finished: SampleFinished) -> dict[str, Any]:
     resistance = finished.resistance
-    measured: dict[str, Any] = {}
+    measured: dict[str, Any] = {f"{one.criterion}_m": one.value_m for one in finished.sizes}
+    measured |= {f"{one.criterion}_u_m": one.u_m for one in finished.sizes}
     if resistance is not None:
         named = {"splice_u_ohm": resistance.u_ohm, "meter": resistance.instrument.name}
         measured |= vars(resistance) | named

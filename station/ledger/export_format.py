@@ -117,6 +117,7 @@ _SAMPLE = (
     "splice_ohm", "splice_u_ohm", "peak_n", "peak_u_n", "pull_limit_n", "failure_mode",
     "trace_sha256", "meter", "tester", "replaces", "demo", "simulated",
     "not_judged", "only", "terminal_lot", "sleeve_lot", "tool_serial", "reels",
+    "crimp_height_m", "crimp_height_u_m", "crimp_width_m", "crimp_width_u_m",
 )  # fmt: skip
 
 SAMPLE_COLUMNS = _columns_in(tables.sample, _SAMPLE)

@@ -101,6 +101,10 @@ class SampleRow:
     tool_serial: str | None = None
     reels: tuple[str, ...] = ()
     """These four as in `SampleBegun`."""
+    crimp_height_m: float | None = None
+    crimp_height_u_m: float | None = None
+    crimp_width_m: float | None = None
+    crimp_width_u_m: float | None = None
 
     @property
     def lots(self) -> tuple[tuple[str, str], ...]:

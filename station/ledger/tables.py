@@ -46,7 +46,7 @@ from station.ledger.rows import (
     WorkRow,
 )
 
-READ_TABLES_VERSION = 13
+READ_TABLES_VERSION = 14
 
 APPLICATION_ID = 0x43525350
 """Marks an SQLite file as a ledger of this station."""

@@ -10,7 +10,8 @@ from station.shop.trend import baselines_of
 
 def findings_of(sample: SampleFinished, baseline: BaselineSet | None) -> Findings:
     """What is known of a sample, in the words of the rules."""
-    verdicts = {criterion.criterion: criterion.verdict for criterion in sample.criteria}
+    told = (one for one in sample.criteria if one.tolerance is None)
+    verdicts = {criterion.criterion: criterion.verdict for criterion in told}
     electrical = [v for name, v in verdicts.items() if name != "pull_force_min"]
     return Findings(
         force=level(verdicts.get("pull_force_min"), _force_score(sample, baseline), bad="low"),

@@ -19,7 +19,7 @@ from station.ledger.rows import SampleRow
 from web import access
 from web.access import demand_measuring
 from web.format import place, wires
-from web.forms import choices, field, order_from, read_place
+from web.forms import choices, field, order_from, read_place, sizes_in
 from web.live import OPEN_STAGES, events, live_view
 from web.request import bench, nests, reader, station
 from web.translation import chosen
@@ -89,6 +89,8 @@ def follow() -> Response:
 @pages.post("/confirm")
 def confirm() -> Response:
     """Clips are on, or the sample is gripped; with ``rest`` all looks are good that are open."""
+    if sizes := sizes_in(request.form):
+        bench().measured(sizes)
     return _done(confirm_seen if "rest" in request.form else bench().confirm)
 
 
@@ -186,12 +188,14 @@ def _done(action: Callable[[], object], leaves: Stage | None = None) -> Response
 def _page(values: Mapping[str, str], problem: str = "") -> str:
     snapshot = bench().board.state
     view = live_view(snapshot, bench().limit_sets)
+    taken = {} if snapshot.order is None else snapshot.order.sizes
     return render_template(
         "bench.html",
         view=view,
         started=station().started,
         temperature=temperature_words(),
         **_in_hand(snapshot.order),
+        sizes=[one for one in bench().sizes_asked() if one.criterion not in taken],
         open_stages=[stage.value for stage in OPEN_STAGES],
         states={place(*one.key): one.state for one in nests() if one.state != "steady"},
         offers=choices(reader(), bench().limit_sets, bench().connectors),

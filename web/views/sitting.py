@@ -81,7 +81,8 @@ def _take(job_id: str, person: str) -> Response:
     if joint is None:
         return redirect(url_for("jobs.job_page", job_id=job_id), 303)
     answer = take_up(order_of_check(reader(), job_id, joint, person=person))
-    if "clipped" in request.form:
+    # A height is measured before the clips go on: where one is asked for, the bench waits for it.
+    if "clipped" in request.form and not bench().sizes_asked():
         confirm_seen()
     return answer
 

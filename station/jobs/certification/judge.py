@@ -305,7 +305,7 @@ def _no_resit(
 def _failed_words(sample: JobSample) -> Iterator[str]:
     """Which limits a failed sample failed: "failed the limit of resistance"."""
     names = [
-        found.criterion.rsplit("_", 1)[0].replace("_", " ")
+        found.criterion.removesuffix("_min").removesuffix("_max").replace("_", " ")
         for found in sample.criteria
         if found.verdict == "fail"
     ]

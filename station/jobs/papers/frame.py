@@ -87,6 +87,7 @@ def paper(
             size=PAPERS[size],
             looks=looks,
             rows=rows,
+            measured=[row for row in rows if (row.crimp_height_m or row.crimp_width_m) is not None],
             lots=[f"{what} {name} ({count})" for (what, name), count in lots.items()],
             marks=[*marks, *([FROM_MEMORY] if from_memory else [])],
             limits=[

@@ -218,7 +218,9 @@ def _findings(
 ) -> tuple[list[Finding], list[str]]:
     """Findings by criterion, and why a criterion cannot be judged."""
     findings, unable = [], []
-    names = dict.fromkeys(found.criterion for sample in counted for found in sample.criteria)
+    # A crimp's size has two limits: each sample is judged by it, and no bound of theirs.
+    judged_by = (found for sample in counted for found in sample.criteria)
+    names = dict.fromkeys(found.criterion for found in judged_by if found.tolerance is None)
     for name in names:
         results = [found for sample in counted if (found := sample.criterion(name)) is not None]
         if len(results) < len(counted) or any(found.value is None for found in results):

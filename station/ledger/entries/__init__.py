@@ -41,6 +41,7 @@ from station.ledger.entries.samples import (
     SampleBegun,
     SampleFinished,
     SampleImported,
+    SizeResult,
     VerdictWord,
     VoidBy,
 )

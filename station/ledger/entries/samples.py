@@ -7,7 +7,7 @@ from pydantic import Field
 
 from calibration.saying import say
 from station.crimp.in_force import Judged
-from station.crimp.limits import limit_words
+from station.crimp.limits import SizeCriterion, limit_words
 from station.crimp.pull import PullEnd
 from station.crimp.verdict import Part
 from station.crimp.wire import weakest_wire
@@ -82,6 +82,22 @@ class ResistanceResult(Recorded):
     zero_age_s: float | None = None
     """How old the meter's last good zero check was; null without one since the station started."""
     instrument: InstrumentUsed
+
+
+class SizeResult(Recorded):
+    """The height or width of a crimp, measured before it was pulled."""
+
+    criterion: SizeCriterion
+    readings_m: tuple[float, ...]
+    value_m: float
+    """Their mean."""
+    u_m: float
+    effective_dof: float | None
+    budget: tuple[BudgetLine, ...]
+    stated_in: str
+    """Where the caliper's accuracy is from."""
+    typed: bool = True
+    """False where the caliper itself sent it."""
 
 
 class Pulled(Recorded):
@@ -165,6 +181,9 @@ class CriterionResult(Pulled):
     value: float | None
     u: float | None
     limit: float
+    """Of a crimp's size, its target."""
+    tolerance: float | None = None
+    """What that may be off by on either side; null for any other limit."""
     verdict: VerdictWord
     probability_conforming: float | None
     note: str = ""
@@ -241,6 +260,8 @@ class SampleFinished(Payload):
     pull: PullResult | None
     further_pulls: tuple[PullResult, ...] = ()
     """Of the joint's other wires, where those were pulled as well."""
+    sizes: tuple[SizeResult, ...] = ()
+    """Height and width, where they were measured."""
     criteria: tuple[CriterionResult, ...]
     verdict: VerdictWord
     void_reason: str | None = None

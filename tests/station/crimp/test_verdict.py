@@ -10,6 +10,7 @@ from station.crimp.verdict import (
     guard_factor,
     judge_at_least,
     judge_at_most,
+    judge_within,
     worst,
 )
 
@@ -101,3 +102,41 @@ def test_worst_of_criteria() -> None:
 def test_impossible_guards_are_refused(guard: float) -> None:
     with pytest.raises(ValueError, match="guard"):
         guard_factor(guard)
+
+
+def test_within_a_tolerance_against_jcgm_106() -> None:
+    # Phi(2.5) - Phi(-7.5) for 0.25 below the upper of limits 1 apart, u 0.1 [calc].
+    judged = judge_within(10.25, 0.1, 10.0, 0.5)
+    assert judged.probability_conforming == pytest.approx(0.993790, abs=1e-6)
+    assert judged.verdict is Verdict.PASS
+    assert judge_within(10.34, 0.1, 10.0, 0.5).verdict is Verdict.UNDECIDED
+    assert judge_within(9.66, 0.1, 10.0, 0.5).verdict is Verdict.UNDECIDED
+    assert judge_within(9.33, 0.1, 10.0, 0.5).verdict is Verdict.FAIL
+    assert judge_within(10.5, None, 10.0, 0.5).probability_conforming is None
+
+
+@given(st.floats(-5.0, 5.0), st.floats(0.01, 3.0), st.floats(0.1, 4.0), st.floats(1.0, 30.0))
+def test_a_size_passes_and_fails_only_with_the_promised_probability(
+    off: float, u: float, tolerance: float, dof: float
+) -> None:
+    for guard in (1.0, DEFAULT_GUARD):
+        judged = judge_within(off, u, 0.0, tolerance, guard=guard, dof=dof)
+        mirrored = judge_within(-off, u, 0.0, tolerance, guard=guard, dof=dof)
+        assert judged.verdict is mirrored.verdict
+        assert judged.probability_conforming is not None
+        sure = 0.5 * math.erfc(-guard / math.sqrt(2.0))
+        band = guard_factor(guard, dof) * u
+        if judged.verdict is Verdict.PASS:
+            assert judged.probability_conforming >= sure - 1e-6
+            assert abs(off) <= tolerance - band + 1e-9
+        if judged.verdict is Verdict.FAIL:
+            assert judged.probability_conforming <= 1.0 - sure + 1e-6
+            assert abs(off) > tolerance + band - 1e-9
+
+
+def test_a_tolerance_that_the_uncertainty_fills_passes_nothing() -> None:
+    # Inside the guard band of each side alone, yet wrong one time in ten [calc]: not a pass.
+    judged = judge_within(0.0, 1.0, 0.0, DEFAULT_GUARD)
+    assert judged.probability_conforming == pytest.approx(0.9, abs=1e-4)
+    assert judged.verdict is Verdict.UNDECIDED
+    assert judge_within(0.0, 1.0, 0.0, DEFAULT_GUARD, guard=0.0).verdict is Verdict.PASS
