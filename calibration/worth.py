@@ -68,20 +68,6 @@ def reading_budget(
     ]
 
 
-def size_budget(
-    readings_m: Sequence[float], accuracy_m: float, resolution_m: float
-) -> tuple[float, Budget]:
-    """Mean of a crimp's readings by a caliper, and its budget; in metre.
-
-    Its largest error, as it is stated, and its last digit count as rectangular distributions (JCGM
-    100:2008, 4.3.7), the spread of the readings as their mean's (4.2.3).
-    """
-    mean, u_repeat, dof = repeatability(readings_m)
-    accuracy = Contribution("caliper accuracy, as stated", accuracy_m / math.sqrt(3.0))
-    resolution = Contribution("caliper resolution", resolution_m / math.sqrt(12.0))
-    return mean, Budget.of([accuracy, resolution, Contribution("repeatability", u_repeat, dof)])
-
-
 def force_budget(
     peak_n: float, worth: ForceWorth, peak_u_n: float | None = None
 ) -> tuple[float, Budget]:

@@ -139,6 +139,9 @@ class CaliperSettings(_Section):
     resolution_mm: Positive
     stated_in: Annotated[str, Field(min_length=1, max_length=200)]
     """Where its accuracy is from: its manual, or its certificate by number and date."""
+    port: str | None = None
+    """Of one that sends what it shows when its button is pressed; None where that is typed."""
+    profile: str = "caliper-plain"
 
 
 class DoorSettings(_Section):

@@ -97,13 +97,10 @@ def reason(result: CriterionResult) -> str:
         wire = wire_named(result.wire, result.size)
         name = say("{name} of {wire}", name=name, wire=wire)
     limit = allowed(result)
+    least = result.criterion.endswith("_min")
+    bound = say("at least {limit}", limit=limit) if least else say("at most {limit}", limit=limit)
     if result.tolerance is not None:
-        bound, what = say("within {limit}", limit=limit), say("target")
-    else:
-        least, what = result.criterion.endswith("_min"), say("limit")
-        bound = (
-            say("at least {limit}", limit=limit) if least else say("at most {limit}", limit=limit)
-        )
+        bound = say("within {limit}", limit=limit)
     if result.value is None:
         return say("{name} was not measured; it must be {bound}.", name=name, bound=bound)
     above = result.value - result.limit
@@ -113,7 +110,7 @@ def reason(result: CriterionResult) -> str:
         value=bearing(quantity(result.value, result.unit, result.u), result.end, result.held_s),
         margin=quantity(abs(above), result.unit, result.u),
         side=say("above") if above >= 0.0 else say("below"),
-        limit=what,
+        limit=say("limit") if result.tolerance is None else say("target"),
         bound=bound,
     )
     sentences = [sentence]
@@ -131,10 +128,8 @@ def reason(result: CriterionResult) -> str:
 
 def allowed(result: CriterionResult) -> str:
     """Write a limit, or a target with its tolerance."""
-    limit = quantity(result.limit, result.unit)
-    if result.tolerance is None:
-        return limit
-    return f"{limit} ± {quantity(result.tolerance, result.unit)}"
+    limit, off = quantity(result.limit, result.unit), result.tolerance
+    return limit if off is None else f"{limit} ± {quantity(off, result.unit)}"
 
 
 def bearing(force: str, end: str | None, held_s: float | None) -> str:

@@ -18,7 +18,7 @@ from station.crimp.verdict import PART_WORDS
 from station.crimp.wire import material_named, parse_size, sizes_of_installers
 from station.errors import BadInput
 from station.jobs.comparison import COMPARISON, label_from
-from station.jobs.sample_order import SampleOrder, SizeTaken
+from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import InstrumentCalibrated, Joint
 from station.ledger.entry import Entry
 from station.ledger.reader import LedgerReader
@@ -126,17 +126,14 @@ def _reels_in(form: Mapping[str, str], wires: Sequence[str]) -> tuple[str, str]:
     return first, second or (first if len(set(wires)) == 1 else "")
 
 
-def sizes_in(form: Mapping[str, str]) -> dict[str, SizeTaken]:
-    """Read a crimp's height and width in millimetre; of several readings with blanks between.
-
-    A comma counts as a decimal point (BadInput for what is no number).
-    """
-    found = {}
+def sizes_in(form: Mapping[str, str]) -> dict[SizeCriterion, list[float]]:
+    """Read a crimp's sizes in mm, each of some readings; a comma is a decimal point (BadInput)."""
+    found: dict[SizeCriterion, list[float]] = {}
     for criterion in get_args(SizeCriterion):
         words = PART_WORDS[criterion.removeprefix("crimp_")]
         readings = form.get(criterion, "")[:MAX_TEXT].replace(",", ".").split()
         if readings:
-            found[criterion] = SizeTaken(tuple(as_number(one, words) * 1e-3 for one in readings))
+            found[criterion] = [as_number(one, words) * 1e-3 for one in readings]
     return found
 
 

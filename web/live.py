@@ -5,7 +5,6 @@ import math
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, field
-from statistics import fmean
 
 from markupsafe import Markup
 
@@ -13,23 +12,15 @@ from calibration.saying import join, say
 from station.bench.board import BenchState, Board, Stage
 from station.crimp.limits import FORCES, Limit, LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
-from station.crimp.units import millimetre, milliohm
+from station.crimp.units import milliohm
 from station.crimp.verdict import condemned_words
 from station.crimp.wire import weakest_wire
 from station.errors import StationError
 from station.instruments.standstill import WORDS
 from station.jobs.sample_order import SampleOrder
 from station.ledger.rows import LOT_WORDS
-from web.format import (
-    CRITERION_WORDS,
-    JOB_WORDS,
-    badge,
-    newton,
-    reason,
-    standing,
-    wire_named,
-    wires,
-)
+from web import format as written
+from web.format import JOB_WORDS, badge, newton, reason, standing, wire_named, wires
 from web.translation import Part, chosen, marked, parts_of
 
 OPEN_STAGES = (Stage.IDLE, Stage.DONE)
@@ -185,11 +176,9 @@ def _lot_words(order: SampleOrder) -> str:
 
 
 def _size_words(order: SampleOrder) -> str:
-    words = [
-        say("{what} {size}", what=CRITERION_WORDS[name], size=millimetre(fmean(taken.readings_m)))
-        for name, taken in order.sizes.items()
-    ]
-    return join(words, ", ")
+    named, value = written.CRITERION_WORDS, written.quantity
+    sizes = [(named[one.criterion], value(one.value_m, "m")) for one in order.sizes.values()]
+    return join((say("{what} {name}", what=what, name=size) for what, size in sizes), ", ")
 
 
 def _wire_words(order: SampleOrder) -> str:

@@ -20,16 +20,14 @@ from station.bench.described import (
     connector_of,
     demand_describable,
     demand_on_checklist,
-    demand_size,
 )
 from station.bench.measuring import Measuring
 from station.bench.operator import Operator, PageOperator, SampleAbandoned
 from station.bench.panel import BenchPanel
-from station.bench.sample_entry import Results, finished_sample, judge, limits_of, size_results
+from station.bench.sample_entry import Results, finished_sample, judge, limits_of
+from station.bench.sizes import CrimpSizes
 from station.bench.unsaved import UnsavedSample
 from station.crimp.connectors import ConnectorBook
-from station.crimp.data_sheets import size_limits
-from station.crimp.facts import load_data_sheets
 from station.crimp.limits import Limit, LimitSets
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.errors import BadInput, InstrumentError, SampleUnsaved, StationError
@@ -38,7 +36,7 @@ from station.instruments.panel.base import BasePanel, NoPanel
 from station.instruments.panel.contacts import PanelEvent
 from station.instruments.standard_reading import read_pull, read_standard
 from station.jobs.open_jobs import OpenJobs
-from station.jobs.sample_order import SampleOrder, SizeTaken
+from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Payload, PullBegun, SampleBegun, SampleFinished
 from station.ledger.entry import Entry
 from station.ledger.store import Ledger
@@ -81,9 +79,8 @@ class Bench:
         self.settings = settings
         self.limit_sets = limit_sets
         self.connectors = connectors
-        caliper = settings.caliper
-        self.sheets = load_data_sheets(caliper.sheets_folder, connectors) if caliper else []
         self.board = Board()
+        self.sizes = CrimpSizes(settings, connectors, self.board)
         self.trust = Trust(ledger.reader, settings)
         self.jobs = OpenJobs(ledger, settings, demo=demo)
         self.wire = WireAtHand(settings, ledger, connectors, bay, self.trust, self._alone)
@@ -284,28 +281,6 @@ class Bench:
         demand_on_checklist(self.connectors, order)
         self.board.show(order=order, condemned_by=condemned_by(self.connectors, order))
 
-    def sizes_asked(self) -> list[Limit]:
-        """The height and width that a data sheet states for the joint in hand; none without one."""
-        order = self.board.state.order
-        if order is None:
-            return []
-        return size_limits(self.sheets, order.joint.connector, order.joint.wires)
-
-    def measured(self, sizes: Mapping[str, SizeTaken]) -> None:
-        """The joint in hand measures so much, by criterion, until its pull begins.
-
-        Raises
-        ------
-        BadInput
-            No joint waits to be pulled, no data sheet asks for that, or the size is none of it.
-        """
-        self._asked(Stage.CLIP_ON, Stage.READING, Stage.GRIP)
-        asked: dict[str, Limit] = {limit.criterion: limit for limit in self.sizes_asked()}
-        for criterion, taken in sizes.items():
-            demand_size(asked.get(criterion), taken)
-        if (order := self.board.state.order) is not None:
-            self.board.show(order=replace(order, sizes={**order.sizes, **sizes}))
-
     def name_failure(self, mode: str) -> None:
         """The person says how the sample let go (BadInput if not asked, or no such mode)."""
         if mode not in FAILURE_MODES:
@@ -345,6 +320,8 @@ class Bench:
             self._operator.abandon(say("the station was stopped"))
         if self._thread is not None:
             self._thread.join(timeout=10.0)
+        if self.sizes.caliper is not None:
+            self.sizes.caliper.close()
         self.unsaved.close()
         self._bay.close()
 
@@ -398,8 +375,7 @@ class Bench:
             if line.identity is not None:
                 self.trust.demand(line.role, line.known_as)
         demand_describable(self.connectors, order)
-        sizes = size_limits(self.sheets, order.joint.connector, order.joint.wires)
-        return order, [*limits_of(order, self.limit_sets), *sizes]
+        return order, [*limits_of(order, self.limit_sets), *self.sizes.limits(order.joint)]
 
     def _take(self, order: SampleOrder, limits: list[Limit], operator: Operator) -> SampleOutcome:
         begun = begun_sample(self.connectors, order, demo=self._demo)
@@ -429,9 +405,7 @@ class Bench:
         if results.void_by == "person" and self.board.state.may_step_back:
             self.board.show(stage=Stage.IDLE)
             raise SampleAbandoned(say("Nothing was measured, and nothing is on record."))
-        if (caliper := self.settings.caliper) is not None:
-            results.sizes = tuple(size_results(order.sizes, caliper))
-        sample_id = begins()
+        results.sizes, sample_id = tuple(order.sizes.values()), begins()
         finished = finished_sample(
             sample_id, begun, results, judge(limits, results, guard),
             guard=guard, checklist=order.checklist, only=self.limit_sets.choice.only,

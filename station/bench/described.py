@@ -10,12 +10,10 @@ from station.crimp.connectors import (
     ConnectorBook,
     connector_named,
 )
-from station.crimp.limits import Limit
-from station.crimp.units import millimetre
 from station.crimp.wire import parse_size
 from station.errors import BadInput
 from station.jobs.comparison import COMPARISON
-from station.jobs.sample_order import SampleOrder, SizeTaken
+from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import SampleBegun
 
 
@@ -68,23 +66,6 @@ def demand_on_checklist(book: ConnectorBook, order: SampleOrder) -> None:
                 "{name!r} is not on the checklist of {title}.",
                 name=name,
                 title=connector_of(book, order).title,
-            )
-
-
-def demand_size(asked: Limit | None, taken: SizeTaken) -> None:
-    """Refuse a size that no data sheet asks for, or that no crimp near its target has (BadInput).
-
-    Half and twice the target: beyond that a decimal point or a unit was missed, not the tolerance.
-    """
-    if asked is None:
-        raise BadInput("No data sheet states a height or width of this joint.")
-    for reading_m in taken.readings_m:
-        if not 0.5 * asked.value_si < reading_m < 2.0 * asked.value_si:
-            raise BadInput(
-                "{size} cannot be the size of a crimp that is to have {target}: measure again, and "
-                "look at the decimal point and the unit.",
-                size=millimetre(reading_m),
-                target=millimetre(asked.value_si),
             )
 
 

@@ -1,22 +1,15 @@
 """From measured numbers to what the ledger keeps of a sample: pure, used live and for the demo."""
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from calibration.uncertainty import Budget, Contribution
-from calibration.worth import (
-    ForceWorth,
-    OhmWorth,
-    corrects,
-    force_budget,
-    reading_budget,
-    size_budget,
-)
+from calibration.uncertainty import Budget, Contribution, repeatability
+from calibration.worth import ForceWorth, OhmWorth, corrects, force_budget, reading_budget
 from station.bench.between import BetweenClips
 from station.crimp.in_force import Judged
-from station.crimp.limits import FORCES, Limit, LimitSets
+from station.crimp.limits import FORCES, Limit, LimitSets, SizeCriterion
 from station.crimp.pull import PullEnd
 from station.crimp.pull.reduce import PullReduction
 from station.crimp.resistance import SpliceResistance, reduce_by_length, reduce_by_reference
@@ -34,7 +27,7 @@ from station.errors import BadInput, NoLimit
 from station.instruments.bay import BayMeter, InstrumentLine
 from station.instruments.pull_tester import ForceTrace
 from station.jobs.certification.record import JOB as CERTIFICATION
-from station.jobs.sample_order import SampleOrder, SizeTaken
+from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import (
     BudgetLine,
     CriterionResult,
@@ -140,6 +133,12 @@ def resistance_result(
     )
 
 
+_OF_REDUCTION = (
+    "peak_time_s", "loading_rate_n_per_s", "peak_may_be_low_by_n", "drops", "ended_by",
+    "suggested_mode", "may_have_slipped", "struck_out",
+)  # fmt: skip
+
+
 def pull_result(
     reduced: PullReduction,
     worth: ForceWorth,
@@ -160,14 +159,7 @@ def pull_result(
         raw_peak_n=reduced.peak_n if corrects(worth, reduced.peak_n) else None,
         effective_dof=_finite(budget.effective_dof),
         budget=_lines(budget),
-        peak_time_s=reduced.peak_time_s,
-        loading_rate_n_per_s=reduced.loading_rate_n_per_s,
-        peak_may_be_low_by_n=reduced.peak_may_be_low_by_n,
-        drops=reduced.drops,
-        ended_by=reduced.ended_by,
-        suggested_mode=reduced.suggested_mode,
         suggestion_reasons=reduced.reasons,
-        may_have_slipped=reduced.may_have_slipped,
         failure_mode=failure_mode,
         trace_sha256=trace_sha256,
         instrument=instrument,
@@ -175,29 +167,37 @@ def pull_result(
         peak_from=peak_from,
         time_from=None if trace is None else trace.time_from,
         lost_samples=None if trace is None else trace.lost_samples,
-        struck_out=reduced.struck_out,
         unit_assumed=None if trace is None else trace.unit_assumed,
         guard=guard,
         crosshead_mm_per_min=None if fixture is None else fixture.crosshead_mm_per_min,
         insulation_grip=None if fixture is None else fixture.insulation_grip,
+        **{name: getattr(reduced, name) for name in _OF_REDUCTION},
     )
 
 
-def size_results(taken: Mapping[str, SizeTaken], caliper: CaliperSettings) -> Iterator[SizeResult]:
-    """What the ledger keeps of a crimp's height and width."""
-    for criterion, one in taken.items():
-        accuracy_m, resolution_m = caliper.accuracy_mm * 1e-3, caliper.resolution_mm * 1e-3
-        value_m, budget = size_budget(one.readings_m, accuracy_m, resolution_m)
-        yield SizeResult(
-            criterion=criterion,
-            readings_m=one.readings_m,
-            value_m=value_m,
-            u_m=budget.u,
-            effective_dof=_finite(budget.effective_dof),
-            budget=_lines(budget),
-            stated_in=caliper.stated_in,
-            typed=one.typed,
-        )
+def size_result(
+    criterion: SizeCriterion, readings_m: Sequence[float], caliper: CaliperSettings, *, typed: bool
+) -> SizeResult:
+    """What the ledger keeps of a crimp's height or width.
+
+    The caliper's largest error, as it is stated, and its last digit count as rectangular
+    distributions (JCGM 100:2008, 4.3.7), the spread of the readings as their mean's (4.2.3).
+    """
+    value_m, u_repeat, dof = repeatability(readings_m)
+    accuracy_m, resolution_m = caliper.accuracy_mm * 1e-3, caliper.resolution_mm * 1e-3
+    accuracy = Contribution("caliper accuracy, as stated", accuracy_m / math.sqrt(3.0))
+    resolution = Contribution("caliper resolution", resolution_m / math.sqrt(12.0))
+    budget = Budget.of([accuracy, resolution, Contribution("repeatability", u_repeat, dof)])
+    return SizeResult(
+        criterion=criterion,
+        readings_m=tuple(readings_m),
+        value_m=value_m,
+        u_m=budget.u,
+        effective_dof=_finite(budget.effective_dof),
+        budget=_lines(budget),
+        stated_in=caliper.stated_in,
+        typed=typed,
+    )
 
 
 def reading_that_shows(force_n: float, worth: ForceWorth, guard: float) -> float:
@@ -289,10 +289,14 @@ def _force(pull: PullResult | None) -> Measured | None:
     return Measured(force_n, pull.u_n, dof, low_n, end=pull.end, held_s=pull.held_s)
 
 
+_OF_LIMIT = (
+    "criterion", "size", "set_id", "source", "edition", "standing", "conditions", "test_current_a",
+)  # fmt: skip
+
+
 def _criterion(limit: Limit, judged: Judgement, pull: PullResult | None) -> CriterionResult:
     how = {} if pull is None else {"wire": pull.wire, "end": pull.end, "held_s": pull.held_s}
     return CriterionResult(
-        criterion=limit.criterion,
         unit=limit.unit_si,
         value=judged.value,
         u=judged.u,
@@ -300,14 +304,8 @@ def _criterion(limit: Limit, judged: Judgement, pull: PullResult | None) -> Crit
         tolerance=limit.tolerance_si,
         verdict=judged.verdict.value,
         probability_conforming=judged.probability_conforming,
-        size=limit.size,
         note=judged.note,
-        set_id=limit.set_id,
-        source=limit.source,
-        edition=limit.edition,
-        standing=limit.standing,
-        conditions=limit.conditions,
-        test_current_a=limit.test_current_a,
+        **{name: getattr(limit, name) for name in _OF_LIMIT},
         **how,
     )
 

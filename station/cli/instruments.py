@@ -28,6 +28,7 @@ from station.instruments.learning import Proposal, propose
 from station.instruments.meter import Meter
 from station.instruments.port import Direction, LinePort, available_ports
 from station.instruments.profiles import (
+    CaliperProfile,
     MeterProfile,
     Profile,
     PullTesterProfile,
@@ -40,7 +41,9 @@ PULL_CAUTION = (
     "Eye protection on, guard closed, nobody in line with the pull, within the tester's capacity. "
     "A hung weight falls: feet and hands out from under it."
 )
+Askable = MeterProfile | PullTesterProfile
 _PATIENCE_S = 1.0
+_PRESSED_WITHIN_S = 5.0
 _POLL_S = 0.2
 _LISTEN_S = 0.1
 
@@ -92,9 +95,12 @@ def identify(
 ) -> int:
     """Ask what hangs on PORT. Without --profile, words of all dialects are sent to it."""
     names = profile_names(folder) if profile is None else (profile,)
-    profiles = {name: load_profile(name, folder) for name in names}
+    loaded = {name: load_profile(name, folder) for name in names}
+    asked = ((name, one) for name, one in loaded.items() if not isinstance(one, CaliperProfile))
     # Meters first.
-    ordered = dict(sorted(profiles.items(), key=lambda item: item[1].kind != "meter"))
+    ordered = dict(sorted(asked, key=lambda item: item[1].kind != "meter"))
+    if not ordered:
+        raise BadInput("A caliper cannot be asked: see what it sends by station instruments watch.")
     heard = bytearray()
     with _traced(trace) as on_bytes:
         found = _first_that_answers(port, ordered, on_bytes, heard)
@@ -137,11 +143,11 @@ def watch(
     port: str, profile: str, seconds: float | None, count: int | None, expected_ohm: float,
     folder: Path | None, trace: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
-    """Show what PORT reads, in ohm or newton, until stopped. --json prints once, at the end."""
+    """Show what PORT reads, in SI units, until stopped. --json prints once, at the end."""
     if as_json and seconds is None and count is None:
         raise BadInput("With --json say when to end: --seconds or --count.")
     known = load_profile(profile, folder)
-    unit = "ohm" if isinstance(known, MeterProfile) else "N"
+    unit = {"meter": "ohm", "pull_tester": "N"}.get(known.kind, "m")
     taken: list[dict[str, float | None]] = []
     with _traced(trace) as on_bytes, _port(port, known, on_bytes) as line:
         begun_s: float | None = None
@@ -220,12 +226,12 @@ def _traced(path: Path | None) -> AbstractContextManager[ByteLog | None]:
 
 
 def _port(url: str, profile: Profile, on_bytes: ByteLog | None) -> LinePort:
-    name = "meter" if isinstance(profile, MeterProfile) else "pull tester"
+    name = profile.kind.replace("_", " ")
     return LinePort(url, profile.line, name=name, on_bytes=on_bytes)
 
 
 def _first_that_answers(
-    url: str, profiles: dict[str, Profile], on_bytes: ByteLog | None, heard: bytearray
+    url: str, profiles: dict[str, Askable], on_bytes: ByteLog | None, heard: bytearray
 ) -> tuple[str, Identity] | None:
     """The first profile that fits; ``heard`` takes what came before anything was sent."""
     with LinePort(
@@ -253,7 +259,7 @@ def _first_that_answers(
     return None
 
 
-def _identity(line: LinePort, profile: Profile) -> Identity:
+def _identity(line: LinePort, profile: Askable) -> Identity:
     if isinstance(profile, MeterProfile):
         meter = Meter(line, profile)
         identity = meter.identify()
@@ -274,6 +280,13 @@ def _readings(
         for sample in PullTester(line, profile).samples():
             yield sample.at_s, sample.force_n
         return
+    while isinstance(profile, CaliperProfile):
+        try:
+            at_s, data = line.next_line(_PRESSED_WITHIN_S)
+        except InstrumentSilent:
+            yield time.monotonic(), None
+        else:
+            yield at_s, profile.size_m(data)
     meter = Meter(line, profile)
     meter.configure(expected_ohm)
     try:

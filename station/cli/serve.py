@@ -63,9 +63,8 @@ def demo(
     if as_json and not headless:
         raise BadInput("--json prints one document and ends: use it with --headless.")
     path = ledger_path or data_folder() / "demo.ledger"
-    settings = as_the_demo_judges(
-        Settings(host=host, port=port, caliper=demo_run.CALIPER), invented=True
-    )
+    settings = Settings(host=host, port=port, caliper=demo_run.CALIPER)
+    settings = as_the_demo_judges(settings, invented=True)
     say = _voice(as_json)
     limit_sets = demo_run.demo_limit_sets(choice=settings.limits)
     check_named(settings, limit_sets)

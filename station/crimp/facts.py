@@ -28,13 +28,7 @@ def shipped_limit_sets() -> LimitSets:
 
 
 def load_data_sheets(folder: Path, connectors: ConnectorBook) -> list[DataSheet]:
-    """The data sheets of a shop's terminals: none ships.
-
-    Raises
-    ------
-    DataFileError
-        A file cannot be read, or is for a connector that there is none of.
-    """
+    """The data sheets of a shop's terminals; none ships (DataFileError for what is wrong)."""
     sheets = read_all([folder], DataSheet)
     for sheet in sheets:
         if sheet.connector not in connectors.connectors:

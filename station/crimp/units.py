@@ -1,7 +1,6 @@
 """From what is stored (SI) to what people read: exact factors, and values as they are written."""
 
 import math
-from collections.abc import Callable
 
 from calibration.saying import say
 
@@ -45,48 +44,27 @@ def newton(force_n: float | None, u_n: float | None = None, *, lbf_first: bool =
 
 def milliohm(ohm: float | None, u_ohm: float | None = None) -> str:
     """Write a resistance in milliohm."""
-    if ohm is None:
-        return NOTHING
-    return f"{number(ohm * 1e3, None if u_ohm is None else u_ohm * 1e3, decimals=3)} mΩ"
+    return quantity(ohm, "ohm", u_ohm)
 
 
-def millivolt(volt: float | None, u_volt: float | None = None) -> str:
-    """Write a voltage in millivolt."""
-    if volt is None:
-        return NOTHING
-    return f"{number(volt * 1e3, None if u_volt is None else u_volt * 1e3, decimals=2)} mV"
-
-
-def millimetre(metre: float | None, u_metre: float | None = None) -> str:
-    """Write a crimp's size in millimetre."""
-    if metre is None:
-        return NOTHING
-    return f"{number(metre * 1e3, None if u_metre is None else u_metre * 1e3, decimals=2)} mm"
-
-
-def ratio(value: float | None, u: float | None = None) -> str:
-    """Write a plain ratio."""
-    return NOTHING if value is None else number(value, u, decimals=3)
-
-
-_WRITERS: dict[str, Callable[[float | None, float | None], str]] = {
-    "N": newton,
-    "ohm": milliohm,
-    "V": millivolt,
-    "m": millimetre,
-    "1": ratio,
-}
+_SHOWN = {"ohm": (1e3, "mΩ", 3), "V": (1e3, "mV", 2), "m": (1e3, "mm", 2), "1": (1.0, "", 3)}
+"""SI unit -> factor, unit that people read, and decimals where the uncertainty is unknown."""
 
 
 def quantity(value: float | None, unit: str, u: float | None = None) -> str:
     """Write a value that is stored in the SI unit ``unit``, in the unit that people read."""
-    return _WRITERS[unit](value, u)
+    if value is None:
+        return NOTHING
+    if unit == "N":
+        return newton(value, u)
+    scale, name, decimals = _SHOWN[unit]
+    shown = number(value * scale, None if u is None else u * scale, decimals=decimals)
+    return f"{shown} {name}".rstrip()
 
 
 def shown_scale(unit: str) -> tuple[float, str]:
     """Factor and name of the unit in which people read an SI unit."""
-    known = {"ohm": (1e3, "mΩ"), "V": (1e3, "mV"), "m": (1e3, "mm"), "1": (1.0, "")}
-    return known.get(unit, (1.0, unit))
+    return _SHOWN.get(unit, (1.0, unit, 0))[:2]
 
 
 def standing_words(code: str) -> str:

@@ -221,8 +221,8 @@ def parts_not_judged(
 
 def owed(not_judged: Iterable[str], only: Judged | None) -> tuple[str, ...]:
     """What keeps a sample from passing: all but what the instrument would judge that is missing."""
-    looked_at: tuple[str, ...] = ("looks", *_SIZES.values())
-    return tuple(part for part in not_judged if only is None or part in (*looked_at, only))
+    lacking = {"pull", "resistance"} - {only} if only else set()
+    return tuple(part for part in not_judged if part not in lacking)
 
 
 def verdict_of(
@@ -312,13 +312,8 @@ def judge_sample(
     """
     if current_a is not None and not current_a > 0.0:
         raise BadInput(f"The current must be positive, not {current_a:g} A.")
-    found = []
-    for limit in limits:
-        compared = (sizes or {}).get(limit.criterion)
-        if limit.tolerance_si is None:
-            compared = _compared(limit, force, resistance, equal_length, current_a)
-        found.append((limit, _judge_one(limit, compared, guard)))
-    return found
+    measured = (force, resistance, equal_length, current_a, sizes or {})
+    return [(limit, _judge_one(limit, _compared(limit, *measured), guard)) for limit in limits]
 
 
 def _compared(
@@ -327,8 +322,11 @@ def _compared(
     resistance: Measured | None,
     equal_length: Measured | None,
     current_a: float | None,
+    sizes: Mapping[str, Measured],
 ) -> Measured | None:
     """What is held against a limit, in the limit's SI unit; None where it was not measured."""
+    if limit.tolerance_si is not None:
+        return sizes.get(limit.criterion)
     if limit.criterion == "pull_force_min":
         return force
     if resistance is None:

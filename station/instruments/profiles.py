@@ -4,15 +4,16 @@ A profile holds the line settings, the words the instrument speaks and what its 
 A shop keeps its own profiles in a folder; a name found there goes before one that ships.
 """
 
+import re
 import tomllib
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal, Self, TypeVar, get_args
 
 from pydantic import Field, TypeAdapter, ValidationError, model_validator
 
 from calibration.worth import ForceWorth, OhmWorth
-from station.errors import DataFileError
+from station.errors import DataFileError, InstrumentGarbled
 from station.files import first_fault, read_text, unread
 from station.instruments.dialects import (
     LineSettings,
@@ -20,8 +21,10 @@ from station.instruments.dialects import (
     NotNegative,
     Positive,
     ProfilePart,
+    ReadingPattern,
     TesterDialect,
 )
+from station.instruments.framing import parse_number, show, text_of
 
 THERMAL_U_V = 5e-6
 """Standard uncertainty of what clips of unlike metal add, in V: that of 1 K across one soldered
@@ -155,7 +158,32 @@ class PullTesterProfile(ProfilePart):
         return ForceWorth(filter_hz=self.sampling.filter_hz, **dict(self.force))
 
 
-Profile = MeterProfile | PullTesterProfile
+class CaliperProfile(ProfilePart):
+    """A caliper or crimp micrometer with a data button."""
+
+    kind: Literal["caliper"]
+    title: str
+    source: str
+    line: LineSettings
+    reply: ReadingPattern
+    units: dict[str, Positive]
+    """Each unit word in m; the empty one for a line that names none."""
+
+    def size_m(self, data: bytes) -> float:
+        """Read a line (InstrumentGarbled where its number or unit cannot be read)."""
+        match = re.fullmatch(self.reply.encode("ascii"), data)
+        factor = match and self.units.get(text_of(match.groupdict().get("unit")))
+        if match is None or factor is None:
+            raise InstrumentGarbled(
+                "The caliper sent {data}, which its profile cannot read: look at its unit, or type "
+                "what it shows.",
+                data=show(data),
+            )
+        return parse_number(match["value"]) * factor
+
+
+Profile = MeterProfile | PullTesterProfile | CaliperProfile
+Kind = TypeVar("Kind", MeterProfile, PullTesterProfile, CaliperProfile)
 _READER: TypeAdapter[Profile] = TypeAdapter(Annotated[Profile, Field(discriminator="kind")])
 
 
@@ -193,20 +221,24 @@ def load_profile(name: str, folder: Path | None = None) -> Profile:
     return read_profile(path, str(path))
 
 
+def load_of_kind(model: type[Kind], name: str, folder: Path | None) -> Kind:
+    """Load a profile that must be of one kind; `DataFileError` when it is not."""
+    profile = load_profile(name, folder)
+    if not isinstance(profile, model):
+        found, (wanted,) = profile.kind, get_args(model.model_fields["kind"].annotation)
+        words = f"The profile {name!r} is for a {found}; choose one for a {wanted}."
+        raise DataFileError(words.replace("_", " "))
+    return profile
+
+
 def load_meter_profile(name: str, folder: Path | None = None) -> MeterProfile:
     """Load a profile that must be a meter's; `DataFileError` when it is not."""
-    profile = load_profile(name, folder)
-    if not isinstance(profile, MeterProfile):
-        raise DataFileError(f"The profile {name!r} is for a pull tester; choose one for a meter.")
-    return profile
+    return load_of_kind(MeterProfile, name, folder)
 
 
 def load_tester_profile(name: str, folder: Path | None = None) -> PullTesterProfile:
     """Load a profile that must be a pull tester's; `DataFileError` when it is not."""
-    profile = load_profile(name, folder)
-    if not isinstance(profile, PullTesterProfile):
-        raise DataFileError(f"The profile {name!r} is for a meter; choose one for a pull tester.")
-    return profile
+    return load_of_kind(PullTesterProfile, name, folder)
 
 
 def read_profile(source: str | Path, where: str) -> Profile:

@@ -3,16 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from station.ledger.entries import Joint
+from station.ledger.entries import Joint, SizeResult
 from station.shop.lots import NO_LOTS, Lots
-
-
-@dataclass(frozen=True, slots=True)
-class SizeTaken:
-    """A crimp's height or width as it was read, in metre, and whether a person typed it."""
-
-    readings_m: tuple[float, ...]
-    typed: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +32,7 @@ class SampleOrder:
     """Which wire is pulled, by its place in the joint; the thinnest where None."""
     hold: bool = False
     """A proof pull: the force is held at the limit instead of pulled to the end."""
-    sizes: Mapping[str, SizeTaken] = field(default_factory=dict)
+    sizes: Mapping[str, SizeResult] = field(default_factory=dict)
     """What its crimp measures, by the criterion of its data sheet."""
 
     @property

@@ -14,7 +14,14 @@ from station.errors import StationError
 from station.instruments.force_lines import ForceLines
 from station.instruments.framing import without_header
 from station.instruments.meter_answers import OhmAnswers
-from station.instruments.profiles import MeterProfile, Profile, load_profile, profile_names
+from station.instruments.profiles import (
+    CaliperProfile,
+    MeterProfile,
+    Profile,
+    PullTesterProfile,
+    load_profile,
+    profile_names,
+)
 from tests.benchmarks.report import Figures, run
 from tests.station.instruments.dialogues import read_transcript
 
@@ -61,6 +68,9 @@ def parser(profile: Profile) -> tuple[Parse, list[float]]:
         answers = OhmAnswers(profile)
         return lambda data: answers.read(without_header(data)), list(profile.dialect.units.values())
 
+    if isinstance(profile, CaliperProfile):
+        return profile.size_m, list(profile.units.values())
+
     def force_n(data: bytes) -> float | None:
         # A new run for each line: a unit or a counter that changed is another test's subject.
         sample = ForceLines(profile, "fuzzed").read(data, 0.0)
@@ -103,7 +113,7 @@ def measure() -> Figures:
     for name in names:
         profile = load_profile(name)
         parse, factors = parser(profile)
-        zero_raw = 0.0 if isinstance(profile, MeterProfile) else profile.dialect.zero_raw
+        zero_raw = profile.dialect.zero_raw if isinstance(profile, PullTesterProfile) else 0.0
         lines = seeds(name, profile)
         for _ in range(each):
             line = mutated(rng, rng.choice(lines)) if rng.random() < 0.8 else rng.randbytes(12)

@@ -90,7 +90,7 @@ def follow() -> Response:
 def confirm() -> Response:
     """Clips are on, or the sample is gripped; with ``rest`` all looks are good that are open."""
     if sizes := sizes_in(request.form):
-        bench().measured(sizes)
+        bench().sizes.take(sizes)
     return _done(confirm_seen if "rest" in request.form else bench().confirm)
 
 
@@ -195,7 +195,7 @@ def _page(values: Mapping[str, str], problem: str = "") -> str:
         started=station().started,
         temperature=temperature_words(),
         **_in_hand(snapshot.order),
-        sizes=[one for one in bench().sizes_asked() if one.criterion not in taken],
+        sizes=[one for one in bench().sizes.limits() if one.criterion not in taken],
         open_stages=[stage.value for stage in OPEN_STAGES],
         states={place(*one.key): one.state for one in nests() if one.state != "steady"},
         offers=choices(reader(), bench().limit_sets, bench().connectors),

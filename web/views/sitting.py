@@ -82,7 +82,7 @@ def _take(job_id: str, person: str) -> Response:
         return redirect(url_for("jobs.job_page", job_id=job_id), 303)
     answer = take_up(order_of_check(reader(), job_id, joint, person=person))
     # A height is measured before the clips go on: where one is asked for, the bench waits for it.
-    if "clipped" in request.form and not bench().sizes_asked():
+    if "clipped" in request.form and not bench().sizes.limits():
         confirm_seen()
     return answer
 

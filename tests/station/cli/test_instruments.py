@@ -31,7 +31,9 @@ def framed_tester() -> Iterator[SimulatedInstrument]:
 def test_all_profiles_are_listed(capsys: Captured) -> None:
     listed = answer(capsys, "list")
     assert [profile["name"] for profile in listed["profiles"]] == list(profile_names())
-    assert {profile["kind"] for profile in listed["profiles"]} == {"meter", "pull_tester"}
+    assert {profile["kind"] for profile in listed["profiles"]} == {
+        "meter", "pull_tester", "caliper"
+    }  # fmt: skip
     assert run(["instruments", "list"]) == 0
     assert "meter-scpi-plain" in capsys.readouterr().out
 

@@ -9,6 +9,7 @@ from station.instruments.force_lines import ForceLines
 from station.instruments.force_source import ForceSource
 from station.instruments.meter import Meter
 from station.instruments.profiles import (
+    CaliperProfile,
     MeterProfile,
     PullTesterProfile,
     load_profile,
@@ -30,6 +31,8 @@ def test_a_profile_reads_its_transcript_to_the_last_word(name: str) -> None:
     port = TranscriptPort(transcript, profile.line)
     if isinstance(profile, MeterProfile):
         found = ohm_results(profile, port, len(transcript.expected))
+    elif isinstance(profile, CaliperProfile):
+        found = size_results(profile, port, len(transcript.expected))
     else:
         found = force_results(profile, port)
     assert len(found) == len(transcript.expected)
@@ -39,6 +42,16 @@ def test_a_profile_reads_its_transcript_to_the_last_word(name: str) -> None:
         else:
             assert math.isclose(result, float(expected), rel_tol=1e-9, abs_tol=1e-12)
     assert port.left_over == []
+
+
+def size_results(profile: CaliperProfile, port: TranscriptPort, count: int) -> list[float | str]:
+    found: list[float | str] = []
+    for _ in range(count):
+        try:
+            found.append(profile.size_m(port.next_line(1.0).data))
+        except InstrumentError as error:
+            found.append(type(error).__name__)
+    return found
 
 
 def ohm_results(profile: MeterProfile, port: TranscriptPort, count: int) -> list[float | str]:

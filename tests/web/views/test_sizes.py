@@ -6,13 +6,14 @@ import pytest
 from flask.testing import FlaskClient
 
 from station.bench.board import Stage
-from station.crimp.facts import load_data_sheets, shipped_book
+from station.bench.sizes import CrimpSizes
+from station.crimp.facts import shipped_book
 from station.jobs.papers.of_job import paper_of
-from station.jobs.sample_order import SizeTaken
 from station.ledger.entries import SampleFinished
 from station.ledger.reader import LedgerReader
 from station.simulation.demo import CALIPER
 from station.simulation.workshop import good_looks
+from tests.station.instruments.fakes import FarEnd, wait_until
 from tests.web.benches import BenchAtHand
 from tests.web.invented import order_of
 
@@ -29,8 +30,8 @@ FIELD = 'name="crimp_height"'
 @pytest.fixture
 def measuring(bench: BenchAtHand) -> BenchAtHand:
     """A bench whose shop has a caliper, and a data sheet for small open barrels."""
-    bench.settings = bench.settings.model_copy(update={"caliper": CALIPER})
-    bench.sheets = load_data_sheets(CALIPER.sheets_folder, shipped_book())
+    settings = bench.settings.model_copy(update={"caliper": CALIPER})
+    bench.sizes = CrimpSizes(settings, shipped_book(), bench.board)
     return bench
 
 
@@ -139,8 +140,59 @@ def test_a_checks_paper_lists_what_was_measured(
     job_id = measuring.jobs.begin_check([nest], person="Bo Invented")
     assert "Measured before the pull" not in paper_of(records, job_id)
     measuring.clip(replace(ORDER, job_id=job_id))
-    measuring.measured({"crimp_height": SizeTaken((1.34e-3,))})
+    measuring.sizes.take({"crimp_height": [1.34e-3]})
     measuring.finish()
     paper = paper_of(records, job_id)
     assert "Measured before the pull" in paper
     assert "1.340 mm" in paper
+
+
+def test_a_press_of_the_calipers_button_fills_height_then_width_then_begins_anew(
+    client: FlaskClient, bench: BenchAtHand, records: LedgerReader
+) -> None:
+    with FarEnd() as far:
+        at_port = CALIPER.model_copy(update={"port": far.path})
+        settings = bench.settings.model_copy(update={"caliper": at_port})
+        bench.sizes = CrimpSizes(settings, shipped_book(), bench.board)
+        caliper = bench.sizes.caliper
+        assert caliper is not None
+        wait_until(lambda: caliper.port.is_open)
+        bench.clip(ORDER)
+        for pressed, has in (
+            ("1.42", {"crimp_height": 1.42e-3}),
+            ("1.59", {"crimp_height": 1.42e-3, "crimp_width": 1.59e-3}),
+            ("1.34", {"crimp_height": 1.34e-3}),
+            ("1.60", {"crimp_height": 1.34e-3, "crimp_width": 1.60e-3}),
+        ):
+            far.say(f"{pressed} mm\r".encode())
+            wait_until(lambda has=has: taken(bench) == pytest.approx(has))  # type: ignore[misc]
+        assert "Crimp height 1.34 mm, Crimp width 1.60 mm" in client.get("/bench").text
+        bench.grip()
+        made = finished(bench, records)
+        assert [one.typed for one in made.sizes] == [False, False]
+        assert made.verdict == "pass"
+        assert "sent by the caliper" in client.get(f"/samples/{made.sample_id}").text
+        caliper.close()
+
+
+def test_what_the_caliper_cannot_mean_is_told_and_nothing_taken(bench: BenchAtHand) -> None:
+    with FarEnd() as far:
+        at_port = CALIPER.model_copy(update={"port": far.path})
+        settings = bench.settings.model_copy(update={"caliper": at_port})
+        bench.sizes = CrimpSizes(settings, shipped_book(), bench.board)
+        caliper = bench.sizes.caliper
+        assert caliper is not None
+        wait_until(lambda: caliper.port.is_open)
+        bench.clip(ORDER)
+        far.say(b"1.34 in\r")
+        wait_until(lambda: "34.04 mm cannot be the size" in (bench.board.state.trouble or ""))
+        assert taken(bench) == {}
+        far.say(b"1.34 mm\r")
+        wait_until(lambda: bench.board.state.trouble is None)
+        assert taken(bench) == pytest.approx({"crimp_height": 1.34e-3})
+        caliper.close()
+
+
+def taken(bench: BenchAtHand) -> dict[str, float]:
+    order = bench.board.state.order
+    return {} if order is None else {name: one.value_m for name, one in order.sizes.items()}
