@@ -212,7 +212,8 @@ class Settings(_Section):
     height_m: Annotated[float, Field(ge=-500.0, le=9000.0)] = 0.0
     """Of the bench above the sea."""
     wear_watch_run_length: Annotated[float, Field(ge=50.0, le=1_000_000.0)] = 5_000
-    """One false alarm in about so many samples of a nest, both characteristics together."""
+    """One false alarm in about so many samples of a nest, force and resistance together; where
+    crimp heights are measured, one more in about so many of each joint."""
 
     @model_validator(mode="before")
     @classmethod

@@ -95,7 +95,9 @@ def drawings(
     milliohm = None if limit_ohm is None else 1e3 * limit_ohm
     # After how many of these samples each mark stands.
     places = [sum(row.at_utc < mark.at_utc for row in rows) for mark in marks]
+    high = [(row.crimp_height_m and 1e3 * row.crimp_height_m, row) for row in rows]
     found = (
+        _drawing(say("Crimp height"), "mm", high, None, places),
         _drawing(say("Pull force"), "N", force, limits[-1] if limits else None, places),
         _drawing(say("Resistance"), "mΩ", ohm, milliohm, places),
     )

@@ -13,6 +13,7 @@ from calibration.saying import join, say
 from station.crimp.units import milliohm
 from station.ledger.entries import BaselineSet
 from station.ledger.rows import SampleRow
+from station.statistics.drift_study import DEFAULT_BASELINE, drift_study
 from station.statistics.pooling import Baseline
 from station.statistics.stray_watch import StrayFlag, watch_strays
 from station.statistics.wear_report import (
@@ -177,9 +178,13 @@ def nest_trend(
         distances.worse, distances.joints, sizes, run_length=run_length, sittings=together
     )
     report = None if flag is None else wear_report(flag, distances)
-    strays = None
-    if flag is None:
+    height, strays = None if flag else _height_grown(kept, run_length), None
+    if height is not None:
+        flag = height[0]
+    elif flag is None:
         strays = watch_strays(distances.worse, distances.joints, sizes, run_length=run_length)
+    began = None if report is None else kept[report.change.began].at_utc
+    began = began if height is None else height[1]
     shown = (_shown(-distances.worse[:, 0]), _shown(distances.worse[:, 1]))
     points = tuple(TrendPoint(*point) for point in zip(kept, *shown, strict=True))
     trend = NestTrend(
@@ -188,7 +193,7 @@ def nest_trend(
         points,
         flag,
         report,
-        change_began=None if report is None else kept[report.change.began].at_utc,
+        change_began=began,
         strays=strays,
     )
     why, in_sight = "", False
@@ -196,6 +201,8 @@ def nest_trend(
         pairs = [known.get(key) for key in joints]
         sentence = join((_worn(kept, pairs, report), *_days_unknown(together)))
         why = say(how_fast(report.change))
+    elif height is not None:
+        sentence = height[2]
     elif strays is not None:
         sentence = _strays(kept, strays)
     elif trend.has_baseline:
@@ -204,6 +211,37 @@ def nest_trend(
         sentence = say("No baseline yet: validate the tool before its trend can be judged.")
     sentence = join((sentence, *_left_out(kept)))
     return replace(trend, sentence=sentence, why=why, in_sight=in_sight)
+
+
+def _height_grown(
+    samples: Sequence[SampleRow], run_length: float
+) -> tuple[WearFlag, datetime, str] | None:
+    """When and how a joint's crimp height grew beyond its first ones since service; None if none.
+
+    A die that wears lets it grow; one that shrinks, as by a setting that slipped, is left to its
+    tolerance. Each joint is held against its own first :data:`DEFAULT_BASELINE` heights.
+    """
+    for key in dict.fromkeys(row.joint_key for row in samples if row.crimp_height_m):
+        own = [row for row in samples if row.crimp_height_m and row.joint_key == key]
+        days = [*map(str, sittings_of([row.at_utc for row in own]))]
+        heights_m = [row.crimp_height_m or 0.0 for row in own]
+        try:
+            study = drift_study(heights_m, direction="up", run_length=run_length, days=days)
+        except ValueError:  # as yet too few, or all the same
+            continue
+        if study.signal_index is not None and study.change is not None:
+            began = own[DEFAULT_BASELINE + study.change.began].at_utc
+            words = say(
+                "Worn: crimp height has grown by about {grown:.3f} mm at {wires} since about "
+                "{began:%Y-%m-%d}. Take the tool out of use, look at the nest and its setting, and "
+                "re-check its last samples.",
+                grown=1e3 * study.change.level * study.baseline.sigma,
+                wires=" + ".join(own[-1].wires),
+                began=began,
+            )
+            place = samples.index(own[DEFAULT_BASELINE + study.signal_index])
+            return WearFlag("height", place), began, words
+    return None
 
 
 def _left_out(samples: Sequence[SampleRow]) -> Iterator[str]:

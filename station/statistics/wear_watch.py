@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Values = NDArray[np.float64]
-Characteristic = Literal["force", "resistance", "both"]
+Characteristic = Literal["force", "resistance", "both", "height"]
 
 DEFAULT_RUN_LENGTH = 5_000
 """One false alarm in about so many samples of a nest."""

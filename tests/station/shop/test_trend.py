@@ -194,3 +194,41 @@ def test_values_of_a_row() -> None:
     made = row(0, "16 AWG", 1.0, 0.0)
     assert force_ratio(made) == pytest.approx(1.98)
     assert log_resistance(made) == pytest.approx(math.log(2.1e-4))
+
+
+def heights(moved_mm: np.ndarray) -> NestTrend:
+    """A nest whose crimps are measured before they are pulled, to a hundredth of a millimetre."""
+    rng = np.random.default_rng(7)
+    read_mm = np.round(1.34 + rng.normal(0.0, 0.012, moved_mm.size) + moved_mm, 2)
+    rows = [
+        replace(row(place, "16 AWG", float(rng.standard_normal()), None), crimp_height_m=mm * 1e-3)
+        for place, mm in enumerate(read_mm.tolist())
+    ]
+    known = {joint("16 AWG").key: baseline("16 AWG")}
+    return nest_trend("Wren", "blue", rows, known, run_length=5000)
+
+
+def test_a_crimp_height_that_grows_is_wear_dated_and_told() -> None:
+    found = heights(0.002 * np.clip(np.arange(100) - 50.0, 0.0, None))
+    assert found.flagged
+    assert found.flag is not None
+    assert found.flag.characteristic == "height"
+    assert 50 <= found.flag.signal_position < 80
+    assert found.signal_seq == found.samples[found.flag.signal_position].begun_seq
+    assert found.change_began is not None
+    assert START + timedelta(days=40) < found.change_began < START + timedelta(days=75)
+    assert found.sentence.startswith("Worn: crimp height has grown by about 0.")
+    assert found.sentence.endswith("re-check its last samples.")
+    assert found.report is None
+
+
+@pytest.mark.parametrize("moved_mm", [np.zeros(100), np.zeros(20), np.full(31, -0.002)])
+def test_steady_or_few_heights_say_nothing(moved_mm: np.ndarray) -> None:
+    assert not heights(moved_mm).flagged
+
+
+def test_heights_that_read_all_the_same_have_no_spread_to_be_held_against() -> None:
+    rows = [
+        replace(row(place, "16 AWG", None, None), crimp_height_m=1.34e-3) for place in range(60)
+    ]
+    assert not nest_trend("Wren", "blue", rows, {}, run_length=5000).flagged
