@@ -86,8 +86,3 @@ def shipped_causes() -> tuple[Cause, ...]:
 def shipped_book() -> ConnectorBook:
     """The shipped connectors with their families, read once."""
     return load_connectors()
-
-
-def shipped_connectors() -> dict[str, Connector]:
-    """The shipped connectors by identifier."""
-    return dict(shipped_book().connectors)

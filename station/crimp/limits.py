@@ -124,12 +124,6 @@ class LimitSet(_Data):
         return "; ".join(parts)
 
     @property
-    def standings(self) -> tuple[str, ...]:
-        """Standings of its rows, each once, in order: rows may be better or worse known."""
-        rows = (table.row(label) for table in self.criteria for label in table.rows)
-        return tuple(sorted({row.standing or self.standing for row in rows}))
-
-    @property
     def from_memory(self) -> bool:
         """True where nobody on the project has seen the text."""
         return self.standing == "memory"
@@ -254,28 +248,6 @@ class LimitSets:
             raise NoLimit(self._nothing_for(size, set_id))
         return found
 
-    def limit(self, set_id: str, criterion: Criterion, size: WireSize) -> Limit:
-        """The limit of one set for one criterion and size.
-
-        Raises
-        ------
-        NoLimit
-            The set has no such criterion or lacks the size; the message names sets that have it.
-        """
-        for limit in self.for_size(size, set_id):
-            if limit.criterion == criterion:
-                return limit
-        others = self._having(size, criterion)
-        raise NoLimit(
-            "Limit set {set_id} has no {criterion} for {size}; {others}",
-            set_id=set_id,
-            criterion=criterion,
-            size=size.label,
-            others=say("sets that have one: {others}.", others=", ".join(others))
-            if others
-            else say("no other set has one."),
-        )
-
     def judging(
         self, size: WireSize, set_id: str | None = None, *, in_full: bool = False
     ) -> LimitsFound:
@@ -362,18 +334,12 @@ class LimitSets:
             if size.label in table.rows and table.criterion in criteria
         ]
 
-    def _having(self, size: WireSize, criterion: Criterion | None = None) -> list[str]:
-        return [
+    def _nothing_for(self, size: WireSize, set_id: str | None) -> str:
+        others = [
             name
             for name in self.ids
-            if any(
-                size.label in table.rows and criterion in (None, table.criterion)
-                for table in self._sets[name].criteria
-            )
+            if any(size.label in table.rows for table in self._sets[name].criteria)
         ]
-
-    def _nothing_for(self, size: WireSize, set_id: str | None) -> str:
-        others = self._having(size)
         where = say("Limit set {set_id} has no", set_id=set_id)
         if not set_id:
             where = say("No limit set seen in print has a")

@@ -183,8 +183,7 @@ def nest_trend(
         flag = height[0]
     elif flag is None:
         strays = watch_strays(distances.worse, distances.joints, sizes, run_length=run_length)
-    began = None if report is None else kept[report.change.began].at_utc
-    began = began if height is None else height[1]
+    began = height[1] if height else None if report is None else kept[report.change.began].at_utc
     shown = (_shown(-distances.worse[:, 0]), _shown(distances.worse[:, 1]))
     points = tuple(TrendPoint(*point) for point in zip(kept, *shown, strict=True))
     trend = NestTrend(

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from station.bench.board import Stage
-from station.crimp.facts import shipped_book, shipped_connectors, shipped_limit_sets
+from station.crimp.facts import shipped_book, shipped_limit_sets
 from station.crimp.wire import awg, parse_size, sizes_of_installers
 from station.errors import BadInput
 from station.ledger.reader import LedgerReader
@@ -40,7 +40,7 @@ def test_form_offers_what_is_on_record(records: LedgerReader) -> None:
     offered = choices(records, shipped_limit_sets(), shipped_book())
     assert (place("Bench tool 2", "16/14"), "Bench tool 2, nest 16/14") in offered["places"]
     assert [name for name, _ in offered["limit_sets"]] == list(shipped_limit_sets().ids)
-    accepted = {size for item in shipped_connectors().values() for size in item.accepts}
+    accepted = {size for item in shipped_book().connectors.values() for size in item.accepts}
     assert set(offered["wires"]) == accepted | {size.label for size in sizes_of_installers()}
     assert {"SAE 22", "SAE 4/0", "0.35 mm2", "120 mm2", "26 AWG", "4/0 AWG"} <= set(
         offered["wires"]
