@@ -1,7 +1,9 @@
 """A nest's samples drawn as what was measured."""
 
+from dataclasses import replace
 from datetime import timedelta
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -81,3 +83,16 @@ def test_ticks_are_round_and_between(low: float, span: float) -> None:
     values = round_values(low, high)
     assert len(values) <= TICKS + 1
     assert all(low - 1e-6 <= value <= high + 1e-6 for value in values)
+
+
+def test_crimp_heights_are_drawn_in_millimetre_where_there_are_some(
+    ledger: Ledger, records: LedgerReader
+) -> None:
+    trend = red(ledger, records)
+    last = trend.points[-1]
+    row = replace(last.sample, crimp_height_m=1.34e-3)
+    measured = replace(trend, points=(*trend.points[:-1], replace(last, sample=row)))
+    height, *others = drawings(measured, row.joint_key, LIMIT_OHM)
+    assert (height.name, height.unit, len(height.points)) == ("Crimp height", "mm", 1)
+    assert height.points[0].value == pytest.approx(1.34)
+    assert len(others) == len(drawings(trend, row.joint_key, LIMIT_OHM))

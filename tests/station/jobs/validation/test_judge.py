@@ -14,6 +14,7 @@ from station.jobs.validation.judge import (
     judge_tool,
 )
 from station.jobs.validation.plan import ToolValidationPlan
+from station.ledger.entries import CriterionResult
 from station.statistics.capability import tolerance_factor
 from tests.station.jobs.invented_samples import JOINT, normal_forces, pulls, sample
 
@@ -195,3 +196,17 @@ def test_a_plan_that_is_silent_on_shapes_judges_as_before() -> None:
     assert judge_joint(old, JOINT, near, guard=1.645).state == "accepted"
     assert judge_joint(BARE, JOINT, near, guard=1.645).state == "refused"
     assert not any("worst" in line for line in judge_joint(old, JOINT, near, guard=1.645).remarks)
+
+
+def test_a_crimp_height_is_judged_of_each_sample_and_by_no_one_sided_bound() -> None:
+    height = CriterionResult(
+        criterion="crimp_height", unit="m", value=1.34e-3, u=1e-5, limit=1.34e-3, tolerance=5e-5,
+        verdict="pass", probability_conforming=0.99,
+    )  # fmt: skip
+    measured = [replace(one, criteria=(*one.criteria, height)) for one in pulls(GOOD)]
+    result = judge_joint(BARE, JOINT, measured, guard=1.645)
+    assert result.state == "accepted"
+    assert [one.criterion for one in result.findings] == ["pull_force_min"]
+    high = height.model_copy(update={"verdict": "fail"})
+    bad = replace(measured[0], verdict="fail", criteria=(*measured[0].criteria[:-1], high))
+    assert judge_joint(BARE, JOINT, [bad, *measured[1:]], guard=1.645).state == "refused"
