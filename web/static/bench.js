@@ -52,6 +52,8 @@ function focusNext() {
   if (asked) return asked.focus();
   // Where several answers wait, none is chosen: the next tab reaches the first.
   const now = ".steps [data-stage]:not([hidden])";
+  const size = live.querySelector(`${now} input[inputmode]`);
+  if (size) return size.focus();
   for (const place of live.querySelectorAll(`${now} button.big, ${now} .modes`)) {
     place.focus();
   }

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 from flask.testing import FlaskClient
+from playwright.sync_api import Page, expect
 
 from station.bench.board import Stage
 from station.bench.sizes import CrimpSizes
@@ -196,3 +197,15 @@ def test_what_the_caliper_cannot_mean_is_told_and_nothing_taken(bench: BenchAtHa
 def taken(bench: BenchAtHand) -> dict[str, float]:
     order = bench.board.state.order
     return {} if order is None else {name: one.value_m for name, one in order.sizes.items()}
+
+
+def test_a_height_is_typed_and_one_key_goes_on(
+    measuring: BenchAtHand, page: Page, address: str
+) -> None:
+    measuring.clip(ORDER)
+    page.goto(f"{address}/bench")
+    expect(page.locator("input:focus")).to_have_attribute("name", "crimp_height")
+    page.keyboard.type("1,34")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Crimp height 1.34 mm", exact=True)).to_be_visible()
+    expect(page.locator("input:focus")).to_have_attribute("name", "crimp_width")
