@@ -16,6 +16,7 @@ from station.crimp.verdict import Verdict, verdict_of
 from station.errors import BadInput
 from station.ledger import tables
 from station.ledger.chain import canonical_json, spelled, utc_text
+from station.ledger.database import run
 from station.ledger.entries import (
     NEST_OUTCOME,
     BaselineSet,
@@ -76,6 +77,7 @@ _COUNT = _adding.on_conflict_do_update(
 _NOTE_INSTRUMENT = insert(tables.instrument_used).on_conflict_do_nothing()
 _MARK_DEMO = insert(tables.meta).on_conflict_do_nothing().inline()
 _NONE = spelled(())
+_INSERT = {name: table.insert() for name, table in tables.read_tables.tables.items()}
 _JUST_BEGUN = {"simulated": False, "not_judged": _NONE, "condemned_by": _NONE, "reels": _NONE}
 _AS_SAID = {
     DoorEvent.KIND: tables.door,
@@ -104,7 +106,7 @@ def derive(connection: Connection, entry: Entry) -> None:
     """
     _derive(entry.payload, connection, entry)
     if entry.payload.demo:
-        connection.execute(_MARK_DEMO, {"key": FIRST_DEMO_KEY, "value": str(entry.seq)})
+        run(connection, _MARK_DEMO, {"key": FIRST_DEMO_KEY, "value": str(entry.seq)})
 
 
 def _said(table: Table, entry: Entry, **more: object) -> dict[str, Any]:
@@ -122,7 +124,7 @@ def _said(table: Table, entry: Entry, **more: object) -> dict[str, Any]:
 
 
 def _add(connection: Connection, table: Table, entry: Entry, **more: object) -> None:
-    connection.execute(table.insert(), _said(table, entry, **more))
+    run(connection, _INSERT[table.name], _said(table, entry, **more))
 
 
 @singledispatch
@@ -151,7 +153,7 @@ def _sample_begun(begun: SampleBegun, connection: Connection, entry: Entry) -> N
 @_derive.register
 def _pull_begun(begun: PullBegun, connection: Connection, entry: Entry) -> None:
     change = {"of_sample": begun.sample_id, "pull_begun_seq": entry.seq}
-    connection.execute(_CHANGE, change)
+    run(connection, _CHANGE, change)
 
 
 @_derive.register
@@ -173,13 +175,13 @@ def _sample_finished(finished: SampleFinished, connection: Connection, entry: En
     # These stay what they were when it was begun.
     for name in ("sample_id", "job_id", "step", "reels"):
         del row[name]
-    if connection.execute(_FINISH, {"of_sample": finished.sample_id} | row).rowcount == 0:
+    if run(connection, _FINISH, {"of_sample": finished.sample_id} | row).rowcount == 0:
         _refuse_finish(connection, finished.sample_id)
     _count(connection, entry.person, finished.verdict, row["at_utc"])
     used = {role: row[role] for role in ("meter", "tester") if row.get(role) is not None}
     if used:
         notes = [{"role": role, "instrument": named} for role, named in used.items()]
-        connection.execute(_NOTE_INSTRUMENT, notes)
+        run(connection, _NOTE_INSTRUMENT, notes)
 
 
 @_derive.register
@@ -217,7 +219,7 @@ def _count(
     """Count in all and, where a time is given, in its quarter of an hour."""
     quarters = [ALL_TIME, *([quarter_of(at_utc)] if at_utc else [])]
     counted = {"person": person, "what": what, "n": change}
-    connection.execute(_COUNT, [{**counted, "quarter": quarter} for quarter in quarters])
+    run(connection, _COUNT, [{**counted, "quarter": quarter} for quarter in quarters])
 
 
 def _refuse_finish(connection: Connection, sample_id: str) -> None:
@@ -240,7 +242,7 @@ def _refuse_finish(connection: Connection, sample_id: str) -> None:
 
 def _found(connection: Connection, sample_id: str) -> Row[Any] | None:
     """Return how a sample stands, or None if it was never begun."""
-    return connection.execute(_FIND_SAMPLE, {"of_sample": sample_id}).first()
+    return run(connection, _FIND_SAMPLE, {"of_sample": sample_id}).first()
 
 
 def _joint(joint: Joint) -> dict[str, Any]:
@@ -312,7 +314,7 @@ def _correction(correction: Correction, connection: Connection, _entry: Entry) -
             f"The entry {corrected} is not a sample, so it has no verdict or failure mode to "
             "correct: give the id of a sample."
         )
-    connection.execute(_CHANGE, {"of_sample": of_sample} | changes)
+    run(connection, _CHANGE, {"of_sample": of_sample} | changes)
     if correction.void_sample and sample.verdict != "void":
         if sample.verdict is not None:
             _count(connection, sample.person, sample.verdict, sample.at_utc, -1)
@@ -397,7 +399,7 @@ def _job_ended(ended: JobEnded, connection: Connection, entry: Entry) -> None:
 
 def _check_job_open(connection: Connection, job_id: str) -> None:
     """Refuse what belongs to a job that is not on record or has ended (BadInput)."""
-    found = connection.execute(_FIND_JOB, {"of_job": job_id}).first()
+    found = run(connection, _FIND_JOB, {"of_job": job_id}).first()
     if found is None:
         raise BadInput(
             "The job {job_id} is not on record: list the jobs, then give its id.",

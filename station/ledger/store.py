@@ -251,7 +251,7 @@ class Ledger:
             )
         if entry_hash(columns) != columns["hash"]:
             raise BadInput(f"Entry {columns['seq']} does not match its hash: nothing was taken.")
-        self._connection.execute(_ADD_ENTRY, columns)
+        database.run(self._connection, _ADD_ENTRY, columns)
         self._derive_again(entry_from_columns(columns))
         head.seq, head.hash = columns["seq"], columns["hash"]
 
@@ -313,8 +313,8 @@ class Ledger:
             raise head.failure
         if head.seq == began_at:
             return
-        moved = self._connection.execute(
-            _MOVE_LAST_SEQ, {"from_seq": str(began_at), "value": str(head.seq)}
+        moved = database.run(
+            self._connection, _MOVE_LAST_SEQ, {"from_seq": str(began_at), "value": str(head.seq)}
         )
         if moved.rowcount == 0:
             raise self._cut_off(began_at)
@@ -365,7 +365,7 @@ class Ledger:
             "prev_hash": head.hash,
         }
         columns["hash"] = entry_hash(columns)
-        self._connection.execute(_ADD_ENTRY, columns)
+        database.run(self._connection, _ADD_ENTRY, columns)
         entry = Entry(**{**columns, "at_utc": at_utc, "payload": payload})
         derive(self._connection, entry)
         head.seq, head.hash = entry.seq, entry.hash
@@ -393,8 +393,8 @@ class Ledger:
         return self._traces.data(self._connection, key, seq) is not None
 
     def _read_head(self) -> _Head:
-        last = self._connection.execute(_LAST_ENTRY, {"of_bench": self._bench}).first()
-        return _Head(0, FIRST_PREV_HASH) if last is None else _Head(*last)
+        last = database.run(self._connection, _LAST_ENTRY, {"of_bench": self._bench}).first()
+        return _Head(0, FIRST_PREV_HASH) if last is None else _Head(last.seq, last.hash)
 
     def _closed(self) -> LedgerError:
         return LedgerError("The ledger {path} was closed: open it again.", path=self._path)

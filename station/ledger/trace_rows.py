@@ -25,7 +25,7 @@ from sqlalchemy import (
 )
 
 from station.ledger import tables
-from station.ledger.database import hops
+from station.ledger.database import hops, run
 
 ENTRIES_TO_A_PART = 10_000
 
@@ -64,7 +64,7 @@ class TraceRows:
         """
         row = {"part": part_of(seq), "sha256": sha256, "data": data}
         known = {name: value for name, value in row.items() if name in self.table.c}
-        connection.execute(_ADD[self.table], known)
+        run(connection, _ADD[self.table], known)
 
     def data(self, connection: Connection, sha256: str, near_seq: int | None) -> bytes | None:
         """Return the stored form of a trace; None where there is none.
