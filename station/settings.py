@@ -165,6 +165,14 @@ class ShareSettings(_Section):
     """A passfile of mode 0600; None where the PG variables or ``~/.pgpass`` have the password."""
 
 
+class PhotoSettings(_Section):
+    """Photos of samples, taken through the page."""
+
+    keep_megabytes: Annotated[int, Field(ge=0, le=100_000)] = 0
+    """How much of the ledger photos may take; 0 asks nobody for any. Where that is used up, the
+    oldest of passed samples make room; all others are kept."""
+
+
 class Settings(_Section):
     """Everything that a bench can set."""
 
@@ -196,6 +204,7 @@ class Settings(_Section):
     doors: DoorSettings = DoorSettings()
     share: ShareSettings | None = None
     """The shared record; None where this bench's record stays on the bench."""
+    photos: PhotoSettings = PhotoSettings()
     uncalibrated: Literal["block", "mark"] = "mark"
     """What happens to samples while an instrument's calibration is missing or overdue."""
     check_failed: Literal["block", "mark"] = "block"

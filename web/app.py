@@ -18,6 +18,7 @@ from station.crimp.verdict import VERDICT_WORDS, condemned_words
 from station.crimp.wire import MATERIALS
 from station.errors import SignInNeeded, StationError
 from station.jobs.step import OUTCOME_WORDS
+from station.shop.photos import MOST_SENT_BYTES
 from station.shop.rights import Right
 from station.shop.trend_cache import TrendCache
 from web import access, once, preferences, translation
@@ -29,6 +30,7 @@ from web.sign_ins import SignIns
 from web.status import status_of
 from web.views import BLUEPRINTS
 from web.views.bench import in_hand
+from web.views.samples import let_photos_in
 
 MAX_REQUEST_BYTES = 64 * 1024
 
@@ -58,7 +60,10 @@ PACKED = ("text/html", "text/css", "text/javascript", "application/json", "image
 PLAIN_WORDS = {
     404: say("There is no such page: look for it from Today."),
     405: say("This address takes no such request: open the page itself and go on from there."),
-    413: say("That is more than the page takes at once: send less."),
+    413: say(
+        "That is more than the page takes at once: send less, of a photo at most {mib} MB.",
+        mib=MOST_SENT_BYTES >> 20,
+    ),
 }
 NOT_TAKEN = say("The station could not take this request: load the page again and repeat the step.")
 """What is said where only a number is known."""
@@ -127,6 +132,7 @@ def create_app(
     trends = TrendCache(bench.ledger.path, bench.settings.wear_watch_run_length)
     app.extensions["station"] = at_hand.Station(bench, clock, trends)
     access.guard(app, bench.settings, sign_ins)
+    app.before_request(let_photos_in)
     CSRFProtect(app)
     # After forged requests were turned away.
     app.before_request(access.check_open)

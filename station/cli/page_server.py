@@ -8,6 +8,8 @@ from typing import Any
 from waitress.channel import HTTPChannel
 from waitress.server import TcpWSGIServer
 
+from station.shop.photos import MOST_SENT_BYTES
+
 MAX_HEADER_BYTES = 16 * 1024
 
 THREADS = 24
@@ -73,8 +75,12 @@ class PageServer(TcpWSGIServer):  # type: ignore[misc]
             connection_limit=2 * CONNECTIONS,
             channel_timeout=IDLE_S,
             cleanup_interval=IDLE_S // 3,
-            # Refused before it is read; the application's own limit is the same.
-            max_request_body_size=app.config["MAX_CONTENT_LENGTH"],
+            # Refused before it is read; the application's own limits are the same.
+            max_request_body_size=(
+                MOST_SENT_BYTES
+                if settings.photos.keep_megabytes
+                else app.config["MAX_CONTENT_LENGTH"]
+            ),
             max_request_header_size=MAX_HEADER_BYTES,
             # Nobody needs to know which server and version this is.
             ident=None,

@@ -35,6 +35,8 @@ from station.ledger.entries import (
     Payload,
     PersonAdded,
     PersonLeft,
+    PhotoDropped,
+    PhotoTaken,
     PullBegun,
     RoleChanged,
     SampleBegun,
@@ -83,6 +85,8 @@ _AS_SAID = {
     DoorEvent.KIND: tables.door,
     InstrumentCalibrated.KIND: tables.instrument_event,
     InstrumentChecked.KIND: tables.instrument_event,
+    PhotoDropped.KIND: tables.photo_dropped,
+    PhotoTaken.KIND: tables.photo,
     ToolLookedAt.KIND: tables.tool_look,
     ToolServiced.KIND: tables.nest_service,
 }
@@ -144,16 +148,14 @@ def _sample_begun(begun: SampleBegun, connection: Connection, entry: Entry) -> N
     own["reels"] = spelled(begun.reels)
     _add(connection, _sample, entry, **own, **_joint(begun.joint))
     lots = {begun.terminal_lot, begun.sleeve_lot, begun.tool_serial, *begun.reels} - {None, ""}
-    if lots:
-        rows = [{"name": name, "begun_seq": entry.seq} for name in lots]
-        connection.execute(tables.sample_lot.insert(), rows)
+    for name in lots:
+        connection.execute(tables.sample_lot.insert(), {"name": name, "begun_seq": entry.seq})
     _count(connection, entry.person, BEGUN)
 
 
 @_derive.register
 def _pull_begun(begun: PullBegun, connection: Connection, entry: Entry) -> None:
-    change = {"of_sample": begun.sample_id, "pull_begun_seq": entry.seq}
-    run(connection, _CHANGE, change)
+    run(connection, _CHANGE, {"of_sample": begun.sample_id, "pull_begun_seq": entry.seq})
 
 
 @_derive.register
@@ -402,13 +404,11 @@ def _check_job_open(connection: Connection, job_id: str) -> None:
     found = run(connection, _FIND_JOB, {"of_job": job_id}).first()
     if found is None:
         raise BadInput(
-            "The job {job_id} is not on record: list the jobs, then give its id.",
-            job_id=job_id,
+            "The job {job_id} is not on record: list the jobs, then give its id.", job_id=job_id
         )
     if found.ended_seq is not None:
         raise BadInput(
-            "The job {job_id} has ended, and nothing can be added: start another.",
-            job_id=job_id,
+            "The job {job_id} has ended, and nothing can be added: start another.", job_id=job_id
         )
 
 

@@ -35,7 +35,7 @@ from station.ledger.export_format import (
     entry_schema,
 )
 from station.ledger.trace_rows import TraceRows
-from station.ledger.traces import decode_trace
+from station.ledger.traces import decode_trace, unpacked
 from station.ledger.verify import PROGRESS_STEP, Progress, entry_fault, snapshot
 
 TraceForm = Literal["csv", "npz", "none"]
@@ -43,6 +43,7 @@ TraceForm = Literal["csv", "npz", "none"]
 MANIFEST = "export.json"
 ENTRIES = "entries"
 TRACES = "traces"
+PHOTOS = "photos"
 SAMPLES = "samples.csv"
 INVENTED = "INVENTED demo records are in it: no measurement of anything.\n\n"
 
@@ -92,7 +93,7 @@ def export_ledger(
     now : datetime
         When it is made, for the manifest.
     traces : str
-        ``csv``: one file each; ``npz``: one file for all; ``none``.
+        ``csv``: one file each; ``npz``: one file for all; ``none``, and no photos either.
     progress : callable, optional
         Told entries, samples and traces done and in all.
 
@@ -216,7 +217,7 @@ class _Exporter:
         return written
 
     def _write_traces(self) -> int:
-        """Write every trace once, also one that stands in two parts of the record."""
+        """Write every photo, and every trace once, also one that stands in two parts."""
         if self._traces == "none":
             return 0
         with ExitStack() as stack:
@@ -225,8 +226,19 @@ class _Exporter:
                 path = self._folder / f"{TRACES}.npz"
                 archive = zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED)
                 keep = partial(_keep_npy, stack.enter_context(archive))
+            photos = set(self._connection.scalars(select(tables.photo.c.sha256)))
             rows = self._stream(self._rows.all())
-            return sum(keep(row.sha256, np.array(decode_trace(row.data))) for row in rows)
+            return sum(
+                self._keep_photo(row.sha256, unpacked(row.data))
+                if row.sha256 in photos
+                else keep(row.sha256, np.array(decode_trace(row.data)))
+                for row in rows
+            )
+
+    def _keep_photo(self, key: str, picture: bytes) -> bool:
+        path = self._folder / PHOTOS / f"{key}.jpg"
+        path.parent.mkdir(exist_ok=True)
+        return path.write_bytes(picture) > 0
 
     def _keep_csv(self, key: str, trace: NDArray[np.float64]) -> bool:
         # Few enough in a folder for every file manager.

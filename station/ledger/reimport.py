@@ -14,16 +14,16 @@ import numpy as np
 from station.errors import BadInput, LedgerDamaged
 from station.ledger.backup import moved_into_place
 from station.ledger.chain import HASHED_COLUMNS
-from station.ledger.export import ENTRIES, MANIFEST, TRACES
+from station.ledger.export import ENTRIES, MANIFEST, PHOTOS, TRACES
 from station.ledger.store import Ledger
-from station.ledger.traces import encode_trace
+from station.ledger.traces import encode_trace, packed
 from station.ledger.verify import PROGRESS_STEP, Progress, VerifyReport, verify_ledger
 
 
 def import_export(folder: Path, path: Path, progress: Progress | None = None) -> VerifyReport:
     """Make a new ledger of the files that `export_ledger` wrote.
 
-    Entries come from the JSON Lines files, byte for byte; traces from CSV or npz.
+    Entries come from the JSON Lines files, byte for byte; traces from CSV or npz, and photos.
 
     Parameters
     ----------
@@ -141,6 +141,8 @@ def _traces(folder: Path, form: str) -> Iterator[tuple[str, bytes]]:
                 [float(row["time_s"]) for row in rows], [float(row["force_n"]) for row in rows]
             )
             yield path.stem, data
+    for path in sorted((folder / PHOTOS).glob("*.jpg")):
+        yield path.stem, packed(path.read_bytes())
 
 
 def _from_npz(path: Path) -> Iterator[tuple[str, bytes]]:

@@ -209,6 +209,23 @@ class ToolLookRow:
 
 
 @dataclass(frozen=True)
+class PhotoRow:
+    """A photo of a sample, as in `PhotoTaken`; of a dropped one the picture is gone."""
+
+    seq: int
+    at_utc: datetime
+    person: str
+    sample_id: str
+    sha256: str
+    size_bytes: int
+    dropped: bool
+
+
+SmallPhoto = tuple[SampleRow, str]
+"""A sample and a photo of it, as an address that holds the picture."""
+
+
+@dataclass(frozen=True)
 class Counts:
     """How much is on record; ``verdicts`` counts samples that have one, by verdict."""
 

@@ -18,7 +18,7 @@ from station.ledger import database, tables
 from station.ledger.chain import FIRST_PREV_HASH, Moment, entry_hash, utc_text, uuid7
 from station.ledger.clock import now
 from station.ledger.derive import FIRST_DEMO_KEY, derive
-from station.ledger.entries import Payload
+from station.ledger.entries import Payload, PhotoDropped
 from station.ledger.entry import Entry, entry_from_columns, payload_text
 from station.ledger.reader import LedgerReader
 from station.ledger.trace_rows import TraceRows
@@ -252,7 +252,8 @@ class Ledger:
         if entry_hash(columns) != columns["hash"]:
             raise BadInput(f"Entry {columns['seq']} does not match its hash: nothing was taken.")
         database.run(self._connection, _ADD_ENTRY, columns)
-        self._derive_again(entry_from_columns(columns))
+        self._derive_again(entry := entry_from_columns(columns))
+        self._let_go(entry.payload)
         head.seq, head.hash = columns["seq"], columns["hash"]
 
     def rebuild(self, progress: Progress | None = None) -> None:
@@ -368,8 +369,13 @@ class Ledger:
         database.run(self._connection, _ADD_ENTRY, columns)
         entry = Entry(**{**columns, "at_utc": at_utc, "payload": payload})
         derive(self._connection, entry)
+        self._let_go(payload)
         head.seq, head.hash = entry.seq, entry.hash
         return entry
+
+    def _let_go(self, payload: Payload) -> None:
+        if isinstance(payload, PhotoDropped):
+            self._traces.remove(self._connection, payload.sha256)
 
     def _write_traces(self, payload: Payload, traces: Mapping[str, bytes], seq: int) -> None:
         for key, data in traces.items():

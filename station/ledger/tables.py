@@ -1,8 +1,9 @@
 """The tables of the ledger.
 
-``entry`` and ``trace`` are the record and never change. All others but ``meta`` are read tables:
-derived from the record, and built again whenever `READ_TABLES_VERSION` differs from the one on
-file. Change a read table freely and raise that number: there are no other migrations.
+``entry`` and ``trace`` are the record and never change, but that an entry may drop a photo, which
+stands among the traces. All others but ``meta`` are read tables: derived from the record, and built
+again whenever `READ_TABLES_VERSION` differs from the one on file. Change a
+read table freely and raise that number: there are no other migrations.
 """
 
 from collections.abc import Iterator
@@ -46,7 +47,7 @@ from station.ledger.rows import (
     WorkRow,
 )
 
-READ_TABLES_VERSION = 14
+READ_TABLES_VERSION = 15
 
 APPLICATION_ID = 0x43525350
 """Marks an SQLite file as a ledger of this station."""
@@ -182,6 +183,18 @@ sample_lot = Table(
 )
 """Which samples were of a lot or reel, or made by a tool of this number."""
 
+photo = Table(
+    "photo",
+    read_tables,
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    *_texts("at_utc", "person", "sample_id", "sha256"),
+    Column("size_bytes", Integer, nullable=False),
+    UniqueConstraint("sha256"),
+    Index("photo_by_sample", "sample_id", "seq"),
+)
+
+photo_dropped = Table("photo_dropped", read_tables, *_texts("sha256", "at_utc", key=True))
+
 instrument_used = Table(
     "instrument_used",
     read_tables,
@@ -253,6 +266,11 @@ _OTHERS = (
 )
 _SAME_ENTRY = "bench = NEW.bench AND seq = NEW.seq OR id = NEW.id"
 _SAME_TRACE = "part = NEW.part AND sha256 = NEW.sha256"
+# Only a photo goes, and only with the entry that says so: no trace of a pull.
+_NOT_DROPPED = (
+    "WHEN (SELECT count(DISTINCT kind) FROM entry WHERE kind IN ('photo_taken', 'photo_dropped') "  # noqa: S608
+    f"AND {RARE_KIND} AND json_extract(payload, '$.sha256') = OLD.sha256) < 2"
+)
 _HAS_PARTS = "SELECT 1 FROM pragma_table_info('trace') WHERE name = 'part'"
 
 
@@ -296,7 +314,8 @@ def _let_only_grow(connection: Connection) -> None:
     same_trace = _SAME_TRACE if traces_have_parts(connection) else "sha256 = NEW.sha256"
     for table, same in (("entry", _SAME_ENTRY), ("trace", same_trace)):
         for action in ("UPDATE", "DELETE"):
-            _forbid(connection, table, action, "")
+            may_go = (table, action) == ("trace", "DELETE")
+            _forbid(connection, table, action, _NOT_DROPPED if may_go else "")
         # INSERT OR REPLACE deletes without asking the trigger above.
         exists = f"EXISTS (SELECT 1 FROM {table} WHERE {same})"  # noqa: S608
         _forbid(connection, table, "INSERT", f"WHEN {exists}")

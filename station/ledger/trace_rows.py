@@ -66,6 +66,11 @@ class TraceRows:
         known = {name: value for name, value in row.items() if name in self.table.c}
         run(connection, _ADD[self.table], known)
 
+    def remove(self, connection: Connection, sha256: str) -> None:
+        """Take away what an entry said is dropped; the table refuses to let anything else go."""
+        gone = self._is(sha256, self._parts(connection))
+        connection.execute(self.table.delete().where(gone))
+
     def data(self, connection: Connection, sha256: str, near_seq: int | None) -> bytes | None:
         """Return the stored form of a trace; None where there is none.
 

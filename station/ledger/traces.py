@@ -1,4 +1,4 @@
-"""How a force trace is kept: compressed, and found by the hash of what it says."""
+"""How a force trace or a photo is kept: compressed, and found by the hash of what it says."""
 
 import hashlib
 import zlib
@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from station.errors import BadInput, LedgerDamaged
-from station.ledger.entries import Payload, SampleFinished
+from station.ledger.entries import Payload, PhotoTaken, SampleFinished
 
 _BYTES_PER_POINT = 16
 
@@ -39,7 +39,12 @@ def encode_trace(time_s: ArrayLike, force_n: ArrayLike) -> bytes:
             f"The trace cannot be kept: columns of shape {columns.shape[1:]} must be flat, not "
             "empty and without NaN or infinity. Pull again or record it without a trace."
         )
-    return zlib.compress(columns.tobytes())
+    return packed(columns.tobytes())
+
+
+def packed(plain: bytes) -> bytes:
+    """Return the stored form of a trace's columns or of a photo's file."""
+    return zlib.compress(plain)
 
 
 def decode_trace(data: bytes) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -50,7 +55,7 @@ def decode_trace(data: bytes) -> tuple[NDArray[np.float64], NDArray[np.float64]]
     LedgerDamaged
         The bytes are not a stored trace.
     """
-    plain = _plain(data)
+    plain = unpacked(data)
     if len(plain) % _BYTES_PER_POINT:
         raise LedgerDamaged(
             f"A trace of {len(plain)} bytes is not two columns of numbers: verify the ledger."
@@ -67,10 +72,11 @@ def trace_key(data: bytes) -> str:
     LedgerDamaged
         The bytes cannot be uncompressed.
     """
-    return hashlib.sha256(_plain(data)).hexdigest()
+    return hashlib.sha256(unpacked(data)).hexdigest()
 
 
-def _plain(data: bytes) -> bytes:
+def unpacked(data: bytes) -> bytes:
+    """Return what was `packed`; LedgerDamaged where it cannot be."""
     try:
         return zlib.decompress(data)
     except zlib.error as error:
@@ -80,7 +86,9 @@ def _plain(data: bytes) -> bytes:
 
 
 def named_traces(payload: Payload) -> list[str]:
-    """Return the keys of the traces that a payload names."""
+    """Return the keys of the traces that a payload names; of a photo, its own."""
+    if isinstance(payload, PhotoTaken):
+        return [payload.sha256]
     if not isinstance(payload, SampleFinished):
         return []
     return [pull.trace_sha256 for pull in payload.pulls if pull.trace_sha256 is not None]

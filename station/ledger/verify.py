@@ -25,7 +25,7 @@ from station.errors import BadInput, LedgerDamaged
 from station.ledger import database, tables
 from station.ledger.chain import FIRST_PREV_HASH, Head, entry_hash, utc_time
 from station.ledger.compare import MOST, differences
-from station.ledger.entries import SampleFinished
+from station.ledger.entries import PhotoDropped, PhotoTaken, SampleFinished
 from station.ledger.trace_rows import TraceRows
 from station.ledger.traces import trace_key
 
@@ -46,13 +46,24 @@ def _naming(pull: ColumnElement[str], path: str, *more: ColumnElement[bool]) -> 
 
 
 _payload = tables.entry.c.payload
+_photo = func.json_extract(_payload, "$.sha256")
+
+
+def _of_photos(kind: str) -> Select[Any]:
+    found = select(_photo.label("sha256"), tables.entry.c.seq)
+    return found.where(tables.entry.c.kind == kind, tables.RARE_KIND)
+
+
 _further = func.json_each(_payload, "$.further_pulls").table_valued("value", joins_implicitly=True)
 NAMED = union_all(
     _naming(_payload, "$.pull.trace_sha256"),
     # Few have any: most are passed over without being read as JSON.
     _naming(_further.c.value, "$.trace_sha256", _payload.contains('"further_pulls":[{')),
+    _of_photos(PhotoTaken.KIND).where(
+        _photo.not_in(_of_photos(PhotoDropped.KIND).with_only_columns(_photo).correlate(None))
+    ),
 ).subquery()
-"""Every trace that an entry names, and the number of that entry."""
+"""Every trace, and every photo not dropped, that an entry names, and the number of that entry."""
 
 
 @dataclass(frozen=True)

@@ -63,6 +63,7 @@ PAGES = (
 )
 CHANGES = (
     "/lots",
+    "/samples/some-id/photos",
     "/bench",
     "/bench/confirm",
     "/bench/failure",

@@ -18,16 +18,18 @@ from station.crimp.wire import (
 )
 from station.errors import BadInput, NotOnRecord
 from station.ledger.entries import Correction, PullResult, SampleFinished
+from station.ledger.photos import photos_of, picture_of
 from station.ledger.reader import UNFINISHED
 from station.ledger.rows import SampleRow
 from station.ledger.traces import decode_trace
 from station.shop.hints import sample_hints
 from station.shop.lots import known_lots, names_of
+from station.shop.photos import MOST_SENT_BYTES, SMALL_EDGE, cleaned, keep_photo
 from station.shop.rights import Right
-from web.access import demand
+from web.access import demand, demand_measuring, inside
 from web.figures import trace_figure
 from web.forms import entry_number, field, number, places, read_place
-from web.request import bench, reader
+from web.request import bench, ledger, reader
 from web.translation import said_or_typed
 
 PAGE_ROWS = 15
@@ -75,6 +77,8 @@ def sample_page(sample_id: str) -> str:
         payload=payload,
         entry=next(reader().entries(after_seq=row.entered_seq - 1)),
         figures=_trace_figures(row, payload),
+        photos=photos_of(reader(), [sample_id]),
+        photos_on=bench().settings.photos.keep_megabytes > 0,
         service=_service(row),
         current_words=CONSERVATIVE_CURRENT_WORDS,
         corrected=payload is not None and payload.verdict != row.verdict,
@@ -123,6 +127,36 @@ def trace_svg(sample_id: str) -> Response:
             "Sample {sample_id} has no force trace: it was not pulled.", sample_id=sample_id
         )
     return Response(figures[0], mimetype="image/svg+xml")
+
+
+def let_photos_in() -> None:
+    """Take a larger request where a photo is sent; call it before anything reads the form."""
+    sent = request.endpoint == "samples.add_photo"
+    if sent and bench().settings.photos.keep_megabytes and inside():
+        request.max_content_length = MOST_SENT_BYTES
+
+
+@pages.post("/<sample_id>/photos")
+def add_photo(sample_id: str) -> WerkzeugResponse:
+    """Put a photo of a sample on record."""
+    row = _sample(sample_id)
+    person = demand_measuring(field(request.form, "person", say("the person")))
+    if (sent := request.files.get("photo")) is None:
+        raise BadInput("Take or choose a photo first.")
+    keep_photo(ledger(), row, sent.read(), person, bench().settings.photos.keep_megabytes)
+    return redirect(url_for("samples.sample_page", sample_id=sample_id), 303)
+
+
+@pages.get("/<sample_id>/photos/<sha256>.jpg")
+def photo(sample_id: str, sha256: str) -> Response:
+    """One photo of a sample, small where that is asked."""
+    found = (one for one in photos_of(reader(), [sample_id]) if one.sha256 == sha256)
+    picture = next((picture_of(reader(), one) for one in found), None)
+    if picture is None:
+        raise NotOnRecord("Sample {sample_id} has no such photo any more.", sample_id=sample_id)
+    if "small" in request.args:
+        picture = cleaned(picture, SMALL_EDGE)
+    return Response(picture, mimetype="image/jpeg")
 
 
 def _service(row: SampleRow) -> tuple[float, bool, InService] | None:

@@ -13,6 +13,7 @@ from station.jobs.papers.frame import Paper, paper
 from station.jobs.papers.looks import LookRow
 from station.jobs.papers.plots import Level, Row, curve, strip_plot
 from station.jobs.step import OUTCOME_WORDS
+from station.ledger.rows import SmallPhoto
 
 
 def certification_paper(
@@ -23,6 +24,7 @@ def certification_paper(
     looks: Sequence[LookRow],
     *,
     marks: Sequence[str] = (),
+    photos: Sequence[SmallPhoto] = (),
     size: Paper = "a4",
 ) -> str:
     """A certification as one HTML file.
@@ -68,6 +70,7 @@ def certification_paper(
         looks=looks,
         attempts_plot=attempts_plot,
         marks=marks,
+        photos=photos,
         size=size,
     )
 

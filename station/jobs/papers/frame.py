@@ -18,7 +18,7 @@ from station.jobs.papers.looks import LookRow
 from station.jobs.plan import JobPlan
 from station.ledger.chain import Head
 from station.ledger.entries import CriterionResult
-from station.ledger.rows import JobRecord, SampleRow
+from station.ledger.rows import JobRecord, SampleRow, SmallPhoto
 
 Paper = Literal["a4", "letter"]
 
@@ -52,6 +52,7 @@ def paper(
     *,
     looks: Sequence[LookRow] = (),
     marks: Sequence[str] = (),
+    photos: Sequence[SmallPhoto] = (),
     size: Paper = "a4",
     rows: Sequence[SampleRow] = (),
     **shown: object,
@@ -68,6 +69,8 @@ def paper(
         How often each look was answered, and how.
     marks
         What must be said first: invented, simulated.
+    photos
+        Of the samples, those that are kept.
     rows
         The samples that it rests on.
     shown
@@ -88,6 +91,7 @@ def paper(
             looks=looks,
             rows=rows,
             measured=[row for row in rows if (row.crimp_height_m or row.crimp_width_m) is not None],
+            photos=photos,
             lots=[f"{what} {name} ({count})" for (what, name), count in lots.items()],
             marks=[*marks, *([FROM_MEMORY] if from_memory else [])],
             limits=[

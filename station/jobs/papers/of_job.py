@@ -21,6 +21,7 @@ from station.ledger.entries import NEST_OUTCOME, SampleFinished
 from station.ledger.jobs import job_record
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord, SampleRow
+from station.shop.photos import small_photos
 
 
 def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
@@ -43,7 +44,8 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
             criteria = (found for one in finished for found in one.criteria)
             looks = _looks(one for one in finished if one.verdict != "void")
             marks += _clock_mark(reader, seqs, rows)
-            return daily_paper(record, rows, criteria, looks, marks=marks, size=size)
+            photos = small_photos(reader, rows)
+            return daily_paper(record, rows, criteria, looks, marks=marks, photos=photos, size=size)
         case "tool_validation":
             validation = read_validation(reader, job_id)
             comparisons = {
@@ -52,7 +54,10 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
             }
             looks = _looks(one for one in validation.samples if not one.void)
             marks += _clock_mark(reader, seqs, record.samples)
-            return validation_paper(validation, comparisons, looks, marks=marks, size=size)
+            photos = small_photos(reader, record.samples)
+            return validation_paper(
+                validation, comparisons, looks, marks=marks, photos=photos, size=size
+            )
         case "certification":
             job = read_certification(reader, job_id)
             marks += _marks_of(job.rows) + _clock_mark(reader, seqs, job.rows)
@@ -60,8 +65,9 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
             attempts = attempts_of(reader, job.scope.candidate)
             looks = _looks(one for one in job.samples if not one.void)
             return certification_paper(
-                job, shipped_book(), hints, attempts, looks, marks=marks, size=size
-            )
+                job, shipped_book(), hints, attempts, looks, marks=marks, size=size,
+                photos=small_photos(reader, job.rows) if job.shown else (),
+            )  # fmt: skip
     raise BadInput("There is no paper of a {job}.", job=say(record.row.job.replace("_", " ")))
 
 

@@ -16,6 +16,7 @@ from station.jobs.validation.judge import WHAT, joint_words
 from station.jobs.validation.record import Validation
 from station.jobs.validation.replaced import ToolComparison
 from station.jobs.validation.tolerance import Finding
+from station.ledger.rows import SmallPhoto
 
 
 def validation_paper(
@@ -24,6 +25,7 @@ def validation_paper(
     looks: Sequence[LookRow],
     *,
     marks: Sequence[str] = (),
+    photos: Sequence[SmallPhoto] = (),
     size: Paper = "a4",
 ) -> str:
     """A validation as one HTML file.
@@ -53,6 +55,7 @@ def validation_paper(
         finding_plot=finding_plot,
         compared=compared,
         marks=marks,
+        photos=photos,
         size=size,
     )
 

@@ -35,6 +35,8 @@ from station.ledger.entries.samples import (
     Correction,
     CriterionResult,
     InstrumentUsed,
+    PhotoDropped,
+    PhotoTaken,
     PullBegun,
     PullResult,
     ResistanceResult,
@@ -72,7 +74,7 @@ KINDS: dict[str, type[Payload]] = {
         NestHeld, NestReleased, WorkDone, BaselineSet, Correction, InstrumentCalibrated,
         InstrumentChecked, StudyBegun, StudyReading, StudyDropped, CodesDrawn, KeyOpened, KeyShown,
         SampleLookedAt, OutcomeSigned, OutcomeSeen, ReelAdded, ReelMeasured, ReelOut,
-        BenchTemperature, LotInUse, ToolLookedAt,
+        BenchTemperature, LotInUse, ToolLookedAt, PhotoTaken, PhotoDropped,
     )
 }  # fmt: skip
 """Every kind that may be written, by name."""

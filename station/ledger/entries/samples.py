@@ -313,6 +313,26 @@ class SampleImported(Payload):
     note: str = ""
 
 
+class PhotoTaken(Payload):
+    """A photo of a sample, cleaned of all but the picture, which is kept beside the traces."""
+
+    KIND: ClassVar[str] = "photo_taken"
+
+    sample_id: str
+    sha256: str
+    """Of the JPEG file."""
+    size_bytes: int
+
+
+class PhotoDropped(Payload):
+    """A photo was let go. What said that it was taken stays; verify misses it no more."""
+
+    KIND: ClassVar[str] = "photo_dropped"
+
+    sha256: str
+    reason: str
+
+
 class Correction(Payload):
     """A later word about an earlier entry; the earlier one stays as it is."""
 

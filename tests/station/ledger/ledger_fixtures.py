@@ -33,6 +33,8 @@ from station.ledger.entries import (
     PersonAdded,
     PersonLeft,
     PersonPrefers,
+    PhotoDropped,
+    PhotoTaken,
     PullBegun,
     ReelAdded,
     ReelMeasured,
@@ -51,7 +53,7 @@ from station.ledger.entries import (
     WorkDone,
 )
 from station.ledger.store import Ledger
-from station.ledger.traces import encode_trace, trace_key
+from station.ledger.traces import encode_trace, packed, trace_key
 from tests.station.ledger.invented_entries import (
     CALIBRATED,
     CHECKED,
@@ -197,6 +199,17 @@ def _fill(
     ledger.append(CHECKED, person="Bo")
     _add_job(ledger)
     _add_study(ledger)
+    for number, sample in enumerate(samples[:2]):
+        photo, traces = stored_photo(sample.id, b"invented %d" % number)
+        ledger.append(photo, person="Bo", traces=traces)
+    ledger.append(PhotoDropped(sha256=photo.sha256, reason="no room"), person="Bo")
+
+
+def stored_photo(sample_id: str, file: bytes) -> tuple[PhotoTaken, dict[str, bytes]]:
+    data = packed(file)
+    key = trace_key(data)
+    taken = PhotoTaken(sample_id=sample_id, sha256=key, size_bytes=len(file))
+    return taken, {key: data}
 
 
 def _add_job(ledger: Ledger) -> None:

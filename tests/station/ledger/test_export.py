@@ -58,7 +58,7 @@ def test_an_export_imports_to_the_very_same_ledger(
         traces=form,
         progress=lambda done, total: seen.append((done, total)),
     )
-    assert seen[-1][0] == seen[-1][1] == sum(report.entries.values()) + report.samples + 4
+    assert seen[-1][0] == seen[-1][1] == sum(report.entries.values()) + report.samples + 5
     made = import_export(tmp_path / "out", tmp_path / "again.ledger")
     assert made == verify_ledger(full_ledger.path)
     assert whole_record(tmp_path / "again.ledger") == whole_record(full_ledger.path)

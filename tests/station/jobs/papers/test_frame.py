@@ -22,7 +22,7 @@ HOSTILE = '<script>alert("x")</script>&\'"'
 class Elements(HTMLParser):
     """Names of the elements of a page, and whether each was closed."""
 
-    VOID = ("meta", "br", "input")
+    VOID = ("meta", "br", "input", "img")
 
     def __init__(self) -> None:
         super().__init__()

@@ -1,9 +1,12 @@
 import re
+from base64 import b64decode
 from collections.abc import Callable, Iterator
 from datetime import date
+from io import BytesIO
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from station.errors import BadInput
 from station.jobs.certification.acts import acknowledge, sign
@@ -13,10 +16,12 @@ from station.jobs.papers.of_job import paper_of
 from station.jobs.validation.record import end as end_validation
 from station.ledger.chain import Moment
 from station.ledger.store import Ledger
+from station.shop.photos import SMALL_EDGE, keep_photo
 from tests.station.jobs.certification import test_acts as certified
 from tests.station.jobs.papers.test_frame import elements
 from tests.station.jobs.recorded import Clock, check_instruments, people_and_tools
 from tests.station.jobs.validation import test_record as validated
+from tests.station.shop.pictures import picture
 
 
 @pytest.fixture
@@ -62,6 +67,21 @@ def test_a_paper_says_that_a_clock_was_not_set(ledger: Ledger, clock: Clock) -> 
     assert said is not None
     # All that was entered since but the sample's beginning: its time is that of its finish.
     assert int(said[1]) == ledger.reader.head().seq - last - 1
+
+
+def test_a_paper_shows_its_photos_small(ledger: Ledger, clock: Clock) -> None:
+    check_instruments(ledger)
+    job_id = validated.begin(ledger)
+    validated.no_gauges(ledger, job_id)
+    validated.sample(ledger, job_id, clock, 0)
+    assert "<figure" not in paper_of(ledger.reader, job_id)
+    (row,) = (row for row in ledger.reader.samples() if row.job_id == job_id)
+    keep_photo(ledger, row, picture(size=(1200, 800)), "Bo", 5)
+    text = paper_of(ledger.reader, job_id)
+    elements(text)
+    (address,) = re.findall(r'<figure><img src="data:image/jpeg;base64,([^"]+)"', text)
+    with Image.open(BytesIO(b64decode(address))) as shown:
+        assert shown.size == (SMALL_EDGE, 160)
 
 
 def test_certificate_holds_scope_statement_and_signatures(ledger: Ledger, clock: Clock) -> None:
