@@ -63,9 +63,8 @@ def remember(answer: Response, made: Mapping[str, str]) -> None:
 def on_record(reader: LedgerReader, person: str) -> dict[str, str]:
     """What a person chose the last time, as far as it is still on offer."""
     made: dict[str, str] = {}
-    for entry in reader.entries(kind=PersonPrefers.KIND):
-        if isinstance(entry.payload, PersonPrefers) and entry.payload.name == person:
-            made |= entry.payload.choices
+    for said in reader.said(PersonPrefers):
+        made |= said.choices if said.name == person else {}
     return {name: value for name, value in made.items() if value in offered().get(name, {})}
 
 

@@ -1,14 +1,13 @@
 """Practice between certifications: an apprentice's last five crimps, and what to practise."""
 
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from station.crimp.causes import Cause
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import SampleRow
-from station.shop.hints import sample_hints
+from station.shop.hints import hints_by_sample
 
 JOB = "practice"
 SET = 5
@@ -50,7 +49,7 @@ class PracticeSet:
         return self.samples[0].at_utc
 
 
-def practice_sets(reader: LedgerReader, causes: Sequence[Cause]) -> list[PracticeSet]:
+def practice_sets(reader: LedgerReader, causes: tuple[Cause, ...]) -> list[PracticeSet]:
     """Return the set of every apprentice who practised lately, the last to do so first."""
     found = []
     for person in reader.people():
@@ -58,21 +57,8 @@ def practice_sets(reader: LedgerReader, causes: Sequence[Cause]) -> list[Practic
             newest = reader.samples(person=person.name, limit=NEWEST)
             made = [row for row in newest if row.job == JOB and row.verdict not in (None, "void")]
             if rows := made[:SET]:
-                found.append(
-                    PracticeSet(person.name, tuple(rows), _to_practise(reader, rows, causes))
-                )
+                hints = hints_by_sample(reader, rows, causes).values()
+                likely = Counter((one.hint, one.look_at) for of in hints for one in of[:1])
+                practise = tuple((*what, count) for what, count in likely.most_common(MOST))
+                found.append(PracticeSet(person.name, tuple(rows), practise))
     return sorted(found, key=lambda one: one.newest_at, reverse=True)
-
-
-def _to_practise(
-    reader: LedgerReader, rows: Sequence[SampleRow], causes: Sequence[Cause]
-) -> tuple[tuple[str, str, int], ...]:
-    baselines = reader.baselines()
-    seen: Counter[tuple[str, str]] = Counter()
-    for row in rows:
-        sample = reader.finished_payload(row.sample_id)
-        if sample is None:
-            continue
-        hints = sample_hints(sample, baselines.get(row.joint_key), tuple(causes))
-        seen.update((hint.hint, hint.look_at) for hint in hints[:1])
-    return tuple((*what, count) for what, count in seen.most_common(MOST))

@@ -117,15 +117,14 @@ def jobs_with(reader: LedgerReader, samples: Iterable[SampleRow]) -> Counter[str
     rows = list(samples)
     found = Counter(row.job_id for row in rows if row.job_id is not None)
     coded = [row for row in rows if row.job_id is None and row.job == "certification"]
-    for kind in (CodesDrawn.KIND, KeyOpened.KIND) if coded else ():
-        for entry in reader.entries(kind):
-            if isinstance(entry.payload, CodesDrawn | KeyOpened):
-                job = _find_job(reader, entry.payload.job_id)
-                within = range(job.begun_seq, job.ended_seq or 0)
-                hits = sum(
-                    row.begun_seq in within and row.step in entry.payload.codes for row in coded
-                )
-                found += Counter({job.job_id: hits})
+    codes: list[CodesDrawn | KeyOpened] = []
+    if coded:
+        codes = [*reader.said(CodesDrawn), *reader.said(KeyOpened)]
+    for drawn in codes:
+        job = _find_job(reader, drawn.job_id)
+        within = range(job.begun_seq, job.ended_seq or 0)
+        hits = sum(row.begun_seq in within and row.step in drawn.codes for row in coded)
+        found += Counter({job.job_id: hits})
     return found
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 
 from sqlalchemy import (
     ColumnClause,
@@ -25,6 +25,7 @@ from station.ledger.entries import (
     BaselineSet,
     InstrumentCalibrated,
     InstrumentChecked,
+    Payload,
     SampleFinished,
 )
 from station.ledger.entry import Entry, entry_from_columns
@@ -39,6 +40,8 @@ from station.ledger.rows import (
     row_of,
 )
 from station.ledger.trace_rows import TraceRows
+
+P = TypeVar("P", bound=Payload)
 
 _PAGE = 500
 
@@ -369,6 +372,11 @@ class LedgerReader:
                 return
             after_seq = found[-1].seq
             left = None if left is None else left - size
+
+    def said(self, kind: type[P], after_seq: int = 0) -> list[P]:
+        """Return what entries of a kind say, in order."""
+        payloads = (entry.payload for entry in self.entries(kind.KIND, after_seq))
+        return [one for one in payloads if isinstance(one, kind)]
 
     def numbered(self, seqs: Iterable[int]) -> list[Entry]:
         """Return the entries with these numbers, in order, a page of them to a query."""

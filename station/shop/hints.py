@@ -1,10 +1,13 @@
 """Hints for one finished sample, from its verdicts, its baseline and its checklist."""
 
 import math
+from collections.abc import Iterable
 
 from station.crimp.causes import Cause, Findings, Hint, hints, level
 from station.crimp.facts import shipped_book
 from station.ledger.entries import BaselineSet, Joint, SampleFinished
+from station.ledger.reader import LedgerReader
+from station.ledger.rows import SampleRow
 from station.shop.trend import baselines_of
 
 
@@ -45,6 +48,17 @@ def sample_hints(
     if sample.verdict == "pass" and not unusual and not found.faults:
         return []
     return hints(found, causes)
+
+
+def hints_by_sample(
+    reader: LedgerReader, rows: Iterable[SampleRow], causes: tuple[Cause, ...]
+) -> dict[str, list[Hint]]:
+    """Hints for each of these samples that was finished here, by its id."""
+    baselines = reader.baselines()
+    return {
+        sample_id: sample_hints(sample, baselines.get(sample.joint.key), causes)
+        for sample_id, sample in reader.finished_payloads(rows).items()
+    }
 
 
 def _force_score(sample: SampleFinished, baseline: BaselineSet | None) -> float | None:

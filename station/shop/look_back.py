@@ -213,8 +213,6 @@ def _with_consequences(
         and row.day >= (days.get(row.nest) or date.min)
     ]
     ids = {row.sample_id for row in samples}
-    baselines = (entry.payload for entry in reader.entries(kind=BaselineSet.KIND))
-    studies = (entry.payload for entry in reader.entries(StudyBegun.KIND, after_seq=since_seq))
     return LookBack(
         since_seq,
         why,
@@ -222,16 +220,16 @@ def _with_consequences(
         _outcomes(reader, samples),
         tuple(
             dict.fromkeys(
-                payload.joint.key
-                for payload in baselines
-                if isinstance(payload, BaselineSet) and ids.intersection(payload.sample_ids)
+                baseline.joint.key
+                for baseline in reader.said(BaselineSet)
+                if ids.intersection(baseline.sample_ids)
             )
         ),
         tuple(logged),
         tuple(
-            payload.title
-            for payload in studies
-            if isinstance(payload, StudyBegun) and payload.instrument == instrument
+            study.title
+            for study in reader.said(StudyBegun, since_seq)
+            if study.instrument == instrument
         ),
     )
 

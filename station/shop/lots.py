@@ -70,7 +70,7 @@ class Recall:
 
 def lots_in_use(reader: LedgerReader) -> dict[str, LotInUse]:
     """What was said last of each connector, by its id."""
-    return {one.connector: one for one in _said(reader)}
+    return {one.connector: one for one in reader.said(LotInUse)}
 
 
 def lots_of(reader: LedgerReader, joint: Joint) -> Lots:
@@ -92,15 +92,16 @@ def described_lot(book: ConnectorBook, described: Mapping[str, str]) -> LotInUse
 
 def known_lots(reader: LedgerReader) -> list[str]:
     """Every lot, reel and number of a tool that samples may be of."""
-    found = [name for one in _said(reader) for name in (one.terminal_lot, one.sleeve_lot)]
-    found += [name for one in _reels(reader) for name in (one.reel, one.lot)]
+    found = [name for one in reader.said(LotInUse) for name in (one.terminal_lot, one.sleeve_lot)]
+    found += [name for one in reader.said(ReelAdded) for name in (one.reel, one.lot)]
     found += [row.serial for row in reader.tools()]
     return sorted({name for name in found if name})
 
 
 def names_of(reader: LedgerReader, lot: str) -> tuple[str, ...]:
     """A lot, and the reels that have it on their label."""
-    return tuple(dict.fromkeys((lot, *(one.reel for one in _reels(reader) if one.lot == lot))))
+    reels = reader.said(ReelAdded)
+    return tuple(dict.fromkeys((lot, *(one.reel for one in reels if one.lot == lot))))
 
 
 def recall(reader: LedgerReader, lot: str) -> Recall:
@@ -132,20 +133,10 @@ def _work(reader: LedgerReader, joints: Iterable[LotJoint]) -> tuple[WorkRow, ..
 def _before(reader: LedgerReader, lot: str) -> Iterable[tuple[str, str]]:
     """Yield the lots that this one took the place of, each with its connector."""
     last: dict[tuple[str, str], str | None] = {}
-    for one in _said(reader):
+    for one in reader.said(LotInUse):
         for name in ("terminal_lot", "sleeve_lot"):
             key, now = (one.connector, name), getattr(one, name)
             before = last.get(key)
             if now == lot and before not in (None, lot):
                 yield str(before), one.connector
             last[key] = now
-
-
-def _said(reader: LedgerReader) -> list[LotInUse]:
-    entries = (entry.payload for entry in reader.entries(LotInUse.KIND))
-    return [one for one in entries if isinstance(one, LotInUse)]
-
-
-def _reels(reader: LedgerReader) -> list[ReelAdded]:
-    entries = (entry.payload for entry in reader.entries(ReelAdded.KIND))
-    return [one for one in entries if isinstance(one, ReelAdded)]

@@ -28,7 +28,6 @@ from station.jobs.certification.record import (
     Certification,
     CertificationScope,
     candidate_of,
-    hints_of,
 )
 from station.jobs.certification.record import read as read_certification
 from station.jobs.certification.statement import latest_held, statement, strengths
@@ -39,6 +38,7 @@ from station.ledger.chain import Head
 from station.ledger.entries import KeyShown
 from station.ledger.jobs import jobs
 from station.ledger.verify import head_fault
+from station.shop.hints import hints_by_sample
 from station.shop.rights import Right
 from station.text import likeness
 from web import access
@@ -143,7 +143,7 @@ def _shown(job: Certification) -> dict[str, object]:
     if not job.shown:
         return found
     word = job.result.outcome if ended is None else ended.outcome
-    hints = hints_of(reader(), job, shipped_causes())
+    hints = hints_by_sample(reader(), job.rows, shipped_causes())
     attempts = attempts_of(reader(), job.scope.candidate)
     return found | {
         "word": OUTCOME_WORDS[word],

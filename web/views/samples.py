@@ -4,7 +4,6 @@ from flask import Blueprint, Response, redirect, render_template, request, url_f
 from werkzeug.wrappers import Response as WerkzeugResponse
 
 from calibration.saying import say
-from station.crimp.causes import Hint
 from station.crimp.facts import shipped_causes
 from station.crimp.limits import FORCES
 from station.crimp.pull.reduce import FAILURE_MODES
@@ -17,12 +16,12 @@ from station.crimp.wire import (
     weakest_wire,
 )
 from station.errors import BadInput, NotOnRecord
-from station.ledger.entries import Correction, PullResult, SampleFinished
+from station.ledger.entries import Correction, SampleFinished
 from station.ledger.photos import photos_of, picture_of
 from station.ledger.reader import UNFINISHED
 from station.ledger.rows import SampleRow
 from station.ledger.traces import decode_trace
-from station.shop.hints import sample_hints
+from station.shop.hints import hints_by_sample
 from station.shop.lots import known_lots, names_of
 from station.shop.photos import MOST_SENT_BYTES, SMALL_EDGE, cleaned, keep_photo
 from station.shop.rights import Right
@@ -82,7 +81,7 @@ def sample_page(sample_id: str) -> str:
         service=_service(row),
         current_words=CONSERVATIVE_CURRENT_WORDS,
         corrected=payload is not None and payload.verdict != row.verdict,
-        hints=_hints(row, payload),
+        hints=hints_by_sample(reader(), [row], shipped_causes()).get(sample_id, []),
         looks=[]
         if payload is None
         else bench().connectors.answers(row.connector, payload.checklist),
@@ -169,12 +168,6 @@ def _service(row: SampleRow) -> tuple[float, bool, InService] | None:
     return current_a, asked is not None, in_service(row.splice_ohm, current_a, wire, material)
 
 
-def _hints(row: SampleRow, payload: SampleFinished | None) -> list[Hint]:
-    if payload is None:
-        return []
-    return sample_hints(payload, reader().baselines().get(row.joint_key), shipped_causes())
-
-
 def _sample(sample_id: str) -> SampleRow:
     row = reader().sample(sample_id)
     if row is None:
@@ -187,35 +180,21 @@ def _sample(sample_id: str) -> SampleRow:
 
 def _trace_figures(row: SampleRow, payload: SampleFinished | None) -> list[str]:
     """Each pull of a sample over time, the first pull first."""
-    if payload is None:
-        return []
+    named = {"sample_id": row.sample_id, "tool": row.tool, "nest": row.nest}
+    title = say("Force over time of sample {sample_id}, tool {tool}, nest {nest}", **named)
     found = []
-    for pull in payload.pulls:
+    for pull in () if payload is None else payload.pulls:
         data = pull.trace_sha256 and reader().trace(pull.trace_sha256, row.finished_seq)
-        if data:
-            limits = [
-                one.limit
-                for one in payload.criteria
-                if one.criterion in FORCES and one.unit == "N" and one.wire == pull.wire
-            ]
-            found.append(_trace_svg(row, pull, data, max(limits, default=None)))
-    return found
-
-
-def _trace_svg(row: SampleRow, pull: PullResult, data: bytes, limit_n: float | None) -> str:
-    time_s, force_n = decode_trace(data)
-    return trace_figure(
-        time_s,
-        force_n,
-        peak_n=pull.peak_n,
-        peak_time_s=pull.peak_time_s,
-        limit_n=limit_n,
-        title=said_or_typed(
-            say(
-                "Force over time of sample {sample_id}, tool {tool}, nest {nest}",
-                sample_id=row.sample_id,
-                tool=row.tool,
-                nest=row.nest,
+        if data and payload:
+            forces = (one for one in payload.criteria if one.criterion in FORCES)
+            limits = [one.limit for one in forces if one.unit == "N" and one.wire == pull.wire]
+            found.append(
+                trace_figure(
+                    *decode_trace(data),
+                    peak_n=pull.peak_n,
+                    peak_time_s=pull.peak_time_s,
+                    limit_n=max(limits, default=None),
+                    title=said_or_typed(title),
+                )
             )
-        ),
-    )
+    return found

@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, cast
 
-from station.crimp.causes import Cause, Hint
 from station.jobs.certification.codes import to_judge
 from station.jobs.certification.judge import CertificationResult, judge_candidate
 from station.jobs.certification.plan import CertificationPlan, Task
@@ -25,7 +24,6 @@ from station.ledger.entries import (
 from station.ledger.jobs import coded_samples, jobs, looked_at
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import SampleRow
-from station.shop.hints import sample_hints
 
 JOB = "certification"
 MAX_JOBS = 1_000
@@ -174,18 +172,3 @@ def figures_of(job: Certification) -> dict[str, Any]:
             for task in result.tasks
         ],
     }  # fmt: skip
-
-
-def hints_of(
-    reader: LedgerReader, job: Certification, causes: tuple[Cause, ...]
-) -> dict[str, list[Hint]]:
-    """Hints at causes by sample, for those that had something wrong."""
-    baselines = reader.baselines()
-    found: dict[str, list[Hint]] = {}
-    written = reader.finished_payloads(job.rows)
-    for sample in job.samples:
-        if not sample.void:
-            found[sample.sample_id] = sample_hints(
-                written[sample.sample_id], baselines.get(sample.joint.key), causes
-            )
-    return found

@@ -8,7 +8,6 @@ from station.crimp.verdict import PART_WORDS
 from station.errors import BadInput
 from station.jobs.certification.certificates import attempts_of
 from station.jobs.certification.paper import certification_paper
-from station.jobs.certification.record import hints_of
 from station.jobs.certification.record import read as read_certification
 from station.jobs.daily.paper import daily_paper
 from station.jobs.papers.frame import Paper
@@ -21,6 +20,7 @@ from station.ledger.entries import NEST_OUTCOME, SampleFinished
 from station.ledger.jobs import job_record
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord, SampleRow
+from station.shop.hints import hints_by_sample
 from station.shop.photos import small_photos
 
 
@@ -61,7 +61,7 @@ def paper_of(reader: LedgerReader, job_id: str, size: Paper = "a4") -> str:
         case "certification":
             job = read_certification(reader, job_id)
             marks += _marks_of(job.rows) + _clock_mark(reader, seqs, job.rows)
-            hints = hints_of(reader, job, shipped_causes()) if job.shown else {}
+            hints = hints_by_sample(reader, job.rows, shipped_causes()) if job.shown else {}
             attempts = attempts_of(reader, job.scope.candidate)
             looks = _looks(one for one in job.samples if not one.void)
             return certification_paper(

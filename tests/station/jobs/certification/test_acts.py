@@ -16,11 +16,12 @@ from station.jobs.certification.acts import next_steps as next_of
 from station.jobs.certification.blind import judge, pool, show_key
 from station.jobs.certification.blind import order as order_for
 from station.jobs.certification.plan import CertificationPlan
-from station.jobs.certification.record import Certification, CertificationScope, hints_of
+from station.jobs.certification.record import Certification, CertificationScope
 from station.jobs.certification.record import read as read_certification
 from station.ledger.chain import Moment
 from station.ledger.entries import NestHeld, SampleBegun
 from station.ledger.store import Ledger
+from station.shop.hints import hints_by_sample
 from station.simulation.demo import demo_limit_sets
 from tests.doors import Person
 from tests.station.jobs.recorded import Clock, people_and_tools, take
@@ -104,7 +105,10 @@ def test_from_start_to_certificate(ledger: Ledger, clock: Clock) -> None:
     assert len(ended.record_hash or "") == 64
     assert ended.figures["n"] == 60
     assert next_of(ledger.reader, look(ledger, job_id), clock.at) == []
-    assert hints_of(ledger.reader, look(ledger, job_id), shipped_causes())
+    job = look(ledger, job_id)
+    assert hints_by_sample(ledger.reader, job.rows, shipped_causes()).keys() == {
+        sample.sample_id for sample in job.samples
+    }
 
 
 def test_goes_on_after_every_step_from_the_file_alone(path: Path, clock: Clock) -> None:
