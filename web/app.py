@@ -18,7 +18,6 @@ from station.crimp.verdict import VERDICT_WORDS, condemned_words
 from station.crimp.wire import MATERIALS
 from station.errors import SignInNeeded, StationError
 from station.jobs.step import OUTCOME_WORDS
-from station.shop.photos import MOST_SENT_BYTES
 from station.shop.rights import Right
 from station.shop.trend_cache import TrendCache
 from web import access, once, preferences, translation
@@ -60,10 +59,7 @@ PACKED = ("text/html", "text/css", "text/javascript", "application/json", "image
 PLAIN_WORDS = {
     404: say("There is no such page: look for it from Today."),
     405: say("This address takes no such request: open the page itself and go on from there."),
-    413: say(
-        "That is more than the page takes at once: send less, of a photo at most {mib} MB.",
-        mib=MOST_SENT_BYTES >> 20,
-    ),
+    413: say("That is more than the page takes at once: send less."),
 }
 NOT_TAKEN = say("The station could not take this request: load the page again and repeat the step.")
 """What is said where only a number is known."""

@@ -46,32 +46,26 @@ def cleaned(data: bytes, longest_edge: int = LONGEST_EDGE) -> bytes:
     # Nothing but photos needs it.
     from PIL import Image, ImageOps
 
-    with _ONE_AT_A_TIME:
-        try:
-            with Image.open(BytesIO(data), formats=FORMATS) as found:
-                too_large = found.width * found.height > MOST_PIXELS
-                if not too_large:
-                    # Of a JPEG file, no more is decoded than is needed.
-                    found.draft("RGB", (longest_edge, longest_edge))
-                    upright = ImageOps.exif_transpose(found).convert("RGB")
-                    upright.thumbnail((longest_edge, longest_edge))
-                    # A new picture has what is painted into it, and no words of the old one.
-                    picture = Image.new("RGB", upright.size)
-                    picture.paste(upright)
-                    written = BytesIO()
-                    picture.save(written, "JPEG", quality=QUALITY)
-        except (Image.DecompressionBombError, Image.DecompressionBombWarning):
-            too_large = True
-        # Decoders fail in every way when a file is made to break them.
-        except Exception as error:
-            raise BadInput(
-                "This is no photo that can be read: send a JPEG, PNG or WebP file."
-            ) from error
-    if too_large:
+    written = BytesIO()
+    try:
+        with _ONE_AT_A_TIME, Image.open(BytesIO(data), formats=FORMATS) as found:
+            if found.width * found.height > MOST_PIXELS:
+                raise ValueError("a bomb, not unpacked")
+            # Of a JPEG file, no more is decoded than is needed.
+            found.draft("RGB", (longest_edge, longest_edge))
+            upright = ImageOps.exif_transpose(found).convert("RGB")
+            upright.thumbnail((longest_edge, longest_edge))
+            # A new picture has what is painted into it, and no words of the old one.
+            picture = Image.new("RGB", upright.size)
+            picture.paste(upright)
+            picture.save(written, "JPEG", quality=QUALITY)
+    # Decoders fail in every way when a file is made to break them.
+    except Exception as error:
         raise BadInput(
-            "This photo has more than {count} million pixels: take a smaller one.",
+            "This is no photo that can be read: send a JPEG, PNG or WebP file of at most {count} "
+            "million pixels.",
             count=MOST_PIXELS // 1_000_000,
-        )
+        ) from error
     return written.getvalue()
 
 

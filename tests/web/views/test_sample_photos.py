@@ -108,7 +108,7 @@ def test_what_is_no_photo_is_told_in_a_sentence(
 def test_more_than_a_photo_is_told_in_a_sentence(visitor: Visitor, failed: str) -> None:
     status, said = too_large(visitor, failed, MOST_SENT_BYTES + 1)
     assert status == 413
-    assert "send less, of a photo at most 12 MB" in said
+    assert "more than the page takes at once: send less" in said
     # Only a photo is so large.
     answer = visitor.client.post("/lots", data=bytes(100_000), content_type="multipart/form-data")
     assert answer.status_code == 413
