@@ -43,9 +43,6 @@ SAE_CIRCULAR_MILS = {
 """Conductor area by SAE gauge, 1/0 to 4/0 as 0 to -3: from a marine table that sets it beside AWG,
 18 to 10 [seen-1], 8 to 4/0 [memory]; 22 and 20 from the least areas of SAE J1128 [memory]."""
 
-SAE_SEEN = (18, 16, 14, 12, 10)
-""":data:`SAE_CIRCULAR_MILS` that were seen in print; the others are remembered."""
-
 METRIC_RANGE_MM2 = (0.03, 400.0)
 
 
@@ -234,7 +231,7 @@ def _gauge(number: int) -> str:
 def awg(number: int) -> WireSize:
     """American Wire Gauge size by number; 1/0 to 4/0 are 0 to -3.
 
-    Diameter by ASTM B258: 0.005 inch times 92 to the power (36 - n)/39.
+    Diameter by ASTM B258 [seen-3]: 0.005 inch times 92 to the power (36 - n)/39.
 
     Raises
     ------
@@ -269,7 +266,7 @@ def sae(number: int) -> WireSize:
 
 
 def metric(area_mm2: float) -> WireSize:
-    """Metric size by nominal cross section in square millimetres.
+    """Metric size by nominal cross section in mm²: a label, not a measured area [seen-5].
 
     Raises
     ------
@@ -315,21 +312,6 @@ def _bundle(count: int, strand_area_m2: float, strand_label: str) -> WireSize:
     if not 1 <= count <= 1000:
         raise UnknownSize(f"A wire of {count} strands is not one: 1 to 1000.")
     return WireSize("strands", f"{count}x{strand_label}", count * strand_area_m2)
-
-
-def area_source(size: WireSize) -> tuple[str, str]:
-    """Where the area of a size is from, and the standing of that."""
-    if size.system == "AWG":
-        return "ASTM B258, diameter by its formula", "seen-3"
-    if size.system == "mm2":
-        return "the nominal figure: a label, not a measured area", "seen-5"
-    if size.system == "strands":
-        return "computed from the strands as written", "shop"
-    if any(size.label == sae(number).label for number in SAE_SEEN):
-        return "marine table that sets SAE areas beside AWG", "seen-1"
-    if size.label in ("SAE 22", "SAE 20"):
-        return "least area of SAE J1128 table 3, from memory", "memory"
-    return "marine table that sets SAE areas beside AWG, from memory", "memory"
 
 
 AWG_OF_TRADE = (30, 28, 26, 24, 22, 20, 18, 16, 14, 12, 10, 8, 6, 4, 3, 2, 1, 0, -1, -2, -3)

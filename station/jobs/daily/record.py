@@ -160,8 +160,7 @@ def _long_steady(reader: LedgerReader, plan: DailyCheckPlan, nest: Nest) -> bool
         *(entry.seq for entry in baseline_entries(reader, *nest)),
         *(row.held_seq for row in holds(reader, tool=nest[0], nest=nest[1], only_open=False)),
     )
-    new_reels = reader.entries(after_seq=checks[-1].seq, kind=ReelAdded.KIND)
-    return max(stretch) < checks[0].seq and not any(new_reels)
+    return max(stretch) < checks[0].seq and not reader.said(ReelAdded, checks[-1].seq)
 
 
 def _serviced_seq(reader: LedgerReader, nest: Nest) -> int:

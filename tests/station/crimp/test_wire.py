@@ -9,7 +9,6 @@ from station.crimp.wire import (
     AWG_THICKEST,
     AWG_THINNEST,
     MATERIALS,
-    area_source,
     awg,
     conservative_current_a,
     material_named,
@@ -181,8 +180,6 @@ def test_sae_gauges_to_four_aught(label: str, mils: float) -> None:
     size = parse_size(label)
     assert size.label == label
     assert size.circular_mils == pytest.approx(mils)
-    seen = label in ("SAE 18", "SAE 16", "SAE 14", "SAE 12", "SAE 10")
-    assert area_source(size)[1] == ("seen-1" if seen else "memory")
 
 
 @pytest.mark.parametrize(("gauge", "mm2"), [(8, 8.0), (6, 13.0), (4, 19.0), (2, 32.0)])
@@ -206,7 +203,3 @@ def test_the_sizes_of_an_installer() -> None:
         assert label in labels
     for size in sizes:
         assert parse_size(size.label) == size
-        source, standing = area_source(size)
-        assert source
-        assert ("memory" in source) == (standing == "memory")
-    assert area_source(parse_size("16x30 AWG"))[1] == "shop"
