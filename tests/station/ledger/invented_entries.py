@@ -8,11 +8,13 @@ from station.ledger.entries import (
     InstrumentChecked,
     InstrumentUsed,
     Joint,
+    PhotoTaken,
     PointTaken,
     PullResult,
     ResistanceResult,
     SampleImported,
 )
+from station.ledger.traces import packed, trace_key
 
 JOINT = Joint(connector="butt-red", wires=("18 AWG", "20 AWG"), tool="T1", nest="A")
 INSTRUMENT = InstrumentUsed(profile="any", identity="invented", port="none")
@@ -89,3 +91,10 @@ ELSEWHERE = SampleImported(
     splice_ohm=0.0002,
     verdict="pass",
 )
+
+
+def stored_photo(sample_id: str, file: bytes) -> tuple[PhotoTaken, dict[str, bytes]]:
+    data = packed(file)
+    key = trace_key(data)
+    taken = PhotoTaken(sample_id=sample_id, sha256=key, size_bytes=len(file))
+    return taken, {key: data}

@@ -34,7 +34,6 @@ from station.ledger.entries import (
     PersonLeft,
     PersonPrefers,
     PhotoDropped,
-    PhotoTaken,
     PullBegun,
     ReelAdded,
     ReelMeasured,
@@ -53,7 +52,7 @@ from station.ledger.entries import (
     WorkDone,
 )
 from station.ledger.store import Ledger
-from station.ledger.traces import encode_trace, packed, trace_key
+from station.ledger.traces import encode_trace, trace_key
 from tests.station.ledger.invented_entries import (
     CALIBRATED,
     CHECKED,
@@ -62,6 +61,7 @@ from tests.station.ledger.invented_entries import (
     PULL,
     PULL_LIMIT,
     RESISTANCE,
+    stored_photo,
 )
 
 
@@ -203,13 +203,6 @@ def _fill(
         photo, traces = stored_photo(sample.id, b"invented %d" % number)
         ledger.append(photo, person="Bo", traces=traces)
     ledger.append(PhotoDropped(sha256=photo.sha256, reason="no room"), person="Bo")
-
-
-def stored_photo(sample_id: str, file: bytes) -> tuple[PhotoTaken, dict[str, bytes]]:
-    data = packed(file)
-    key = trace_key(data)
-    taken = PhotoTaken(sample_id=sample_id, sha256=key, size_bytes=len(file))
-    return taken, {key: data}
 
 
 def _add_job(ledger: Ledger) -> None:

@@ -6,12 +6,13 @@ import pytest
 from sqlalchemy import text
 
 from station.errors import BadInput, SharedRefused
-from station.ledger.entries import PersonAdded
+from station.ledger.entries import PersonAdded, PhotoDropped
 from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
 from station.settings import ShareSettings
 from station.share.push import push, standing
 from station.share.restore import restore_bench
+from tests.station.ledger.invented_entries import stored_photo
 from tests.station.share.conftest import Record, contents
 
 pytest_plugins = ("tests.station.ledger.ledger_fixtures",)
@@ -34,6 +35,25 @@ def test_a_new_pi_goes_on_where_the_old_one_was(
     assert verify_ledger(again).fault is None
     with pytest.raises(SharedRefused, match="older copy"):
         push(ledger_file, record.where())
+
+
+def test_a_photo_comes_back_unless_it_was_dropped_since(
+    record: Record, ledger_file: Path, tmp_path: Path
+) -> None:
+    with Ledger.open(ledger_file) as ledger:
+        sample_id = ledger.reader.samples(limit=1)[0].sample_id
+        pictures = [stored_photo(sample_id, b"sent %d" % number) for number in range(2)]
+        for taken, data in pictures:
+            ledger.append(taken, person="Bo", traces=data)
+        push(ledger_file, record.where())
+        (kept, data), (gone, _) = pictures
+        ledger.append(PhotoDropped(sha256=gone.sha256, reason="no room"), person="Bo")
+    assert push(ledger_file, record.where()) == 1
+    again = tmp_path / "new.ledger"
+    assert restore_bench(record.where(), "bench-1", again).fault is None
+    with Ledger.open(again, create=False) as ledger:
+        assert ledger.reader.trace(kept.sha256) == data[kept.sha256]
+        assert ledger.reader.trace(gone.sha256) is None
 
 
 def test_a_ledger_that_stands_there_stays(record: Record, ledger_file: Path) -> None:
