@@ -217,6 +217,9 @@ def _error_page(sentence: str, status: int) -> tuple[str, int]:
 
 def _add_headers(response: Response) -> Response:
     response.headers.update(HEADERS)
+    if request.endpoint == "samples.sample_page" and at_hand.bench().settings.photos.keep_megabytes:
+        policy = HEADERS["Permissions-Policy"].replace("camera=()", "camera=(self)")
+        response.headers["Permissions-Policy"] = policy
     if request.endpoint != "static":
         # A page of somebody who signed out must not come back out of the browser's cache.
         response.headers.setdefault("Cache-Control", "no-store")

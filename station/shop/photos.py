@@ -27,8 +27,6 @@ MOST_SENT_BYTES = 12 * 1024 * 1024
 """Of a photo as it is sent: what phones make by themselves (our own choice)."""
 MOST_PIXELS = 50_000_000
 """What phones take by themselves; the memory of a small computer bears it once (our own choice)."""
-FORMATS = ("JPEG", "PNG", "WEBP")
-QUALITY = 80
 
 _ONE_AT_A_TIME = threading.Lock()
 
@@ -48,7 +46,7 @@ def cleaned(data: bytes, longest_edge: int = LONGEST_EDGE) -> bytes:
 
     written = BytesIO()
     try:
-        with _ONE_AT_A_TIME, Image.open(BytesIO(data), formats=FORMATS) as found:
+        with _ONE_AT_A_TIME, Image.open(BytesIO(data), formats=("JPEG", "PNG", "WEBP")) as found:
             if found.width * found.height > MOST_PIXELS:
                 raise ValueError("a bomb, not unpacked")
             # Of a JPEG file, no more is decoded than is needed.
@@ -58,7 +56,7 @@ def cleaned(data: bytes, longest_edge: int = LONGEST_EDGE) -> bytes:
             # A new picture has what is painted into it, and no words of the old one.
             picture = Image.new("RGB", upright.size)
             picture.paste(upright)
-            picture.save(written, "JPEG", quality=QUALITY)
+            picture.save(written, "JPEG", quality=80)
     # Decoders fail in every way when a file is made to break them.
     except Exception as error:
         raise BadInput(

@@ -1,7 +1,7 @@
 """What somebody may try over HTTP: all of it is refused and, where it matters, in the audit.
 
-The list follows the OWASP Top Ten and ASVS headings as far as they apply to a page without uploads
-or outgoing requests [memory].
+The list follows the OWASP Top Ten and ASVS headings as far as they apply to a page without outgoing
+requests [memory]. Hostile photos, the only files that are taken, are tried where photos are.
 """
 
 import shutil

@@ -53,8 +53,11 @@ def too_large(visitor: Visitor, sample_id: str, size: int) -> tuple[int, str]:
 def test_off_it_asks_nothing_and_takes_nothing(
     visitor: Visitor, records: LedgerReader, failed: str
 ) -> None:
-    page = visitor.get(f"/samples/{failed}").text
+    answer = visitor.get(f"/samples/{failed}")
+    assert "camera=()" in answer.headers["Permissions-Policy"]
+    page = answer.text
     assert "Photo" not in page
+    assert "camera.js" not in page
     assert 'type="file"' not in page
     status, said = send(visitor, failed, picture())
     assert status == 400
@@ -148,6 +151,35 @@ def test_a_trace_is_no_photo(client: FlaskClient, records: LedgerReader) -> None
     row = next(row for row in records.samples() if row.trace_sha256)
     path = f"/samples/{row.sample_id}/photos/{row.trace_sha256}.jpg"
     assert client.get(path).status_code == 404
+
+
+INVENTED_CAMERA = """navigator.mediaDevices.getUserMedia = async () => {
+  const canvas = document.createElement("canvas");
+  canvas.width = 320;
+  canvas.height = 200;
+  const paint = canvas.getContext("2d");
+  setInterval(() => paint.fillRect(0, 0, 320, 200), 20);
+  return canvas.captureStream();
+};"""
+
+
+@pytest.mark.usefixtures("photos_on")
+def test_the_camera_at_the_bench_sends_a_still(
+    page: Page, address: str, failed: str, records: LedgerReader
+) -> None:
+    page.add_init_script(INVENTED_CAMERA)
+    answer = page.goto(f"{address}/samples/{failed}")
+    assert answer is not None
+    assert "camera=(self)" in answer.headers["permissions-policy"]
+    page.locator("form[enctype] select").select_option("Ann Example")
+    camera = page.get_by_role("button", name="Camera at the bench")
+    camera.click()
+    expect(page.locator("#seen")).to_have_js_property("videoWidth", 320)
+    camera.click()
+    shown = page.get_by_role("img", name=re.compile("Photo of .* by Ann Example"))
+    expect(shown).to_have_js_property("naturalWidth", 240)
+    (photo,) = photos_of(records, [failed])
+    assert photo.person == "Ann Example"
 
 
 @pytest.mark.usefixtures("photos_on")
