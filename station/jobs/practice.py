@@ -26,12 +26,12 @@ class PracticeSet:
     samples
         The newest first.
     to_practise
-        The likeliest hint of what is behind each fault, what to look at, and in how many samples.
+        The likeliest cause of each fault, its hint, what to look at, and in how many samples.
     """
 
     person: str
     samples: tuple[SampleRow, ...]
-    to_practise: tuple[tuple[str, str, int], ...]
+    to_practise: tuple[tuple[str, str, str, int], ...]
 
     @property
     def passed(self) -> int:
@@ -58,7 +58,9 @@ def practice_sets(reader: LedgerReader, causes: tuple[Cause, ...]) -> list[Pract
             made = [row for row in newest if row.job == JOB and row.verdict not in (None, "void")]
             if rows := made[:SET]:
                 hints = hints_by_sample(reader, rows, causes).values()
-                likely = Counter((one.hint, one.look_at) for of in hints for one in of[:1])
+                likely = Counter(
+                    (one.cause, one.hint, one.look_at) for of in hints for one in of[:1]
+                )
                 practise = tuple((*what, count) for what, count in likely.most_common(MOST))
                 found.append(PracticeSet(person.name, tuple(rows), practise))
     return sorted(found, key=lambda one: one.newest_at, reverse=True)

@@ -32,8 +32,8 @@ def test_the_last_five_count_and_voids_do_not(tmp_path: Path) -> None:
         assert found.person == APPRENTICE
         assert (len(found.samples), found.passed, found.left) == (2, 1, 3)
         # Drawn out far below the limit: one fault, with what to look at.
-        assert [count for _, _, count in found.to_practise] == [1]
-        assert all(hint and look_at for hint, look_at, _ in found.to_practise)
+        assert [count for _, _, _, count in found.to_practise] == [1]
+        assert all(cause and hint and look_at for cause, hint, look_at, _ in found.to_practise)
         for _ in range(SET):
             practised(ledger, 150.0)
         [found] = practice_sets(ledger.reader, shipped_causes())

@@ -254,6 +254,9 @@ def test_the_list_says_what_an_apprentice_is_to_practise(
     text = people[ANN].get("/certifications").text
     assert f"<strong>{BO}</strong>: 1 of the last 2 passed, 3 to go" in text
     assert "To practise (1): " in text
+    lesson = re.search(r'To practise .* <a href="(/lessons\?fault=[a-z-]+)">', text)
+    assert lesson is not None
+    assert f'href="/samples/{sample_id}"' in people[ANN].get(lesson[1]).text
 
 
 def test_the_end_of_the_judging_leads_on(people: dict[str, Visitor]) -> None:
