@@ -201,11 +201,9 @@ def last_look(reader: LedgerReader, tool: str, nest: str) -> ToolLookRow | None:
 
 def baseline_entries(reader: LedgerReader, tool: str, nest: str) -> list[Entry]:
     """Return the entries of all baselines of a nest's joints, in order."""
-    table = tables.baseline
-    query = select(_entry).join(table, table.c.entry_id == _entry.c.id).order_by(_entry.c.seq)
     return [
         entry
-        for entry in reader.entries_found(query)
+        for entry in reader.entries(BaselineSet.KIND)
         if isinstance(entry.payload, BaselineSet)
         and (entry.payload.joint.tool, entry.payload.joint.nest) == (tool, nest)
     ]

@@ -252,14 +252,8 @@ class LedgerReader:
 
     def baselines(self) -> dict[str, BaselineSet]:
         """Return the latest baseline of every joint, by the joint's key."""
-        baseline = tables.baseline
-        query = select(_entry).join(baseline, baseline.c.entry_id == _entry.c.id)
-        latest: dict[str, BaselineSet] = {}
-        query = query.order_by(baseline.c.joint_key, baseline.c.baseline_version)
-        for entry in self.entries_found(query):
-            if isinstance(entry.payload, BaselineSet):
-                latest[entry.payload.joint.key] = entry.payload
-        return latest
+        said = sorted(self.said(BaselineSet), key=lambda one: (one.joint.key, one.baseline_version))
+        return {one.joint.key: one for one in said}
 
     def people(self, *, former: bool = False) -> list[PersonRow]:
         """Return the people at the bench, by name; with ``former``, those who left as well."""

@@ -221,10 +221,6 @@ class PhotoRow:
     dropped: bool
 
 
-SmallPhoto = tuple[SampleRow, str]
-"""A sample and a photo of it, as an address that holds the picture."""
-
-
 @dataclass(frozen=True)
 class Counts:
     """How much is on record; ``verdicts`` counts samples that have one, by verdict."""

@@ -16,7 +16,7 @@ from station.ledger.photos import (
     picture_of,
 )
 from station.ledger.reader import LedgerReader
-from station.ledger.rows import SampleRow, SmallPhoto
+from station.ledger.rows import SampleRow
 from station.ledger.store import Ledger
 from station.ledger.traces import packed, trace_key
 
@@ -67,7 +67,7 @@ def cleaned(data: bytes, longest_edge: int = LONGEST_EDGE) -> bytes:
     return written.getvalue()
 
 
-def small_photos(reader: LedgerReader, samples: Iterable[SampleRow]) -> list[SmallPhoto]:
+def small_photos(reader: LedgerReader, samples: Iterable[SampleRow]) -> list[tuple[SampleRow, str]]:
     """Return the photos of samples that are kept, as they stand on a paper."""
     rows = {row.sample_id: row for row in samples}
     found = ((rows[one.sample_id], picture_of(reader, one)) for one in photos_of(reader, rows))

@@ -13,7 +13,7 @@ from station.jobs.papers.frame import Paper, paper
 from station.jobs.papers.looks import LookRow
 from station.jobs.papers.plots import Level, Row, curve, strip_plot
 from station.jobs.step import OUTCOME_WORDS
-from station.ledger.rows import SmallPhoto
+from station.ledger.rows import SampleRow
 
 
 def certification_paper(
@@ -24,7 +24,7 @@ def certification_paper(
     looks: Sequence[LookRow],
     *,
     marks: Sequence[str] = (),
-    photos: Sequence[SmallPhoto] = (),
+    photos: Sequence[tuple[SampleRow, str]] = (),
     size: Paper = "a4",
 ) -> str:
     """A certification as one HTML file.

@@ -10,7 +10,7 @@ from station.jobs.papers.frame import Paper, paper
 from station.jobs.papers.looks import LookRow
 from station.jobs.papers.plots import Level, Row, strip_plot
 from station.ledger.entries import NEST_OUTCOME, CriterionResult
-from station.ledger.rows import JobRecord, SampleRow, SmallPhoto
+from station.ledger.rows import JobRecord, SampleRow
 
 OUTCOME_WORDS = {
     "released": "RELEASED FOR THE DAY",
@@ -27,7 +27,7 @@ def daily_paper(
     looks: Sequence[LookRow],
     *,
     marks: Sequence[str] = (),
-    photos: Sequence[SmallPhoto] = (),
+    photos: Sequence[tuple[SampleRow, str]] = (),
     size: Paper = "a4",
 ) -> str:
     """A daily check as one HTML file.

@@ -18,7 +18,7 @@ from station.jobs.papers.looks import LookRow
 from station.jobs.plan import JobPlan
 from station.ledger.chain import Head
 from station.ledger.entries import CriterionResult
-from station.ledger.rows import JobRecord, SampleRow, SmallPhoto
+from station.ledger.rows import JobRecord, SampleRow
 
 Paper = Literal["a4", "letter"]
 
@@ -52,7 +52,7 @@ def paper(
     *,
     looks: Sequence[LookRow] = (),
     marks: Sequence[str] = (),
-    photos: Sequence[SmallPhoto] = (),
+    photos: Sequence[tuple[SampleRow, str]] = (),
     size: Paper = "a4",
     rows: Sequence[SampleRow] = (),
     **shown: object,
@@ -70,7 +70,7 @@ def paper(
     marks
         What must be said first: invented, simulated.
     photos
-        Of the samples, those that are kept.
+        Of the samples, each as an address that holds the picture.
     rows
         The samples that it rests on.
     shown

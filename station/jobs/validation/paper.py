@@ -16,7 +16,7 @@ from station.jobs.validation.judge import WHAT, joint_words
 from station.jobs.validation.record import Validation
 from station.jobs.validation.replaced import ToolComparison
 from station.jobs.validation.tolerance import Finding
-from station.ledger.rows import SmallPhoto
+from station.ledger.rows import SampleRow
 
 
 def validation_paper(
@@ -25,7 +25,7 @@ def validation_paper(
     looks: Sequence[LookRow],
     *,
     marks: Sequence[str] = (),
-    photos: Sequence[SmallPhoto] = (),
+    photos: Sequence[tuple[SampleRow, str]] = (),
     size: Paper = "a4",
 ) -> str:
     """A validation as one HTML file.
