@@ -9,6 +9,7 @@ from playwright.sync_api import expect
 
 from tests.walks.daily_check import PERSON, invent_shop
 from tests.walks.taps import DAYS, NEST, Finger, at_the_screen
+from tests.web.accessibility import MOST_SCREENS, SCREENS
 
 
 @pytest.fixture(scope="module")
@@ -24,6 +25,22 @@ def finger(shop: Path, tmp_path: Path) -> Iterator[Finger]:
     shutil.copy(shop, path)
     with at_the_screen(path) as finger:
         yield finger
+
+
+def test_no_page_of_a_shop_in_use_is_longer_than_three_screens(finger: Finger) -> None:
+    page, long = finger.page, {}
+    page.goto("/samples")
+    sample = page.locator("tbody a").first.get_attribute("href")
+    assert sample is not None
+    page.goto(sample)
+    lot = page.locator("a[href*='/lots/recall']").first.get_attribute("href")
+    page.goto("/")
+    job = page.locator("a[href^='/jobs/']").first.get_attribute("href")
+    for path in (sample, lot, job, "/instruments", "/reels", "/limits", "/tools", "/people"):
+        assert path is not None
+        page.goto(path)
+        long[path] = page.evaluate(SCREENS)
+    assert {path: screens for path, screens in long.items() if screens > MOST_SCREENS} == {}
 
 
 def test_one_nest_is_checked_in_eleven_taps_and_its_joint_again_in_four(finger: Finger) -> None:

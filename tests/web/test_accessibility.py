@@ -10,7 +10,15 @@ from playwright.sync_api import Browser, Page, expect
 from station.bench.board import Stage
 from station.ledger.store import Ledger
 from tests.doors import PASSPHRASE, cheap_hashes, give_secret
-from tests.web.accessibility import faults, pages_reached
+from tests.web.accessibility import (
+    BROKEN,
+    MOST_SCREENS,
+    PRIMARY,
+    SCREENS,
+    faults,
+    html_faults,
+    pages_reached,
+)
 from tests.web.benches import BenchAtHand
 from tests.web.invented import order_of
 
@@ -31,28 +39,25 @@ def signed_in(browser: Browser, address: str, ledger: Ledger) -> Iterator[Page]:
     context.close()
 
 
-LOOKED_UP = {
-    "reference.words_page", "reference.limits", "reference.connectors",
-    "calibration.look_back_page",
-}  # fmt: skip
-"""Pages that are looked up like a book, or list all there is: longer than what is read through."""
-
-SCREENS = "document.documentElement.scrollHeight / innerHeight"
-MOST_SCREENS = 3.0
 MOST_BYTES = 100_000
+UNFOLD = "document.querySelectorAll('main details').forEach(it => { it.open = true; })"
 
 
-def test_no_page_that_links_lead_to_has_a_serious_fault_or_is_long_or_heavy(
+def test_no_page_that_links_lead_to_has_a_fault_or_is_long_or_heavy_or_asks_two_things(
     signed_in: Page, app: Flask, address: str
 ) -> None:
     reached, found = [], []
-    for endpoint in pages_reached(signed_in, app, address):
+    for endpoint, source in pages_reached(signed_in, app, address):
         reached.append(endpoint)
-        found += faults(signed_in)
-        if endpoint not in LOOKED_UP and signed_in.evaluate(SCREENS) > MOST_SCREENS:
+        found += [f"{endpoint}: {one}" for one in html_faults(source)]
+        found += [f"{endpoint}: {one}" for one in signed_in.evaluate(BROKEN)]
+        found += [f"{endpoint}: not the only act: {one}" for one in signed_in.evaluate(PRIMARY)]
+        if signed_in.evaluate(SCREENS) > MOST_SCREENS:
             found.append(f"{endpoint} is longer than {MOST_SCREENS} screens")
-        if len(gzip.compress(signed_in.content().encode())) > MOST_BYTES:
+        if len(gzip.compress(source.encode())) > MOST_BYTES:
             found.append(f"{endpoint} is heavier than {MOST_BYTES} bytes, packed")
+        signed_in.evaluate(UNFOLD)
+        found += faults(signed_in)
     assert found == []
     assert {*reached} >= {
         "today.today", "bench.bench_page", "samples.sample_page", "tools.nest_page",
@@ -79,6 +84,26 @@ def test_no_stage_of_the_bench_has_a_serious_fault(
 def test_error_pages_have_no_serious_fault(page: Page, path: str) -> None:
     page.goto(path)
     assert faults(page) == []
+
+
+def test_a_word_in_a_closed_group_is_shown_where_a_link_leads_to_it(page: Page) -> None:
+    page.goto("/bench")
+    page.locator(".help summary").click()
+    page.locator(".help a").first.click()
+    expect(page.locator("dt:target")).to_be_in_viewport()
+
+
+def test_the_checker_finds_what_the_html_standard_forbids(page: Page) -> None:
+    wrong = (
+        "<!doctype html><html lang='en'><title>Wrong</title><main><p id='a'><div id='a'></p>"
+        "<label for='b'>x</label><button>One<a href='#a'>in</a></button> <button>Two</button>"
+    )
+    page.set_content(wrong)
+    assert any("unexpected-end-tag" in one for one in html_faults(wrong))
+    assert {one.split(":")[0] for one in page.evaluate(BROKEN)} == {
+        "id twice", "points nowhere", "within another",
+    }  # fmt: skip
+    assert page.evaluate(PRIMARY) == ["Two"]
 
 
 def test_the_checker_finds_faults(page: Page) -> None:

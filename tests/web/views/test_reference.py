@@ -69,9 +69,7 @@ def test_a_size_without_a_limit_has_none_made_up(client: FlaskClient) -> None:
 
 def test_the_set_in_use_comes_first(client: FlaskClient) -> None:
     text = client.get("/limits").text
-    place = {
-        name: text.index(f'<section class="card" id="{name}"') for name in shipped_limit_sets().ids
-    }
+    place = {name: text.index(f'<p id="{name}">') for name in shipped_limit_sets().ids}
     in_force = shipped_limit_sets().choice.set_ids
     last = max(place[name] for name in in_force)
     assert all(last < at for name, at in place.items() if name not in in_force)
