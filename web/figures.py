@@ -61,7 +61,9 @@ def trace_figure(
     )
 
     def draw(figure: "Figure") -> None:
-        axes = figure.subplots()
+        # To fit margins to the labels draws a figure twice: these hold any force and time.
+        figure.set_layout_engine("none")
+        axes = figure.add_axes((0.1, 0.16, 0.88, 0.81))
         axes.plot(time, force, color=LINE, linewidth=1.5)
         axes.plot([peak_time_s], [peak_n], "v", color=INK, markersize=7)
         late = peak_time_s > float(np.mean(time[[0, -1]]))
@@ -70,12 +72,7 @@ def trace_figure(
         )
         if limit_n is not None:
             axes.axhline(limit_n, color=ALARM, linestyle="--", linewidth=1.2)
-            _note(
-                axes,
-                f"{said_or_typed('limit')} {newton(limit_n)}",
-                (float(time[0]), limit_n),
-                leftwards=False,
-            )
+            _note(axes, f"{said_or_typed('limit')} {newton(limit_n)}", (float(time[0]), limit_n))
         axes.set_xlabel(said_or_typed(say("time in s")))
         axes.set_ylabel(said_or_typed(say("force in N")))
         axes.margins(y=0.12)
@@ -98,7 +95,7 @@ def thinned(
     return time_s[index], force_n[index]
 
 
-def _note(axes: "Axes", text: str, at: tuple[float, float], *, leftwards: bool) -> None:
+def _note(axes: "Axes", text: str, at: tuple[float, float], *, leftwards: bool = False) -> None:
     axes.annotate(
         text,
         at,

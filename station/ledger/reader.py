@@ -121,12 +121,13 @@ class LedgerReader:
         newest_first: bool = True,
         verdict: str | None = None,
         lots: Iterable[str] | None = None,
+        job: str | None = None,
     ) -> list[SampleRow]:
         """Return samples in the order in which they were begun.
 
         Parameters
         ----------
-        tool, nest, person : str, optional
+        tool, nest, person, job : str, optional
             Only samples of these.
         limit : int
             At most so many.
@@ -139,7 +140,7 @@ class LedgerReader:
         lots : iterable of str, optional
             Only samples of any of these lots, reels and serial numbers of tools.
         """
-        query = tables.found(_sample, tool=tool, nest=nest, person=person)
+        query = tables.found(_sample, tool=tool, nest=nest, person=person, job=job)
         if lots is not None:
             lot = tables.sample_lot.c
             query = query.where(

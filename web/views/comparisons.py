@@ -25,11 +25,12 @@ pages = Blueprint("comparisons", __name__, url_prefix="/compare")
 def compare_page() -> str | tuple[str, int]:
     """The form, and what was found where two ways are named."""
     first, second = (request.args.get(name, "")[:MAX_TEXT] for name in ("first", "second"))
-    rows = reader().samples(limit=MOST_ROWS)
-    labels = sorted({row.step for row in rows if row.job == COMPARISON and row.step})
+    named = reader().samples(limit=MOST_ROWS, job=COMPARISON)
+    labels = sorted({row.step for row in named if row.step})
     values = {"first": first, "second": second}
     if not (first or second):
         return _page(labels, values)
+    rows = reader().samples(limit=MOST_ROWS)
     try:
         ways = (way_from(first), way_from(second))
         invented = any(row.demo for row in rows if any(way.takes(row) for way in ways))
