@@ -310,15 +310,11 @@ def certification_by_page(shop: Shop, pictures: Path | None = None) -> None:
 
 
 def _judge_all(page: Page) -> None:
-    links = page.locator("main .rows a")
-    while links.count():
-        links.first.click()
-        enter = page.get_by_role("button", name="Enter what I see")
-        # It stands below the checklist: when it is there, so is every line.
-        enter.wait_for()
-        for good in page.locator("input[value=good]").all():
-            good.check()
-        enter.click()
+    codes = page.locator("main .rows code")
+    while codes.count():
+        page.get_by_label("Code on the label").fill((codes.first.text_content() or "").lower())
+        page.get_by_role("button", name="Take it").click()
+        page.get_by_role("button", name="Looked at: all good but what is ticked").click()
         _send(page.locator("form[action$=measure]"), LEAD)
         _at_the_bench(page)
         page.goto("/certifications/judging")

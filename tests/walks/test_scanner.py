@@ -124,7 +124,9 @@ def test_a_coded_sample_is_judged_and_measured_by_scans_alone(
         assert f"<title>CRIMP.C{code}</title>" in page.content()
         sign_in(page, LEAD)
         scan(page, Label("C", code, ""))
-        expect(page.get_by_role("button", name="Enter what I see")).to_be_visible()
+        expect(
+            page.get_by_role("button", name="Looked at: all good but what is ticked")
+        ).to_be_visible()
         scan(page, GO)
         expect(page.get_by_role("button", name="Measure it now")).to_be_visible()
         scan(page, Label("P", LEAD, ""))

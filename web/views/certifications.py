@@ -211,8 +211,10 @@ def end(job_id: str) -> Response:
 
 
 @pages.get("/judging")
-def judging() -> str:
-    """The coded samples that wait, of everybody together."""
+def judging() -> str | Response:
+    """The coded samples that wait, of everybody together; a code that is typed leads to its own."""
+    if code := request.args.get("code"):
+        return redirect(url_for("certifications.coded_sample", code=code), 303)
     return render_template("judging.html", waiting=pool(reader()).samples)
 
 
@@ -220,11 +222,7 @@ def judging() -> str:
 def coded_sample(code: str) -> str:
     """The checklist of one coded sample, or its measurement once it was looked at."""
     sample = pool(reader()).demand(code)
-    return render_template(
-        "coded_sample.html",
-        sample=sample,
-        items=_items(sample),
-    )
+    return render_template("coded_sample.html", sample=sample, items=_items(sample))
 
 
 @pages.post("/judging/<code>")

@@ -216,6 +216,23 @@ def test_a_judge_is_warned_before_a_key(people: dict[str, Visitor]) -> None:
     assert {name for name, text in shown.items() if led in text} == {BO, CY}
 
 
+def test_a_typed_code_leads_to_its_sample_and_what_is_not_ticked_is_good(
+    people: dict[str, Visitor], ledger: Ledger
+) -> None:
+    labelled(people)
+    code = pool(ledger.reader).samples[0].code
+    answer = people[ANN].get(f"/certifications/judging?code={code.lower()}")
+    page = people[ANN].get(answer.headers["Location"])
+    items = re.findall(r'type="checkbox" name="(item-[^"]+)"', page.text)
+    # As a browser sends it: a tick comes before the hidden answer that stands without it.
+    ticked = {items[0]: ["fault", "good"], **dict.fromkeys(items[1:], "good")}
+    assert people[ANN].post(f"/certifications/judging/{code}", **ticked).status_code == 303
+    judged_so = pool(ledger.reader).samples[0].judged
+    assert judged_so is not None
+    assert [f"item-{item}" for item, good in judged_so.items() if not good] == items[:1]
+    assert people[ANN].get("/certifications/judging?code=none+such").status_code == 303
+
+
 def test_from_one_coded_sample_to_the_next(
     people: dict[str, Visitor], bench: BenchAtHand, ledger: Ledger
 ) -> None:
