@@ -52,6 +52,8 @@ def test_no_page_that_links_lead_to_has_a_fault_or_is_long_or_heavy_or_asks_two_
         found += [f"{endpoint}: {one}" for one in html_faults(source)]
         found += [f"{endpoint}: {one}" for one in signed_in.evaluate(BROKEN)]
         found += [f"{endpoint}: not the only act: {one}" for one in signed_in.evaluate(PRIMARY)]
+        if not signed_in.locator(".help").count():
+            found.append(f"{endpoint} has no help")
         if signed_in.evaluate(SCREENS) > MOST_SCREENS:
             found.append(f"{endpoint} is longer than {MOST_SCREENS} screens")
         if len(gzip.compress(source.encode())) > MOST_BYTES:
