@@ -148,8 +148,9 @@ def _sample_begun(begun: SampleBegun, connection: Connection, entry: Entry) -> N
     own["reels"] = spelled(begun.reels)
     _add(connection, _sample, entry, **own, **_joint(begun.joint))
     lots = {begun.terminal_lot, begun.sleeve_lot, begun.tool_serial, *begun.reels} - {None, ""}
-    for name in lots:
-        connection.execute(tables.sample_lot.insert(), {"name": name, "begun_seq": entry.seq})
+    if lots:
+        rows = [{"name": name, "begun_seq": entry.seq} for name in lots]
+        run(connection, _INSERT["sample_lot"], rows)
     _count(connection, entry.person, BEGUN)
 
 
@@ -180,8 +181,7 @@ def _sample_finished(finished: SampleFinished, connection: Connection, entry: En
     if run(connection, _FINISH, {"of_sample": finished.sample_id} | row).rowcount == 0:
         _refuse_finish(connection, finished.sample_id)
     _count(connection, entry.person, finished.verdict, row["at_utc"])
-    used = {role: row[role] for role in ("meter", "tester") if row.get(role) is not None}
-    if used:
+    if used := {role: row[role] for role in ("meter", "tester") if row.get(role) is not None}:
         notes = [{"role": role, "instrument": named} for role, named in used.items()]
         run(connection, _NOTE_INSTRUMENT, notes)
 
@@ -263,10 +263,7 @@ def _measured(finished: SampleFinished) -> dict[str, Any]:
         measured |= vars(first) | {"tester": first.instrument.name, "pull_end": first.end}
         charted = (pull for pull in finished.pulls if pull.is_charted(finished.joint))
         shown = next((pull for pull in charted if pull.void_reason is None), None)
-        measured |= {
-            "peak_n": None if shown is None else shown.peak_n,
-            "peak_u_n": None if shown is None else shown.u_n,
-        }
+        measured |= {"peak_n": shown and shown.peak_n, "peak_u_n": shown and shown.u_n}
     return measured
 
 

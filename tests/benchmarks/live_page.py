@@ -105,8 +105,14 @@ def take_sample(
     bench: Bench, panel: WorkedPanel, pages: list[Page]
 ) -> tuple[list[float], list[float]]:
     """Ms from footswitch to page, and updates of the curve per second, of every page."""
+    for page in pages:
+        page.evaluate("window.old = true")
     bench.start(ORDER)
-    until(bench, Stage.CLIP_ON)
+    # A page is loaded anew for a sample that somebody else began.
+    for page in pages:
+        page.wait_for_function(
+            "!window.old && document.getElementById('live')?.dataset.now === 'clip_on'"
+        )
     waited = press(panel, pages, Stage.READING)
     until(bench, Stage.GRIP)
     for page in pages:
