@@ -2,7 +2,7 @@
 
 import socket
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -40,9 +40,9 @@ class Line:
         with self._counting:
             self._left = size
 
-    def cut(self) -> None:
-        """Break every connection now."""
-        for one in self._open:
+    def cut(self, connections: Sequence[socket.socket] | None = None) -> None:
+        """Break every connection now, or those given."""
+        for one in [*self._open] if connections is None else connections:
             with suppress(OSError):
                 one.shutdown(socket.SHUT_RDWR)
 
@@ -75,9 +75,11 @@ class Line:
                 passing = self._passing(len(data)) if counted else None
                 sink.sendall(data[:passing])
                 if passing is not None:
+                    # Not those that are made once it goes on.
+                    broken = [*self._open]
                     self.reached.set()
                     self.going_on.wait()
-                    self.cut()
+                    self.cut(broken)
                     return
 
     def _passing(self, size: int) -> int | None:
