@@ -2,6 +2,7 @@
 
 import stat
 import threading
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from unittest.mock import patch
@@ -11,13 +12,15 @@ from werkzeug.security import check_password_hash, generate_password_hash
 
 from station.errors import DataFileError
 from station.shop.secrets import CODE_LASTS, HASH_METHOD, SecretFile
+from tests.doors import cheap_hashes
 
 NOW = datetime(2031, 3, 4, 15, 0, tzinfo=UTC)
 
 
 @pytest.fixture
-def secrets(tmp_path: Path) -> SecretFile:
-    return SecretFile(tmp_path / "bench.ledger")
+def secrets(tmp_path: Path) -> Iterator[SecretFile]:
+    with cheap_hashes():
+        yield SecretFile(tmp_path / "bench.ledger")
 
 
 def test_a_secret_matches_its_person_only(secrets: SecretFile) -> None:
@@ -33,7 +36,8 @@ def test_a_secret_matches_its_person_only(secrets: SecretFile) -> None:
     assert secrets.kinds() == {"Bo Invented": "pin"}
 
 
-def test_nothing_readable_is_kept_and_nobody_else_may_look(secrets: SecretFile) -> None:
+def test_nothing_readable_is_kept_and_nobody_else_may_look(tmp_path: Path) -> None:
+    secrets = SecretFile(tmp_path / "bench.ledger")
     secrets.keep("Ann Example", "seven brown otters")
     text = secrets.path.read_text(encoding="utf-8")
     assert "otters" not in text
