@@ -1,4 +1,4 @@
-"""What a reader chose: language and units, kept by the browser and, for who signs in, on record."""
+"""What a reader chose: language, units, sound; kept by the browser and, once signed in, on record."""
 
 from collections.abc import Mapping
 
@@ -16,11 +16,12 @@ A_YEAR_S = 365 * 24 * 3600
 
 FORCES = {"N": say("N first"), "lbf": say("lbf first")}
 WIRES = {"named": say("wire by name"), "area": say("wire with mm²")}
+SOUNDS = {"silent": say("silent"), "tones": say("verdict by two tones")}
 
 
 def offered() -> dict[str, dict[str, str]]:
     """Every choice, with its values and what each is called."""
-    return {CHOICE: languages(), "force": FORCES, "wire": WIRES}
+    return {CHOICE: languages(), "force": FORCES, "wire": WIRES, "sound": SOUNDS}
 
 
 def chosen(name: str) -> str:

@@ -189,6 +189,41 @@ def test_sample_goes_from_form_to_verdict(
     assert troubles == []
 
 
+LISTEN = """
+window.AudioContext = class { currentTime = 0; destination = {}; };
+window.OscillatorNode = class {
+  constructor(_, how) {
+    const heard = JSON.parse(sessionStorage.heard || "[]");
+    sessionStorage.heard = JSON.stringify([...heard, how.frequency]);
+  }
+  connect() {}
+  start() {}
+  stop() {}
+};
+"""
+
+
+@pytest.mark.parametrize(("force_n", "heard"), [(142.0, [660, 990]), (60.0, [440, 220])])
+def test_a_verdict_is_heard_once_where_that_was_chosen(
+    page: Page, bench: BenchAtHand, troubles: list[str], force_n: float, heard: list[int]
+) -> None:
+    page.add_init_script(LISTEN)
+    page.goto("/more")
+    page.get_by_role("button", name="verdict by two tones").click()
+    expect(page.get_by_role("button", name="verdict by two tones", pressed=True)).to_be_visible()
+    page.goto("/bench")
+    expect(page.get_by_role("button", name="Start this sample")).to_be_visible()
+    bench.clip(order_of("Bo Invented", "blue"))
+    expect(page.get_by_text("Clip the four leads on")).to_be_visible()
+    bench.finish(force_n)
+    expect(page.locator("#verdict")).to_be_visible()
+    page.wait_for_function("sessionStorage.heard")
+    page.goto("/bench")
+    expect(page.locator("#verdict")).to_be_visible()
+    assert page.evaluate("JSON.parse(sessionStorage.heard)") == heard
+    assert troubles == []
+
+
 def test_open_page_follows_what_another_began(
     page: Page, bench: BenchAtHand, troubles: list[str]
 ) -> None:

@@ -71,6 +71,31 @@ function showOutcome(state) {
   }
 }
 
+// Two tones, for who looks elsewhere: up where it passes, down where it fails, else the same twice.
+const TONES_HZ = { pass: [660, 990], fail: [440, 220] };
+const TONE_S = 0.25;
+
+function sound(verdict) {
+  const speaker = new AudioContext();
+  (TONES_HZ[verdict] || [440, 440]).forEach((frequency, place) => {
+    const tone = new OscillatorNode(speaker, { frequency });
+    tone.connect(speaker.destination);
+    tone.start(speaker.currentTime + place * TONE_S);
+    tone.stop(speaker.currentTime + (place + 1) * TONE_S);
+  });
+}
+
+// Once for each sample, whether the verdict comes to an open page or with a new one.
+function soundOutcome(state) {
+  if (live.dataset.sound !== "tones") return;
+  const waiting = sessionStorage.getItem("waiting");
+  if (state.stage !== "done") sessionStorage.setItem("waiting", state.stage === "idle" ? "" : "yes");
+  else if (waiting) {
+    sessionStorage.removeItem("waiting");
+    sound(state.verdict);
+  }
+}
+
 function show(state) {
   version = state.version;
   showTexts(state.texts, state.english);
@@ -88,6 +113,7 @@ function took(state) {
   // What a job goes on with is worked out by the server too.
   const ended = state.stage === "done" && stage !== "done" && live.dataset.job;
   if (ended || state.stage === "clip_on" && state.taken !== Number(live.dataset.taken)) location.replace(location.pathname);
+  else soundOutcome(state);
   show(state);
   lost.hidden = true;
 }
