@@ -1,4 +1,4 @@
-"""What a reader chose: language, units, sound; kept by the browser and, once signed in, on record."""
+"""What a reader chose: language, units, sound; kept by the browser and, who signs in, on record."""
 
 from collections.abc import Mapping
 
