@@ -5,9 +5,9 @@ from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
-from station.crimp.in_force import LimitsInForce
+from station.crimp.in_force import Facts, LimitsInForce
 from station.crimp.verdict import DEFAULT_GUARD
 from station.files import read_toml
 
@@ -24,11 +24,7 @@ ANY_ADDRESS = "0.0.0.0"  # noqa: S104
 """As ``host``: every address of this machine."""
 
 
-class _Section(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class PanelPins(_Section):
+class PanelPins(Facts):
     """GPIO numbers (not places on the header) of the panel; None where nothing is wired.
 
     A settings file, which has no word for None, says ``false``. Outputs are on pins that are pulled
@@ -64,7 +60,7 @@ class PanelPins(_Section):
         return {name: gpio for name, gpio in pins.items() if gpio is not None}
 
 
-class InstrumentSettings(_Section):
+class InstrumentSettings(Facts):
     """Which instrument hangs on which port."""
 
     port: str
@@ -79,13 +75,13 @@ class InstrumentSettings(_Section):
     """A file to which every byte that passes is appended, to see what an instrument really says."""
 
 
-class FixtureSettings(_Section):
+class FixtureSettings(Facts):
     """Where the sense clips sit, and how well that is known (standard uncertainties)."""
 
     span_m: Positive = 0.080
     """From sense clip A to sense clip B as the family is drawn, the joint included."""
     u_span_m: NotNegative = 0.0005
-    spans_mm: dict[str, Positive] = {}
+    spans_mm: dict[str, Positive] = Field(default_factory=dict)
     """Spans of families, by their id, that are not ``span_m``."""
     temperature_c: float | None = None
     """Wire temperature where it is known; None means that nothing is corrected."""
@@ -129,7 +125,7 @@ class FixtureSettings(_Section):
         return self.spans_mm.get(family, 1e3 * self.span_m) * 1e-3
 
 
-class CaliperSettings(_Section):
+class CaliperSettings(Facts):
     """The caliper, or crimp micrometer, by which crimps are measured before they are pulled."""
 
     sheets_folder: Path
@@ -144,7 +140,7 @@ class CaliperSettings(_Section):
     profile: str = "caliper-plain"
 
 
-class DoorSettings(_Section):
+class DoorSettings(Facts):
     """Who can reach the page, and how long a sign-in lasts."""
 
     hosts: tuple[Annotated[str, Field(min_length=1, max_length=253)], ...] = ()
@@ -156,7 +152,7 @@ class DoorSettings(_Section):
     longest_hours: Annotated[float, Field(ge=0.1, le=24.0)] = 10.0
 
 
-class ShareSettings(_Section):
+class ShareSettings(Facts):
     """The PostgreSQL to which this bench copies its record; see firmware_notes/shared.md."""
 
     database: str = "postgresql://"
@@ -165,7 +161,7 @@ class ShareSettings(_Section):
     """A passfile of mode 0600; None where the PG variables or ``~/.pgpass`` have the password."""
 
 
-class PhotoSettings(_Section):
+class PhotoSettings(Facts):
     """Photos of samples, taken through the page."""
 
     keep_megabytes: Annotated[int, Field(ge=0, le=100_000)] = 0
@@ -173,7 +169,7 @@ class PhotoSettings(_Section):
     oldest of passed samples make room; all others are kept."""
 
 
-class Settings(_Section):
+class Settings(Facts):
     """Everything that a bench can set."""
 
     bench: Annotated[str, Field(min_length=1, max_length=40)] = "bench-1"

@@ -8,8 +8,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, model_validator
+from pydantic import model_validator
 
+from station.crimp.in_force import Facts
 from station.crimp.pull.reduce import FAILURE_MODES
 
 Level = Literal["low", "ok", "high"]
@@ -18,10 +19,8 @@ UNUSUAL_SCORE = 2.5
 """Standard scores from the joint's baseline beyond which a value counts as low or high."""
 
 
-class Signs(BaseModel):
+class Signs(Facts):
     """What a rule looks for; an empty list says nothing about that kind of finding."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     force: tuple[Level, ...] = ()
     resistance: tuple[Level, ...] = ()
@@ -37,10 +36,8 @@ class Signs(BaseModel):
         return self
 
 
-class Cause(BaseModel):
+class Cause(Facts):
     """One rule of the data file."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     id: str
     hint: str
@@ -49,10 +46,8 @@ class Cause(BaseModel):
     speaks_for: Signs
 
 
-class CauseFile(BaseModel):
+class CauseFile(Facts):
     """The data file."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     causes: tuple[Cause, ...]
 
@@ -106,7 +101,7 @@ def hints(findings: Findings, causes: Iterable[Cause]) -> list[Hint]:
     found = [
         Hint(cause.id, cause.hint, cause.look_at, _count(cause, findings))
         for cause in causes
-        if _missing(cause.must, findings) == 0
+        if sum(map(bool, _parts(cause.must))) == sum(_matches(cause.must, findings))
     ]
     return sorted(found, key=lambda hint: -hint.signs)
 
@@ -114,14 +109,6 @@ def hints(findings: Findings, causes: Iterable[Cause]) -> list[Hint]:
 def _count(cause: Cause, findings: Findings) -> int:
     must, speaks_for = _matches(cause.must, findings), _matches(cause.speaks_for, findings)
     return sum(must) + sum(speaks_for)
-
-
-def _missing(signs: Signs, findings: Findings) -> int:
-    return _stated(signs) - sum(_matches(signs, findings))
-
-
-def _stated(signs: Signs) -> int:
-    return sum(bool(part) for part in _parts(signs))
 
 
 def _matches(signs: Signs, findings: Findings) -> Sequence[bool]:

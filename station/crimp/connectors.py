@@ -9,9 +9,10 @@ from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Literal, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from calibration.saying import join, say
+from station.crimp.in_force import Facts
 from station.crimp.limits import SourceStanding
 from station.crimp.units import CIRCULAR_MIL_M2, SQUARE_MILLIMETRE_M2
 from station.crimp.wire import (
@@ -42,11 +43,7 @@ WRONG_BARREL = say("The barrel is not made for its wires.")
 NO_JOINT = say("This way of joining is for comparison only: it must not be built.")
 
 
-class _Data(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class CheckItem(_Data):
+class CheckItem(Facts):
     """One thing to look at before the test."""
 
     id: str
@@ -58,7 +55,7 @@ class CheckItem(_Data):
     standing: FactStanding
 
 
-class Family(_Data):
+class Family(Facts):
     """A way of joining: what is common to its connectors.
 
     The span runs along the drawing of the family from sense clip A, through M where there are two
@@ -127,7 +124,7 @@ class Family(_Data):
         return list(lengths.items())
 
 
-class Connector(_Data):
+class Connector(Facts):
     """One connector: one data file."""
 
     id: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]

@@ -3,28 +3,24 @@
 from collections.abc import Iterable
 from typing import Annotated
 
-from pydantic import BaseModel, Field, field_validator
+from pydantic import Field, field_validator
 
-from station.crimp.in_force import STRICT
+from station.crimp.in_force import Facts
 from station.crimp.limits import Limit, SizeCriterion
 from station.crimp.wire import parse_size
 
 Millimetres = Annotated[float, Field(gt=0.0, lt=100.0)]
 
 
-class Target(BaseModel):
+class Target(Facts):
     """A size in millimetre and what it may be off by on either side, as printed."""
-
-    model_config = STRICT
 
     mm: Millimetres
     tolerance_mm: Millimetres
 
 
-class DataSheet(BaseModel):
+class DataSheet(Facts):
     """A data sheet: one file per terminal. Sizes are never interpolated."""
-
-    model_config = STRICT
 
     id: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
     title: str

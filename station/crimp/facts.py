@@ -4,12 +4,10 @@ from functools import cache
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
-from pydantic import BaseModel, ConfigDict
-
 from station.crimp.causes import Cause, CauseFile
 from station.crimp.connectors import CheckItem, Connector, ConnectorBook, Family
 from station.crimp.data_sheets import DataSheet
-from station.crimp.in_force import LimitsInForce
+from station.crimp.in_force import Facts, LimitsInForce
 from station.crimp.limits import LimitSet, LimitSets
 from station.errors import DataFileError
 from station.files import DATA, read_all, read_toml
@@ -36,10 +34,8 @@ def load_data_sheets(folder: Path, connectors: ConnectorBook) -> list[DataSheet]
     return sheets
 
 
-class _FamilyFile(BaseModel):
+class _FamilyFile(Facts):
     """The file that holds all families and what to look at."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     items: tuple[CheckItem, ...]
     families: tuple[Family, ...]

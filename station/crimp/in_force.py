@@ -6,32 +6,28 @@ from pydantic import BaseModel, ConfigDict
 
 from station.crimp.wire import WireSize
 
-STRICT = ConfigDict(frozen=True, extra="forbid")
-
 Judged = Literal["pull", "resistance"]
 
 
-class SetsOfKind(BaseModel):
-    """What judges one kind of wire: sets by identifier; every one that has the size judges."""
+class Facts(BaseModel):
+    """What is read from a file: nothing beside what is named."""
 
-    model_config = STRICT
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class SetsOfKind(Facts):
+    """What judges one kind of wire: sets by identifier; every one that has the size judges."""
 
     pull: tuple[str, ...]
     resistance: tuple[str, ...] = ()
 
-    def for_part(self, part: Judged) -> tuple[str, ...]:
-        """The sets that judge the pull, or the resistance."""
-        return self.pull if part == "pull" else self.resistance
 
-
-class LimitsInForce(BaseModel):
+class LimitsInForce(Facts):
     """What a shop judges by, stated once.
 
     The shipped choice covers every size that an installer uses; what of it is published and what is
     a rule of our own is told by the standing of each set. A customer's document goes before it.
     """
-
-    model_config = STRICT
 
     awg_and_sae: SetsOfKind = SetsOfKind(
         pull=("ul-486a-1991", "own-rule-pull-sae"), resistance=("own-rule-resistance",)

@@ -9,10 +9,10 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from calibration.saying import say
-from station.crimp.in_force import Judged, LimitsInForce
+from station.crimp.in_force import Facts, Judged, LimitsInForce
 from station.crimp.units import NEWTON_PER_LBF, standing_words
 from station.crimp.wire import WireSize, parse_size, soft_break_force_n
 from station.errors import NoLimit
@@ -49,11 +49,7 @@ PullKind = Literal["destructive", "hold", "not stated"]
 """A force that is held and the peak of a pull to destruction are different results."""
 
 
-class _Data(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class LimitRow(_Data):
+class LimitRow(Facts):
     """The limit for one size, where it carries more than a number."""
 
     value: Annotated[float, Field(gt=0.0)]
@@ -62,7 +58,7 @@ class LimitRow(_Data):
     note: str | None = None
 
 
-class CriterionTable(_Data):
+class CriterionTable(Facts):
     """One criterion of a set: its unit as printed, and a row per size."""
 
     criterion: Criterion
@@ -87,7 +83,7 @@ class CriterionTable(_Data):
         return row if isinstance(row, LimitRow) else LimitRow(value=row)
 
 
-class LimitSet(_Data):
+class LimitSet(Facts):
     """A limit set: one data file."""
 
     id: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
@@ -236,14 +232,8 @@ class LimitSets:
         NoLimit
             The set, or every set, lacks the size. The message names sets that have it.
         """
-        sets = [self[set_id]] if set_id else [self._sets[name] for name in self.ids]
-        found = [
-            limit_of(limit_set, table, size)
-            for limit_set in sets
-            if set_id or not limit_set.from_memory
-            for table in limit_set.criteria
-            if size.label in table.rows
-        ]
+        seen = [name for name in self.ids if not self._sets[name].from_memory]
+        found = self._of_kind(size, [set_id] if set_id else seen, UNIT_KIND)
         if not found:
             raise NoLimit(self._nothing_for(size, set_id))
         return found
@@ -274,7 +264,7 @@ class LimitSets:
                 "[limits].",
                 missing=say(missing[0]),
                 size=size.label,
-                named=set_id or ", ".join(self.choice.of(size).for_part(missing[0])) or say("none"),
+                named=set_id or ", ".join(getattr(self.choice.of(size), missing[0])) or say("none"),
             )
         return found
 
@@ -327,19 +317,11 @@ class LimitSets:
     def _of_kind(
         self, size: WireSize, set_ids: Iterable[str], criteria: Collection[Criterion]
     ) -> list[Limit]:
-        return [
-            limit_of(self[name], table, size)
-            for name in set_ids
-            for table in self[name].criteria
-            if size.label in table.rows and table.criterion in criteria
-        ]
+        found = (limit for name in set_ids for limit in limits_of(self[name], size))
+        return [limit for limit in found if limit.criterion in criteria]
 
     def _nothing_for(self, size: WireSize, set_id: str | None) -> str:
-        others = [
-            name
-            for name in self.ids
-            if any(size.label in table.rows for table in self._sets[name].criteria)
-        ]
+        others = [name for name in self.ids if limits_of(self[name], size)]
         where = say("Limit set {set_id} has no", set_id=set_id)
         if not set_id:
             where = say("No limit set seen in print has a")
@@ -354,6 +336,12 @@ class LimitSets:
             size=size.label,
             others=tail,
         )
+
+
+def limits_of(limit_set: LimitSet, size: WireSize) -> list[Limit]:
+    """All limits of a set for a size."""
+    tables = (table for table in limit_set.criteria if size.label in table.rows)
+    return [limit_of(limit_set, table, size) for table in tables]
 
 
 def limit_of(limit_set: LimitSet, table: CriterionTable, size: WireSize) -> Limit:

@@ -2,16 +2,16 @@
 
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
+
+from station.crimp.in_force import Facts
 
 Share = Annotated[float, Field(gt=0.0, lt=1.0)]
 Count = Annotated[int, Field(ge=0)]
 
 
-class JobPlan(BaseModel):
+class JobPlan(Facts):
     """A plan: read from a file, and recorded with each job that is done by it."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     id: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
     title: str

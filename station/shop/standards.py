@@ -11,12 +11,13 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, RootModel, model_validator
+from pydantic import Field, RootModel, model_validator
 
 from calibration.force import HungWeight, hung_force, local_gravity
 from calibration.resistors import ReferenceResistor
 from calibration.saying import say
 from calibration.standing import CheckKind, InstrumentKind
+from station.crimp.in_force import Facts
 from station.errors import BadInput, DataFileError
 from station.files import INVENTED_STANDARDS, read_all
 
@@ -52,9 +53,7 @@ class Conditions:
     site: Site | None = None
 
 
-class _Standard(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
+class _Standard(Facts):
     id: Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*$", max_length=60)]
     title: Annotated[str, Field(min_length=1, max_length=200)]
     certificate: Annotated[str, Field(min_length=1, max_length=200)]

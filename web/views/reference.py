@@ -5,10 +5,9 @@ from typing import Any
 from flask import Blueprint, render_template, request
 
 from station.crimp.connectors import insulation_gap_mm, strip_length_mm
-from station.crimp.limits import CriterionTable, Limit, LimitSet, limit_of
+from station.crimp.limits import CriterionTable, Limit, LimitSet, limit_of, limits_of
 from station.crimp.wire import (
     CONSERVATIVE_CURRENT_WORDS,
-    WireSize,
     conservative_current_a,
     parse_size,
     sizes_of_installers,
@@ -39,20 +38,13 @@ def limits() -> str:
         in_use=in_use,
         sizes=sorted(labels, key=lambda label: parse_size(label).area_m2),
         size=size,
-        of_size=[] if size is None else _of_size(sets, size),
+        of_size=[]
+        if size is None
+        else [(one, limit) for one in sets for limit in limits_of(one, size)],
         current_a=size and conservative_current_a(size),
         current_words=CONSERVATIVE_CURRENT_WORDS,
         ampacities=[] if size is None else ampacities(size),
     )
-
-
-def _of_size(sets: list[LimitSet], size: WireSize) -> list[tuple[LimitSet, Limit]]:
-    return [
-        (item, limit_of(item, table, size))
-        for item in sets
-        for table in item.criteria
-        if size.label in table.rows
-    ]
 
 
 def _rows(limit_set: LimitSet, table: CriterionTable) -> list[Limit]:

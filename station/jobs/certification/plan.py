@@ -2,17 +2,16 @@
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
+from station.crimp.in_force import Facts
 from station.crimp.wire import parse_size
 from station.jobs.plan import Count, JobPlan, Share
 from station.statistics.capability import reliability_bound
 
 
-class Task(BaseModel):
+class Task(Facts):
     """One kind of joint that the candidate makes."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     id: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
     title: str

@@ -2,15 +2,14 @@
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
+from station.crimp.in_force import Facts
 from station.jobs.plan import Count, JobPlan
 
 
-class SteadyNests(BaseModel):
+class SteadyNests(Facts):
     """Fewer samples where a nest is long steady."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     samples: Annotated[int, Field(ge=1, le=50)]
     """Samples of a long steady nest, in place of first_stage."""
