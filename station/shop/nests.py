@@ -9,7 +9,7 @@ from station.errors import BadInput, NestOnHold
 from station.ledger.entries import NestHeld, NestReleased, ToolLookedAt, ToolServiced, WorkDone
 from station.ledger.jobs import baseline_entries, holds, last_look, nest_checks, work
 from station.ledger.reader import LedgerReader
-from station.ledger.rows import HoldRow, NestCheckRow, SampleRow, WorkRow
+from station.ledger.rows import HoldRow, NestCheckRow, SampleRow, ToolRow, WorkRow
 from station.ledger.store import Ledger
 from station.shop.rights import Right, demand
 from station.shop.sign_in import active_person
@@ -44,6 +44,29 @@ no source; the tool's own instructions decide)."""
 
 ALLOWED_ON_HELD = ("service", "tool_validation")
 """Jobs for which a held nest may be used: they are how it comes back."""
+
+
+def known_tool(reader: LedgerReader, tool: str) -> ToolRow:
+    """A tool on record (BadInput names those there are)."""
+    tools = {row.tool: row for row in reader.tools()}
+    if tool not in tools:
+        raise BadInput(
+            "There is no tool {tool!r} on record: use one of {known}.",
+            tool=tool,
+            known=", ".join(tools),
+        )
+    return tools[tool]
+
+
+def demand_nest(tool: ToolRow, nest: str) -> None:
+    """Refuse a nest that a tool has not (BadInput names those it has)."""
+    if nest not in tool.nests:
+        raise BadInput(
+            "{tool} has no nest {nest!r}: use one of {known}.",
+            tool=tool.tool,
+            nest=nest,
+            known=", ".join(tool.nests),
+        )
 
 
 def looks_due(
@@ -292,20 +315,9 @@ class Nests:
         demand(active_person(self._ledger.reader, person), Right.RELEASE)
 
     def _check_nest(self, tool: str, nest: str | None) -> None:
-        known = {row.tool: row.nests for row in self._ledger.reader.tools()}
-        if tool not in known:
-            raise BadInput(
-                "There is no tool {tool!r} on record: use one of {known}.",
-                tool=tool,
-                known=", ".join(known),
-            )
-        if nest is not None and nest not in known[tool]:
-            raise BadInput(
-                "{tool} has no nest {nest!r}: use one of {known}.",
-                tool=tool,
-                nest=nest,
-                known=", ".join(known[tool]),
-            )
+        known = known_tool(self._ledger.reader, tool)
+        if nest is not None:
+            demand_nest(known, nest)
 
 
 def _given(text: str, words: str) -> str:

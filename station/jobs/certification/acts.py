@@ -34,7 +34,7 @@ from station.ledger.jobs import job_record, jobs
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import PersonRow
 from station.ledger.store import Ledger
-from station.shop.nests import demand_free
+from station.shop.nests import demand_free, known_tool
 from station.shop.rights import Right, demand
 from station.shop.sign_in import active_person
 from station.text import likeness
@@ -94,22 +94,16 @@ def begin(
 
 
 def _check_tool(reader: LedgerReader, plan: CertificationPlan, scope: CertificationScope) -> None:
-    tools = {row.tool: row for row in reader.tools()}
-    if scope.tool not in tools:
-        raise BadInput(
-            "There is no tool {tool!r} on record: use one of {tools}.",
-            tool=scope.tool,
-            tools=", ".join(tools),
-        )
+    known = known_tool(reader, scope.tool)
     for band in {task.band for task in plan.tasks}:
         nest = scope.nests.get(band)
-        if nest not in tools[scope.tool].nests:
+        if nest not in known.nests:
             raise BadInput(
                 "Say which nest of {tool} serves {band}: {nest!r} is none of {nests}.",
                 tool=scope.tool,
                 band=band,
                 nest=nest,
-                nests=", ".join(tools[scope.tool].nests),
+                nests=", ".join(known.nests),
             )
         demand_free(reader, scope.tool, nest, JOB)
 

@@ -44,9 +44,10 @@ from station.jobs.validation.steps import (
 from station.ledger.entries import BaselineSet, JobEnded, JobStep
 from station.ledger.jobs import job_record, jobs
 from station.ledger.reader import LedgerReader
-from station.ledger.rows import PersonRow, ToolRow
+from station.ledger.rows import PersonRow
 from station.ledger.store import Ledger
 from station.shop.checks import LastCheck, checks_by_role
+from station.shop.nests import known_tool
 from station.shop.rights import Right, demand
 from station.statistics.pooling import Baseline, baseline_of
 
@@ -80,8 +81,7 @@ def begin(
         The tool or a nest is not on record, a joint comes twice or is of another tool, pull or
         resistance of a wire has no limit, or the tool is being validated already.
     """
-    tools = {row.tool: row for row in ledger.reader.tools()}
-    _check_scope(scope, tools)
+    _check_scope(ledger.reader, scope)
     for joint in scope.joints:
         limit_sets.judging(weakest_wire(joint.wires), scope.limit_set, in_full=True)
     begun = job_begun(JOB, plan, scope.as_content(), demo=ledger.reader.is_demo())
@@ -104,26 +104,22 @@ def _check_not_under_way(reader: LedgerReader, tool: str) -> None:
             )
 
 
-def _check_scope(scope: ValidationScope, tools: dict[str, ToolRow]) -> None:
-    for tool in (scope.tool, *([scope.replaces] if scope.replaces else [])):
-        if tool not in tools:
-            raise BadInput(
-                "There is no tool {tool!r} on record: use one of {tools}.",
-                tool=tool,
-                tools=", ".join(tools),
-            )
+def _check_scope(reader: LedgerReader, scope: ValidationScope) -> None:
+    known = known_tool(reader, scope.tool)
+    if scope.replaces:
+        known_tool(reader, scope.replaces)
     if not scope.joints:
         raise BadInput("Name at least one joint that the tool is validated for.")
     keys = [joint.key for joint in scope.joints]
     if len(set(keys)) < len(keys):
         raise BadInput("A joint comes twice: name each once.")
     for joint in scope.joints:
-        if joint.tool != scope.tool or joint.nest not in tools[scope.tool].nests:
+        if joint.tool != scope.tool or joint.nest not in known.nests:
             raise BadInput(
-                "{tool} has no nest {nest!r}: use one of {nests}.",
+                "{tool} has no nest {nest!r}: use one of {known}.",
                 tool=scope.tool,
                 nest=joint.nest,
-                nests=", ".join(tools[scope.tool].nests),
+                known=", ".join(known.nests),
             )
 
 
