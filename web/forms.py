@@ -12,6 +12,7 @@ from werkzeug.datastructures import MultiDict
 
 from calibration.saying import say
 from calibration.standing import CHECK_WORDS, UNITS, CheckKind, InstrumentKind
+from station.bench.described import KEPT_OF_ORDER
 from station.crimp.connectors import Connector, ConnectorBook, connector_named
 from station.crimp.limits import LimitSets, SizeCriterion
 from station.crimp.verdict import PART_WORDS
@@ -139,8 +140,7 @@ def sizes_in(form: Mapping[str, str]) -> dict[SizeCriterion, list[float]]:
 
 def order_again(begun: Entry, person: str) -> SampleOrder:
     """Order the same sample again in place of one that was begun and interrupted."""
-    same = ("job", "joint", "limit_set", "job_id", "step", "reels", "pull_wire", "hold")
-    asked = {name: getattr(begun.payload, name) for name in same}
+    asked = {name: getattr(begun.payload, name) for name in KEPT_OF_ORDER}
     return SampleOrder(person, offered_again_for=begun.id, **asked)
 
 

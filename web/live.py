@@ -94,6 +94,7 @@ def _texts(state: BenchState, limit: Limit | None) -> dict[str, str]:
     outcome, pulling = state.outcome, state.stage in (Stage.GRIP, Stage.PULLING)
     over = state.stage in OPEN_STAGES
     may_back = state.may_step_back and not over
+    giveup = say("End here (fail)") if state.condemned_by else say("Give up (void)")
     back = say("Step back: nothing was measured yet") if may_back else ""
     return {
         "todo": state.what_to_do,
@@ -102,7 +103,7 @@ def _texts(state: BenchState, limit: Limit | None) -> dict[str, str]:
         "instruments": join(state.instrument_troubles, "\n"),
         "condemned": "" if outcome is not None else _condemned(state),
         "back": back,
-        "giveup": "" if over or back else _giveup(state),
+        "giveup": "" if over or back else giveup,
         "standstill": WORDS.get(state.standstill or "", "") if pulling else "",
         "guard": GUARD_WORDS.get(state.guard or "", ""),
         "sample": "" if state.order is None else _sample_words(state.order),
@@ -123,10 +124,6 @@ def _condemned(state: BenchState) -> str:
     looks = [*map(condemned_words, state.condemned_by)]
     learn = say("This sample fails. It may still be measured, to learn.") if looks else ""
     return join(filter(None, [*looks, learn]), "\n")
-
-
-def _giveup(state: BenchState) -> str:
-    return say("End here (fail)") if state.condemned_by else say("Give up (void)")
 
 
 def _pull_words(state: BenchState) -> dict[str, str]:

@@ -5,7 +5,6 @@ from dataclasses import asdict
 from calibration.saying import say
 from station.crimp.connectors import (
     NO_JOINT,
-    CheckItem,
     Connector,
     ConnectorBook,
     connector_named,
@@ -16,15 +15,13 @@ from station.jobs.comparison import COMPARISON
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import SampleBegun
 
+KEPT_OF_ORDER = ("job", "joint", "limit_set", "job_id", "step", "reels", "pull_wire", "hold")
+"""What the record keeps of an order as it is, and an order of the same sample again takes up."""
+
 
 def connector_of(book: ConnectorBook, order: SampleOrder) -> Connector:
     """The connector of an order (BadInput if there is none of that name)."""
     return connector_named(book.connectors, order.joint.connector)
-
-
-def looks_of(book: ConnectorBook, order: SampleOrder) -> list[CheckItem]:
-    """What is looked at before the pull."""
-    return book.checklist(connector_of(book, order))
 
 
 def barrel_warning(book: ConnectorBook, order: SampleOrder) -> str | None:
@@ -43,29 +40,21 @@ def begun_sample(book: ConnectorBook, order: SampleOrder, *, demo: bool) -> Samp
     """What the record says of a sample whose measuring begins."""
     return SampleBegun(
         demo=demo,
-        job=order.job,
-        joint=order.joint,
-        limit_set=order.limit_set,
         offered_again_for=order.offered_again_for,
         overridden_warning=barrel_warning(book, order),
-        job_id=order.job_id,
-        step=order.step,
-        reels=order.reels,
         **asdict(order.lots),
-        pull_wire=order.pull_wire,
-        hold=order.hold,
+        **{name: getattr(order, name) for name in KEPT_OF_ORDER},
     )
 
 
 def demand_on_checklist(book: ConnectorBook, order: SampleOrder) -> None:
     """Refuse answers to questions that are not asked of this connector (BadInput)."""
-    asked = {item.id for item in looks_of(book, order)}
+    connector = connector_of(book, order)
+    asked = {item.id for item in book.checklist(connector)}
     for name in order.checklist:
         if name not in asked:
             raise BadInput(
-                "{name!r} is not on the checklist of {title}.",
-                name=name,
-                title=connector_of(book, order).title,
+                "{name!r} is not on the checklist of {title}.", name=name, title=connector.title
             )
 
 

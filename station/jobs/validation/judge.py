@@ -173,7 +173,7 @@ def judge_joint(
         *_against(plan, counted),
         *_bad_voids(plan, samples),
         *unable,
-        *_bad_looks(joint, looks),
+        *(look.words for look in _last_looks(joint, looks).values() if look.good is False),
     ]
     missing_looks = list(_missing_looks(plan, joint, looks))
     complete = len(counted) == plan.samples_per_joint
@@ -292,10 +292,6 @@ def _against(plan: ToolValidationPlan, counted: Sequence[JobSample]) -> Iterator
 def _last_looks(joint: Joint, looks: Sequence[GaugeLook]) -> dict[str, GaugeLook]:
     wanted = {"nest_gauge": joint.nest, "crimp_height": joint.key}
     return {look.kind: look for look in looks if wanted[look.kind] == look.of}
-
-
-def _bad_looks(joint: Joint, looks: Sequence[GaugeLook]) -> list[str]:
-    return [look.words for look in _last_looks(joint, looks).values() if look.good is False]
 
 
 def _missing_looks(
