@@ -1,6 +1,7 @@
 """The paper of a certification: a certificate where it was passed, else what to practise."""
 
 from collections.abc import Mapping, Sequence
+from typing import Unpack
 
 from markupsafe import Markup
 
@@ -9,11 +10,10 @@ from station.crimp.connectors import ConnectorBook
 from station.errors import BadInput
 from station.jobs.certification.record import Certification
 from station.jobs.certification.statement import Attempt, practice, statement, strengths
-from station.jobs.papers.frame import Paper, paper
+from station.jobs.papers.frame import Framing, paper
 from station.jobs.papers.looks import LookRow
 from station.jobs.papers.plots import Level, Row, curve, strip_plot
 from station.jobs.step import OUTCOME_WORDS
-from station.ledger.rows import SampleRow
 
 
 def certification_paper(
@@ -22,10 +22,7 @@ def certification_paper(
     hints: Mapping[str, Sequence[Hint]],
     attempts: Sequence[Attempt],
     looks: Sequence[LookRow],
-    *,
-    marks: Sequence[str] = (),
-    photos: Sequence[tuple[SampleRow, str]] = (),
-    size: Paper = "a4",
+    **framing: Unpack[Framing],
 ) -> str:
     """A certification as one HTML file.
 
@@ -69,9 +66,7 @@ def certification_paper(
         attempts=attempts,
         looks=looks,
         attempts_plot=attempts_plot,
-        marks=marks,
-        photos=photos,
-        size=size,
+        **framing,
     )
 
 

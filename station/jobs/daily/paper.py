@@ -1,12 +1,13 @@
 """The paper of a daily check."""
 
 from collections.abc import Iterable, Sequence
+from typing import Unpack
 
 from markupsafe import Markup
 
 from station.crimp.verdict import verdict_words
 from station.jobs.daily.plan import DailyCheckPlan
-from station.jobs.papers.frame import Paper, paper
+from station.jobs.papers.frame import Framing, paper
 from station.jobs.papers.looks import LookRow
 from station.jobs.papers.plots import Level, Row, strip_plot
 from station.ledger.entries import NEST_OUTCOME, CriterionResult
@@ -25,10 +26,7 @@ def daily_paper(
     rows: Sequence[SampleRow],
     criteria: Iterable[CriterionResult],
     looks: Sequence[LookRow],
-    *,
-    marks: Sequence[str] = (),
-    photos: Sequence[tuple[SampleRow, str]] = (),
-    size: Paper = "a4",
+    **framing: Unpack[Framing],
 ) -> str:
     """A daily check as one HTML file.
 
@@ -38,8 +36,6 @@ def daily_paper(
         The samples that counted, or were void, for its findings; those of the job among them.
     criteria
         Of those samples.
-    marks
-        What must be said first, such as that the records are invented.
     """
     word = "still open" if record.ended is None else record.ended.outcome
     return paper(
@@ -55,9 +51,7 @@ def daily_paper(
         words=OUTCOME_WORDS,
         counted_as=_counted_as,
         force_plot=_force_plot,
-        marks=marks,
-        photos=photos,
-        size=size,
+        **framing,
     )
 
 

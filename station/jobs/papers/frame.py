@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from functools import cache
-from typing import Literal
+from typing import Literal, TypedDict
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -23,6 +23,18 @@ from station.ledger.rows import JobRecord, SampleRow
 Paper = Literal["a4", "letter"]
 
 PAPERS: dict[Paper, str] = {"a4": "A4", "letter": "letter"}
+
+
+class Framing(TypedDict, total=False):
+    """What a paper shows beside its job.
+
+    ``marks`` must be said first: invented, simulated. ``photos`` are of the samples, each as an
+    address that holds the picture.
+    """
+
+    marks: Sequence[str]
+    photos: Sequence[tuple[SampleRow, str]]
+    size: Paper
 
 
 @cache

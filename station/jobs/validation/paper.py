@@ -1,13 +1,14 @@
 """The paper of a tool validation."""
 
 from collections.abc import Mapping, Sequence
+from typing import Unpack
 
 from markupsafe import Markup
 
 from calibration.saying import say
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.units import quantity, shown_scale
-from station.jobs.papers.frame import Paper, paper
+from station.jobs.papers.frame import Framing, paper
 from station.jobs.papers.looks import LookRow
 from station.jobs.papers.plots import Level, Row, strip_plot
 from station.jobs.sample import JobSample
@@ -16,17 +17,13 @@ from station.jobs.validation.judge import WHAT, joint_words
 from station.jobs.validation.record import Validation
 from station.jobs.validation.replaced import ToolComparison
 from station.jobs.validation.tolerance import Finding
-from station.ledger.rows import SampleRow
 
 
 def validation_paper(
     job: Validation,
     comparisons: Mapping[str, ToolComparison | None],
     looks: Sequence[LookRow],
-    *,
-    marks: Sequence[str] = (),
-    photos: Sequence[tuple[SampleRow, str]] = (),
-    size: Paper = "a4",
+    **framing: Unpack[Framing],
 ) -> str:
     """A validation as one HTML file.
 
@@ -34,8 +31,6 @@ def validation_paper(
     ----------
     comparisons
         With the tool that is replaced, by joint key.
-    marks
-        What must be said first, such as that the records are invented.
     """
     ended = job.record.ended
     return paper(
@@ -54,9 +49,7 @@ def validation_paper(
         joint_words=joint_words,
         finding_plot=finding_plot,
         compared=compared,
-        marks=marks,
-        photos=photos,
-        size=size,
+        **framing,
     )
 
 
