@@ -146,12 +146,14 @@ def served(path: Path, plans: Path | None = None) -> Iterator[str]:
         server = make_server("127.0.0.1", 0, app, threaded=True)
         thread = threading.Thread(target=server.serve_forever, name="page that is walked")
         thread.start()
-        yield f"http://127.0.0.1:{server.server_port}"
-        # Wakes requests that wait for news.
-        simulated.bench.board.show()
-        server.shutdown()
-        thread.join()
-        server.server_close()
+        try:
+            yield f"http://127.0.0.1:{server.server_port}"
+        finally:
+            # Wakes requests that wait for news.
+            simulated.bench.board.show()
+            server.shutdown()
+            thread.join()
+            server.server_close()
 
 
 def by_page(path: Path, walk: Walk, pictures: Path | None = None) -> JobRecord:
