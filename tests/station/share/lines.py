@@ -71,16 +71,23 @@ class Line:
 
     def _pump(self, source: socket.socket, sink: socket.socket, counted: bool) -> None:
         with suppress(OSError), source, sink:
-            while data := source.recv(4096):
-                passing = self._passing(len(data)) if counted else None
-                sink.sendall(data[:passing])
-                if passing is not None:
-                    # Not those that are made once it goes on.
-                    broken = [*self._open]
-                    self.reached.set()
-                    self.going_on.wait()
-                    self.cut(broken)
-                    return
+            try:
+                self._pass_on(source, sink, counted)
+            finally:
+                # Closed alone, a socket stays open to its far end while the other thread reads it.
+                self.cut([source, sink])
+
+    def _pass_on(self, source: socket.socket, sink: socket.socket, counted: bool) -> None:
+        while data := source.recv(4096):
+            passing = self._passing(len(data)) if counted else None
+            sink.sendall(data[:passing])
+            if passing is not None:
+                # Not those that are made once it goes on.
+                broken = [*self._open]
+                self.reached.set()
+                self.going_on.wait()
+                self.cut(broken)
+                return
 
     def _passing(self, size: int) -> int | None:
         """How many of so many bytes still pass before the line breaks; None if it does not."""
