@@ -237,4 +237,5 @@ form.elements.connector.addEventListener("change", fitWires);
 form.elements.use_wrong_barrel.addEventListener("change", fitWires);
 fitWires();
 focusNext();
+if (stage !== "done") soundOutcome({ stage });
 follow();
