@@ -201,7 +201,7 @@ def nest_trend(
         sentence = join((_worn(kept, pairs, report), *_days_unknown(together)))
         why = say(how_fast(report.change))
     elif height is not None:
-        sentence = height[2]
+        sentence = join((height[2], *_days_unknown(together)))
     elif strays is not None:
         sentence = _strays(kept, strays)
     elif trend.has_baseline:

@@ -97,39 +97,42 @@ def drift_study(
     if not np.all(np.isfinite(data)):
         raise ValueError("a value is not a finite number")
     known, first = _baseline(data, center, sigma, baseline)
-    distances = (data[first:] - known.center) / known.sigma
-    if np.any(np.abs(distances) > FARTHEST):
+    distances = (data - known.center) / known.sigma
+    watched = distances[first:]
+    if np.any(np.abs(watched) > FARTHEST):
         raise ValueError(
             "a value lies absurdly far from the centre: check the values, the centre and sigma"
         )
     size = known.n or KNOWN
-    sittings = None if days is None else _numbered(days[first:])
-    signal = _signal(distances, size, direction, run_length, sittings)
-    good = distances.size if signal is None else signal
+    sittings = None if days is None else _numbered(days)
+    signal = _signal(distances, first, size, direction, run_length, sittings)
+    good = watched.size if signal is None else signal
     alike = 1.0
     if sittings is not None:
-        told = np.column_stack([distances, np.full(distances.size, np.nan)])
-        alike = float(widening(told[:good], sittings[:good])[0])
+        told = np.column_stack([distances, np.full(distances.size, np.nan)])[: first + good]
+        alike = float(widening(told, sittings[: first + good])[0])
     within = samples_to_find(alike**-0.5, size + good, run_length)
     if signal is None:
         return DriftStudy(known, None, None, within)
-    change = fit_change(distances, baseline_sizes=[known.n or math.inf], latest=signal)
+    change = fit_change(watched, baseline_sizes=[known.n or math.inf], latest=signal)
     return DriftStudy(known, signal, change, within)
 
 
 def _signal(
     distances: NDArray[np.float64],
+    first: int,
     size: float,
     direction: Direction,
     run_length: float,
     sittings: NDArray[np.intp] | None,
 ) -> int | None:
-    """First signal; both directions are two sides of the same values."""
+    """First signal of those from ``first`` on; both directions are two sides of the same values."""
     signs = {"up": [1.0], "down": [-1.0], "both": [1.0, -1.0]}[direction]
     worse = np.full((distances.size, 2, len(signs)), np.nan)
     worse[:, 0] = distances[:, None] * signs
-    joints = np.zeros(distances.size, dtype=np.intp)
-    found = first_signal(worse, joints, [size], run_length, sittings)
+    before, worse = worse[:first], worse[first:]
+    joints = np.zeros(len(worse), dtype=np.intp)
+    found = first_signal(worse, joints, [size], run_length, sittings, before)
     return None if found is None else found[0]
 
 

@@ -115,10 +115,12 @@ def first_signal(
     baseline_sizes: Sequence[float],
     run_length: float,
     sittings: NDArray[np.intp] | None = None,
+    before: Values | None = None,
 ) -> tuple[int, Values] | None:
     """Position of the first signal and the share of each direction then; None without one.
 
-    A further axis of ``worse`` holds different sides of the same samples, equally likely.
+    ``sittings`` and ``before`` are as for `evidence`. A further axis of ``worse`` holds different
+    sides of the same samples, equally likely.
 
     Raises
     ------
@@ -128,7 +130,10 @@ def first_signal(
     if not np.isfinite(worse).any():
         return None
     head, level = start_and_level(run_length)
-    for first, sums in evidence(worse, joints, baseline_sizes, head_start=head, sittings=sittings):
+    blocks = evidence(
+        worse, joints, baseline_sizes, head_start=head, sittings=sittings, before=before
+    )
+    for first, sums in blocks:
         shares = sums.reshape(*sums.shape[:2], -1).mean(axis=2)
         over = shares.sum(axis=0) > level
         if over.any():
@@ -179,6 +184,7 @@ def evidence(
     *,
     head_start: float,
     sittings: NDArray[np.intp] | None = None,
+    before: Values | None = None,
     block: int = BLOCK,
 ) -> Iterator[tuple[int, Values]]:
     """The sums of likelihood ratios, block by block.
@@ -190,6 +196,9 @@ def evidence(
     sittings
         Shape (n,): number of the sitting of each sample, rising from 0. What crimps of one sitting
         have in common is learnt (`widening`) and allowed for; None where sittings are not known.
+    before
+        Shape (m, 2, ...): the baseline's own samples, where their sittings tell too: ``sittings``
+        then has shape (m + n,).
 
     Yields
     ------
@@ -198,12 +207,14 @@ def evidence(
     totals = _Totals.of(worse, joints, baseline_sizes)
     moments: NDArray[np.intp] = np.zeros(0, dtype=np.intp)
     factors, learnt = np.ones(2), FEWEST_SITTINGS // 2
+    all_known = worse if before is None else np.concatenate([before, worse])
     for first in range(0, len(worse), block):
         stop = min(first + block, len(worse))
         rows = np.arange(first, stop) + 1
         moments = np.append(_thinned(moments, first), np.arange(first, stop))
-        if sittings is not None and sittings[first] >= 2 * learnt:
-            factors, learnt = widening(worse[:first], sittings[:first]), int(sittings[first])
+        known = len(all_known) - len(worse) + first
+        if sittings is not None and sittings[known] >= 2 * learnt:
+            factors, learnt = widening(all_known[:known], sittings[:known]), int(sittings[known])
         shares = totals.shares(rows)
         weights = totals.weights(rows, moments) * shares[:, :, None]
         terms = [totals.since(rows, moments, place, factors[place]) for place in (0, 1)]

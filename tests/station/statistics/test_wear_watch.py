@@ -235,3 +235,27 @@ def test_days_that_differ_do_not_flag_a_nest_once_they_are_known() -> None:
     # Promised: 1 - exp(-600 / 930) = 48 % of the nests; twice as often would be 72 %.
     assert flagged[False] > 25
     assert flagged[True] <= 22
+
+
+def test_days_of_the_baseline_tell_how_much_days_differ() -> None:
+    rng = np.random.default_rng(4)
+    sittings = np.arange(120) // 3
+    head, level = start_and_level(930.0)
+    flagged = {True: 0, False: 0}
+    for _ in range(40):
+        worse = rng.standard_normal((120, 2)) + np.repeat(rng.standard_normal((40, 2)), 3, axis=0)
+        worse *= 0.5**0.5
+        before, watched = worse[:60], worse[60:]
+        for known in flagged:
+            blocks = evidence(
+                watched,
+                np.zeros(60, dtype=np.intp),
+                [KNOWN],
+                head_start=head,
+                sittings=sittings if known else sittings[:60],
+                before=before if known else None,
+            )
+            flagged[known] += any((sums.sum(axis=0) > level).any() for _, sums in blocks)
+    # Promised: 6 % of the nests, twice that with the head start of a new one: 5 of these.
+    assert flagged[False] >= 20
+    assert flagged[True] <= 8
