@@ -61,8 +61,6 @@ def trace_figure(
     )
 
     def draw(figure: "Figure") -> None:
-        # To fit margins to the labels draws a figure twice: these hold any force and time.
-        figure.set_layout_engine("none")
         axes = figure.add_axes((0.1, 0.16, 0.88, 0.81))
         axes.plot(time, force, color=LINE, linewidth=1.5)
         axes.plot([peak_time_s], [peak_n], "v", color=INK, markersize=7)
@@ -77,7 +75,8 @@ def trace_figure(
         axes.set_ylabel(said_or_typed(say("force in N")))
         axes.margins(y=0.12)
 
-    return draw_svg(draw, title=title, size_in=(7.8, 3.4))
+    # To fit margins to the labels draws a figure twice: those above hold any force and time.
+    return draw_svg(draw, title=title, size_in=(7.8, 3.4), fit_margins=False)
 
 
 def thinned(
@@ -111,6 +110,7 @@ def draw_svg(
     *,
     title: str,
     size_in: tuple[float, float],
+    fit_margins: bool = True,
 ) -> str:
     """Draw a figure as SVG that may stand in a page, a report or a file of its own.
 
@@ -122,6 +122,8 @@ def draw_svg(
         What the figure shows, for those who do not see it.
     size_in
         Width and height in inches; its shape, as the page scales it.
+    fit_margins
+        Fit the margins to the labels, which takes twice as long.
     """
     import matplotlib
     from matplotlib.figure import Figure
@@ -140,7 +142,7 @@ def draw_svg(
     }
     page = io.StringIO()
     with _DRAWING, matplotlib.rc_context(settings):
-        figure = Figure(figsize=size_in, layout="constrained")
+        figure = Figure(figsize=size_in, layout="constrained" if fit_margins else None)
         draw(figure)
         figure.savefig(page, format="svg", transparent=True, metadata={"Date": None})
     return clean_svg(page.getvalue(), title=title, ink=INK)
