@@ -229,9 +229,11 @@ def needed_number(form: Mapping[str, str], name: str, words: str) -> float:
 
 
 def as_number(text: str, words: str) -> float:
-    """Read a number with a decimal point (BadInput says which one it is that cannot be read)."""
+    """Read a number; a comma is its point where it cannot be one of thousands (BadInput says which
+    number it is that cannot be read)."""
+    plain = text if re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", text) else text.replace(",", ".", 1)
     try:
-        value = float(text) if text.isascii() and "_" not in text else math.nan
+        value = float(plain) if plain.isascii() and "_" not in plain else math.nan
     except ValueError:
         value = math.nan
     if not math.isfinite(value):

@@ -64,6 +64,16 @@ def way_from(text: str) -> Way:
     return Way(tuple(pairs))
 
 
+def ways_of(samples: Iterable[SampleRow]) -> dict[str, str]:
+    """The nests of these samples, each with one wire size: text for `way_from`, and in words."""
+    made = {(one.tool, one.nest, one.wires[0]) for one in samples if len(set(one.wires)) == 1}
+    return {
+        f"tool={tool}, nest={nest}, wire={wire}": f"{tool}, {nest}, {wire}"
+        for tool, nest, wire in sorted(made)
+        if "," not in tool + nest
+    }
+
+
 def label_from(text: str) -> str:
     """A label for samples that are made to be compared (BadInput for none or too long a one)."""
     label = " ".join(text.split())

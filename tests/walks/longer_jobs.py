@@ -257,8 +257,8 @@ def validation_by_page(shop: Shop, pictures: Path | None = None) -> None:
         page.locator("[name=plan]").select_option("short-validation")
         page.locator("[name=person]").select_option(LABELLER)
         page.locator("[name=connector1]").select_option("butt-splice-red")
-        page.locator("[name=wire1]").fill("18 AWG")
-        page.locator("[name=nest1]").fill("red")
+        page.locator("[name=wire1]").select_option("18 AWG")
+        page.locator("[name=nest1]").select_option("red")
         page.get_by_role("button", name="Begin the validation").click()
         job = page.url
         form = page.locator("form[action$=nest-gauge]")

@@ -27,6 +27,7 @@ PATHS = (
     "/instruments",
     "/instruments/check?role=meter",
     "/instruments/check?role=tester",
+    "/instruments/check?role=meter&kind=resistor",
     "/instruments/calibrate?role=meter",
     "/instruments/calibrate?role=tester",
     "/instruments/look-back?tool=Hand tool 1",

@@ -43,12 +43,13 @@ def test_a_check_fails_and_everybody_is_told(
     page: Page, ledger: Ledger, troubles: list[str]
 ) -> None:
     page.goto(f"/instruments/check?role=meter&instrument={METER}")
-    page.get_by_label("Checked with").select_option("check resistor")
+    page.get_by_role("link", name="Another check resistor").click()
     page.get_by_label("Which one").fill("R-1")
     page.get_by_label("It should read").fill("1")
     page.get_by_label("It may be off by").fill("0.01")
-    page.get_by_label("Readings").fill("1.02 1.021")
     page.get_by_label("Person").select_option("Bo Invented")
+    page.get_by_text("Read by hand").click()
+    page.get_by_label("Readings").fill("1.02 1.021")
     page.get_by_role("button", name="Record the readings").click()
     expect(page.get_by_role("heading", name="Check resistor R-1: failed")).to_be_visible()
     page.goto("/")

@@ -16,6 +16,7 @@ from tests.web.benches import BenchAtHand
 from tests.web.invented import order_of
 from web.format import place
 from web.forms import (
+    as_number,
     choices,
     order_again,
     order_from,
@@ -136,3 +137,17 @@ def test_order_again_asks_for_the_same_and_names_what_it_replaces(bench: BenchAt
     assert begun is not None
     again = replace(asked, person="Ann Example", offered_again_for=begun.id, checklist={})
     assert order_again(begun, "Ann Example") == again
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [("0,215", 0.215), ("1,5", 1.5), ("-2,25", -2.25), ("12.5", 12.5), ("1000,5", 1000.5)],
+)
+def test_a_comma_is_a_decimal_point(text: str, value: float) -> None:
+    assert as_number(text, "the limit") == value
+
+
+@pytest.mark.parametrize("text", ["1,250", "-12,000", "1,234,567", "1,234.5", "1.234,5", ","])
+def test_a_comma_that_may_mark_thousands_is_refused(text: str) -> None:
+    with pytest.raises(BadInput, match="with a point, not a comma"):
+        as_number(text, "the limit")

@@ -243,7 +243,7 @@ def test_pages_say_everything_in_german_but_documents_and_facts(
     samples = [f"/samples/{row.sample_id}" for row in records.samples(limit=40)]
     pages = ["/", "/bench", "/more", "/samples", "/tools", "/instruments", "/people", *samples]
     pages += ["/validations", "/certifications", "/instruments/studies", "/no-such-page"]
-    pages += ["/tools/Hand%20tool%201/red", "/instruments/check?role=meter"]
+    pages += ["/tools/Hand%20tool%201/red", "/instruments/check?role=meter&kind=resistor"]
     left = {
         text
         for page in pages

@@ -218,7 +218,7 @@ def _check_form(values: Mapping[str, str], problem: str = "") -> str:
     return _form(
         "check.html",
         role,
-        kinds=[(kind, CHECK_WORDS[kind]) for kind in CHECKS_OF[role]],
+        words={kind: CHECK_WORDS[kind] for kind in CHECKS_OF[role]},
         can_read=any(line.role == role for line in bench().instruments()),
         procedure=_procedure("checks"),
         people=people_who_may(Right.MEASURE),

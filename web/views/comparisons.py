@@ -5,7 +5,15 @@ from markupsafe import Markup
 
 from calibration.saying import say
 from station.errors import BadInput
-from station.jobs.comparison import COMPARISON, Characteristic, Way, doubts, values_of, way_from
+from station.jobs.comparison import (
+    COMPARISON,
+    Characteristic,
+    Way,
+    doubts,
+    values_of,
+    way_from,
+    ways_of,
+)
 from station.jobs.papers.plots import Level, Row, strip_plot
 from station.ledger.rows import SampleRow
 from station.statistics.comparison import Comparison, Estimate, compare
@@ -13,6 +21,8 @@ from web.forms import MAX_TEXT
 from web.request import reader
 
 MOST_ROWS = 5_000
+OFFERED_FROM = 500
+"""Of so many latest samples the nests are offered, each with one wire size."""
 WHAT: dict[Characteristic, tuple[str, str, float]] = {
     "pull": (say("Pull force"), "N", 1.0),
     "resistance": ("Resistance", "mΩ", 1e3),
@@ -24,24 +34,28 @@ pages = Blueprint("comparisons", __name__, url_prefix="/compare")
 @pages.get("")
 def compare_page() -> str | tuple[str, int]:
     """The form, and what was found where two ways are named."""
-    first, second = (request.args.get(name, "")[:MAX_TEXT] for name in ("first", "second"))
+    first, second = (
+        next(filter(None, request.args.getlist(name)), "")[:MAX_TEXT]
+        for name in ("first", "second")
+    )
     named = reader().samples(limit=MOST_ROWS, job=COMPARISON)
-    labels = sorted({row.step for row in named if row.step})
+    labels = {row.step: row.step for row in named if row.step}
+    offers = dict(sorted(labels.items())) | ways_of(reader().samples(limit=OFFERED_FROM))
     values = {"first": first, "second": second}
     if not (first or second):
-        return _page(labels, values)
+        return _page(offers, values)
     rows = reader().samples(limit=MOST_ROWS)
     try:
         ways = (way_from(first), way_from(second))
         invented = any(row.demo for row in rows if any(way.takes(row) for way in ways))
         found = [_found(ways, rows, what, ", invented" if invented else "") for what in WHAT]
     except BadInput as error:
-        return _page(labels, values, problem=str(error)), 400
-    return _page(labels, values, found=found, warnings=doubts(ways, rows), invented=invented)
+        return _page(offers, values, problem=str(error)), 400
+    return _page(offers, values, found=found, warnings=doubts(ways, rows), invented=invented)
 
 
-def _page(labels: list[str], values: dict[str, str], **shown: object) -> str:
-    return render_template("compare.html", labels=labels, values=values, **shown)
+def _page(offers: dict[str, str], values: dict[str, str], **shown: object) -> str:
+    return render_template("compare.html", offers=offers, values=values, **shown)
 
 
 def _found(

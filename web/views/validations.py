@@ -98,7 +98,8 @@ def _list(values: Mapping[str, str], problem: str = "") -> str:
         tools=reader().tools(),
         nests=list(dict.fromkeys(nest for row in reader().tools() for nest in row.nests)),
         plans=[(plan.id, plan.title) for plan in plans.values() if plan.job == JOB],
-        lines=range(1, MOST_JOINTS + 1),
+        lines=range(2, MOST_JOINTS + 1),
+        shipped=chosen_plan(bench().settings, ToolValidationPlan, None),
         values=values,
         problem=problem,
     )

@@ -1,6 +1,7 @@
 """Calibrations and checks entered on the page."""
 
 import html
+import re
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -138,7 +139,9 @@ def test_a_bad_check_is_refused_and_its_form_kept(
     status, text = post(client, "check", token, CHECK | change)
     assert status == 400
     assert says in text
-    if change.get("role") != "watch":
+    if "kind" in change:
+        assert "1 of 2: with what?" in text
+    elif change.get("role") != "watch":
         assert 'value="0.01"' in text or "limit" in change
     assert entries(ledger, InstrumentChecked.KIND) == []
 
@@ -151,6 +154,17 @@ def test_an_address_without_its_instrument_leads_to_them_all(
     assert answer.status_code == 200
     assert [one.status_code for one in answer.history] == [303]
     assert answer.request.path == "/instruments"
+
+
+def test_what_it_is_checked_with_is_chosen_first(client: FlaskClient) -> None:
+    page = client.get("/instruments/check", query_string={"role": "meter"}).text
+    assert "Record the readings" not in page
+    for what in ("Zero", "Another check resistor", "Another check wire"):
+        assert re.search(rf'<a class="button quiet" href="[^"]*">{what}</a>', page)
+    zero = client.get("/instruments/check?role=meter&kind=zero").text
+    assert "Record the readings" in zero
+    # A zero has no standard, no temperature, and should read nothing.
+    assert not {"standard", "expected", "temperature_c"} & set(re.findall('name="([^"]+)"', zero))
 
 
 def test_the_form_starts_with_the_last_check_of_its_series(client: FlaskClient, token: str) -> None:

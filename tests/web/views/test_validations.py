@@ -33,6 +33,8 @@ def test_begin_form_offers_what_is_on_record(visitor: Visitor) -> None:
     page = visitor.get("/validations").text
     assert "Hand tool 1" in page
     assert page.count("<fieldset") == 4
+    assert page.count("Another joint") == 3
+    assert "30 samples of each joint; at two minutes a sample, about 60 minutes each" in page
 
 
 @pytest.mark.parametrize(
