@@ -11,7 +11,7 @@ import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
@@ -24,6 +24,8 @@ from werkzeug.serving import make_server
 
 from station.cli.main import run
 from station.files import write_whole
+from station.instruments.panel.base import BasePanel
+from station.instruments.panel.watch import PanelWatch
 from station.jobs.papers.of_job import paper_of
 from station.ledger.jobs import job_record, jobs
 from station.ledger.reader import LedgerReader
@@ -122,14 +124,16 @@ _MAKING = threading.Lock()
 
 @contextmanager
 def opened(
-    path: Path, plans: Path | None = None
+    path: Path, plans: Path | None = None, panel: BasePanel | None = None
 ) -> Iterator[tuple[Flask, demo_run.SimulatedBench]]:
     """The page of a simulated bench on this ledger, with a shop's own plans, and the bench."""
     limit_sets = demo_run.demo_limit_sets()
     own = settings().model_copy(update={"plans_folder": plans})
     with (
         demo_run.open_demo_ledger(path) as ledger,
-        demo_run.simulated_bench(ledger, limit_sets, own, seed=SEED, demo=True) as simulated,
+        demo_run.simulated_bench(
+            ledger, limit_sets, own, seed=SEED, demo=True, panel=panel
+        ) as simulated,
     ):
         with _MAKING:
             app = create_app(simulated.bench)
@@ -137,11 +141,12 @@ def opened(
 
 
 @contextmanager
-def served(path: Path, plans: Path | None = None) -> Iterator[str]:
+def served(path: Path, plans: Path | None = None, panel: BasePanel | None = None) -> Iterator[str]:
     """The same, served to a browser, with hands that do what the page asks for."""
     with (
-        opened(path, plans) as (app, simulated),
+        opened(path, plans, panel) as (app, simulated),
         HandsAtTheBench(simulated.hands),
+        nullcontext() if panel is None else PanelWatch(panel, simulated.bench.take_event),
     ):
         server = make_server("127.0.0.1", 0, app, threaded=True)
         thread = threading.Thread(target=server.serve_forever, name="page that is walked")

@@ -1,4 +1,5 @@
-"""The taps that the bench's own screen asks for; ``python -m tests.walks.taps``: of all nine nests.
+"""The taps that the bench's own screen asks for; ``python -m tests.walks.taps``: of all nine nests,
+by the screen alone and with the panel's footswitch.
 
 Each button must be in view without scrolling before it is tapped.
 """
@@ -14,6 +15,7 @@ from playwright.sync_api import Locator, Page, expect
 from tests.chromium import chromium
 from tests.pace import unpaced
 from tests.walks.daily_check import PERSON, STEP_MS, invent_shop, served
+from tests.worked_panel import WorkedPanel
 
 DAYS = 15
 NEST = "Heron, nest red"
@@ -26,8 +28,9 @@ IN_VIEW = """it => {
 class Finger:
     """Taps what is in view, and counts."""
 
-    def __init__(self, page: Page) -> None:
+    def __init__(self, page: Page, panel: WorkedPanel | None = None) -> None:
         self.page = page
+        self.panel = panel
         self.taps = 0
         self.samples = 0
 
@@ -44,7 +47,12 @@ class Finger:
 
     def measure(self) -> None:
         """From the clips being on to the verdict."""
-        self.button("^Gripped, start recording")
+        gripped = self.page.get_by_role("button", name=re.compile("^Gripped, start recording"))
+        if self.panel is None:
+            self.tap(gripped)
+        else:
+            expect(gripped).to_be_visible(timeout=STEP_MS)
+            self.panel.press_footswitch()
         suggested = self.page.locator("button[name=mode].suggested")
         self.tap(suggested.or_(self.page.locator("button[name=mode][value=drawn_out]")).first)
         expect(self.page.locator("#verdict")).to_be_visible(timeout=STEP_MS)
@@ -70,24 +78,25 @@ class Finger:
 
 
 @contextmanager
-def at_the_screen(path: Path) -> Iterator[Finger]:
+def at_the_screen(path: Path, panel: WorkedPanel | None = None) -> Iterator[Finger]:
     """A finger at the bench's own screen, on Today; the instruments keep no time."""
-    with unpaced(), served(path) as address, chromium() as browser:
+    with unpaced(), served(path, panel=panel) as address, chromium() as browser:
         page = browser.new_page(viewport={"width": 800, "height": 480}, base_url=address)
         page.goto("/")
-        yield Finger(page)
+        yield Finger(page, panel)
 
 
 def main() -> None:
     """Check all nests in one go, and print the taps."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "demo.ledger"
-        invent_shop(path, days=DAYS)
-        with at_the_screen(path) as finger:
-            finger.tap(finger.page.get_by_text("Check these 9"))
-            finger.tap(finger.page.get_by_role("button", name=PERSON))
-            finger.check()
-            print(f"nine nests in one go: {finger.taps} taps, {finger.samples} samples")
+    for panel, how in ((None, "by the screen alone"), (WorkedPanel(), "with a footswitch")):
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "demo.ledger"
+            invent_shop(path, days=DAYS)
+            with at_the_screen(path, panel) as finger:
+                finger.tap(finger.page.get_by_text("Check these 9"))
+                finger.tap(finger.page.get_by_role("button", name=PERSON))
+                finger.check()
+                print(f"nine nests, {finger.samples} samples, {how}: {finger.taps} taps")
 
 
 if __name__ == "__main__":
