@@ -12,7 +12,7 @@ from station.files import whole_file
 from station.shop.study_figure import GaugePicture, draw_gauge
 from station.statistics.capability import Capability
 from station.statistics.charts import Chart, Signal
-from station.statistics.comparison import Comparison, Estimate
+from station.statistics.comparison import Comparison
 from station.statistics.drift_study import DriftStudy
 
 if TYPE_CHECKING:
@@ -26,7 +26,6 @@ SECOND = "#a87900"
 ALARM = "#d3492a"
 
 MOST_RUGS = 300
-PAIRS = 100
 LONGEST_NAME = 20
 
 
@@ -140,75 +139,25 @@ def draw_comparison(
     names: tuple[str, str],
     result: Comparison,
 ) -> None:
-    """Draw both groups value by value, their differences, and how many pairs the first wins."""
+    """Draw both groups value by value with their means."""
 
     def draw(figure: "Figure") -> None:
-        grid = figure.add_gridspec(2, 2, width_ratios=(3, 2))
-        _draw_groups(figure.add_subplot(grid[:, 0]), values, names, result)
-        _draw_differences(figure.add_subplot(grid[0, 1]), names, result)
-        _draw_pairs(figure.add_subplot(grid[1, 1]), names, result.chance_above)
+        axes = figure.subplots()
+        for place, (column, color) in enumerate(zip(values, (LINE, SECOND), strict=True)):
+            # Spread sideways by rank in a fixed order: the same values give the same picture.
+            order = np.argsort(np.argsort(column))
+            sideways = place + 0.5 * ((order * 0.618034) % 1.0 - 0.5)
+            axes.plot(sideways, column, "os"[place], color=color, alpha=0.6, markersize=6)
+            mean = result.groups[place].mean
+            axes.plot([place - 0.35, place + 0.35], [mean, mean], color="black", linewidth=1.8)
+            axes.annotate(f"{mean:.5g}", (place + 0.37, mean), va="center")
+        counted = zip(names, result.groups, strict=True)
+        axes.set_xticks([0, 1], [f"{_short(name)}\n{group.n} values" for name, group in counted])
+        axes.set(xlim=(-0.6, 1.75), ylabel="value")
+        above = f"{_short(names[0])} above in {result.chance_above.value:.0%} of pairs"
+        axes.set_title(f"every value, line: mean; {above}", loc="left", fontsize=10)
 
-    _save(path, draw, (9.0, 4.5))
-
-
-def _draw_groups(
-    axes: "Axes",
-    values: tuple[Sequence[float], Sequence[float]],
-    names: tuple[str, str],
-    result: Comparison,
-) -> None:
-    for place, (column, color) in enumerate(zip(values, (LINE, SECOND), strict=True)):
-        # Spread sideways by rank in a fixed order: the same values give the same picture.
-        order = np.argsort(np.argsort(column))
-        sideways = place + 0.5 * ((order * 0.618034) % 1.0 - 0.5)
-        axes.plot(sideways, column, "os"[place], color=color, alpha=0.6, markersize=6)
-        mean = result.groups[place].mean
-        axes.plot([place - 0.35, place + 0.35], [mean, mean], color="black", linewidth=1.8)
-        axes.annotate(f"{mean:.5g}", (place + 0.37, mean), va="center")
-    labels = [
-        f"{_short(name)}\n{group.n} values"
-        for name, group in zip(names, result.groups, strict=True)
-    ]
-    axes.set_xticks([0, 1], labels)
-    axes.set(xlim=(-0.6, 1.75), ylabel="value")
-    axes.set_title("every value, line: mean", loc="left", fontsize=10)
-
-
-def _draw_differences(axes: "Axes", names: tuple[str, str], result: Comparison) -> None:
-    rows = (("means", result.difference), ("typical", result.typical_difference))
-    for height, (_, estimate) in enumerate(rows):
-        if estimate.low is not None and estimate.high is not None:
-            axes.plot([estimate.low, estimate.high], [height, height], color="black", linewidth=3)
-        axes.plot([estimate.value], [height], "D", color="black", markersize=8)
-        axes.annotate(
-            f"{estimate.value:.3g}", (estimate.value, height), xytext=(0, 9),
-            textcoords="offset points", ha="center",
-        )  # fmt: skip
-    axes.axvline(0.0, color=ALARM, linestyle="--", linewidth=1.4)
-    axes.set_yticks([0, 1], [name for name, _ in rows])
-    axes.set_ylim(1.7, -0.7)
-    axes.margins(x=0.12)
-    axes.set_title(
-        f"{_short(names[0])} less {_short(names[1])}\n"
-        f"{result.confidence:.0%} interval, dashed: alike",
-        loc="left", fontsize=10,
-    )  # fmt: skip
-
-
-def _draw_pairs(axes: "Axes", names: tuple[str, str], chance: Estimate) -> None:
-    won = PAIRS * chance.value
-    axes.barh([0], [won], color=LINE, alpha=0.6)
-    axes.barh([0], [PAIRS - won], left=[won], color=SECOND, alpha=0.6)
-    if chance.low is not None and chance.high is not None:
-        axes.plot([PAIRS * chance.low, PAIRS * chance.high], [0, 0], color="black", linewidth=3)
-    axes.plot([won], [0], "D", color="black", markersize=8)
-    axes.axvline(PAIRS / 2, color=ALARM, linestyle="--", linewidth=1.4)
-    axes.set(xlim=(0, PAIRS), ylim=(-0.7, 0.7), yticks=[])
-    axes.set_title(
-        f"of {PAIRS} pairs, one of each:\n"
-        f"{_short(names[0])} higher in {won:.0f}, {_short(names[1])} in {PAIRS - won:.0f}",
-        loc="left", fontsize=10,
-    )  # fmt: skip
+    _save(path, draw, (8.0, 4.0))
 
 
 def _height(chart: Chart, signal: Signal) -> float:
