@@ -23,9 +23,18 @@ def test_order_statistics_equal_a_plain_list(
     a, b = np.array(first), np.array(second)
     plain = np.sort((a[:, None] - b).ravel())
     rank = data.draw(st.integers(0, plain.size - 1))
-    reach = float(np.ptp(plain))
-    assert nth_difference(a, b, rank) == pytest.approx(plain[rank], abs=4e-16 * reach)
-    assert median_difference(a, b) == pytest.approx(np.median(plain), abs=4e-16 * reach)
+    # Differences are told apart no finer than the last digit of their numbers.
+    largest = float(np.abs(a).max() + np.abs(b).max())
+    within = 4e-16 * float(np.ptp(plain)) + 2.0 * float(np.spacing(largest))
+    assert nth_difference(a, b, rank) == pytest.approx(plain[rank], abs=within)
+    assert median_difference(a, b) == pytest.approx(np.median(plain), abs=within)
+
+
+def test_far_from_zero_a_rank_is_right_to_the_last_digit() -> None:
+    a, b = np.array([0.0, 291039.0, 48576.54006937449]), np.array([-1e6, -999999.9999999999])
+    plain = np.sort((a[:, None] - b).ravel())
+    found = [nth_difference(a, b, rank) for rank in range(plain.size)]
+    assert found == pytest.approx(plain, rel=3e-16)
 
 
 @pytest.mark.parametrize(("n", "m"), [(1, 1), (3, 4), (10, 5), (8, 8)])
