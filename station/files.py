@@ -11,6 +11,7 @@ import secrets
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
+from functools import cache
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -33,48 +34,6 @@ SHOWN = 60
 
 KEY = "[key]"
 """As pydantic's last step to a place: the key itself is wrong, not what it holds."""
-
-WANTED: Mapping[str, str] = {
-    "string_type": "text in quotes",
-    "string_too_short": "text that is not empty",
-    "string_too_long": "at most {max_length} characters",
-    "string_pattern_mismatch": "text of the form {pattern}",
-    "int_type": "a whole number",
-    "int_parsing": "a whole number",
-    "int_parsing_size": "a smaller whole number",
-    "int_from_float": "a whole number",
-    "float_type": "a number",
-    "float_parsing": "a number",
-    "finite_number": "a finite number",
-    "greater_than": "more than {gt:g}",
-    "greater_than_equal": "{ge:g} or more",
-    "less_than": "less than {lt:g}",
-    "less_than_equal": "{le:g} or less",
-    "bool_type": "true or false",
-    "bool_parsing": "true or false",
-    "literal_error": "{expected}",
-    "enum": "{expected}",
-    "path_type": "the name of a file or folder, in quotes",
-    "tuple_type": "a list in [ ]",
-    "list_type": "a list in [ ]",
-    "set_type": "a list in [ ]",
-    "frozen_set_type": "a list in [ ]",
-    "too_short": "a list of at least {min_length}",
-    "too_long": "a list of at most {max_length}",
-    "dict_type": "a table of its own",
-    "mapping_type": "a table of its own",
-    "model_type": "a table of its own",
-    "model_attributes_type": "a table of its own",
-    "date_type": "a date like 2026-03-31",
-    "date_parsing": "a date like 2026-03-31",
-    "date_from_datetime_parsing": "a date like 2026-03-31",
-    "date_from_datetime_inexact": "a date without a time",
-    "datetime_type": "a date and time like 2026-03-31T08:00:00Z",
-    "datetime_parsing": "a date and time like 2026-03-31T08:00:00Z",
-    "datetime_from_date_parsing": "a date and time like 2026-03-31T08:00:00Z",
-    "timezone_aware": "a date and time with its zone, like 2026-03-31T08:00:00Z",
-}
-"""What is wanted instead, by pydantic's name of the fault."""
 
 
 def read_bytes(file: Traversable | Path, most_bytes: int) -> bytes:
@@ -142,6 +101,12 @@ def read_all(folders: Iterable[Traversable | Path], model: type[Model]) -> list[
     return list(found.values())
 
 
+@cache
+def wanted_words() -> dict[str, str]:
+    """What is wanted instead of a wrong value, by pydantic's name of the fault."""
+    return tomllib.loads(read_text(DATA / "wanted.toml"))
+
+
 def unread(error: OSError | ValueError) -> str:
     """Say why a TOML file could not be read, as the part of a sentence."""
     if isinstance(error, OSError):
@@ -185,7 +150,7 @@ def first_fault(
     if fault["type"] in ("value_error", "assertion_error"):
         said = str(fault["ctx"]["error"]).removesuffix(".")
         return f"{place}: {said}" if steps else said
-    wanted = WANTED.get(fault["type"])
+    wanted = wanted_words().get(fault["type"])
     if wanted is None:
         return f"{place} is {shown(fault['input'])}, which does not fit: {fault['msg']}"
     found = shown(fault["input"])
