@@ -23,12 +23,12 @@ from station.crimp.facts import shipped_book
 from station.crimp.limits import LimitSets
 from station.crimp.pull.reduce import reduce_trace
 from station.crimp.wire import parse_size
+from station.files import DATA, read_toml
 from station.instruments.profiles import load_meter_profile, load_tester_profile
 from station.jobs.daily import judge as daily_check
 from station.jobs.daily.judge import STEP_FIRST, Nest, NestEvidence, OutcomeWord
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.daily.steps import outcome_of
-from station.jobs.plans import chosen_plan
 from station.jobs.sample_order import SampleOrder
 from station.ledger.chain import Moment
 from station.ledger.entries import (
@@ -55,8 +55,8 @@ from station.statistics.pooling import baseline_of
 METER_PROFILE = "meter-scpi-plain"
 TESTER_PROFILE = "tester-stream-newton"
 VALIDATION_SAMPLES = 40
-DAILY_SAMPLES = 2
-"""What the invented shop took of each nest; who tries the demo checks by the shipped plan."""
+ROUND = read_toml(DATA / "demo" / "tern-lane-round.toml", DailyCheckPlan)
+"""How the invented shop checked its nests; who tries the demo checks by the shipped plan."""
 
 RATE_HZ = 50.0
 _METER_NOISE_OHM = 4e-7
@@ -79,22 +79,6 @@ class MorningCheck:
         """Count a sample for its nest."""
         key = (finished.joint.tool, finished.joint.nest)
         self.samples.setdefault(key, []).append((sample_id, finished.verdict))
-
-
-def morning_plan() -> DailyCheckPlan:
-    """The invented shop's own plan: the shipped one with a single stage of fewer samples."""
-    shipped = chosen_plan(Settings(), DailyCheckPlan)
-    return DailyCheckPlan.model_validate(
-        shipped.model_dump()
-        | {
-            "id": "tern-lane-round",
-            "title": "Morning round of an invented shop",
-            "standing": "invented for the demo",
-            "reasoning": ["Two samples a nest: invented, and fewer than the shipped plan takes."],
-            "first_stage": DAILY_SAMPLES,
-            "second_stage": 0,
-        }
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +108,6 @@ class HistoryWriter:
         self._meter_worth = load_meter_profile(METER_PROFILE).worth(range_ohm=0.01)
         self._tester_worth = load_tester_profile(TESTER_PROFILE).worth
         self._check: MorningCheck | None = None
-        self._check_plan = morning_plan()
         self._last_sample_seq = 0
         self._reels: dict[str, Reel] = {}
         self._validated: dict[str, list[tuple[str, SampleFinished]]] = {}
@@ -199,8 +182,8 @@ class HistoryWriter:
         begun = JobBegun(
             demo=True,
             job="daily_check",
-            plan_id=self._check_plan.id,
-            plan=self._check_plan.model_dump(mode="json"),
+            plan_id=ROUND.id,
+            plan=ROUND.model_dump(mode="json"),
             scope={"nests": nests},
         )
         at = moment(planned.at - timedelta(minutes=1))
@@ -220,7 +203,7 @@ class HistoryWriter:
         at = moment(last_sample_at + timedelta(minutes=3))
         for key, samples in made.samples.items():
             evidence = NestEvidence(tuple(verdict for _, verdict in samples))
-            finding = daily_check.judge(self._check_plan, evidence)
+            finding = daily_check.judge(ROUND, evidence)
             if finding.outcome is None or finding.outcome == "held":
                 left.append(key)
                 continue
@@ -349,7 +332,7 @@ def _planned_day(
     for tool in workshop.TOOLS:
         for nest, sizes in workshop.NEST_SIZES.items():
             wear = workshop.wear_of(tool, nest, elapsed)
-            for _ in range(DAILY_SAMPLES):
+            for _ in range(ROUND.first_stage):
                 size = sizes[int(rng.integers(len(sizes)))]
                 joint = workshop.joint(tool, nest, size)
                 at = start + timedelta(minutes=minute)

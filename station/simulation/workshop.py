@@ -8,9 +8,11 @@ and judgement.
 from dataclasses import dataclass
 
 import numpy as np
+from pydantic import BaseModel
 
 from station.crimp.facts import shipped_book
 from station.crimp.wire import parse_size, soft_break_force_n
+from station.files import DATA, read_toml
 from station.ledger.entries import Joint, ReelAdded
 from station.settings import FixtureSettings
 from station.simulation.physics import FailureKind, Specimen, drawn_wire_ohm_per_m
@@ -18,50 +20,33 @@ from station.simulation.physics import FailureKind, Specimen, drawn_wire_ohm_per
 LIMIT_SET = "tern-lane-shop"
 """The invented shop's own, to be asked for by name; it judges by the shipped choice."""
 
-PEOPLE = {"Ottilie": "lead", "Benno": "installer", "Carys": "installer", "Dag": "apprentice"}
-"""Invented first names and roles."""
 
-TOOLS = {
-    "Heron": "ratchet hand tool, three nests, bought this spring",
-    "Plover": "ratchet hand tool, three nests",
-    "Wren": "ratchet hand tool, three nests, the oldest of the shop",
-}
+class Workshop(BaseModel):
+    """The shop as its file describes it; what is drawn of a joint scatters about these."""
 
-NEST_SIZES = {
-    "red": ("22 AWG", "20 AWG", "18 AWG"),
-    "blue": ("16 AWG", "14 AWG"),
-    "yellow": ("12 AWG",),
-}
-"""Gauges that each nest is used for."""
+    people: dict[str, str]
+    """Invented first names and roles."""
+    tools: dict[str, str]
+    tool_strength: dict[str, float]
+    """How strong a tool crimps, as a factor."""
+    nests: dict[str, tuple[str, ...]]
+    """Gauges that each nest is used for."""
+    splice_ohm: dict[str, float]
+    strands: dict[str, int]
+
+
+_SHOP = read_toml(DATA / "demo" / "workshop.toml", Workshop)
+PEOPLE, TOOLS, NEST_SIZES = _SHOP.people, _SHOP.tools, _SHOP.nests
 
 WORN = ("Wren", "blue")
 WEAR_BEGINS = 0.5
 """Share of the days after which the worn nest begins to wear."""
 
-_TOOL_STRENGTH = {"Heron": 1.03, "Plover": 1.0, "Wren": 0.97}
-_SPLICE_OHM = {
-    "22 AWG": 0.34e-3,
-    "20 AWG": 0.29e-3,
-    "18 AWG": 0.25e-3,
-    "16 AWG": 0.21e-3,
-    "14 AWG": 0.17e-3,
-    "12 AWG": 0.13e-3,
-    "10 AWG": 0.09e-3,
-}
 _STRENGTH_SHARE = 0.72
 _FORCE_SPREAD = 0.05
 _RESISTANCE_SPREAD = 0.06
 _WORN_FORCE_LOSS = 0.42
 _WORN_RESISTANCE_GAIN = 1.2
-_STRANDS = {
-    "22 AWG": 7,
-    "20 AWG": 10,
-    "18 AWG": 16,
-    "16 AWG": 19,
-    "14 AWG": 19,
-    "12 AWG": 19,
-    "10 AWG": 19,
-}
 
 
 def joint(tool: str, nest: str, size: str) -> Joint:
@@ -92,7 +77,7 @@ def wear_of(tool: str, nest: str, elapsed: float) -> float:
 
 def reel(size: str) -> ReelAdded:
     """The one reel of a size that the shop has in use."""
-    strands = f"{_STRANDS[size]} strands"
+    strands = f"{_SHOP.strands[size]} strands"
     return ReelAdded(demo=True, reel=f"{size}, drum 1", size=size, strands=strands, lot="invented")
 
 
@@ -109,9 +94,9 @@ class Crimper:
         The weakest of the wires is what is pulled out.
         """
         size = min(map(parse_size, made.wires), key=soft_break_force_n)
-        strength = _STRENGTH_SHARE * _TOOL_STRENGTH.get(made.tool, 1.0)
+        strength = _STRENGTH_SHARE * _SHOP.tool_strength.get(made.tool, 1.0)
         force_n = soft_break_force_n(size) * strength * (1.0 - _WORN_FORCE_LOSS * wear)
-        splice_ohm = _SPLICE_OHM.get(size.label, 0.2e-3) * (1.0 + _WORN_RESISTANCE_GAIN * wear)
+        splice_ohm = _SHOP.splice_ohm.get(size.label, 0.2e-3) * (1.0 + _WORN_RESISTANCE_GAIN * wear)
         slips: FailureKind = "slip" if self.rng.random() < 0.3 + 0.5 * wear else "break"
         return Specimen(
             wire_ohm=self._unbroken_ohm(made),
@@ -119,7 +104,7 @@ class Crimper:
             temperature_c=20.0,
             break_force_n=force_n * float(np.exp(self.rng.normal(0.0, _FORCE_SPREAD))),
             failure=slips,
-            strands=_STRANDS.get(size.label, 19),
+            strands=_SHOP.strands.get(size.label, 19),
         )
 
     def unbroken(self, made: Joint) -> Specimen:

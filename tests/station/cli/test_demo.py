@@ -23,7 +23,7 @@ from station.ledger.reader import LedgerReader
 from station.ledger.store import Ledger
 from station.ledger.verify import verify_ledger
 from station.simulation import workshop
-from station.simulation.history import DAILY_SAMPLES
+from station.simulation.history import ROUND
 from tests.pace import unpaced
 
 FAST = ("--days", "5")
@@ -124,7 +124,7 @@ def test_a_round_comes_to_what_a_daily_check_finds_in_its_samples(copy: Path) ->
         counted = [sample.sample_id for sample in item.counted]
         assert item.finding.outcome == content["outcome"]
         # The demo's live sample of today comes after them.
-        assert counted[:DAILY_SAMPLES] == content["samples"]
+        assert counted[: ROUND.first_stage] == content["samples"]
 
 
 def test_a_second_run_keeps_the_first_ledger(
