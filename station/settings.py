@@ -7,12 +7,10 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
-from station.crimp.in_force import Facts, LimitsInForce
+from station.crimp.in_force import Facts, LimitsInForce, NotNegative, Positive
 from station.crimp.verdict import DEFAULT_GUARD
 from station.files import read_toml
 
-Positive = Annotated[float, Field(gt=0.0)]
-NotNegative = Annotated[float, Field(ge=0.0)]
 InputPin = Annotated[int, Field(ge=2, le=27)]
 OutputPin = Annotated[int, Field(ge=9, le=27)]
 """GPIO0 to 8 are pulled up until the station starts, which would light a lamp."""

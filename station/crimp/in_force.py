@@ -1,16 +1,18 @@
 """The limits in force: by which sets a shop judges, per kind of wire."""
 
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 from station.crimp.wire import WireSize
 
+Positive = Annotated[float, Field(gt=0.0)]
+NotNegative = Annotated[float, Field(ge=0.0)]
 Judged = Literal["pull", "resistance"]
 
 
 class Facts(BaseModel):
-    """What is read from a file: nothing beside what is named."""
+    """What is read from a file: nothing beside what is named, no infinities."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 

@@ -3,10 +3,10 @@
 import re
 from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import AfterValidator, Field, field_validator, model_validator
 
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
+from station.crimp.in_force import Facts, NotNegative, Positive
+
 LineEnd = Annotated[str, Field(pattern=r"^[\x00-\x7f]{1,2}$")]
 
 MASS_UNITS = {"g", "kg", "lb", "oz"}
@@ -32,13 +32,7 @@ PeakPattern = Annotated[str, _pattern("force", "unit")]
 IdentityPattern = Annotated[str, _pattern("serial", "maker", "model", "firmware")]
 
 
-class ProfilePart(BaseModel):
-    """A table of a profile: nothing unknown in it, no infinities, never changed."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class LineSettings(ProfilePart):
+class LineSettings(Facts):
     """Settings of a serial line."""
 
     baud: Annotated[int, Field(gt=0)]
@@ -52,14 +46,14 @@ class LineSettings(ProfilePart):
     """Quiet time to wait for after opening and after a clear."""
 
 
-class ReadBack(ProfilePart):
+class ReadBack(Facts):
     """A question that shows whether a setting was taken."""
 
     setting: Literal["range_ohm", "nplc", "offset_compensation"]
     query: str
 
 
-class Fresh(ProfilePart):
+class Fresh(Facts):
     """A question whose answer tells a new reading from one that was fetched before."""
 
     query: str
@@ -67,7 +61,7 @@ class Fresh(ProfilePart):
     """Bits of the whole number answered; one of them set means a new reading."""
 
 
-class Reversal(ProfilePart):
+class Reversal(Facts):
     """How the test current is turned round, so that thermal voltages cancel."""
 
     by: Literal["command", "relay"]
@@ -86,7 +80,7 @@ class Reversal(ProfilePart):
         return self
 
 
-class MeterDialect(ProfilePart):
+class MeterDialect(Facts):
     """The words of a milliohm meter. A query or list left out is not used."""
 
     clear: Literal["none", "break", "ctrl_c"] = "none"
@@ -117,7 +111,7 @@ class MeterDialect(ProfilePart):
 
     Left out, an answer is a number of ohms. ``count`` is the number of the reading.
     """
-    units: dict[str, Positive] = {"": 1.0}
+    units: dict[str, Positive] = Field(default={"": 1.0})
     """Ohms in one of each unit that an answer may name."""
     reversal: Reversal | None = None
 
@@ -142,7 +136,7 @@ class MeterDialect(ProfilePart):
         return self
 
 
-class PeakRegister(ProfilePart):
+class PeakRegister(Facts):
     """The tester's own highest force, caught faster than it sends lines."""
 
     clear: str
@@ -151,7 +145,7 @@ class PeakRegister(ProfilePart):
     """Regular expression of the answer; groups ``force`` and perhaps ``unit``."""
 
 
-class TesterDialect(ProfilePart):
+class TesterDialect(Facts):
     """The words of a pull tester that sends its force line by line."""
 
     identify_query: str | None = None
@@ -169,7 +163,7 @@ class TesterDialect(ProfilePart):
     checksum: Literal["none", "xor_hex"] = "none"
     """``xor_hex``: the line is ``$...*hh``, hh the exclusive or of the bytes between, in hex."""
     tension_sign: Literal[1, -1] = 1
-    signs: dict[str, Literal[1, -1]] = {}
+    signs: dict[str, Literal[1, -1]] = Field(default={})
     """What each text of the group ``sign`` means for the force."""
     zero_raw: float = 0.0
     """Taken from the number of a line before its unit counts, for testers that send raw counts."""

@@ -13,14 +13,12 @@ from typing import Annotated, Literal, Self, TypeVar, get_args
 from pydantic import Field, TypeAdapter, ValidationError, model_validator
 
 from calibration.worth import ForceWorth, OhmWorth
+from station.crimp.in_force import Facts, NotNegative, Positive
 from station.errors import DataFileError, InstrumentGarbled
 from station.files import first_fault, read_text, unread
 from station.instruments.dialects import (
     LineSettings,
     MeterDialect,
-    NotNegative,
-    Positive,
-    ProfilePart,
     ReadingPattern,
     TesterDialect,
 )
@@ -33,7 +31,7 @@ joint [common practice, no source]."""
 SHIPPED_FOLDER = Path(__file__).parent / "profiles"
 
 
-class MeasuringCommands(ProfilePart):
+class MeasuringCommands(Facts):
     """How the meter is set to measure, and which answers are no readings."""
 
     nplc: Positive
@@ -66,7 +64,7 @@ class MeasuringCommands(ProfilePart):
         return 3 * self.reading_time_s + self.answer_timeout_s
 
 
-class MeterAccuracy(ProfilePart):
+class MeterAccuracy(Facts):
     """The meter's own statement of its error bounds: of reading, of range, and the last digit."""
 
     percent_of_reading: NotNegative
@@ -74,7 +72,7 @@ class MeterAccuracy(ProfilePart):
     resolution_ohm: Positive
 
 
-class MeterProfile(ProfilePart):
+class MeterProfile(Facts):
     """A four-wire milliohm meter."""
 
     kind: Literal["meter"]
@@ -112,7 +110,7 @@ class MeterProfile(ProfilePart):
         return OhmWorth(range_ohm=range_ohm, u_thermal_ohm=thermal_ohm, **dict(self.accuracy))
 
 
-class Sampling(ProfilePart):
+class Sampling(Facts):
     """How fast the force line is."""
 
     sample_rate_hz: Positive
@@ -125,7 +123,7 @@ class Sampling(ProfilePart):
     """How far the arrival of a line may stray from the tester's own count or clock."""
 
 
-class ForceAccuracy(ProfilePart):
+class ForceAccuracy(Facts):
     """What a force from this tester is worth."""
 
     resolution_n: Positive
@@ -136,7 +134,7 @@ class ForceAccuracy(ProfilePart):
 _PATIENT = ("silence_s", "jitter_s")
 
 
-class PullTesterProfile(ProfilePart):
+class PullTesterProfile(Facts):
     """A pull tester."""
 
     kind: Literal["pull_tester"]
@@ -158,7 +156,7 @@ class PullTesterProfile(ProfilePart):
         return ForceWorth(filter_hz=self.sampling.filter_hz, **dict(self.force))
 
 
-class CaliperProfile(ProfilePart):
+class CaliperProfile(Facts):
     """A caliper or crimp micrometer with a data button."""
 
     kind: Literal["caliper"]

@@ -17,12 +17,9 @@ from calibration.force import HungWeight, hung_force, local_gravity
 from calibration.resistors import ReferenceResistor
 from calibration.saying import say
 from calibration.standing import CheckKind, InstrumentKind
-from station.crimp.in_force import Facts
+from station.crimp.in_force import Facts, NotNegative, Positive
 from station.errors import BadInput, DataFileError
 from station.files import INVENTED_STANDARDS, read_all
-
-Positive = Annotated[float, Field(gt=0.0)]
-NotNegative = Annotated[float, Field(ge=0.0)]
 
 Site = tuple[float, float]
 """Latitude in degrees and height in m."""

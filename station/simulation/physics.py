@@ -11,8 +11,9 @@ from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
+from station.crimp.in_force import Facts, NotNegative, Positive
 from station.crimp.wire import WireSize
 
 COPPER_PER_K = 0.00393
@@ -35,14 +36,10 @@ _GRIP_SLIPS_AT = 0.5
 _GRIP_SLIP_STRETCH = 0.25
 
 FailureKind = Literal["break", "slip", "grip_slip"]
-NotNegative = Annotated[float, Field(ge=0)]
-Positive = Annotated[float, Field(gt=0)]
 
 
-class Specimen(BaseModel):
+class Specimen(Facts):
     """A crimped sample of the simulated world."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     wire_ohm: NotNegative = 0.002
     """All the wire between the sense clips, at 20 °C."""

@@ -3,16 +3,11 @@
 from functools import reduce
 from operator import xor
 
-from pydantic import BaseModel, ConfigDict
-
+from station.crimp.in_force import Facts
 from station.files import DATA, read_toml
 
 
-class _Voice(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class MeterVoice(_Voice):
+class MeterVoice(Facts):
     """What one meter dialect does differently from plain SCPI."""
 
     command_end: bytes = b"\n"
@@ -31,7 +26,7 @@ class MeterVoice(_Voice):
     polarity: bool = False
 
 
-class TesterVoice(_Voice):
+class TesterVoice(Facts):
     """One dialect of pull testers."""
 
     line: str
@@ -72,7 +67,7 @@ class TesterVoice(_Voice):
         return f"${body}*{reduce(xor, body.encode('ascii')):02X}" if self.checked else body
 
 
-class Voices(_Voice):
+class Voices(Facts):
     """All dialects, by the profile that each fits."""
 
     meters: dict[str, MeterVoice]

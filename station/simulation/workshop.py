@@ -8,9 +8,9 @@ and judgement.
 from dataclasses import dataclass
 
 import numpy as np
-from pydantic import BaseModel
 
 from station.crimp.facts import shipped_book
+from station.crimp.in_force import Facts
 from station.crimp.wire import parse_size, soft_break_force_n
 from station.files import DATA, read_toml
 from station.ledger.entries import Joint, ReelAdded
@@ -21,7 +21,7 @@ LIMIT_SET = "tern-lane-shop"
 """The invented shop's own, to be asked for by name; it judges by the shipped choice."""
 
 
-class Workshop(BaseModel):
+class Workshop(Facts):
     """The shop as its file describes it; what is drawn of a joint scatters about these."""
 
     people: dict[str, str]
