@@ -8,15 +8,7 @@ import click
 from calibration.fits import LineFit, curvature_p, fit_line, fit_through_zero, lack_of_fit_p
 from station.cli.csv import about, read_table
 from station.cli.ledgers import reading
-from station.cli.options import (
-    csv_argument,
-    facts,
-    json_option,
-    ledger_option,
-    picked,
-    print_result,
-    settings_option,
-)
+from station.cli.options import bench_options, csv_options, facts, picked, print_result
 from station.errors import BadInput
 from station.settings import read_settings
 from station.shop.trust import InstrumentTrust, Trust
@@ -34,10 +26,9 @@ def calibrate() -> None:
 
 
 @calibrate.command(epilog="Example: station calibrate fit weights.csv --at 50 --json")
-@csv_argument
 @click.option("--at", type=float, help="Predict the reading at this reference value.")
 @click.option("--through-zero", is_flag=True, help="Force the line through zero.")
-@json_option
+@csv_options
 def fit(file: Path, at: float | None, through_zero: bool, as_json: bool) -> int:
     """Fit a straight line to FILE with the columns reference and reading.
 
@@ -101,9 +92,7 @@ def _fit_lines(line: LineFit, at: float | None) -> Iterator[str]:
 
 @calibrate.command(epilog="Example: station calibrate state --settings bench.toml --json")
 @click.option("--instrument", metavar="NAME", help="Only this one.")
-@settings_option
-@ledger_option
-@json_option
+@bench_options
 def state(
     instrument: str | None, settings_path: Path | None, ledger_path: Path | None, as_json: bool
 ) -> int:

@@ -17,6 +17,7 @@ from station.cli.options import (
     FILE,
     REAL,
     SIMULATED,
+    bench_options,
     json_option,
     ledger_option,
     person_option,
@@ -24,6 +25,7 @@ from station.cli.options import (
     print_aside,
     print_lines,
     print_result,
+    record_options,
     settings_option,
 )
 from station.crimp.connectors import ConnectorBook, connector_named
@@ -63,9 +65,7 @@ def job() -> None:
 
 @job.command(epilog="Example: station job due --json")
 @click.option("--plan", "plan_id", metavar="ID", help="Default: the setting daily_plan.")
-@settings_option
-@ledger_option
-@json_option
+@bench_options
 def due(
     plan_id: str | None, ledger_path: Path | None, settings_path: Path | None, as_json: bool
 ) -> None:
@@ -83,9 +83,7 @@ def due(
 @click.option("--nest", "nests", multiple=True, metavar="TOOL/NEST", help="May be repeated.")
 @click.option("--plan", "plan_id", metavar="ID", help="Default: the setting daily_plan.")
 @person_option
-@settings_option
-@ledger_option
-@json_option
+@bench_options
 def start(
     name: str,
     nests: tuple[str, ...],
@@ -106,8 +104,7 @@ def start(
 @job.command("list", epilog="Example: station job list --open")
 @click.option("--open", "only_open", is_flag=True, help="Only jobs that have not ended.")
 @click.option("--limit", type=click.IntRange(1, 1000), default=50)
-@ledger_option
-@json_option
+@record_options
 def list_jobs(only_open: bool, limit: int, ledger_path: Path | None, as_json: bool) -> None:
     """List the jobs, newest first."""
     with reading(ledger_path) as reader:
@@ -134,9 +131,7 @@ def list_jobs(only_open: bool, limit: int, ledger_path: Path | None, as_json: bo
 @click.option("--simulate", is_flag=True, help="Use simulated instruments; marks every record.")
 @click.option("--seed", type=click.IntRange(0), default=1)
 @person_option
-@settings_option
-@ledger_option
-@json_option
+@bench_options
 def sample(
     job_id: str,
     nest: str | None,

@@ -8,7 +8,15 @@ from typing import Any, Literal
 import click
 
 from station.cli.ledgers import default_ledger, progress_bar, writing
-from station.cli.options import FILE, OLD_FILE, json_option, ledger_option, picked, print_result
+from station.cli.options import (
+    FILE,
+    OLD_FILE,
+    json_option,
+    ledger_option,
+    picked,
+    print_result,
+    record_options,
+)
 from station.cli.signing import signed_by, signing_option
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.errors import BadInput, LedgerDamaged
@@ -79,8 +87,7 @@ def verify(ledger_path: Path | None, against: str | None, as_json: bool) -> int:
     "--failure-mode", type=click.Choice(list(FAILURE_MODES)), help="How the sample really let go."
 )
 @signing_option
-@ledger_option
-@json_option
+@record_options
 def correct(
     entry_id: str,
     reason: str,
@@ -143,8 +150,7 @@ def backup(file: Path, ledger_path: Path | None, replace: bool, as_json: bool) -
 
 @ledger.command(epilog="Example: station ledger restore /media/stick/bench-1.backup")
 @click.argument("file", type=FILE)
-@ledger_option
-@json_option
+@record_options
 def restore(file: Path, ledger_path: Path | None, as_json: bool) -> int:
     """Verify the backup FILE and put a copy of it in the ledger's place; the old one is kept."""
     path = ledger_path or default_ledger(create=True)
@@ -166,8 +172,7 @@ def restore(file: Path, ledger_path: Path | None, as_json: bool) -> int:
 
 
 @ledger.command(epilog="Example: station ledger rebuild")
-@ledger_option
-@json_option
+@record_options
 def rebuild(ledger_path: Path | None, as_json: bool) -> int:
     """Build the tables that pages read again from the entries, and say what that mended.
 
@@ -229,8 +234,7 @@ def export(
     metavar="FILE.toml", help="What the table's columns mean.",
 )  # fmt: skip
 @click.option("--person", metavar="NAME", help="The lead who signs for samples from elsewhere.")
-@ledger_option
-@json_option
+@record_options
 def import_(
     source: Path, mapping: Path | None, person: str | None, ledger_path: Path | None, as_json: bool
 ) -> int:

@@ -2,7 +2,7 @@
 
 import json
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -26,12 +26,8 @@ SIMULATED = (
     "function."
 )
 
-csv_argument = click.argument("file", type=OLD_FILE)
 json_option = click.option(
     "as_json", "--json", is_flag=True, help="Print one JSON document and nothing else."
-)
-plot_option = click.option(
-    "--plot", type=FILE, metavar="FILE", help="Also draw it: .svg, .png or .pdf."
 )
 ledger_option = click.option(
     "--ledger", "ledger_path", type=FILE, metavar="FILE",
@@ -43,6 +39,32 @@ settings_option = click.option(
 person_option = click.option(
     "--person", required=True, metavar="NAME", help="Who does it, as on record."
 )
+
+
+Command = Callable[..., Any]
+
+
+def record_options(command: Command) -> Command:
+    """Add ``--ledger`` and ``--json``."""
+    return ledger_option(json_option(command))
+
+
+def bench_options(command: Command) -> Command:
+    """Add ``--settings``, ``--ledger`` and ``--json``."""
+    return settings_option(record_options(command))
+
+
+def csv_options(command: Command) -> Command:
+    """Add the argument ``FILE``, which must exist, and ``--json``."""
+    return click.argument("file", type=OLD_FILE)(json_option(command))
+
+
+def study_options(command: Command) -> Command:
+    """Add ``FILE``, ``--plot`` and ``--json``."""
+    plotted = click.option(
+        "--plot", type=FILE, metavar="FILE", help="Also draw it: .svg, .png or .pdf."
+    )
+    return click.argument("file", type=OLD_FILE)(plotted(json_option(command)))
 
 
 def _not_negative(

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from station.cli.ledgers import default_ledger, progress_bar
-from station.cli.options import json_option, ledger_option, picked, print_result, settings_option
+from station.cli.options import bench_options, json_option, picked, print_result
 from station.settings import Settings, ShareSettings, data_folder, read_settings
 from station.share.prepare import prepare as prepare_shared
 from station.share.push import push as push_ledger
@@ -52,9 +52,7 @@ def prepare(
 
 
 @share.command(epilog="Example: station share push --settings bench.toml")
-@settings_option
-@ledger_option
-@json_option
+@bench_options
 def push(settings_path: Path | None, ledger_path: Path | None, as_json: bool) -> int:
     """Copy to the shared record what it does not have yet; 'station serve' does so by itself."""
     settings, where = _read(settings_path)
@@ -67,9 +65,7 @@ def push(settings_path: Path | None, ledger_path: Path | None, as_json: bool) ->
 
 
 @share.command(epilog="Example: station share status --settings bench.toml")
-@settings_option
-@ledger_option
-@json_option
+@bench_options
 def status(settings_path: Path | None, ledger_path: Path | None, as_json: bool) -> int:
     """Say how far the shared record is behind this bench; exit 1 where their histories differ."""
     settings, where = _read(settings_path)
@@ -86,9 +82,7 @@ def status(settings_path: Path | None, ledger_path: Path | None, as_json: bool) 
 
 
 @share.command(epilog="Example: station share restore --settings bench.toml --ledger new.ledger")
-@settings_option
-@ledger_option
-@json_option
+@bench_options
 def restore(settings_path: Path | None, ledger_path: Path | None, as_json: bool) -> int:
     """Make the ledger of the settings' bench from the shared record, and prove every hash of it."""
     settings, where = _read(settings_path)

@@ -7,12 +7,12 @@ import click
 from station.cli.ledgers import default_ledger, reading, writing
 from station.cli.options import (
     facts,
-    json_option,
     ledger_option,
     person_option,
     picked,
     print_aside,
     print_result,
+    record_options,
     settings_option,
 )
 from station.cli.signing import demand_secret, new_secret_of, secret_of, signed_by, signing_option
@@ -37,8 +37,7 @@ def people() -> None:
 
 @people.command("list", epilog="Example: station people list --json")
 @click.option("--former", is_flag=True, help="Those who left as well.")
-@ledger_option
-@json_option
+@record_options
 def list_people(former: bool, ledger_path: Path | None, as_json: bool) -> None:
     """List the people on record."""
     path = ledger_path or default_ledger()
@@ -51,8 +50,7 @@ def list_people(former: bool, ledger_path: Path | None, as_json: bool) -> None:
 
 
 @people.command(epilog="Example: station people code")
-@ledger_option
-@json_option
+@record_options
 def code(ledger_path: Path | None, as_json: bool) -> None:
     """Show a one-time code that makes the first lead, while none can sign in.
 
@@ -71,8 +69,7 @@ def code(ledger_path: Path | None, as_json: bool) -> None:
 @people.command(epilog="Example: station people first 'Ann Example' --code 1234-5678-9012")
 @click.argument("name")
 @click.option("--code", "given", required=True, prompt="One-time code", metavar="CODE")
-@ledger_option
-@json_option
+@record_options
 def first(name: str, given: str, ledger_path: Path | None, as_json: bool) -> None:
     """Make the first lead by the one-time code of 'station people code' or 'station serve'."""
     with writing(ledger_path) as ledger:
@@ -86,8 +83,7 @@ def first(name: str, given: str, ledger_path: Path | None, as_json: bool) -> Non
 @click.argument("name")
 @click.option("--role", type=_role_choice, required=True)
 @signing_option
-@ledger_option
-@json_option
+@record_options
 def add(name: str, role: str, person: str, ledger_path: Path | None, as_json: bool) -> None:
     """Put somebody on record, or back on record."""
     with writing(ledger_path) as ledger:
@@ -103,8 +99,7 @@ def add(name: str, role: str, person: str, ledger_path: Path | None, as_json: bo
 @click.argument("role", type=_role_choice)
 @click.option("--reason", default="", show_default=False, help="For the record.")
 @signing_option
-@ledger_option
-@json_option
+@record_options
 def role(
     name: str, role: str, reason: str, person: str, ledger_path: Path | None, as_json: bool
 ) -> None:
@@ -119,8 +114,7 @@ def role(
 @click.argument("name")
 @click.option("--reason", default="", show_default=False, help="For the record.")
 @signing_option
-@ledger_option
-@json_option
+@record_options
 def leave(name: str, reason: str, person: str, ledger_path: Path | None, as_json: bool) -> None:
     """Note that somebody has left. Their samples stay theirs; their secret is forgotten."""
     with writing(ledger_path) as ledger:
@@ -133,8 +127,7 @@ def leave(name: str, reason: str, person: str, ledger_path: Path | None, as_json
 @people.command(epilog="Example: station people passphrase 'Bo Invented' --person 'Ann Example'")
 @click.argument("name")
 @signing_option
-@ledger_option
-@json_option
+@record_options
 def passphrase(name: str, person: str, ledger_path: Path | None, as_json: bool) -> None:
     """Give a PIN or passphrase: your own anew, or as a lead somebody else's.
 
@@ -155,8 +148,7 @@ def passphrase(name: str, person: str, ledger_path: Path | None, as_json: bool) 
 @people.command(epilog="Example: station people audit --about 'Bo Invented'")
 @click.option("--about", metavar="NAME", help="Only what concerns this person's door.")
 @click.option("--limit", type=click.IntRange(1, 100_000), default=AUDIT_ROWS)
-@ledger_option
-@json_option
+@record_options
 def audit(about: str | None, limit: int, ledger_path: Path | None, as_json: bool) -> None:
     """List sign-ins, failures, lock-outs, refusals and changes of people, newest first."""
     with reading(ledger_path) as reader:
@@ -225,8 +217,7 @@ def add_tool(
 
 
 @tool.command("list", epilog="Example: station tool list --json")
-@ledger_option
-@json_option
+@record_options
 def list_tools(ledger_path: Path | None, as_json: bool) -> None:
     """List the tools on record with their nests."""
     with reading(ledger_path) as reader:

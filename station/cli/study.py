@@ -13,12 +13,11 @@ from calibration.study_plan import Turn
 from calibration.telling import Telling, can_tell
 from station.cli.csv import Table, about, read_values
 from station.cli.options import (
-    csv_argument,
+    csv_options,
     facts,
-    json_option,
     picked,
-    plot_option,
     print_result,
+    study_options,
     warned,
 )
 from station.cli.study_capability import capability, compare
@@ -37,7 +36,6 @@ def study() -> None:
 
 
 @study.command(epilog="Example: station study gauge pulls.csv --nested --json")
-@csv_argument
 @click.option("--nested", is_flag=True, help="Each part was measured once and destroyed.")
 @click.option("--pool/--no-pool", default=None, help="Pool the interaction; default by its F test.")
 @click.option("--limit", type=float, help="Also say whether good can be told from bad here.")
@@ -47,8 +45,7 @@ def study() -> None:
     default="upper",
     help="Values must stay at most, or at least, at the limit.",
 )
-@plot_option
-@json_option
+@study_options
 def gauge(
     file: Path,
     nested: bool,
@@ -199,11 +196,10 @@ def _lines(result: GaugeStudy, unpooled: GaugeStudy | None) -> Iterator[str]:
 
 
 @study.command("shop-limit", epilog="Example: station study shop-limit splices.csv --size '18 AWG'")
-@csv_argument
 @click.option("--size", required=True, help="Wire size that the limit is for.")
 @click.option("--coverage", default=0.99)
 @click.option("--confidence", default=0.95)
-@json_option
+@csv_options
 def shop_limit(file: Path, size: str, coverage: float, confidence: float, as_json: bool) -> int:
     """Derive a shop's own resistance limit from the splices of a validated tool.
 

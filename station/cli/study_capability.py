@@ -8,15 +8,7 @@ from typing import Literal
 import click
 
 from station.cli.csv import Table, about, read_values
-from station.cli.options import (
-    csv_argument,
-    facts,
-    json_option,
-    picked,
-    plot_option,
-    print_result,
-    warned,
-)
+from station.cli.options import facts, picked, print_result, study_options, warned
 from station.cli.study_figures import draw_capability, draw_comparison
 from station.errors import BadInput
 from station.statistics.capability import Capability, attribute_capability, rests_on
@@ -30,7 +22,6 @@ LIKELY = 0.9
 
 
 @click.command(epilog="Example: station study capability pulls.csv --lower 89 --json")
-@csv_argument
 @click.option("--lower", type=float, help="Limit that values must reach.")
 @click.option("--attribute", is_flag=True, help="Values are pass or fail: judge the share.")
 @click.option("--coverage", default=0.95)
@@ -40,8 +31,7 @@ LIKELY = 0.9
     type=int,
     help="Values there will be in the end: also print the chance that they will pass.",
 )
-@plot_option
-@json_option
+@study_options
 def capability(
     file: Path,
     lower: float | None,
@@ -198,7 +188,6 @@ Better = Literal["higher", "lower"]
 
 
 @click.command(epilog="Example: station study compare pulls.csv --groups 'tool A' 'tool B' --json")
-@csv_argument
 @click.option(
     "--groups", nargs=2, metavar="FIRST SECOND", help="Which two groups; needed if there are more."
 )
@@ -209,8 +198,7 @@ Better = Literal["higher", "lower"]
     help="Which values are better: higher for pull force, lower for resistance.",
 )
 @click.option("--confidence", default=0.95)
-@plot_option
-@json_option
+@study_options
 def compare(
     file: Path,
     groups: tuple[str, str] | None,

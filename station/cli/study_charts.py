@@ -6,15 +6,7 @@ from pathlib import Path
 import click
 
 from station.cli.csv import about, read_values
-from station.cli.options import (
-    csv_argument,
-    facts,
-    json_option,
-    picked,
-    plot_option,
-    print_result,
-    warned,
-)
+from station.cli.options import facts, picked, print_result, study_options, warned
 from station.cli.study_figures import draw_chart, draw_drift
 from station.errors import BadInput
 from station.statistics.charts import (
@@ -39,7 +31,6 @@ KINDS = ("individuals", "ewma", "cusum")
 
 
 @click.command(epilog="Example: station study charts pulls.csv --rules we --json")
-@csv_argument
 @click.option(
     "--kind", type=click.Choice(KINDS), default="individuals",
     help="Values as they are, their moving average, or their cumulative sums.",
@@ -54,8 +45,7 @@ KINDS = ("individuals", "ewma", "cusum")
 @click.option("--width", type=float, help="Limits of an ewma in its own deviations; default 3.")
 @click.option("--reference", type=float, help="k of a cusum in deviations; default 0.5.")
 @click.option("--threshold", type=float, help="h of a cusum in deviations; default 5.")
-@plot_option
-@json_option
+@study_options
 def charts(
     file: Path,
     kind: str,
@@ -126,7 +116,6 @@ def _chart_lines(chart: Chart) -> Iterator[str]:
 
 
 @click.command(epilog="Example: station study drift pulls.csv --direction down --json")
-@csv_argument
 @click.option("--center", type=float, help="Mean while nothing has changed.")
 @click.option("--sigma", type=float, help="Standard deviation while nothing has changed.")
 @click.option(
@@ -147,8 +136,7 @@ def _chart_lines(chart: Chart) -> Iterator[str]:
     default=930.0,
     help="One false alarm in about so many values; a nest is watched at 5,000.",
 )
-@plot_option
-@json_option
+@study_options
 def drift(
     file: Path,
     center: float | None,
