@@ -12,7 +12,7 @@ import click
 from station.bench.bench import SampleOutcome
 from station.cli.ledgers import reading
 from station.cli.limits import looks_said
-from station.cli.opening import OpenLedger, asked, opened_bench, opened_ledger, outcome_lines
+from station.cli.opening import asked, opened_bench, opened_ledger, outcome_lines
 from station.cli.options import (
     FILE,
     REAL,
@@ -39,7 +39,7 @@ from station.jobs.daily.record import demand_daily
 from station.jobs.daily.record import due as due_nests
 from station.jobs.daily.record import order as order_of_check
 from station.jobs.daily.steps import DueNest
-from station.jobs.open_jobs import state_of_job
+from station.jobs.open_jobs import OpenJobs, state_of_job
 from station.jobs.papers.frame import Paper
 from station.jobs.papers.of_job import paper_of
 from station.jobs.plan_odds import error_lines, plan_errors
@@ -95,10 +95,10 @@ def start(
 ) -> None:
     """Begin a job; its id is printed, and the plan in force is recorded with it."""
     _demand_done_here(name)
-    with opened_ledger(ledger_path, settings_path) as opened:
+    with opened_ledger(ledger_path, settings_path) as (ledger, jobs, _):
         places = [_place(text) for text in nests]
-        job_id = opened.jobs.begin_check(places, person=person, plan_id=plan_id)
-        _show(opened.ledger.reader, job_id, as_json)
+        job_id = jobs.begin_check(places, person=person, plan_id=plan_id)
+        _show(ledger.reader, job_id, as_json)
 
 
 @job.command("list", epilog="Example: station job list --open")
@@ -150,28 +150,27 @@ def sample(
 ) -> int:
     """Make samples of a job at the bench; one that was interrupted is made again first."""
     outcomes: list[SampleOutcome] = []
-    with opened_ledger(ledger_path, settings_path) as opened:
-        _demand_done_here(opened.jobs.record(job_id).row.job)
+    with opened_ledger(ledger_path, settings_path) as (ledger, jobs, settings):
+        reader = ledger.reader
+        _demand_done_here(jobs.record(job_id).row.job)
         print_aside(SIMULATED if simulate else REAL)
-        with opened_bench(opened, simulate=simulate, seed=seed) as (bench, operator_of):
+        opening = opened_bench(ledger, settings, simulate=simulate, seed=seed)
+        with opening as (bench, operator_of):
             for _ in range(count):
-                step = _sample_wanted(opened, job_id, nest)
-                joint = _joint(opened.ledger.reader, bench.connectors, step, connector, wire, wire2)
-                order = order_of_check(
-                    opened.ledger.reader, job_id, joint,
-                    person=person, limit_set=limit_set,
-                )  # fmt: skip
+                step = _sample_wanted(jobs, job_id, nest)
+                joint = _joint(reader, bench.connectors, step, connector, wire, wire2)
+                order = order_of_check(reader, job_id, joint, person=person, limit_set=limit_set)
                 looks = _looked_at(bench.connectors, joint, looks_said(said), simulate=simulate)
                 order = replace(order, checklist=looks)
                 outcome = bench.take_sample(order, operator_of(joint))
                 outcomes.append(outcome)
                 if outcome.error is not None:
                     print_aside(f"{outcome.error} The sample was logged as void.")
-                if opened.jobs.record(job_id).ended is not None:
+                if jobs.record(job_id).ended is not None:
                     break
         if not as_json:
             print_lines(chain.from_iterable(map(outcome_lines, outcomes)))
-        _show(opened.ledger.reader, job_id, as_json)
+        _show(reader, job_id, as_json)
     return 1 if any(item.finished.verdict == "fail" for item in outcomes) else 0
 
 
@@ -243,8 +242,8 @@ def _place(text: str) -> Nest:
     return tool, nest
 
 
-def _sample_wanted(opened: OpenLedger, job_id: str, nest: str | None) -> Step:
-    steps = opened.jobs.state(job_id).steps
+def _sample_wanted(jobs: OpenJobs, job_id: str, nest: str | None) -> Step:
+    steps = jobs.state(job_id).steps
     if nest is not None:
         steps = tuple(step for step in steps if (step.tool, step.nest) == _place(nest))
     if not steps:

@@ -17,7 +17,7 @@ from station.cli.options import (
     print_result,
     record_options,
 )
-from station.cli.signing import signed_by, signing_option
+from station.cli.signing import signed_by, signing_options
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.errors import BadInput, LedgerDamaged
 from station.files import read_bytes, read_toml, unread
@@ -86,8 +86,7 @@ def verify(ledger_path: Path | None, against: str | None, as_json: bool) -> int:
 @click.option(
     "--failure-mode", type=click.Choice(list(FAILURE_MODES)), help="How the sample really let go."
 )
-@signing_option
-@record_options
+@signing_options
 def correct(
     entry_id: str,
     reason: str,

@@ -3,7 +3,6 @@
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing, contextmanager
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -33,23 +32,16 @@ from station.simulation import demo as demo_run
 from station.simulation.demo import as_the_demo_judges
 
 
-@dataclass(frozen=True)
-class OpenLedger:
-    """A ledger with its jobs, and the settings in force."""
-
-    ledger: Ledger
-    jobs: OpenJobs
-    settings: Settings
-
-
 @contextmanager
-def opened_ledger(ledger_path: Path | None, settings_path: Path | None) -> Iterator[OpenLedger]:
-    """Open the ledger for writing, with its jobs (BadInput where there is none)."""
+def opened_ledger(
+    ledger_path: Path | None, settings_path: Path | None
+) -> Iterator[tuple[Ledger, OpenJobs, Settings]]:
+    """Open the ledger for writing, with its jobs and the settings in force (BadInput: none)."""
     settings = read_settings(settings_path)
     with writing(ledger_path or settings.ledger) as ledger:
         invented = ledger.reader.is_demo()
         settings = as_the_demo_judges(settings, invented=invented)
-        yield OpenLedger(ledger, OpenJobs(ledger, settings, demo=invented), settings)
+        yield ledger, OpenJobs(ledger, settings, demo=invented), settings
 
 
 def limit_sets_at_hand(ledger: Ledger, settings: Settings, *, simulate: bool) -> LimitSets:
@@ -81,7 +73,7 @@ def real_bench(
 
 @contextmanager
 def opened_bench(
-    opened: OpenLedger, *, simulate: bool, seed: int
+    ledger: Ledger, settings: Settings, *, simulate: bool, seed: int
 ) -> Iterator[tuple[Bench, Callable[[Joint], Operator]]]:
     """A bench for samples at the command line, and who works it on a sample of a joint.
 
@@ -92,7 +84,6 @@ def opened_bench(
     LedgerInUse
         A station runs on this ledger: make the sample on its page.
     """
-    ledger, settings = opened.ledger, opened.settings
     limit_sets = limit_sets_at_hand(ledger, settings, simulate=simulate)
     with ExitStack() as stack:
         stack.enter_context(ledger_in_use(ledger.path, "a job at the command line"))

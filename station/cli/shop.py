@@ -15,7 +15,7 @@ from station.cli.options import (
     record_options,
     settings_option,
 )
-from station.cli.signing import demand_secret, new_secret_of, secret_of, signed_by, signing_option
+from station.cli.signing import demand_secret, new_secret_of, secret_of, signed_by, signing_options
 from station.errors import NotAllowed
 from station.ledger.rows import DoorRow, PersonRow
 from station.ledger.store import Ledger
@@ -82,8 +82,7 @@ def first(name: str, given: str, ledger_path: Path | None, as_json: bool) -> Non
 )
 @click.argument("name")
 @click.option("--role", type=_role_choice, required=True)
-@signing_option
-@record_options
+@signing_options
 def add(name: str, role: str, person: str, ledger_path: Path | None, as_json: bool) -> None:
     """Put somebody on record, or back on record."""
     with writing(ledger_path) as ledger:
@@ -98,8 +97,7 @@ def add(name: str, role: str, person: str, ledger_path: Path | None, as_json: bo
 @click.argument("name")
 @click.argument("role", type=_role_choice)
 @click.option("--reason", default="", show_default=False, help="For the record.")
-@signing_option
-@record_options
+@signing_options
 def role(
     name: str, role: str, reason: str, person: str, ledger_path: Path | None, as_json: bool
 ) -> None:
@@ -113,8 +111,7 @@ def role(
 @people.command(epilog="Example: station people leave 'Bo Invented' --person 'Ann Example'")
 @click.argument("name")
 @click.option("--reason", default="", show_default=False, help="For the record.")
-@signing_option
-@record_options
+@signing_options
 def leave(name: str, reason: str, person: str, ledger_path: Path | None, as_json: bool) -> None:
     """Note that somebody has left. Their samples stay theirs; their secret is forgotten."""
     with writing(ledger_path) as ledger:
@@ -126,8 +123,7 @@ def leave(name: str, reason: str, person: str, ledger_path: Path | None, as_json
 
 @people.command(epilog="Example: station people passphrase 'Bo Invented' --person 'Ann Example'")
 @click.argument("name")
-@signing_option
-@record_options
+@signing_options
 def passphrase(name: str, person: str, ledger_path: Path | None, as_json: bool) -> None:
     """Give a PIN or passphrase: your own anew, or as a lead somebody else's.
 

@@ -6,11 +6,10 @@ anything. The passphrase is asked for, or taken from the environment where a scr
 
 import os
 import shlex
-from collections.abc import Callable
-from typing import Any
 
 import click
 
+from station.cli.options import Command, record_options
 from station.errors import NotAllowed
 from station.ledger.rows import PersonRow
 from station.ledger.store import Ledger
@@ -20,15 +19,13 @@ from station.shop.sign_in import Doors, active_person, leads_with_secret
 FROM_ENVIRONMENT = "STATION_PASSPHRASE"
 NEW_FROM_ENVIRONMENT = "STATION_NEW_PASSPHRASE"
 
-Command = Callable[..., Any]
 
-
-def signing_option(command: Command) -> Command:
-    """Add ``--person``: who signs, on record with a PIN or passphrase."""
+def signing_options(command: Command) -> Command:
+    """Add ``--person``: who signs, on record with a PIN or passphrase; and `record_options`."""
     return click.option(
         "--person", required=True, prompt="Who are you", metavar="NAME",
         help=f"Who signs; the PIN or passphrase is asked for, or taken from {FROM_ENVIRONMENT}.",
-    )(command)  # fmt: skip
+    )(record_options(command))  # fmt: skip
 
 
 def signed_by(ledger: Ledger, name: str, right: Right) -> PersonRow:
