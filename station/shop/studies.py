@@ -5,7 +5,7 @@ the command line, where its last recorded reading left it.
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from statistics import fmean
 
@@ -274,90 +274,80 @@ def result_of(progress: StudyProgress) -> StudyResult:
     return StudyResult(values, turns, unit, gauge_sd, part_sd, telling, gauge, clips)
 
 
-def sentences(result: StudyResult) -> list[str]:
+def sentences(result: StudyResult) -> Iterator[str]:
     """What a study shows, in plain words."""
-    unit, gauge = result.unit, result.gauge
-    said: list[str] = []
+    unit = result.unit
     if result.clips is not None:
-        said += _clip_sentences(result.clips)
+        yield from _clip_sentences(result.clips)
     else:
-        said.append(
-            say(
-                "One measurement spreads by {gauge_sd:.3g} {unit} (one standard "
-                "deviation), the parts by {part_sd:.3g} {unit}.",
-                gauge_sd=gauge.gauge_sd,
-                unit=unit,
-                part_sd=gauge.part_sd,
-            )
-        )
-        if gauge.reproducibility_sd is not None:
-            said.append(
-                say(
-                    "The same person repeats to {repeatability_sd:.3g} {unit}; people "
-                    "differ by {reproducibility_sd:.3g} {unit}.",
-                    repeatability_sd=gauge.repeatability_sd,
-                    unit=unit,
-                    reproducibility_sd=gauge.reproducibility_sd,
-                )
-            )
-        if gauge.percent_gauge is not None:
-            categories = gauge.distinct_categories
-            share = {"share": gauge.percent_gauge}
-            said.append(
-                say("The gauge makes {share:.0f} % of the total spread.", **share)
-                if categories is None
-                else say(
-                    "The gauge makes {share:.0f} % of the total spread, enough to tell {kinds} "
-                    "kinds of part apart.",
-                    kinds=categories,
-                    **share,
-                )
-            )
-        said += [
-            say("The estimate for {name} came out negative and is stated as 0.", name=name)
-            for name in gauge.floored
-        ]
+        yield from _gauge_sentences(result.gauge, unit)
     if result.telling is not None:
-        said.append(
-            say(
-                "Can good be told from bad at {limit:.6g} {unit}? {sentence}",
-                limit=result.telling.limit,
-                unit=unit,
-                sentence=say(result.telling.sentence),
-            )
+        yield say(
+            "Can good be told from bad at {limit:.6g} {unit}? {sentence}",
+            limit=result.telling.limit,
+            unit=unit,
+            sentence=say(result.telling.sentence),
         )
-    return said
 
 
-def _clip_sentences(clips: Reclipping) -> list[str]:
+def _gauge_sentences(gauge: GaugeStudy, unit: str) -> Iterator[str]:
+    yield say(
+        "One measurement spreads by {gauge_sd:.3g} {unit} (one standard "
+        "deviation), the parts by {part_sd:.3g} {unit}.",
+        gauge_sd=gauge.gauge_sd,
+        unit=unit,
+        part_sd=gauge.part_sd,
+    )
+    if gauge.reproducibility_sd is not None:
+        yield say(
+            "The same person repeats to {repeatability_sd:.3g} {unit}; people "
+            "differ by {reproducibility_sd:.3g} {unit}.",
+            repeatability_sd=gauge.repeatability_sd,
+            unit=unit,
+            reproducibility_sd=gauge.reproducibility_sd,
+        )
+    share, kinds = gauge.percent_gauge, gauge.distinct_categories
+    if share is not None and kinds is None:
+        yield say("The gauge makes {share:.0f} % of the total spread.", share=share)
+    elif share is not None:
+        yield say(
+            "The gauge makes {share:.0f} % of the total spread, enough to tell {kinds} "
+            "kinds of part apart.",
+            kinds=kinds,
+            share=share,
+        )
+    for name in gauge.floored:
+        yield say("The estimate for {name} came out negative and is stated as 0.", name=name)
+
+
+def _clip_sentences(clips: Reclipping) -> Iterator[str]:
     unit, scale = UNITS["meter"]
     if clips.share is None:
-        return [say("Nothing varied at all: the meter's digit is too coarse for this study.")]
-    return [
-        say(
-            "With the clips left on, readings repeat to {within_sd:.3g} {unit}; taking "
-            "them off and on moves them by {reclip_sd:.3g} {unit} (one standard deviation "
-            "each).",
-            within_sd=clips.within_sd,
-            unit=unit,
-            reclip_sd=clips.reclip_sd,
-        ),
-        say(
-            "Re-clipping is {share:.0f} % of the variance of a reading. Repeats of one "
-            "clipping do not average it out: a budget must carry it as a line of its own, "
-            "{reclip_sd:.3g} {unit} with {reclip_dof:.1f} degrees of freedom.",
-            share=100.0 * clips.share,
-            reclip_sd=clips.reclip_sd,
-            unit=unit,
-            reclip_dof=clips.reclip_dof,
-        ),
-        say(
-            "The settings do that for every sample: in [fixture] u_reclip_ohm = "
-            "{reclip_sd:.3g}, reclip_dof = {reclip_dof:.1f}.",
-            reclip_sd=clips.reclip_sd * scale,
-            reclip_dof=clips.reclip_dof,
-        ),
-    ]
+        yield say("Nothing varied at all: the meter's digit is too coarse for this study.")
+        return
+    yield say(
+        "With the clips left on, readings repeat to {within_sd:.3g} {unit}; taking "
+        "them off and on moves them by {reclip_sd:.3g} {unit} (one standard deviation "
+        "each).",
+        within_sd=clips.within_sd,
+        unit=unit,
+        reclip_sd=clips.reclip_sd,
+    )
+    yield say(
+        "Re-clipping is {share:.0f} % of the variance of a reading. Repeats of one "
+        "clipping do not average it out: a budget must carry it as a line of its own, "
+        "{reclip_sd:.3g} {unit} with {reclip_dof:.1f} degrees of freedom.",
+        share=100.0 * clips.share,
+        reclip_sd=clips.reclip_sd,
+        unit=unit,
+        reclip_dof=clips.reclip_dof,
+    )
+    yield say(
+        "The settings do that for every sample: in [fixture] u_reclip_ohm = "
+        "{reclip_sd:.3g}, reclip_dof = {reclip_dof:.1f}.",
+        reclip_sd=clips.reclip_sd * scale,
+        reclip_dof=clips.reclip_dof,
+    )
 
 
 def turn_words(turn: StudyTurn, kind: str) -> str:

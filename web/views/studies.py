@@ -198,7 +198,7 @@ def _page(
         unit=UNITS[begun.role][0],
         role=begun.role,
         can_read=any(line.role == begun.role for line in bench().instruments()),
-        said=[] if result is None else sentences(result),
+        said=[] if result is None else list(sentences(result)),
         figure=figure,
         answer=None if result is None or result.telling is None else result.telling.answer,
         people=people_who_may(Right.MEASURE),
