@@ -127,8 +127,7 @@ def begin(
 
 def studies(reader: LedgerReader) -> list[StudyProgress]:
     """Every study on record, the latest first."""
-    readings = list(reader.entries(kind=StudyReading.KIND))
-    dropped = list(reader.entries(kind=StudyDropped.KIND))
+    readings, dropped = reader.said(StudyReading), reader.said(StudyDropped)
     found = [_progress(entry, readings, dropped) for entry in reader.entries(kind=StudyBegun.KIND)]
     return found[::-1]
 
@@ -150,24 +149,19 @@ def study(reader: LedgerReader, study_id: str) -> StudyProgress:
     return found[0]
 
 
-def _progress(entry: Entry, readings: Iterable[Entry], dropped: Iterable[Entry]) -> StudyProgress:
+def _progress(
+    entry: Entry, readings: Iterable[StudyReading], dropped: Iterable[StudyDropped]
+) -> StudyProgress:
     begun = entry.payload
     if not isinstance(begun, StudyBegun):
         raise TypeError(f"entry {entry.seq} begins no study")
     values: list[float | None] = [None] * len(begun.turns)
     for read in readings:
-        payload = read.payload
-        if not isinstance(payload, StudyReading) or payload.study_id != entry.id:
-            continue
         # A second click for the same turn changes nothing; another reading needs a reason.
-        if values[payload.turn] is None or payload.reason:
-            values[payload.turn] = payload.value
-    reasons = [
-        item.payload.reason
-        for item in dropped
-        if isinstance(item.payload, StudyDropped) and item.payload.study_id == entry.id
-    ]
-    return StudyProgress(entry.id, begun, entry, tuple(values), reasons[0] if reasons else None)
+        if read.study_id == entry.id and (values[read.turn] is None or read.reason):
+            values[read.turn] = read.value
+    reason = next((one.reason for one in dropped if one.study_id == entry.id), None)
+    return StudyProgress(entry.id, begun, entry, tuple(values), reason)
 
 
 def reading_for(

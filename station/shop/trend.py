@@ -186,15 +186,6 @@ def nest_trend(
     began = height[1] if height else None if report is None else kept[report.change.began].at_utc
     shown = (_shown(-distances.worse[:, 0]), _shown(distances.worse[:, 1]))
     points = tuple(TrendPoint(*point) for point in zip(kept, *shown, strict=True))
-    trend = NestTrend(
-        tool,
-        nest,
-        points,
-        flag,
-        report,
-        change_began=began,
-        strays=strays,
-    )
     why, in_sight = "", False
     if report is not None:
         pairs = [known.get(key) for key in joints]
@@ -204,12 +195,15 @@ def nest_trend(
         sentence = join((height[2], *_days_unknown(together)))
     elif strays is not None:
         sentence = _strays(kept, strays)
-    elif trend.has_baseline:
+    elif np.isfinite(distances.worse).any():
         sentence, in_sight = _steady(distances, together, run_length)
     else:
         sentence = say("No baseline yet: validate the tool before its trend can be judged.")
     sentence = join((sentence, *_left_out(kept)))
-    return replace(trend, sentence=sentence, why=why, in_sight=in_sight)
+    return NestTrend(
+        tool, nest, points, flag, report,
+        change_began=began, sentence=sentence, why=why, in_sight=in_sight, strays=strays,
+    )  # fmt: skip
 
 
 def _height_grown(
