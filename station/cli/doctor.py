@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import asdict, dataclass, field
+from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 from stat import S_IRWXG, S_IRWXO
@@ -13,7 +14,7 @@ import click
 from calibration.standing import INSTRUMENT_WORDS, CalibrationState, InstrumentKind
 from station.cli import doctor_findings as judged
 from station.cli import doctor_machine as looks
-from station.cli.doctor_findings import DoctorFinding, PeopleSeen, PortSeen, Severity, told
+from station.cli.doctor_findings import DoctorFinding, PortSeen, Severity, told
 from station.cli.options import FILE, json_option, print_result, settings_option
 from station.crimp.facts import load_connectors, load_data_sheets, load_limit_sets
 from station.errors import BadInput, DataFileError, StationError
@@ -23,6 +24,7 @@ from station.instruments.panel.gpio import open_panel
 from station.instruments.port import LinePort
 from station.instruments.profiles import load_meter_profile, load_tester_profile
 from station.jobs.plans import check_plans, load_plans
+from station.ledger.clock import SYNCHRONIZED_FILE
 from station.ledger.reader import LedgerReader
 from station.ledger.verify import check_writable, has_samples, verify_tail
 from station.settings import InstrumentSettings, Settings, data_folder, read_settings
@@ -105,18 +107,18 @@ class Examination:
         yield from judged.of_machine(looks.machine())
         yield from self._facts()
         yield from judged.of_folder(looks.folder(self.ledger_path.parent))
-        seen = looks.address(self.settings.host, self.settings.port)
-        self._station_runs = seen.station_answers
-        yield judged.of_address(seen)
+        host, port = self.settings.host, self.settings.port
+        trouble, self._station_runs = looks.address(host, port)
+        yield judged.of_address(host, port, trouble, station_answers=self._station_runs)
         yield from self._ports()
         yield from self._instruments()
-        yield self._panel()
+        yield from _or_wrong("panel", "pins", self._panel())
         yield from self._record()
 
     # ---- settings ------------------------------------------------------------------------------
 
     def _facts(self) -> Iterator[DoctorFinding]:
-        yield self._limit_set()
+        yield from _or_wrong("settings", "limit sets", self._limit_set())
         for role, settings in self._instruments_set.items():
             profile = partial(self._profile, role, settings)
             yield _tried("settings", f"profile of the {INSTRUMENT_WORDS[role]}", profile)
@@ -124,16 +126,13 @@ class Examination:
         yield _tried("settings", "connectors", self._connectors)
         yield _tried("settings", "plans", self._plans)
 
-    def _limit_set(self) -> DoctorFinding:
+    def _limit_set(self) -> Iterator[DoctorFinding]:
         wanted, only = self.settings.limits.set_ids, self.settings.limits.only
-        try:
-            sets = load_limit_sets(self.settings.limit_sets_folder)
-            remembered = [name for name in wanted if sets[name].from_memory]
-        except StationError as error:
-            return DoctorFinding("settings", "limit sets", Severity.WRONG, str(error))
+        sets = load_limit_sets(self.settings.limit_sets_folder)
+        remembered = [name for name in wanted if sets[name].from_memory]
         case = "look" if remembered else "good-only" if only else "good"
         named = ", ".join(remembered or wanted)
-        return told("settings", "limit sets", case, wanted=named, only=only)
+        yield told("settings", "limit sets", case, wanted=named, only=only)
 
     def _profile(self, role: InstrumentKind, settings: InstrumentSettings) -> str:
         folder = self.settings.profiles_folder
@@ -197,21 +196,17 @@ class Examination:
         return PortSeen(name, port, looks.steady_name(port), looks.is_console(port), found, trouble)
 
     def _instruments(self) -> Iterator[DoctorFinding]:
+        def say_of(role: InstrumentKind, case: str) -> DoctorFinding:
+            return told("instruments", "{instrument}", case, instrument=INSTRUMENT_WORDS[role])
+
         for role in INSTRUMENT_WORDS:
             if role not in self._instruments_set:
-                yield told("instruments", "{instrument}", "look", instrument=INSTRUMENT_WORDS[role])
+                yield say_of(role, "look")
         for role, settings in self._instruments_set.items():
             if settings.simulated:
-                yield told(
-                    "instruments",
-                    "{instrument}",
-                    "look-simulated",
-                    instrument=INSTRUMENT_WORDS[role],
-                )
+                yield say_of(role, "look-simulated")
             if self._station_runs:
-                yield told(
-                    "instruments", "{instrument}", "good-station", instrument=INSTRUMENT_WORDS[role]
-                )
+                yield say_of(role, "good-station")
             elif self.ask and role in self._sound_ports:
                 yield _tried("instruments", INSTRUMENT_WORDS[role], partial(self._asked, role))
 
@@ -228,21 +223,18 @@ class Examination:
         self._identities[role] = name
         return f"{name} answers as {settings.profile} says."
 
-    def _panel(self) -> DoctorFinding:
+    def _panel(self) -> Iterator[DoctorFinding]:
         pins = self.settings.panel
-        if pins is None:
-            return told("panel", "pins", "good-none")
-        if self._station_runs:
-            return told("panel", "pins", "good-station")
-        try:
-            with open_panel(pins) as panel:
-                line = panel.line()
-        except StationError as error:
-            return DoctorFinding("panel", "pins", Severity.WRONG, str(error))
-        if line.trouble is not None:
+        if pins is None or self._station_runs:
+            yield told("panel", "pins", "good-none" if pins is None else "good-station")
+            return
+        with open_panel(pins) as panel:
+            line = panel.line()
+        if line.trouble is None:
+            yield told("panel", "pins", "good", line=line)
+        else:
             state = Severity.LOOK if line.present else Severity.WRONG
-            return DoctorFinding("panel", "pins", state, line.trouble)
-        return told("panel", "pins", "good", line=line)
+            yield DoctorFinding("panel", "pins", state, line.trouble)
 
     # ---- ledger, calibration, people -----------------------------------------------------------
 
@@ -253,7 +245,9 @@ class Examination:
             tail = verify_tail(path) if path.exists() else None
         except StationError as error:
             unread = DoctorFinding("ledger", "file", Severity.WRONG, str(error))
-        yield from judged.of_clock(looks.clock(None if tail is None else tail.last_at))
+        last = None if tail is None else tail.last_at
+        synced = SYNCHRONIZED_FILE.exists()
+        yield from judged.of_clock(datetime.now(UTC), synced=synced, last_entry=last)
         if tail is None:
             yield unread
             return
@@ -262,13 +256,15 @@ class Examination:
             yield told("ledger", "bench", "wrong", path=path, owner=tail.bench, bench=bench)
         yield _tried("ledger", "lock", partial(_lock, path))
         yield judged.of_writers(str(path), looks.holders(path))
-        try:
-            with LedgerReader.open(path) as reader:
-                yield from self._read(reader)
-        except StationError as error:
-            yield DoctorFinding("ledger", "reading", Severity.WRONG, str(error))
+        yield from _or_wrong("ledger", "reading", self._read())
 
-    def _read(self, reader: LedgerReader) -> Iterator[DoctorFinding]:
+    def _read(self) -> Iterator[DoctorFinding]:
+        with LedgerReader.open(self.ledger_path) as reader:
+            yield from self._samples(reader)
+            yield from self._calibrations(reader)
+            yield from _or_wrong("people", "secrets", self._people(reader))
+
+    def _samples(self, reader: LedgerReader) -> Iterator[DoctorFinding]:
         yield judged.of_invented(
             str(self.ledger_path),
             invented=has_samples(self.ledger_path, demo=True),
@@ -276,11 +272,6 @@ class Examination:
             for_work=any(not found.simulated for found in self._instruments_set.values()),
         )
         yield judged.of_unfinished(reader.counts().unfinished)
-        yield from self._calibrations(reader)
-        try:
-            yield from judged.of_people(self._people(reader))
-        except StationError as error:
-            yield DoctorFinding("people", "secrets", Severity.WRONG, str(error))
 
     def _calibrations(self, reader: LedgerReader) -> Iterator[DoctorFinding]:
         book = Trust(reader, self.settings)
@@ -294,17 +285,15 @@ class Examination:
         if not found:
             yield told("calibration", "instruments", "look")
 
-    def _people(self, reader: LedgerReader) -> PeopleSeen:
+    def _people(self, reader: LedgerReader) -> Iterator[DoctorFinding]:
         secrets = SecretFile(self.ledger_path)
         path = secrets.path
-        others = path.exists() and bool(path.stat().st_mode & (S_IRWXG | S_IRWXO))
-        return PeopleSeen(
-            not self.settings.open_to_this_machine_only,
-            len(leads_with_secret(reader, secrets)),
-            len(leads_with_secret(reader, secrets, passphrase=True)),
-            str(path),
-            others,
-        )
+        here = len(leads_with_secret(reader, secrets))
+        afar = len(leads_with_secret(reader, secrets, passphrase=True))
+        if path.exists() and path.stat().st_mode & (S_IRWXG | S_IRWXO):
+            yield told("people", "secrets", "wrong-open", path=path)
+        on_network = not self.settings.open_to_this_machine_only
+        yield from judged.of_people(here, afar, on_network=on_network)
 
 
 def _open_trouble(port: str, line: LineSettings, name: str) -> str | None:
@@ -326,6 +315,14 @@ def _calibration(trust: InstrumentTrust, in_use: bool) -> DoctorFinding:
     else:
         state = Severity.GOOD if trust.state is CalibrationState.VALID else Severity.LOOK
     return DoctorFinding("calibration", trust.instrument, state, trust.sentence)
+
+
+def _or_wrong(area: str, name: str, found: Iterator[DoctorFinding]) -> Iterator[DoctorFinding]:
+    """What is found, until an error says in its own sentence why no more is."""
+    try:
+        yield from found
+    except StationError as error:
+        yield DoctorFinding(area, name, Severity.WRONG, str(error))
 
 
 def _tried(area: str, name: str, act: Callable[[], str]) -> DoctorFinding:

@@ -99,15 +99,6 @@ class FolderSeen:
 
 
 @dataclass(frozen=True, slots=True)
-class ClockSeen:
-    """The clock, and when the record's last entry was made by it; None without a record."""
-
-    now: datetime
-    synced: bool
-    last_entry: datetime | None
-
-
-@dataclass(frozen=True, slots=True)
 class Holder:
     """A program that has a file or device open; ``station`` where it is one that serves a page."""
 
@@ -142,27 +133,6 @@ class PortSeen:
     console: bool = False
     holders: tuple[Holder, ...] = ()
     trouble: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class AddressSeen:
-    """The address of the page; ``trouble`` says why it cannot be had, and who answers there."""
-
-    host: str
-    port: int
-    trouble: str | None
-    station_answers: bool
-
-
-@dataclass(frozen=True, slots=True)
-class PeopleSeen:
-    """Who can sign in, and who else could read the file of secrets."""
-
-    on_network: bool
-    leads_here: int
-    leads_on_network: int
-    secrets_path: str
-    secrets_open: bool
 
 
 @cache
@@ -207,17 +177,19 @@ def of_folder(seen: FolderSeen) -> Iterator[DoctorFinding]:
     yield told("disk", "room", case, seen=seen, free=_size(seen.free_bytes))
 
 
-def of_clock(seen: ClockSeen) -> Iterator[DoctorFinding]:
-    """Judge the clock."""
-    last = seen.last_entry or seen.now
-    if seen.now < NOT_BEFORE:
+def of_clock(
+    now: datetime, *, synced: bool, last_entry: datetime | None = None
+) -> Iterator[DoctorFinding]:
+    """Judge the clock by the record's last entry; None without a record."""
+    last = last_entry or now
+    if now < NOT_BEFORE:
         case = "wrong"
-    elif seen.now < last - BACKWARDS:
+    elif now < last - BACKWARDS:
         case = "wrong-behind"
     else:
-        case = "look" if seen.now > last + FORWARDS else "good"
-    yield told("clock", "date", case, now=_minute(seen.now), last=_minute(last))
-    yield told("clock", "set from the network", "good" if seen.synced else "look")
+        case = "look" if now > last + FORWARDS else "good"
+    yield told("clock", "date", case, now=_minute(now), last=_minute(last))
+    yield told("clock", "set from the network", "good" if synced else "look")
 
 
 def of_ports(ports: Sequence[PortSeen], modem_manager: bool) -> Iterator[DoctorFinding]:
@@ -246,23 +218,25 @@ def _port(seen: PortSeen) -> DoctorFinding:
     return told("ports", "port of the {seen.instrument}", case, seen=seen, holders=holders)
 
 
-def of_address(seen: AddressSeen) -> DoctorFinding:
-    """Judge the address of the page."""
-    case = "good-served" if seen.station_answers else "wrong"
-    case = "good" if seen.trouble is None else case
-    return told("page", "address", case, seen=seen)
+def of_address(
+    host: str, port: int, trouble: str | None, *, station_answers: bool
+) -> DoctorFinding:
+    """Judge the address of the page; ``trouble`` says why it cannot be had."""
+    case = "good-served" if station_answers else "wrong"
+    case = "good" if trouble is None else case
+    return told("page", "address", case, host=host, port=port, trouble=trouble)
 
 
-def of_people(seen: PeopleSeen) -> Iterator[DoctorFinding]:
+def of_people(
+    leads_here: int, leads_on_network: int, *, on_network: bool
+) -> Iterator[DoctorFinding]:
     """Judge who can sign in."""
-    if seen.secrets_open:
-        yield told("people", "secrets", "wrong-open", seen=seen)
-    if seen.on_network and not seen.leads_on_network:
+    if on_network and not leads_on_network:
         yield told("people", "leads", "wrong")
-    elif not seen.leads_here:
+    elif not leads_here:
         yield told("people", "leads", "look")
     else:
-        yield told("people", "leads", "good", leads=_number(seen.leads_here, "lead", "leads"))
+        yield told("people", "leads", "good", leads=_number(leads_here, "lead", "leads"))
 
 
 def of_tail(

@@ -6,13 +6,11 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Iterator
-from datetime import UTC, datetime
 from pathlib import Path
 
-from station.cli.doctor_findings import AddressSeen, ClockSeen, FolderSeen, Holder, MachineSeen
+from station.cli.doctor_findings import FolderSeen, Holder, MachineSeen
 from station.cli.serving import listening, page_answer
 from station.errors import AddressTaken
-from station.ledger.clock import SYNCHRONIZED_FILE
 
 PROC = Path("/proc")
 BY_ID = Path("/dev/serial/by-id")
@@ -48,18 +46,13 @@ def folder(path: Path, proc: Path = PROC) -> FolderSeen:
     return FolderSeen(str(path), _write_trouble(path), free, kind, overlay and on_root)
 
 
-def clock(last_entry: datetime | None, synchronized: Path = SYNCHRONIZED_FILE) -> ClockSeen:
-    """Look at the clock."""
-    return ClockSeen(datetime.now(UTC), synchronized.exists(), last_entry)
-
-
-def address(host: str, port: int) -> AddressSeen:
-    """Look whether the page's address can be had, and if not, whether a station has it."""
+def address(host: str, port: int) -> tuple[str | None, bool]:
+    """Why the page's address cannot be had, None where it can; and whether a station has it."""
     try:
         with listening(host, port):
-            return AddressSeen(host, port, None, False)
+            return None, False
     except AddressTaken as taken:
-        return AddressSeen(host, port, str(taken), _is_our_page(host, port))
+        return str(taken), _is_our_page(host, port)
 
 
 def holders(path: Path, proc: Path = PROC) -> tuple[Holder, ...]:

@@ -10,13 +10,10 @@ import pytest
 
 from station.cli import doctor_findings as doctor
 from station.cli.doctor_findings import (
-    AddressSeen,
-    ClockSeen,
     DoctorFinding,
     FolderSeen,
     Holder,
     MachineSeen,
-    PeopleSeen,
     PortSeen,
     Severity,
 )
@@ -24,9 +21,7 @@ from station.cli.doctor_findings import (
 MACHINE = MachineSeen((3, 12), 64, 4_000_000_000, 3_000_000_000)
 FOLDER = FolderSeen("/var/lib/bench", None, 20_000_000_000, "ext4", False)
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
-CLOCK = ClockSeen(NOON, True, NOON - timedelta(hours=3))
 PORT = PortSeen("milliohm meter", "/dev/serial/by-id/invented")
-PEOPLE = PeopleSeen(False, 1, 1, "/var/lib/bench/station.ledger.secrets", False)
 STATION = Holder(31, "station", True)
 TERMINAL = Holder(32, "terminal", False)
 
@@ -67,19 +62,25 @@ def test_disk(changes: dict[str, object], expected: list[tuple[str, Severity]]) 
 
 
 @pytest.mark.parametrize(
-    ("seen", "expected"),
+    ("now", "synced", "last_entry", "expected"),
     [
-        (CLOCK, []),
-        (replace(CLOCK, last_entry=None), []),
-        (replace(CLOCK, synced=False), [("set from the network", Severity.LOOK)]),
-        (replace(CLOCK, last_entry=NOON + timedelta(hours=1)), [("date", Severity.WRONG)]),
-        (replace(CLOCK, last_entry=NOON + timedelta(seconds=20)), []),
-        (replace(CLOCK, last_entry=NOON - timedelta(days=500)), [("date", Severity.LOOK)]),
-        (ClockSeen(datetime(1970, 1, 1, tzinfo=UTC), True, None), [("date", Severity.WRONG)]),
+        (NOON, True, NOON - timedelta(hours=3), []),
+        (NOON, True, None, []),
+        (NOON, False, NOON, [("set from the network", Severity.LOOK)]),
+        (NOON, True, NOON + timedelta(hours=1), [("date", Severity.WRONG)]),
+        (NOON, True, NOON + timedelta(seconds=20), []),
+        (NOON, True, NOON - timedelta(days=500), [("date", Severity.LOOK)]),
+        (datetime(1970, 1, 1, tzinfo=UTC), True, None, [("date", Severity.WRONG)]),
     ],
 )
-def test_clock(seen: ClockSeen, expected: list[tuple[str, Severity]]) -> None:
-    assert not_good(list(doctor.of_clock(seen))) == expected
+def test_clock(
+    now: datetime,
+    synced: bool,
+    last_entry: datetime | None,
+    expected: list[tuple[str, Severity]],
+) -> None:
+    found = doctor.of_clock(now, synced=synced, last_entry=last_entry)
+    assert not_good(list(found)) == expected
 
 
 NAME = "port of the milliohm meter"
@@ -120,22 +121,24 @@ def test_who_holds_a_port_is_named() -> None:
     ],
 )
 def test_address(trouble: str | None, station_answers: bool, state: Severity) -> None:
-    seen = AddressSeen("127.0.0.1", 8000, trouble, station_answers)
-    assert doctor.of_address(seen).state is state
+    found = doctor.of_address("127.0.0.1", 8000, trouble, station_answers=station_answers)
+    assert found.state is state
 
 
 @pytest.mark.parametrize(
-    ("seen", "expected"),
+    ("leads_here", "leads_on_network", "on_network", "expected"),
     [
-        (PEOPLE, []),
-        (replace(PEOPLE, secrets_open=True), [("secrets", Severity.WRONG)]),
-        (replace(PEOPLE, leads_here=0, leads_on_network=0), [("leads", Severity.LOOK)]),
-        (replace(PEOPLE, on_network=True), []),
-        (replace(PEOPLE, on_network=True, leads_on_network=0), [("leads", Severity.WRONG)]),
+        (1, 1, False, []),
+        (0, 0, False, [("leads", Severity.LOOK)]),
+        (1, 1, True, []),
+        (1, 0, True, [("leads", Severity.WRONG)]),
     ],
 )
-def test_people(seen: PeopleSeen, expected: list[tuple[str, Severity]]) -> None:
-    assert not_good(list(doctor.of_people(seen))) == expected
+def test_people(
+    leads_here: int, leads_on_network: int, on_network: bool, expected: list[tuple[str, Severity]]
+) -> None:
+    found = doctor.of_people(leads_here, leads_on_network, on_network=on_network)
+    assert not_good(list(found)) == expected
 
 
 @pytest.mark.parametrize(
