@@ -1,6 +1,5 @@
 """Months of invented samples, written through the station's own reduction and judgement."""
 
-import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
@@ -29,11 +28,12 @@ from station.jobs.daily import judge as daily_check
 from station.jobs.daily.judge import STEP_FIRST, Nest, NestEvidence, OutcomeWord
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.daily.steps import outcome_of
+from station.jobs.sample import JobSample
 from station.jobs.sample_order import SampleOrder
+from station.jobs.validation.record import baseline_by
 from station.ledger.chain import Moment
 from station.ledger.entries import (
     NEST_OUTCOME,
-    BaselineSet,
     InstrumentUsed,
     JobBegun,
     JobEnded,
@@ -50,7 +50,6 @@ from station.settings import Settings
 from station.shop.reels import Reel, measured_reel
 from station.simulation import workshop
 from station.simulation.physics import Specimen, drawn_wire_ohm_per_m, noisy, pull_curve
-from station.statistics.pooling import baseline_of
 
 METER_PROFILE = "meter-scpi-plain"
 TESTER_PROFILE = "tester-stream-newton"
@@ -110,7 +109,7 @@ class HistoryWriter:
         self._check: MorningCheck | None = None
         self._last_sample_seq = 0
         self._reels: dict[str, Reel] = {}
-        self._validated: dict[str, list[tuple[str, SampleFinished]]] = {}
+        self._validated: dict[str, list[JobSample]] = {}
 
     def write(self, today: date, days: int, progress: Progress | None = None) -> None:
         """Write people, tools, validation samples, baselines and daily samples: all or nothing."""
@@ -122,9 +121,9 @@ class HistoryWriter:
                 if planned.job != "tool_validation":
                     self._write_baselines(planned.at - timedelta(minutes=5))
                 self._turn_check(plan, done)
-                sample_id, finished = self._write_sample(planned)
+                finished = self._write_sample(planned)
                 if planned.job == "tool_validation":
-                    self._validated.setdefault(planned.joint.key, []).append((sample_id, finished))
+                    self._validated.setdefault(planned.joint.key, []).append(_as_judged(finished))
                 if progress is not None:
                     progress(done + 1, len(plan))
             self._end_check(plan[-1].at)
@@ -230,7 +229,7 @@ class HistoryWriter:
         )
         self.ledger.append(ended, person=made.person, moment=at)
 
-    def _write_sample(self, planned: Planned) -> tuple[str, SampleFinished]:
+    def _write_sample(self, planned: Planned) -> SampleFinished:
         specimen = self._crimper.make(planned.joint, planned.wear)
         looks = workshop.good_looks(planned.joint)
         order = SampleOrder(planned.person, planned.job, planned.joint, checklist=looks)
@@ -248,7 +247,7 @@ class HistoryWriter:
         self._last_sample_seq = entry.seq
         if planned.checked and self._check is not None:
             self._check.note(sample_id, finished)
-        return sample_id, finished
+        return finished
 
     def _measure(
         self, sample_id: str, begun: SampleBegun, order: SampleOrder, specimen: Specimen
@@ -288,22 +287,8 @@ class HistoryWriter:
     def _write_baselines(self, at: datetime) -> None:
         """Set the baseline of every joint validated, once."""
         for samples in self._validated.values():
-            first = samples[0][1]
-            ratios = [_force_ratio(finished) for _, finished in samples]
-            logs = [_log_resistance(finished) for _, finished in samples]
-            force, resistance = baseline_of(ratios), baseline_of(logs)
-            baseline = BaselineSet(
-                demo=True,
-                joint=first.joint,
-                baseline_version=1,
-                n=len(samples),
-                force_ratio_center=force.center,
-                force_ratio_sigma=force.sigma,
-                log_resistance_center=resistance.center,
-                log_resistance_sigma=resistance.sigma,
-                sample_ids=tuple(sample_id for sample_id, _ in samples),
-            )
-            self.ledger.append(baseline, person="Ottilie", moment=moment(at))
+            if (baseline := baseline_by(samples, demo=True)) is not None:
+                self.ledger.append(baseline, person="Ottilie", moment=moment(at))
         self._validated.clear()
 
 
@@ -350,12 +335,8 @@ def moment(at: datetime) -> Moment:
     return Moment(at, clock_synced=True, boot_id="invented", monotonic_s=at.timestamp())
 
 
-def _force_ratio(finished: SampleFinished) -> float:
-    limit = next(c.limit for c in finished.criteria if c.criterion == "pull_force_min")
-    assert finished.pull is not None  # noqa: S101
-    return finished.pull.peak_n / limit
-
-
-def _log_resistance(finished: SampleFinished) -> float:
-    assert finished.resistance is not None  # noqa: S101
-    return math.log(finished.resistance.splice_ohm)
+def _as_judged(one: SampleFinished) -> JobSample:
+    splice_ohm = None if one.resistance is None else one.resistance.splice_ohm
+    return JobSample(
+        one.sample_id, one.joint, one.verdict, None, one.criteria, splice_ohm=splice_ohm
+    )

@@ -49,7 +49,7 @@ from station.ledger.store import Ledger
 from station.shop.checks import LastCheck, checks_by_role
 from station.shop.nests import known_tool
 from station.shop.rights import Right, demand
-from station.statistics.pooling import Baseline, baseline_of
+from station.statistics.pooling import baseline_of
 
 JOB = "tool_validation"
 
@@ -352,33 +352,37 @@ def _baselines(reader: LedgerReader, job: Validation) -> Iterator[BaselineSet]:
     known = reader.baselines()
     for result in job.result.joints:
         own = [sample for sample in job.samples if sample.sample_id in result.counted]
-        pair = _baseline_pair(own) if result.state == "accepted" else None
-        if pair is not None:
+        made = baseline_by(own, demo=job.record.row.demo) if result.state == "accepted" else None
+        if made is not None:
             before = known.get(result.joint.key)
-            force, resistance = pair
-            yield BaselineSet(
-                demo=job.record.row.demo,
-                joint=result.joint,
-                baseline_version=1 if before is None else before.baseline_version + 1,
-                n=len(own),
-                force_ratio_center=force.center,
-                force_ratio_sigma=force.sigma,
-                log_resistance_center=resistance.center,
-                log_resistance_sigma=resistance.sigma,
-                sample_ids=result.counted,
-            )
+            version = 1 if before is None else before.baseline_version + 1
+            yield made.model_copy(update={"baseline_version": version})
 
 
-def _baseline_pair(samples: Sequence[JobSample]) -> tuple[Baseline, Baseline] | None:
-    """Baselines of force and resistance; None where one was not measured or does not spread."""
+def baseline_by(samples: Sequence[JobSample], *, demo: bool) -> BaselineSet | None:
+    """The first baseline of a joint, by its samples in SI units.
+
+    None where force or resistance was not measured of all, or does not spread.
+    """
     ratios = [value for sample in samples if (value := sample.force_ratio) is not None]
     logs = [value for sample in samples if (value := sample.log_resistance) is not None]
     if min(len(ratios), len(logs)) < len(samples):
         return None
     try:
-        return baseline_of(ratios), baseline_of(logs)
+        force, resistance = baseline_of(ratios), baseline_of(logs)
     except ValueError:
         return None
+    return BaselineSet(
+        demo=demo,
+        joint=samples[0].joint,
+        baseline_version=1,
+        n=len(samples),
+        force_ratio_center=force.center,
+        force_ratio_sigma=force.sigma,
+        log_resistance_center=resistance.center,
+        log_resistance_sigma=resistance.sigma,
+        sample_ids=tuple(sample.sample_id for sample in samples),
+    )
 
 
 def _note(ledger: Ledger, job: Validation, step: str, content: dict[str, Any], person: str) -> None:
