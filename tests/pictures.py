@@ -16,6 +16,7 @@ from station.crimp.facts import shipped_book
 from station.instruments.bay import InstrumentBay
 from station.settings import Settings
 from station.simulation import demo as demo_run
+from station.simulation.history import HistoryWriter
 from station.simulation.workshop import WORN
 from tests.chromium import chromium
 from web import create_app
@@ -31,7 +32,7 @@ def main() -> None:
         settings = Settings()
         limit_sets = demo_run.demo_limit_sets()
         with demo_run.open_demo_ledger(path) as ledger:
-            demo_run.fill(ledger, limit_sets, settings, today=TODAY, days=120, seed=1)
+            HistoryWriter(ledger, limit_sets, settings, seed=1).write(TODAY, days=120)
             bench = Bench(
                 settings=settings,
                 ledger=ledger,

@@ -37,6 +37,7 @@ from station.shop.trend_cache import worn_nests
 from station.simulation import demo as demo_run
 from station.simulation.demo import as_the_demo_judges
 from station.simulation.hands import HandsAtTheBench
+from station.simulation.history import HistoryWriter
 from station.simulation.panel import SimulatedPanel
 from station.simulation.service import DEVICE_FAULTS, LINE_FAULTS
 from station.text import Say
@@ -175,9 +176,7 @@ def _fill_if_new(
     today = datetime.now().astimezone().date()
     what = f"Inventing {days} days of samples"
     with progress_bar(what, quiet=as_json) as tell:
-        demo_run.fill(
-            ledger, limit_sets, settings, today=today, days=days, seed=seed, progress=tell
-        )
+        HistoryWriter(ledger, limit_sets, settings, seed).write(today, days, tell)
     counts = ledger.reader.counts()
     say(f"Invented {counts.samples} samples in {ledger.path} (all marked as demo).")
 

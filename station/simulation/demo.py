@@ -4,7 +4,6 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -25,7 +24,7 @@ from station.ledger.store import Ledger
 from station.settings import CaliperSettings, InstrumentSettings, Settings
 from station.simulation import workshop
 from station.simulation.hands import SimulatedHands
-from station.simulation.history import METER_PROFILE, TESTER_PROFILE, HistoryWriter, Progress
+from station.simulation.history import METER_PROFILE, TESTER_PROFILE
 from station.simulation.launch import InstrumentName, SimulatedInstrument
 from station.simulation.voices import METER_VOICES, TESTER_VOICES
 from station.text import Say
@@ -82,21 +81,6 @@ def open_demo_ledger(path: Path) -> Ledger:
             "Name another file with --ledger."
         )
     return ledger
-
-
-def fill(
-    ledger: Ledger,
-    limit_sets: LimitSets,
-    settings: Settings,
-    *,
-    today: date,
-    days: int,
-    seed: int,
-    progress: Progress | None = None,
-) -> None:
-    """Write the invented history into an empty ledger."""
-    writer = HistoryWriter(ledger, limit_sets, settings, np.random.default_rng(seed))
-    writer.write(today, days, progress)
 
 
 @dataclass(frozen=True)

@@ -100,9 +100,10 @@ class HistoryWriter:
     ledger: Ledger
     limit_sets: LimitSets
     settings: Settings
-    rng: np.random.Generator
+    seed: int
 
     def __post_init__(self) -> None:
+        self.rng = np.random.default_rng(self.seed)
         self._crimper = workshop.Crimper(self.rng, self.settings.fixture)
         self._meter_worth = load_meter_profile(METER_PROFILE).worth(range_ohm=0.01)
         self._tester_worth = load_tester_profile(TESTER_PROFILE).worth
@@ -112,7 +113,10 @@ class HistoryWriter:
         self._validated: dict[str, list[JobSample]] = {}
 
     def write(self, today: date, days: int, progress: Progress | None = None) -> None:
-        """Write people, tools, validation samples, baselines and daily samples: all or nothing."""
+        """Write people, tools, validation samples, baselines and daily samples: all or nothing.
+
+        The ledger must be empty.
+        """
         plan = list(planned_samples(today, days, self.rng))
         with self.ledger.transaction():
             self._write_people_and_tools(plan[0].at - timedelta(hours=1))

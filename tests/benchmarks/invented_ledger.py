@@ -22,7 +22,8 @@ from station.ledger.trace_rows import part_of
 from station.ledger.traces import decode_trace, encode_trace, trace_key
 from station.settings import Settings
 from station.simulation import workshop
-from station.simulation.demo import demo_limit_sets, fill
+from station.simulation.demo import demo_limit_sets
+from station.simulation.history import HistoryWriter
 
 DAYS = 40
 TODAY = date(2024, 6, 1)
@@ -53,7 +54,7 @@ class InventedLedger:
 
     def __init__(self, ledger: Ledger) -> None:
         self.ledger = ledger
-        fill(ledger, demo_limit_sets(), Settings(), today=TODAY, days=DAYS, seed=1)
+        HistoryWriter(ledger, demo_limit_sets(), Settings(), seed=1).write(TODAY, DAYS)
         self._templates = list(self._read_templates())
         self._people = list(workshop.PEOPLE)
         self._at = datetime(2024, 6, 1, 6, 0, tzinfo=UTC)

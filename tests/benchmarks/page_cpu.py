@@ -14,7 +14,8 @@ from statistics import median
 from station.ledger.store import Ledger
 from station.settings import Settings
 from station.shop.sign_in import utc_now
-from station.simulation.demo import demo_limit_sets, fill
+from station.simulation.demo import demo_limit_sets
+from station.simulation.history import HistoryWriter
 from tests.benchmarks.report import Figures, run
 from tests.doors import give_secret
 from tests.web.benches import BenchAtHand
@@ -35,7 +36,7 @@ def measure() -> Figures:
         Ledger.open(Path(folder) / "demo.ledger") as ledger,
     ):
         today = utc_now().date()
-        fill(ledger, demo_limit_sets(), Settings(), today=today, days=DAYS, seed=1)
+        HistoryWriter(ledger, demo_limit_sets(), Settings(), seed=1).write(today, DAYS)
         give_secret(ledger, LEAD)
         bench = BenchAtHand(ledger)
         lead = Visitor(create_app(bench, testing=True)).sign_in(LEAD)

@@ -36,6 +36,7 @@ from station.shop.nests import Nests
 from station.shop.sign_in import utc_now
 from station.simulation import demo as demo_run
 from station.simulation.hands import HandsAtTheBench
+from station.simulation.history import HistoryWriter
 from tests.chromium import chromium
 from tests.pace import unpaced
 from web import create_app
@@ -87,7 +88,7 @@ def invent_shop(path: Path, days: int = DAYS) -> None:
     limit_sets = demo_run.demo_limit_sets()
     with demo_run.open_demo_ledger(path) as ledger:
         today = datetime.now().astimezone().date()
-        demo_run.fill(ledger, limit_sets, settings(), today=today, days=days, seed=1)
+        HistoryWriter(ledger, limit_sets, settings(), seed=1).write(today, days)
 
 
 def by_command(path: Path, walk: Walk) -> JobRecord:
