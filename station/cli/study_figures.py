@@ -1,7 +1,8 @@
 """Figures that the command line writes to a file. The drawing library is imported when needed."""
 
 import io
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,7 +10,7 @@ import numpy as np
 
 from station.errors import BadInput
 from station.files import whole_file
-from station.shop.study_figure import GaugePicture, draw_gauge
+from station.shop.study_figure import ALARM, LINE, GaugePicture, draw_gauge
 from station.statistics.capability import Capability
 from station.statistics.charts import Chart, Signal
 from station.statistics.comparison import Comparison
@@ -21,9 +22,7 @@ if TYPE_CHECKING:
 
 FORMATS = (".svg", ".png", ".pdf")
 
-LINE = "#2b7fc4"
 SECOND = "#a87900"
-ALARM = "#d3492a"
 
 MOST_RUGS = 300
 LONGEST_NAME = 20
@@ -37,8 +36,7 @@ def draw_drift(path: Path, values: Sequence[float], study: DriftStudy) -> None:
     BadInput
         The file's ending names no known format, or the file cannot be written; so for every figure.
     """
-
-    def draw(figure: "Figure") -> None:
+    with _saved(path, (8.0, 4.0)) as figure:
         axes = figure.subplots()
         first = study.baseline.n
         axes.plot(
@@ -60,12 +58,11 @@ def draw_drift(path: Path, values: Sequence[float], study: DriftStudy) -> None:
             axes.legend()
         axes.set(xlabel="index", ylabel="value")
 
-    _save(path, draw, (8.0, 4.0))
-
 
 def draw_gauge_study(path: Path, picture: GaugePicture) -> None:
     """Draw a gauge study: its measurements, the limit with its blind zone, both spreads."""
-    _save(path, lambda figure: draw_gauge(figure, picture), (8.0, 4.2))
+    with _saved(path, (8.0, 4.2)) as figure:
+        draw_gauge(figure, picture)
 
 
 def draw_capability(
@@ -78,8 +75,7 @@ def draw_capability(
     words
         What the bound says, for its label.
     """
-
-    def draw(figure: "Figure") -> None:
+    with _saved(path, (8.0, 4.0)) as figure:
         from matplotlib.ticker import MaxNLocator
 
         axes = figure.subplots()
@@ -98,13 +94,10 @@ def draw_capability(
         axes.set_title(f"{result.verdict.upper()}, {result.n} samples", loc="left")
         figure.legend(loc="outside lower left", ncols=3, frameon=False)
 
-    _save(path, draw, (8.0, 4.0))
-
 
 def draw_chart(path: Path, chart: Chart) -> None:
     """Draw a control chart; points that break a rule are ringed."""
-
-    def draw(figure: "Figure") -> None:
+    with _saved(path, (8.0, 4.0)) as figure:
         axes = figure.subplots()
         axes.plot(chart.points, ".-", color=LINE, linewidth=0.8, markersize=6)
         if chart.lower_points is not None:
@@ -130,8 +123,6 @@ def draw_chart(path: Path, chart: Chart) -> None:
         words = f"signals at {len(marked)} points: {first}" if marked else "no signal"
         axes.set_title(words, loc="left", fontsize=10)
 
-    _save(path, draw, (8.0, 4.0))
-
 
 def draw_comparison(
     path: Path,
@@ -140,8 +131,7 @@ def draw_comparison(
     result: Comparison,
 ) -> None:
     """Draw both groups value by value with their means."""
-
-    def draw(figure: "Figure") -> None:
+    with _saved(path, (8.0, 4.0)) as figure:
         axes = figure.subplots()
         for place, (column, color) in enumerate(zip(values, (LINE, SECOND), strict=True)):
             # Spread sideways by rank in a fixed order: the same values give the same picture.
@@ -156,8 +146,6 @@ def draw_comparison(
         axes.set(xlim=(-0.6, 1.75), ylabel="value")
         above = f"{_short(names[0])} above in {result.chance_above.value:.0%} of pairs"
         axes.set_title(f"every value, line: mean; {above}", loc="left", fontsize=10)
-
-    _save(path, draw, (8.0, 4.0))
 
 
 def _height(chart: Chart, signal: Signal) -> float:
@@ -176,7 +164,9 @@ def _short(name: str) -> str:
     return name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 3] + "..."
 
 
-def _save(path: Path, draw: "Callable[[Figure], None]", size_in: tuple[float, float]) -> None:
+@contextmanager
+def _saved(path: Path, size_in: tuple[float, float]) -> Iterator["Figure"]:
+    """A figure to draw on, which the file holds when the block ends."""
     if path.suffix.lower() not in FORMATS:
         raise BadInput(f"{path.name} is no figure file: end it with {', '.join(FORMATS)}.")
     import matplotlib
@@ -186,7 +176,7 @@ def _save(path: Path, draw: "Callable[[Figure], None]", size_in: tuple[float, fl
     settings = {"text.parse_math": False, "axes.spines.top": False, "axes.spines.right": False}
     with matplotlib.rc_context(settings):  # type: ignore[arg-type]
         figure = Figure(figsize=size_in, layout="constrained")
-        draw(figure)
+        yield figure
         drawn = io.BytesIO()
         figure.savefig(drawn, format=path.suffix[1:].lower())
     with whole_file(path) as half:

@@ -162,20 +162,7 @@ class LinePort:
         InstrumentSilent
             The instrument holds the line and takes no bytes.
         """
-        with self._writing:
-            port = self._require_open()
-            try:
-                port.write(data)
-            except serial.SerialTimeoutException as error:
-                raise InstrumentSilent(
-                    "The {name} on {url} takes no bytes; check that it is on and that its "
-                    "flow control is set as in the profile.",
-                    name=say(self.name),
-                    url=self.url,
-                ) from error
-            except _LINE_FAULTS as error:
-                self._lose(error)
-                raise PortLost(self._ended) from error
+        self._do(lambda port: port.write(data))
         self._trace("out", data)
 
     def send_break(self) -> None:
@@ -186,9 +173,20 @@ class LinePort:
         PortLost
             The port is closed or gone.
         """
+        self._do(lambda port: port.send_break())
+
+    def _do(self, act: Callable[[serial.Serial], object]) -> None:
         with self._writing:
+            port = self._require_open()
             try:
-                self._require_open().send_break()
+                act(port)
+            except serial.SerialTimeoutException as error:
+                raise InstrumentSilent(
+                    "The {name} on {url} takes no bytes; check that it is on and that its "
+                    "flow control is set as in the profile.",
+                    name=say(self.name),
+                    url=self.url,
+                ) from error
             except _LINE_FAULTS as error:
                 self._lose(error)
                 raise PortLost(self._ended) from error

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, ValidationError
 
@@ -88,21 +88,19 @@ class SecretFile:
     def keep(self, name: str, secret: str) -> None:
         """Keep a person's secret, in place of the one before."""
         made = KeptSecret(kind="pin" if is_pin(secret) else "passphrase", hash=_hash(secret))
-        self._change(lambda kept: kept.model_copy(update={"people": kept.people | {name: made}}))
+        self._change(lambda kept: {"people": kept.people | {name: made}})
 
     def forget(self, name: str) -> None:
         """Forget a person's secret, if there is one."""
         self._change(
-            lambda kept: kept.model_copy(
-                update={"people": {one: made for one, made in kept.people.items() if one != name}}
-            )
+            lambda kept: {"people": {one: kept.people[one] for one in kept.people if one != name}}
         )
 
     def new_code(self, now: datetime) -> str:
         """Make a one-time code; the one before is void."""
         digits = "".join(secrets.choice("0123456789") for _ in range(CODE_DIGITS))
         made = KeptCode(hash=_hash(digits), until=now + CODE_LASTS)
-        self._change(lambda kept: kept.model_copy(update={"code": made}))
+        self._change(lambda _: {"code": made})
         return "-".join(digits[start : start + 4] for start in range(0, CODE_DIGITS, 4))
 
     def code_matches(self, code: str, now: datetime) -> bool:
@@ -115,7 +113,7 @@ class SecretFile:
 
     def spend_code(self) -> None:
         """Make the one-time code worthless."""
-        self._change(lambda kept: kept.model_copy(update={"code": None}))
+        self._change(lambda _: {"code": None})
 
     def _read(self) -> Kept:
         try:
@@ -133,10 +131,11 @@ class SecretFile:
                 "new one, beginning with a one-time code (station people code)."
             ) from error
 
-    def _change(self, change: Callable[[Kept], Kept]) -> None:
+    def _change(self, change: Callable[[Kept], dict[str, Any]]) -> None:
         try:
             with _locked(self.path.parent):
-                text = change(self._read()).model_dump_json(indent=1)
+                kept = self._read()
+                text = kept.model_copy(update=change(kept)).model_dump_json(indent=1)
                 with replaced(self.path, 0o600) as half:
                     half.write_text(text, encoding="utf-8")
         except OSError as error:
