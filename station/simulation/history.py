@@ -3,7 +3,6 @@
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
-from typing import cast
 
 import numpy as np
 from pydantic import JsonValue
@@ -27,7 +26,9 @@ from station.instruments.profiles import load_meter_profile, load_tester_profile
 from station.jobs.daily import judge as daily_check
 from station.jobs.daily.judge import STEP_FIRST, Nest, NestEvidence, OutcomeWord
 from station.jobs.daily.plan import DailyCheckPlan
+from station.jobs.daily.record import ended_with
 from station.jobs.daily.steps import outcome_of
+from station.jobs.record import job_begun
 from station.jobs.sample import JobSample
 from station.jobs.sample_order import SampleOrder
 from station.jobs.validation.record import baseline_by
@@ -35,8 +36,6 @@ from station.ledger.chain import Moment
 from station.ledger.entries import (
     NEST_OUTCOME,
     InstrumentUsed,
-    JobBegun,
-    JobEnded,
     JobStep,
     Joint,
     PersonAdded,
@@ -71,13 +70,8 @@ class MorningCheck:
     job_id: str
     day: date
     person: str
-    samples: dict[Nest, list[tuple[str, str]]] = field(default_factory=dict)
-    """Id and verdict of each sample, by tool and nest."""
-
-    def note(self, sample_id: str, finished: SampleFinished) -> None:
-        """Count a sample for its nest."""
-        key = (finished.joint.tool, finished.joint.nest)
-        self.samples.setdefault(key, []).append((sample_id, finished.verdict))
+    samples: dict[Nest, list[SampleFinished]] = field(default_factory=dict)
+    """By tool and nest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,7 +166,7 @@ class HistoryWriter:
         day = [item for item in plan[position:] if item.at.date() == planned.at.date()]
         keys = dict.fromkeys((p.joint.tool, p.joint.nest) for p in day if p.checked)
         # Samples count that are begun after the entry before.
-        nests: list[JsonValue] = [
+        nests = [
             {
                 "tool": tool,
                 "nest": nest,
@@ -182,13 +176,7 @@ class HistoryWriter:
             }
             for tool, nest in keys
         ]
-        begun = JobBegun(
-            demo=True,
-            job="daily_check",
-            plan_id=ROUND.id,
-            plan=ROUND.model_dump(mode="json"),
-            scope={"nests": nests},
-        )
+        begun = job_begun("daily_check", ROUND, {"nests": nests}, demo=True)
         at = moment(planned.at - timedelta(minutes=1))
         job_id = self.ledger.append(begun, person=planned.person, moment=at).id
         self._check = MorningCheck(job_id, planned.at.date(), planned.person)
@@ -205,7 +193,7 @@ class HistoryWriter:
         left: list[Nest] = []
         at = moment(last_sample_at + timedelta(minutes=3))
         for key, samples in made.samples.items():
-            evidence = NestEvidence(tuple(verdict for _, verdict in samples))
+            evidence = NestEvidence(tuple(sample.verdict for sample in samples))
             finding = daily_check.judge(ROUND, evidence)
             if finding.outcome is None or finding.outcome == "held":
                 left.append(key)
@@ -218,19 +206,12 @@ class HistoryWriter:
                 "needs": "",
                 "stage": finding.stage,
                 "reasons": list(finding.reasons),
-                "samples": [sample_id for sample_id, _ in samples],
+                "samples": [sample.sample_id for sample in samples],
                 "voids": [],
             }
             found = JobStep(demo=True, job_id=made.job_id, step=NEST_OUTCOME, content=content)
             self.ledger.append(found, person=made.person, moment=at)
-        outcome = outcome_of(words, left)
-        ended = JobEnded(
-            demo=True,
-            job_id=made.job_id,
-            outcome=outcome.word,
-            reasons=outcome.reasons,
-            figures=cast(dict[str, JsonValue], dict(outcome.figures)),
-        )
+        ended = ended_with(outcome_of(words, left), made.job_id, demo=True)
         self.ledger.append(ended, person=made.person, moment=at)
 
     def _write_sample(self, planned: Planned) -> SampleFinished:
@@ -250,7 +231,8 @@ class HistoryWriter:
         entry = self.ledger.append(finished, person=planned.person, traces=traces, moment=later)
         self._last_sample_seq = entry.seq
         if planned.checked and self._check is not None:
-            self._check.note(sample_id, finished)
+            nest = planned.joint.tool, planned.joint.nest
+            self._check.samples.setdefault(nest, []).append(finished)
         return finished
 
     def _measure(

@@ -364,7 +364,8 @@ def _following(reader: LedgerReader, job_id: str) -> list[Payload]:
             entries += _found(reader, record, item)
             words[item.nest.key] = item.finding.outcome
     if len(words) == len(checked_nests(record)):
-        entries.append(_ended(record, outcome_of(words)))
+        outcome = outcome_of(words)
+        entries.append(ended_with(outcome, record.row.job_id, demo=record.begun.demo))
     return entries
 
 
@@ -406,18 +407,19 @@ def end(ledger: Ledger, job_id: str, *, person: str) -> JobEnded:
     demand_daily(record.row.job)
     words = found_of(record)
     left = [nest.key for nest in checked_nests(record) if nest.key not in words]
-    ended = _ended(record, outcome_of(words, left))
+    ended = ended_with(outcome_of(words, left), record.row.job_id, demo=record.begun.demo)
     ledger.append(ended, person=person)
     return ended
 
 
-def _ended(record: JobRecord, outcome: Outcome) -> JobEnded:
+def ended_with(outcome: Outcome, job_id: str, *, demo: bool) -> JobEnded:
+    """The last entry of a check."""
     return JobEnded(
-        job_id=record.row.job_id,
+        job_id=job_id,
         outcome=outcome.word,
         reasons=outcome.reasons,
         figures=cast(Content, dict(outcome.figures)),
-        demo=record.begun.demo,
+        demo=demo,
     )
 
 
