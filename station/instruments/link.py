@@ -3,6 +3,7 @@
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, field
 
 from calibration.saying import say
 from station.errors import (
@@ -38,6 +39,7 @@ def back_off(first_s: float = 0.5, longest_s: float = 5.0) -> Iterator[float]:
         pause_s = min(2 * pause_s, longest_s)
 
 
+@dataclass(eq=False)
 class InstrumentLink:
     """A port with the instrument that belongs on it.
 
@@ -53,22 +55,14 @@ class InstrumentLink:
         Between attempts to open the port again, in s.
     """
 
-    def __init__(
-        self,
-        port: LinePort,
-        identify: Identify,
-        *,
-        bound_serial: str | None = None,
-        pauses: Callable[[], Iterator[float]] = back_off,
-    ) -> None:
-        self.port = port
-        self._identify = identify
-        self._bound_serial = bound_serial
-        self._pauses = pauses
-        self.identity: Identity | None = None
-        """Who is connected; null while nobody is."""
-        self.trouble: str | None = None
-        """Why nobody is, in one sentence."""
+    port: LinePort
+    identify: Identify
+    bound_serial: str | None = field(default=None, kw_only=True)
+    pauses: Callable[[], Iterator[float]] = field(default=back_off, kw_only=True)
+    identity: Identity | None = field(default=None, init=False)
+    """Who is connected; null while nobody is."""
+    trouble: str | None = field(default=None, init=False)
+    """Why nobody is, in one sentence."""
 
     def connect(self) -> Identity:
         """Open the port, ask who is there, and keep the port only for the right instrument.
@@ -83,7 +77,7 @@ class InstrumentLink:
         self.identity = None
         try:
             self.port.open()
-            identity = self._identify(self.port)
+            identity = self.identify(self.port)
             self._require_bound(identity)
         except BaseException as error:
             self.close(str(error))
@@ -92,14 +86,14 @@ class InstrumentLink:
         return identity
 
     def _require_bound(self, identity: Identity) -> None:
-        if self._bound_serial not in (None, identity.serial):
+        if self.bound_serial not in (None, identity.serial):
             raise WrongInstrument(
                 "The {name} on {url} has serial number {serial!r}, not {bound_serial!r}; "
                 "connect the right one, or bind this.",
                 name=say(self.port.name),
                 url=self.port.url,
                 serial=identity.serial,
-                bound_serial=self._bound_serial,
+                bound_serial=self.bound_serial,
             )
 
     def reconnect(self, give_up: threading.Event) -> Identity | None:
@@ -113,7 +107,7 @@ class InstrumentLink:
             Another serial number answered: that is for a person to put right.
         """
         self.close(self.trouble)
-        for pause_s in self._pauses():
+        for pause_s in self.pauses():
             if give_up.is_set():
                 return None
             try:

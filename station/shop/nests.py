@@ -1,7 +1,7 @@
 """Nests that are held, serviced, released and used for work: read from the ledger and entered."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from calibration.saying import say
@@ -178,6 +178,7 @@ def _way_back(hold: HoldRow) -> str:
     return say("Use another nest until it is serviced, has a new baseline and a lead releases it.")
 
 
+@dataclass(frozen=True)
 class Nests:
     """Enters what happens to nests.
 
@@ -189,10 +190,9 @@ class Nests:
         The present moment, for work that is logged without a day.
     """
 
-    def __init__(self, ledger: Ledger, *, demo: bool, now: Callable[[], datetime]) -> None:
-        self._ledger = ledger
-        self._demo = demo
-        self._now = now
+    ledger: Ledger
+    demo: bool = field(kw_only=True)
+    now: Callable[[], datetime] = field(kw_only=True)
 
     def hold(self, tool: str, nest: str, reason: str, person: str) -> None:
         """Hold a nest; anyone on record may.
@@ -202,11 +202,11 @@ class Nests:
         BadInput, NotAllowed
             There is no such nest, no reason, or no such person.
         """
-        active_person(self._ledger.reader, person)
+        active_person(self.ledger.reader, person)
         self._check_nest(tool, nest)
         reason = _given(reason, say("the reason"))
-        held = NestHeld(tool=tool, nest=nest, reason=reason, demo=self._demo)
-        self._ledger.append(held, person=person)
+        held = NestHeld(tool=tool, nest=nest, reason=reason, demo=self.demo)
+        self.ledger.append(held, person=person)
 
     def service(self, tool: str, nest: str | None, action: str, person: str) -> None:
         """Enter a service of a tool or nest, after which its trend starts again: a lead's.
@@ -219,8 +219,8 @@ class Nests:
         self._demand_lead(person)
         self._check_nest(tool, nest)
         action = _given(action, say("what was done"))
-        serviced = ToolServiced(tool=tool, nest=nest, action=action, demo=self._demo)
-        self._ledger.append(serviced, person=person)
+        serviced = ToolServiced(tool=tool, nest=nest, action=action, demo=self.demo)
+        self.ledger.append(serviced, person=person)
 
     def look(self, looked: ToolLookedAt, person: str) -> None:
         """Enter a look at the tool itself; what is not so holds the nest like a failed check.
@@ -230,16 +230,16 @@ class Nests:
         BadInput, NotAllowed
             There is no such nest, or no such person.
         """
-        active_person(self._ledger.reader, person)
+        active_person(self.ledger.reader, person)
         self._check_nest(looked.tool, looked.nest)
         bad = [words for name, (_, words) in TOOL_LOOKS.items() if getattr(looked, name) is False]
-        with self._ledger.transaction():
-            self._ledger.append(looked.model_copy(update={"demo": self._demo}), person=person)
+        with self.ledger.transaction():
+            self.ledger.append(looked.model_copy(update={"demo": self.demo}), person=person)
             if bad:
                 held = NestHeld(
-                    tool=looked.tool, nest=looked.nest, reason=" ".join(bad), demo=self._demo
+                    tool=looked.tool, nest=looked.nest, reason=" ".join(bad), demo=self.demo
                 )
-                self._ledger.append(held, person=person)
+                self.ledger.append(held, person=person)
 
     def release(self, tool: str, nest: str, reason: str, person: str) -> None:
         """Release a held nest: a lead's, after service and a new baseline.
@@ -250,7 +250,7 @@ class Nests:
             The nest is not held, its service or new baseline is missing, or the person is no lead.
         """
         self._demand_lead(person)
-        reader = self._ledger.reader
+        reader = self.ledger.reader
         if not holds(reader, tool=tool, nest=nest):
             raise BadInput(
                 "Nest {nest} of {tool} is not held: there is nothing to release.",
@@ -259,8 +259,8 @@ class Nests:
             )
         self._demand_service(tool, nest)
         reason = _given(reason, say("the reason"))
-        released = NestReleased(tool=tool, nest=nest, reason=reason, demo=self._demo)
-        self._ledger.append(released, person=person)
+        released = NestReleased(tool=tool, nest=nest, reason=reason, demo=self.demo)
+        self.ledger.append(released, person=person)
 
     def log_work(
         self, tool: str, nest: str, work_order: str, person: str, *,
@@ -275,9 +275,9 @@ class Nests:
         NestOnHold
             The nest was held before that day and still is.
         """
-        active_person(self._ledger.reader, person)
+        active_person(self.ledger.reader, person)
         self._check_nest(tool, nest)
-        today = self._now().astimezone().date()
+        today = self.now().astimezone().date()
         day = day or today
         if day > today:
             raise BadInput(
@@ -285,17 +285,17 @@ class Nests:
             )
         if day < today - OLDEST_WORK:
             raise BadInput("Work of {day} is too old to be entered now: check the year.", day=day)
-        hold = hold_of(self._ledger.reader, tool, nest)
+        hold = hold_of(self.ledger.reader, tool, nest)
         if hold is not None and day > hold.at_utc.astimezone().date():
-            demand_free(self._ledger.reader, tool, nest, "work")
+            demand_free(self.ledger.reader, tool, nest, "work")
         done = WorkDone(
             day=day, work_order=_given(work_order, say("the work order")), tool=tool, nest=nest,
-            note=demand_plain(note, say("the note")), demo=self._demo,
+            note=demand_plain(note, say("the note")), demo=self.demo,
         )  # fmt: skip
-        self._ledger.append(done, person=person)
+        self.ledger.append(done, person=person)
 
     def _demand_service(self, tool: str, nest: str) -> None:
-        serviced, validated = way_back(self._ledger.reader, tool, nest)
+        serviced, validated = way_back(self.ledger.reader, tool, nest)
         if not serviced:
             raise BadInput(
                 "Nest {nest} of {tool} was not serviced since it was held: enter its "
@@ -312,10 +312,10 @@ class Nests:
             )
 
     def _demand_lead(self, person: str) -> None:
-        demand(active_person(self._ledger.reader, person), Right.RELEASE)
+        demand(active_person(self.ledger.reader, person), Right.RELEASE)
 
     def _check_nest(self, tool: str, nest: str | None) -> None:
-        known = known_tool(self._ledger.reader, tool)
+        known = known_tool(self.ledger.reader, tool)
         if nest is not None:
             demand_nest(known, nest)
 

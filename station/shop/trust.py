@@ -105,6 +105,7 @@ class InstrumentTrust:
         )
 
 
+@dataclass
 class Trust:
     """Looks instruments up in the ledger.
 
@@ -114,21 +115,15 @@ class Trust:
         The time of day, with a time zone; due dates are those of that zone.
     """
 
-    def __init__(
-        self,
-        reader: LedgerReader,
-        settings: Settings,
-        clock: Callable[[], datetime] = lambda: now().at_utc.astimezone(),
-    ) -> None:
-        self._reader = reader
-        self._settings = settings
-        self.clock = clock
+    reader: LedgerReader
+    settings: Settings
+    clock: Callable[[], datetime] = lambda: now().at_utc.astimezone()
 
     def of(self, role: InstrumentKind, instrument: str) -> InstrumentTrust:
         """What an instrument, by the name the record has for it, is worth now."""
-        record = latest_calibration(self._reader, instrument)
-        checks = tuple(map(check_from, self._reader.checks(instrument)))
-        hours = self._settings.check_every_h
+        record = latest_calibration(self.reader, instrument)
+        checks = tuple(map(check_from, self.reader.checks(instrument)))
+        hours = self.settings.check_every_h
         found = standing(
             record,
             checks,
@@ -154,14 +149,14 @@ class Trust:
         """Every instrument on record; without samples, those ever calibrated or checked."""
         return [
             self.of("tester" if role == "tester" else "meter", instrument)
-            for instrument, role in self._reader.instruments(with_samples=with_samples).items()
+            for instrument, role in self.reader.instruments(with_samples=with_samples).items()
         ]
 
     def _blocks(self, state: CalibrationState) -> bool:
         if state in _IN_FORCE:
             return False
         failed = state is CalibrationState.FAILED
-        policy = self._settings.check_failed if failed else self._settings.uncalibrated
+        policy = self.settings.check_failed if failed else self.settings.uncalibrated
         return policy == "block"
 
 

@@ -9,6 +9,7 @@ import argparse
 import re
 from collections import deque
 from collections.abc import Callable
+from dataclasses import dataclass
 from math import sqrt
 from typing import Literal
 
@@ -50,10 +51,9 @@ _ERRORS = {
 Action = Callable[[str], str | None]
 
 
+@dataclass(eq=False)
 class _Refused(Exception):
-    def __init__(self, code: int) -> None:
-        super().__init__(code)
-        self.code = code
+    code: int
 
 
 class SimulatedMeter:
