@@ -8,19 +8,14 @@ from dataclasses import dataclass, replace
 
 from calibration.saying import say
 from calibration.standing import INSTRUMENT_WORDS, InstrumentKind
+from calibration.worth import ForceWorth, OhmWorth
 from station.errors import BadInput, InstrumentError, NoReading
 from station.instruments.byte_log import ByteLog
 from station.instruments.force_lines import ForceSample
 from station.instruments.link import Identify, InstrumentLink, LinkKeeper
 from station.instruments.meter import Meter, MeterReading
 from station.instruments.port import LinePort
-from station.instruments.profiles import (
-    MeterProfile,
-    Profile,
-    PullTesterProfile,
-    load_meter_profile,
-    load_tester_profile,
-)
+from station.instruments.profiles import Profile, load_meter_profile, load_tester_profile
 from station.instruments.pull_tester import ForceTrace, PullTester
 from station.instruments.recording import PullLimits
 from station.settings import InstrumentSettings, Settings
@@ -62,27 +57,25 @@ class InstrumentLine:
         return self.identity or self.profile
 
 
+@dataclass
 class BayMeter:
     """A configured meter and what its readings are worth."""
 
-    def __init__(
-        self, bay: "InstrumentBay", meter: Meter, profile: MeterProfile, range_ohm: float
-    ) -> None:
-        self._bay = bay
-        self._meter = meter
-        self.worth = profile.worth(range_ohm)
-        self.test_current_a = profile.measuring.test_current_a
-        self.same_as_before = False
-        """Whether every latest repeat is, to the last digit, what was read the time before."""
-        self.last_reading: MeterReading | None = None
-        """The last of the latest repeats: how it was taken."""
+    bay: "InstrumentBay"
+    meter: Meter
+    worth: OhmWorth
+    test_current_a: float | None
+    same_as_before: bool = False
+    """Whether every latest repeat is, to the last digit, what was read the time before."""
+    last_reading: MeterReading | None = None
+    """The last of the latest repeats: how it was taken."""
 
     def read_repeats(
         self, repeats: int, on_reading: Callable[[float], None] = lambda _ohm: None
     ) -> list[float]:
         """Settled readings in ohm; each one on the way there is handed to ``on_reading``."""
-        with self._bay.using("meter"):
-            readings = self._meter.read_settled(
+        with self.bay.using("meter"):
+            readings = self.meter.read_settled(
                 repeats,
                 SETTLE_FRACTION,
                 SETTLE_OHM,
@@ -91,20 +84,18 @@ class BayMeter:
             )
         self.last_reading = readings[-1]
         found = [reading.value_ohm for reading in readings]
-        self.same_as_before = set(found) == {self._bay.last_ohm}
-        self._bay.last_ohm = found[-1]
+        self.same_as_before = set(found) == {self.bay.last_ohm}
+        self.bay.last_ohm = found[-1]
         return found
 
 
+@dataclass
 class BayTester:
     """A pull tester that was heard, and what its forces are worth."""
 
-    def __init__(
-        self, bay: "InstrumentBay", tester: PullTester, profile: PullTesterProfile
-    ) -> None:
-        self._bay = bay
-        self._tester = tester
-        self.worth = profile.worth
+    bay: "InstrumentBay"
+    tester: PullTester
+    worth: ForceWorth
 
     def record(
         self, on_force: Callable[[float, float], None], stop: threading.Event, preload_n: float
@@ -115,9 +106,9 @@ class BayTester:
             if sample.force_n is not None:
                 on_force(sample.at_s, sample.force_n)
 
-        with self._bay.using("tester"):
+        with self.bay.using("tester"):
             limits = PullLimits(preload_n, END_FRACTION, END_TIME_S, MAX_PULL_S)
-            trace = self._tester.record(show, stop, limits)
+            trace = self.tester.record(show, stop, limits)
         return replace(trace, void_reason=trace.void_reason or _why_void(trace))
 
     def read_forces(self, count: int) -> list[float]:
@@ -128,7 +119,7 @@ class BayTester:
         InstrumentError
             The tester went away, fell silent, or is overloaded.
         """
-        with self._bay.using("tester"), closing(self._tester.samples()) as samples:
+        with self.bay.using("tester"), closing(self.tester.samples()) as samples:
             forces = [sample.force_n for sample in itertools.islice(samples, count)]
         found = [force_n for force_n in forces if force_n is not None]
         if len(found) < count:
@@ -246,7 +237,8 @@ class InstrumentBay:
             link.connect()
             meter = Meter(link.port, self._meter_profile, reverse=self._reverse)
             range_ohm = meter.configure(expected_ohm) or expected_ohm
-        return BayMeter(self, meter, self._meter_profile, range_ohm)
+        known = self._meter_profile
+        return BayMeter(self, meter, known.worth(range_ohm), known.measuring.test_current_a)
 
     def tester(self) -> BayTester:
         """The pull tester, heard just now.
@@ -261,7 +253,7 @@ class InstrumentBay:
             link.connect()
             tester = PullTester(link.port, self._tester_profile)
             tester.check_alive()
-        return BayTester(self, tester, self._tester_profile)
+        return BayTester(self, tester, self._tester_profile.worth)
 
     def close(self) -> None:
         """Release both ports; may be called any number of times."""

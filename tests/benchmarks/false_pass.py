@@ -224,7 +224,7 @@ def verdict(joint: Joint, dialect: Dialect, stream: bytes, ends: np.ndarray) -> 
     port = MemoryPort(dialect, stream, ends, joint)
     tester = PullTester(port, dialect.profile)
     tester._source = PromptSource(port, dialect.profile)
-    bay_tester = BayTester(cast(InstrumentBay, _AnyBay()), tester, dialect.profile)
+    bay_tester = BayTester(cast(InstrumentBay, _AnyBay()), tester, dialect.profile.worth)
     preload_n = min(5.0, max(1.0, 0.02 * joint.limit_n))
     try:
         trace = bay_tester.record(lambda _at, _force: None, threading.Event(), preload_n)
