@@ -18,7 +18,7 @@ SAYS = {"say"} | {
 
 FACTS = {
     "hint", "look_at", "question", "title", "making", "current_clips", "span_from", "span_through",
-    "span_to", "fixture", "note",
+    "span_to", "fixture", "note", "conditions", "stated_in",
 }  # fmt: skip
 """Keys of facts whose texts the page says."""
 

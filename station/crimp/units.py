@@ -9,7 +9,6 @@ NEWTON_PER_LBF = 4.4482216152605
 
 NEWTON_PER_KGF = 9.80665
 METRE_PER_INCH = 0.0254
-PASCAL_PER_PSI = NEWTON_PER_LBF / METRE_PER_INCH**2
 
 CIRCULAR_MIL_M2 = math.pi / 4.0 * (METRE_PER_INCH / 1000.0) ** 2
 """Area of a circle one thousandth of an inch across."""

@@ -7,16 +7,17 @@ eleven per cent thinner than the AWG of the same number.
 
 import math
 import re
-from collections.abc import Sequence
+import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
+from importlib import resources
+from typing import Any, Literal
 
 from calibration.saying import say
 from station.crimp.units import (
     CIRCULAR_MIL_M2,
     METRE_PER_INCH,
-    PASCAL_PER_PSI,
     SQUARE_MILLIMETRE_M2,
 )
 from station.errors import BadInput, UnknownSize
@@ -35,13 +36,13 @@ CONSERVATIVE_CURRENT_WORDS = say(
     "common practice, no source; not for choosing a fuse"
 )
 
-SAE_CIRCULAR_MILS = {
-    22: 639.0, 20: 1003.0, 18: 1537.0, 16: 2336.0, 14: 3702.0, 12: 5833.0, 10: 9343.0, 8: 14810.0,
-    6: 24538.0, 4: 37360.0, 2: 62450.0, 1: 77790.0, 0: 98980.0, -1: 125100.0, -2: 158600.0,
-    -3: 205500.0,
-}  # fmt: skip
-"""Conductor area by SAE gauge, 1/0 to 4/0 as 0 to -3: from a marine table that sets it beside AWG,
-18 to 10 [seen-1], 8 to 4/0 [memory]; 22 and 20 from the least areas of SAE J1128 [memory]."""
+TABLES: Mapping[str, Any] = tomllib.loads(
+    (resources.files("station") / "data" / "wire.toml").read_text(encoding="utf-8")
+)
+"""The facts of wire, with their sources beside them in the file."""
+
+SAE_CIRCULAR_MILS = {int(gauge): area for gauge, area in TABLES["sae_circular_mils"].items()}
+"""Conductor area by SAE gauge, 1/0 to 4/0 as 0 to -3."""
 
 METRIC_RANGE_MM2 = (0.03, 400.0)
 
@@ -99,6 +100,7 @@ class Material:
     """
 
     name: str
+    words: str
     resistivity_ohm_m: float
     temperature_coefficient_per_k: float
     soft_strength_pa: float
@@ -107,58 +109,7 @@ class Material:
     source: str
 
 
-def _clad_coefficient(copper_share: float) -> float:
-    """Temperature coefficient of copper and aluminium side by side, weighted by conductance."""
-    copper = copper_share * 58.0
-    aluminium = (1.0 - copper_share) / 0.028264
-    return (copper * 0.00393 + aluminium * 0.00403) / (copper + aluminium)
-
-
-MATERIALS = {
-    material.name: material
-    for material in (
-        Material(
-            "copper",
-            1e-6 / 58.0,
-            0.00393,
-            37_000 * PASCAL_PER_PSI,
-            0.003,
-            True,
-            "IEC 60028 / NBS Handbook 100: 100 % IACS, 0.00393/K (seen twice); "
-            "37,000 psi for annealed wire (seen once)",
-        ),
-        Material(
-            "tinned-copper",
-            1.018e-6 / 58.0,
-            0.00365,
-            37_000 * PASCAL_PER_PSI,
-            0.006,
-            True,
-            "tinned over plain maxima of IEC 60228 are 1.006 to 1.030, middle taken (seen in five "
-            "texts; ratio computed); 0.00365/K for thin tinned strand (seen once)",
-        ),
-        Material(
-            "cca-10",
-            0.02741e-6,
-            _clad_coefficient(0.10),
-            20_000 * PASCAL_PER_PSI,
-            0.015,
-            False,
-            "ASTM B566 class 10A: 62.9 % IACS, 20-25 ksi annealed, lower end (seen once); "
-            "temperature coefficient computed from the two metals",
-        ),
-        Material(
-            "cca-15",
-            0.02677e-6,
-            _clad_coefficient(0.15),
-            20_000 * PASCAL_PER_PSI,
-            0.015,
-            False,
-            "ASTM B566 class 15A: 64.4 % IACS, 20-25 ksi annealed, lower end (seen once); "
-            "temperature coefficient computed from the two metals",
-        ),
-    )
-}
+MATERIALS = {one["name"]: Material(**one) for one in TABLES["materials"]}
 
 _AWG_TEXT = re.compile(r"(?:AWG\s*)?([1-9]/0|\d{1,4})\s*(?:AWG|GAUGE|GA\.?)?", re.ASCII)
 _SAE_TEXT = re.compile(r"(?:SAE\s*([1-9]/0|\d{1,4})|([1-9]/0|\d{1,4})\s*SAE)", re.ASCII)

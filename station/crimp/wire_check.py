@@ -78,15 +78,7 @@ class Candidate:
     @property
     def name(self) -> str:
         """Size and metal in words."""
-        return f"{self.size.label} {METAL_WORDS[self.material.name]}"
-
-
-METAL_WORDS = {
-    "copper": "copper",
-    "tinned-copper": "tinned copper",
-    "cca-10": "copper-clad aluminium (10 %)",
-    "cca-15": "copper-clad aluminium (15 %)",
-}
+        return f"{self.size.label} {self.material.words}"
 
 
 @dataclass(frozen=True, slots=True)

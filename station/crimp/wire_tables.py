@@ -11,9 +11,9 @@ bands here are rules of our own, with their reasons beside them.
 from dataclasses import dataclass
 from typing import Literal
 
-from calibration.saying import say
 from station.crimp.wire import (
     MATERIALS,
+    TABLES,
     Material,
     WireSize,
     awg,
@@ -28,22 +28,8 @@ BASES: tuple[Basis, ...] = ("area", "iec-60228-class-2", "iec-60228-class-5")
 
 IEC_60228_SOURCE = "IEC 60228 / DIN VDE 0295 maxima at 20 °C (seen in five texts)"
 
-IEC_60228_MAX_OHM_PER_KM: dict[float, tuple[float, float, float, float]] = {
-    0.5: (36.0, 36.7, 39.0, 40.1),
-    0.75: (24.5, 24.8, 26.0, 26.7),
-    1.0: (18.1, 18.2, 19.5, 20.0),
-    1.5: (12.1, 12.2, 13.3, 13.7),
-    2.5: (7.41, 7.56, 7.98, 8.21),
-    4.0: (4.61, 4.70, 4.95, 5.09),
-    6.0: (3.08, 3.11, 3.30, 3.39),
-    10.0: (1.83, 1.84, 1.91, 1.95),
-    16.0: (1.15, 1.16, 1.21, 1.24),
-    25.0: (0.727, 0.734, 0.780, 0.795),
-    35.0: (0.524, 0.529, 0.554, 0.565),
-    50.0: (0.387, 0.391, 0.386, 0.393),
-    70.0: (0.268, 0.270, 0.272, 0.277),
-    95.0: (0.193, 0.195, 0.206, 0.210),
-    120.0: (0.153, 0.154, 0.161, 0.164),
+IEC_60228_MAX_OHM_PER_KM: dict[float, list[float]] = {
+    float(area): row for area, row in TABLES["iec_60228_max_ohm_per_km"].items()
 }
 """By nominal mm²: class 2 plain, class 2 tinned, class 5 plain, class 5 tinned."""
 
@@ -54,7 +40,7 @@ _COLUMN = {
     ("iec-60228-class-5", True): 3,
 }
 
-SAE_STRANDS = {20: (7, 28), 18: (16, 30), 16: (19, 29), 14: (19, 27), 12: (19, 25), 10: (19, 23)}
+SAE_STRANDS = {int(gauge): row for gauge, row in TABLES["sae_strands"].items()}
 """Strand count and strand gauge (AWG) of one SAE J1128 wire type, by its gauge [seen-1]."""
 
 
@@ -81,10 +67,8 @@ def iec_60228_max_ohm_per_m(size: WireSize, basis: Basis, *, tinned: bool = Fals
 
 
 ISO_6722_MAX_OHM_PER_KM = {
-    0.13: 136.0, 0.22: 84.4, 0.35: 54.4, 0.5: 37.1, 0.75: 24.7, 1.0: 18.5, 1.25: 14.9, 1.5: 12.7,
-    2.0: 9.42, 2.5: 7.60, 3.0: 6.15, 4.0: 4.71, 5.0: 3.94, 6.0: 3.14, 8.0: 2.38, 10.0: 1.82,
-    16.0: 1.16, 25.0: 0.743, 35.0: 0.527, 50.0: 0.368,
-}  # fmt: skip
+    float(area): highest for area, highest in TABLES["iso_6722_max_ohm_per_km"].items()
+}
 """Road vehicle wire, plain copper at 20 °C, by nominal mm²: ISO 6722-1 (now ISO 19642-3)
 [memory]."""
 
@@ -117,51 +101,23 @@ class Ampacity:
     standing: str
 
 
-FUSE_A = {"18 AWG": 7.0, "16 AWG": 10.0, "14 AWG": 15.0, "12 AWG": 20.0, "10 AWG": 30.0}
-"""Largest fuse of small copper conductors: NEC 240.4(D) [seen-1]."""
-
-MARINE_A = {
-    "18 AWG": 20.0, "16 AWG": 25.0, "14 AWG": 35.0, "12 AWG": 45.0, "10 AWG": 60.0, "8 AWG": 80.0,
-    "6 AWG": 120.0, "4 AWG": 160.0, "2 AWG": 210.0, "1/0 AWG": 285.0, "2/0 AWG": 330.0,
-    "4/0 AWG": 445.0,
-}  # fmt: skip
-"""Boat wiring, insulation for 105 °C, outside the engine space: ABYC E-11, 18 to 10 AWG [seen-2],
-thicker [seen-1]."""
-
-ENGINE_SPACE = 0.85
-"""Inside the engine space, times the value outside: the same [seen-2]."""
-
-
 def ampacities(size: WireSize) -> list[Ampacity]:
     """Published currents for a size; none where no text that was read has the size.
 
     Wire by AWG only: SAE gauges and metric wire have no figure here, and none is made up.
     """
-    found = []
-    if size.label in FUSE_A:
-        found.append(
-            Ampacity(
-                FUSE_A[size.label], say("largest fuse or breaker"),
-                say("small copper conductors in buildings; continuous load at most 80 % of it; "
-                    "insulation, bundling and ambient as that code's tables say"),
-                say("NEC 240.4(D), edition not noted; check the edition in force"), "seen-1",
-            )
-        )  # fmt: skip
-    if size.label in MARINE_A:
-        standing = "seen-2" if size.label in FUSE_A else "seen-1"
-        outside = say("most current, outside an engine space")
-        inside = say("most current, inside an engine space")
-        places = ((outside, 1.0), (inside, ENGINE_SPACE))
-        found += [
-            Ampacity(
-                MARINE_A[size.label] * factor, title,
-                say("copper in boats, insulation for 105 °C; "
-                    "bundling and ambient not stated there"),
-                say("marine tables after ABYC E-11; check the edition in force"), standing,
-            )
-            for title, factor in places
-        ]  # fmt: skip
-    return found
+    return [
+        Ampacity(
+            one["current_a"][size.label] * place["times"],
+            place["title"],
+            one["conditions"],
+            one["stated_in"],
+            one["standing"],
+        )
+        for one in TABLES["ampacities"]
+        if size.label in one["current_a"]
+        for place in one["places"]
+    ]
 
 
 @dataclass(frozen=True, slots=True)

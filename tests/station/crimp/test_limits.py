@@ -463,12 +463,13 @@ def test_a_resistance_limit_asks_nothing_of_the_strength() -> None:
     assert strength_words(*asked) == ""
 
 
-# Standards, their publishers and parts, the unit N, the points of the drawings, what runs on the
-# machine, and pages of the station.
+# Standards, their publishers and parts, the units N and K, the points of the drawings, what runs
+# on the machine, and pages of the station.
 NAMES = {
     "A", "B", "C", "M",
-    "A-620", "ABYC", "AS7928", "AWG", "E-11", "GB", "IEC", "J163", "JEM-TR", "MIL-T-7928", "N",
-    "NASA", "NASA-STD-8739.4", "QC/T", "SAE", "UL", "XVI",
+    "A-620", "ABYC", "AS7928", "AWG", "B566", "D", "E-11", "GB", "Handbook", "IACS", "IEC",
+    "J163", "JEM-TR", "K", "MIL-T-7928", "N", "NASA", "NASA-STD-8739.4", "NBS", "QC/T", "SAE",
+    "UL", "XVI",
     "ModemManager", "SQLite", "Bench", "Instruments",
 }  # fmt: skip
 SENTENCE_START = re.compile(r"(?:^|[.:;!?]\s+|^\{error\} )$")

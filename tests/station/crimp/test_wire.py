@@ -90,6 +90,24 @@ def test_clad_wire_sold_as_18_awg() -> None:
     assert resistance_ohm_per_m(wire, MATERIALS["cca-15"]) * 1e3 == pytest.approx(32.5, abs=0.05)
 
 
+@pytest.mark.parametrize(
+    ("name", "psi"),
+    [("copper", 37_000), ("tinned-copper", 37_000), ("cca-10", 20_000), ("cca-15", 20_000)],
+)
+def test_strengths_are_those_printed_in_psi(name: str, psi: float) -> None:
+    # Annealed copper 37,000 psi, ASTM B566 20 ksi at least [seen-1]; a psi is 6894.757 Pa [calc].
+    assert MATERIALS[name].soft_strength_pa == pytest.approx(psi * 6894.757, rel=1e-6)
+
+
+@pytest.mark.parametrize(("name", "copper"), [("cca-10", 0.10), ("cca-15", 0.15)])
+def test_a_clad_wire_warms_as_its_two_metals_side_by_side(name: str, copper: float) -> None:
+    # Weighted by conductance: copper 58 m/(ohm mm2), 0.00393/K; aluminium 0.028264 ohm mm2/m,
+    # 0.00403/K, IEC 60028 and NBS Handbook 100 [memory]; the mean [calc].
+    shares = (copper * 58.0, (1.0 - copper) / 0.028264)
+    mean = (shares[0] * 0.00393 + shares[1] * 0.00403) / sum(shares)
+    assert MATERIALS[name].temperature_coefficient_per_k == pytest.approx(mean, rel=1e-12)
+
+
 def test_copper_at_30_c_against_the_zero_resistance_form() -> None:
     # R(T) = R20 (234.5 + T)/254.5 for copper: NBS Circular 31, 234.5 [memory].
     at_30 = resistance_ohm_per_m(awg(16), temperature_c=30.0) / resistance_ohm_per_m(awg(16))
