@@ -17,6 +17,7 @@ from station.shop.rights import Right
 from station.shop.rights import demand as demand_right
 from station.shop.rights import may as role_may
 from station.shop.sign_in import Doors
+from web.forms import field
 from web.request import bench, ledger, on_record, reader, station
 from web.sign_ins import SignIn, SignIns
 
@@ -126,6 +127,11 @@ def demand_measuring(name: str) -> str:
         raise NotAllowed("You are signed in under another name: measure under your own.")
     session["sitting"] = [name, station().clock().timestamp() + SITTING_S]
     return name
+
+
+def demand_person() -> str:
+    """Check who the form says is there (BadInput, NotAllowed); return the name."""
+    return demand_measuring(field(request.form, "person", say("the person")))
 
 
 def person_here() -> str:

@@ -244,15 +244,7 @@ def joint_at_hand(tool: str | None, nest: str | None, job_id: str | None = None)
     rows = reader().nest_samples(tool or "", nest or "", limit=LATELY)[::-1]
     known = reader().baselines()
     rows.sort(key=lambda row: (row.job_id != job_id, row.joint_key not in known))
-    return joint_of(rows[0]) if rows else None
-
-
-def joint_of(row: SampleRow) -> Joint:
-    """The joint that a sample was made of."""
-    return Joint(
-        connector=row.connector, wires=row.wires, material=row.material, tool=row.tool,
-        nest=row.nest,
-    )  # fmt: skip
+    return rows[0].joint if rows else None
 
 
 def _in_hand(order: SampleOrder | None) -> dict[str, object]:

@@ -19,9 +19,9 @@ from station.shop.look_back import look_back
 from station.shop.rights import Right, may
 from station.shop.standards import Site, Standards, load_standards
 from station.shop.trust import HEADINGS, InstrumentTrust, check_from, record_from
-from web.access import demand, demand_measuring
+from web.access import demand, demand_person
 from web.figures import check_figure
-from web.forms import CHECKS_OF, POINT_FIELDS, SERIES, calibration_from, field, role_named
+from web.forms import CHECKS_OF, POINT_FIELDS, SERIES, calibration_from, role_named
 from web.forms import check_from as check_from_form
 from web.request import bench, reader, station, trust_book
 from web.status import status_of
@@ -78,7 +78,7 @@ def check() -> Response | tuple[str, int]:
     form = request.form
     try:
         asked, readings = check_from_form(form, shop_standards(), station().clock().date(), _site())
-        person = demand_measuring(field(form, "person", say("the person")))
+        person = demand_person()
         if readings is None:
             name, read = bench().read_standard(asked.role, asked.expected)
             if name != asked.instrument:

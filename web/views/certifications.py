@@ -241,7 +241,7 @@ def judge_sample(code: str) -> Response:
 @pages.post("/judging/<code>/measure")
 def measure(code: str) -> Response:
     """Begin the measurement of a coded sample at the bench."""
-    person = access.demand_measuring(field(request.form, "person", say("the person")))
+    person = access.demand_person()
     signed = access.signed_in()
     if signed is not None:
         # Whatever name is chosen: a candidate who is signed in measures none.

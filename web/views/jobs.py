@@ -21,7 +21,7 @@ from station.ledger.jobs import job_record
 from station.ledger.reader import LedgerReader
 from station.shop.nests import TOOL_LOOKS, NestKey
 from station.shop.rights import Right
-from web.access import demand, demand_measuring
+from web.access import demand, demand_person
 from web.forms import (
     MAX_TEXT,
     Choice,
@@ -76,7 +76,7 @@ def job_page(job_id: str) -> str | Response:
 @pages.post("/<job_id>/sample")
 def take_sample(job_id: str) -> Response:
     """Make the sample that is next, at the bench."""
-    person = demand_measuring(field(request.form, "person", say("the person")))
+    person = demand_person()
     record = job_record(reader(), job_id)
     if record.row.job != DAILY:
         raise BadInput("The samples of this job are made from its own page: open it there.")
@@ -98,7 +98,7 @@ def report(job_id: str) -> Response:
 @pages.post("/<job_id>/end")
 def end_job(job_id: str) -> Response:
     """End a job with what it has come to."""
-    person = demand_measuring(field(request.form, "person", say("the person")))
+    person = demand_person()
     ended = job_record(reader(), job_id).row.job_id
     bench().jobs.end(ended, person=person)
     return redirect(url_for("jobs.job_page", job_id=ended), 303)
@@ -107,7 +107,7 @@ def end_job(job_id: str) -> Response:
 @pages.post("/nests/hold")
 def hold_nest() -> Response:
     """Hold a nest; anyone on record may."""
-    person, nest = demand_measuring(field(request.form, "person", say("the person"))), _nest()
+    person, nest = demand_person(), _nest()
     bench().jobs.nests.hold(*nest, field(request.form, "reason", say("the reason")), person)
     return _to_nest(nest)
 
@@ -116,7 +116,7 @@ def hold_nest() -> Response:
 def look_at_tool() -> Response:
     """Enter a look at the tool itself: all is so, or what was ticked is not."""
     form = request.form
-    person = demand_measuring(field(form, "person", say("the person")))
+    person = demand_person()
     tool, nest = _nest()
     bad = set(form.getlist("bad")) & set(TOOL_LOOKS)
     if bool(bad) == ("good" in form):
@@ -149,7 +149,7 @@ def release_nest() -> Response:
 @pages.post("/log/work")
 def add_work() -> Response:
     """Note work that leaves the shop."""
-    person, nest = demand_measuring(field(request.form, "person", say("the person"))), _nest()
+    person, nest = demand_person(), _nest()
     work_order = field(request.form, "work_order", say("the work order"))
     note = " ".join(request.form.get("note", "").split())[:MAX_TEXT]
     day = _day(request.form.get("day", ""))

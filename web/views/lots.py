@@ -5,7 +5,7 @@ from werkzeug.wrappers import Response
 
 from calibration.saying import say
 from station.shop.lots import described_lot, known_lots, lots_in_use, recall
-from web.access import demand_measuring
+from web.access import demand_person
 from web.forms import field
 from web.request import bench, reader
 
@@ -30,7 +30,7 @@ def lot_list() -> str:
 @pages.post("")
 def take_into_use() -> Response:
     """Say of which lots the terminals of a connector are from now on."""
-    person = demand_measuring(field(request.form, "person", say("the person")))
+    person = demand_person()
     bench().enter(described_lot(bench().connectors, request.form), person)
     return redirect(url_for("lots.lot_list"), 303)
 

@@ -8,7 +8,7 @@ from station.bench.temperature import BENCH_C
 from station.errors import BadInput
 from station.ledger.entries import BenchTemperature, ReelOut
 from station.shop.reels import described_reel, in_use, reels
-from web.access import demand_measuring
+from web.access import demand_person
 from web.forms import field, needed_number
 from web.request import bench, reader
 
@@ -32,7 +32,7 @@ def reel_list() -> str:
 @pages.post("")
 def add() -> Response:
     """Put a reel on record."""
-    person = _person()
+    person = demand_person()
     bench().enter(described_reel(reader(), request.form), person)
     return _back()
 
@@ -40,7 +40,7 @@ def add() -> Response:
 @pages.post("/measure")
 def measure() -> Response:
     """Let the bench read a length of a reel's unbroken wire."""
-    person, reel = _person(), field(request.form, "reel", say("the reel"))
+    person, reel = demand_person(), field(request.form, "reel", say("the reel"))
     length_mm = needed_number(request.form, "length_mm", say("the length"))
     u_mm = needed_number(request.form, "u_mm", say("how well the length is known"))
     if not (LENGTHS_MM[0] <= length_mm <= LENGTHS_MM[1] and 0.0 <= u_mm <= 0.1 * length_mm):
@@ -54,7 +54,7 @@ def measure() -> Response:
 @pages.post("/out")
 def take_out() -> Response:
     """Take a reel out of use."""
-    person, reel = _person(), in_use(reader(), field(request.form, "reel", say("the reel")))
+    person, reel = demand_person(), in_use(reader(), field(request.form, "reel", say("the reel")))
     reason = field(request.form, "reason", say("the reason"))
     bench().enter(ReelOut(reel=reel.name, reason=reason), person)
     return _back()
@@ -63,7 +63,7 @@ def take_out() -> Response:
 @pages.post("/temperature")
 def temperature() -> Response:
     """Enter how warm it is at the bench today."""
-    person = _person()
+    person = demand_person()
     celsius = needed_number(request.form, "temperature_c", say("the temperature"))
     u_k = needed_number(request.form, "u_k", say("how well it is known"))
     if not (BENCH_C[0] <= celsius <= BENCH_C[1] and 0.0 <= u_k <= 20.0):
@@ -82,10 +82,6 @@ def temperature_words() -> str:
     return say(
         "Temperature: {celsius:g} °C ({source}).", celsius=known.celsius, source=say(known.source)
     )
-
-
-def _person() -> str:
-    return demand_measuring(field(request.form, "person", say("the person")))
 
 
 def _back() -> Response:

@@ -25,7 +25,7 @@ from station.shop.hints import hints_by_sample
 from station.shop.lots import known_lots, names_of
 from station.shop.photos import MOST_SENT_BYTES, SMALL_EDGE, cleaned, keep_photo
 from station.shop.rights import Right
-from web.access import demand, demand_measuring, inside
+from web.access import demand, demand_person, inside
 from web.figures import trace_figure
 from web.forms import entry_number, field, number, places, read_place
 from web.request import bench, ledger, reader
@@ -139,7 +139,7 @@ def let_photos_in() -> None:
 def add_photo(sample_id: str) -> WerkzeugResponse:
     """Put a photo of a sample on record."""
     row = _sample(sample_id)
-    person = demand_measuring(field(request.form, "person", say("the person")))
+    person = demand_person()
     if (sent := request.files.get("photo")) is None:
         raise BadInput("Take or choose a photo first.")
     keep_photo(ledger(), row, sent.read(), person, bench().settings.photos.keep_megabytes)

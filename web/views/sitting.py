@@ -3,7 +3,6 @@
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from calibration.saying import say
 from station.errors import BadInput
 from station.jobs.certification.record import JOB as CERTIFICATION
 from station.jobs.daily.judge import JOB as DAILY
@@ -12,10 +11,10 @@ from station.jobs.practice import JOB as PRACTICE
 from station.jobs.sample_order import SampleOrder
 from station.ledger.reader import LedgerReader
 from station.ledger.rows import SampleRow
-from web.access import demand_measuring, person_here
-from web.forms import field, read_place
+from web.access import demand_person, person_here
+from web.forms import read_place
 from web.request import bench, on_record, reader
-from web.views.bench import LATELY, confirm_seen, joint_at_hand, joint_of, take_up
+from web.views.bench import LATELY, confirm_seen, joint_at_hand, take_up
 
 THEN = ("sitting.check", "sitting.go_on", "sitting.again")
 """What may be asked for before it is known who is there."""
@@ -41,7 +40,7 @@ def who() -> str:
 @pages.post("/check")
 def check() -> Response:
     """Begin a daily check of some nests, and take up its first sample."""
-    person = _person()
+    person = demand_person()
     nests = [found for text in request.form.getlist("place") if (found := read_place(text))]
     return _take(bench().jobs.begin_check(nests, person=person), person)
 
@@ -49,20 +48,20 @@ def check() -> Response:
 @pages.post("/job/<job_id>")
 def go_on(job_id: str) -> Response:
     """Take up the next sample of a check that is open."""
-    return _take(job_id, _person())
+    return _take(job_id, demand_person())
 
 
 @pages.post("/again")
 def again() -> Response:
     """Take up one more sample of the joint that was made last."""
-    person, row = _person(), last_joint(reader())
+    person, row = demand_person(), last_joint(reader())
     if row is None:
         raise BadInput("No sample is on record yet: describe the first one at the bench.")
     due = (item.last for item in bench().jobs.due())
     under_check = next((one.open_job for one in due if (one.tool, one.nest) == _nest(row)), None)
     if under_check is not None:
         return _take(under_check, person)
-    return take_up(SampleOrder(person, DAILY, joint_of(row)))
+    return take_up(SampleOrder(person, DAILY, row.joint))
 
 
 def last_joint(reader: LedgerReader) -> SampleRow | None:
@@ -89,7 +88,3 @@ def _take(job_id: str, person: str) -> Response:
 
 def _nest(row: SampleRow) -> tuple[str, str]:
     return row.tool, row.nest
-
-
-def _person() -> str:
-    return demand_measuring(field(request.form, "person", say("the person")))

@@ -25,7 +25,7 @@ from station.shop.studies import (
     turn_words,
 )
 from station.shop.study_figure import draw_gauge
-from web.access import demand_measuring
+from web.access import demand_measuring, demand_person
 from web.figures import INK, draw_svg
 from web.forms import field, number, readings_in
 from web.request import bench, on_record, reader
@@ -52,7 +52,7 @@ def begin_study() -> Response | tuple[str, int]:
     """Plan a study, draw its order and record both; the form comes back with what is wrong."""
     form = request.form
     try:
-        person = demand_measuring(field(form, "person", say("the person")))
+        person = demand_person()
         kind = form.get("kind", "")
         if kind not in STUDY_WORDS:
             raise BadInput("Choose which study to begin.")
@@ -105,7 +105,7 @@ def read(study_id: str) -> Response | tuple[str, int]:
 def drop(study_id: str) -> Response:
     """Give a study up."""
     progress = study(reader(), study_id)
-    person = demand_measuring(field(request.form, "person", say("the person")))
+    person = demand_person()
     bench().enter(dropped(progress, field(request.form, "reason", say("the reason"))), person)
     return redirect(url_for("studies.study_list"), 303)
 

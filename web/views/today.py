@@ -17,7 +17,7 @@ from station.jobs.daily.judge import JOB as DAILY
 from station.jobs.daily.steps import DueNest
 from station.ledger.jobs import jobs
 from station.ledger.rows import SampleRow
-from web.access import demand_measuring, signed_in
+from web.access import demand_person, signed_in
 from web.format import place
 from web.forms import field, order_again
 from web.nests import PRESSING, NestStatus
@@ -100,7 +100,7 @@ def again(sample_id: str) -> Response:
             "Sample {sample_id} is not waiting to be finished: look at Today again.",
             sample_id=sample_id,
         )
-    person = demand_measuring(field(request.form, "person", say("the person")))
+    person = demand_person()
     coded = _demand_blind(row, person)
     if coded:  # measured blind or not at all
         return take_up(order_for(reader(), row.step or "", person=person))
@@ -110,7 +110,7 @@ def again(sample_id: str) -> Response:
 @pages.post("/unfinished/<sample_id>/void")
 def void(sample_id: str) -> Response:
     """Void an interrupted sample."""
-    person = demand_measuring(field(request.form, "person", say("the person")))
+    person = demand_person()
     for row in _interrupted():
         if row.sample_id == sample_id:
             _demand_blind(row, person)

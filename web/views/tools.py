@@ -15,8 +15,7 @@ from station.shop.nests import TOOL_LOOKS, since_good_check, way_back
 from station.shop.rights import Right
 from station.shop.tools import described_tool
 from station.shop.trend import NestTrend
-from web.access import demand_measuring, may
-from web.forms import field
+from web.access import demand_person, may
 from web.nests import NestStatus
 from web.request import bench, nests, reader, station, tool_looks_due
 from web.trend import MARK_WORDS, drawings, marks_of
@@ -42,7 +41,7 @@ def tool_list() -> str:
 @pages.post("")
 def add_tool() -> Response:
     """Put a tool on record, or add nests to one that is."""
-    person = demand_measuring(field(request.form, "person", say("the person")))
+    person = demand_person()
     nests = [nest for nest in request.form.get("nests", "").split(",") if nest.strip()]
     tool, description = request.form.get("tool", ""), request.form.get("description", "")
     serial = request.form.get("serial", "")

@@ -50,7 +50,7 @@ def begin() -> Response | tuple[str, int]:
     """Begin a validation; the form comes back with what is wrong."""
     form = request.form
     try:
-        person = access.demand_measuring(field(form, "person", say("the person")))
+        person = access.demand_person()
         settings = bench().settings
         plan = chosen_plan(settings, ToolValidationPlan, form.get("plan") or None)
         tool = field(form, "tool", say("the tool"))
@@ -142,7 +142,7 @@ def _plots(job: Validation, result: JointResult) -> list[str]:
 def nest_gauge(job_id: str) -> Response:
     """Enter a look at a nest with its gauge, or that there is none."""
     form = request.form
-    person = access.demand_measuring(field(form, "person", say("the person")))
+    person = access.demand_person()
     enter_nest_gauge(
         ledger(),
         read_validation(reader(), job_id),
@@ -159,7 +159,7 @@ def nest_gauge(job_id: str) -> Response:
 def crimp_height(job_id: str) -> Response:
     """Enter crimp heights, or that they are not measured."""
     form = request.form
-    person = access.demand_measuring(field(form, "person", say("the person")))
+    person = access.demand_person()
     job = read_validation(reader(), job_id)
     names = [f"height{place}" for place in range(1, max(HEIGHTS, job.plan.crimp_heights) + 1)]
     given = [as_number(form[name], name) for name in names if form.get(name)]
@@ -175,7 +175,7 @@ def crimp_height(job_id: str) -> Response:
 @pages.post("/<job_id>/sample")
 def sample(job_id: str) -> Response:
     """Begin the next sample of a joint at the bench."""
-    person = access.demand_measuring(field(request.form, "person", say("the person")))
+    person = access.demand_person()
     job = read_validation(reader(), job_id)
     now = station().clock()
     order = order_for(ledger(), job, request.form.get("joint") or None, person=person, now=now)
