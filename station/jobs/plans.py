@@ -1,13 +1,14 @@
 """Plans of jobs, read from their files: the shipped ones, and a shop's own from a folder."""
 
-import tomllib
 from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import TypeVar
+from typing import Annotated, TypeVar
+
+from pydantic import Field, RootModel
 
 from station.crimp.limits import LimitSets
 from station.errors import BadInput, DataFileError
-from station.files import DATA, read_text, read_toml, toml_files, unread
+from station.files import DATA, read_all, read_toml
 from station.jobs.certification.plan import CertificationPlan
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.validation.plan import ToolValidationPlan
@@ -24,6 +25,15 @@ MODELS: dict[str, type[Plan]] = {
 """What a plan must hold, by its job."""
 
 
+class PlanFile(RootModel[Annotated[Plan, Field(discriminator="job")]]):
+    """One file."""
+
+    @property
+    def id(self) -> str:
+        """Its identifier, which the file is named after."""
+        return self.root.id
+
+
 def load_plans(extra: Path | None = None) -> dict[str, Plan]:
     """The shipped plans and a shop's own, by id.
 
@@ -32,17 +42,8 @@ def load_plans(extra: Path | None = None) -> dict[str, Plan]:
     DataFileError
         A file cannot be read, is named otherwise than its id, or an id comes twice.
     """
-    found: dict[str, Plan] = {}
     folders: list[Traversable | Path] = [DATA / "plans", *([extra] if extra else [])]
-    for folder in folders:
-        for file in toml_files(folder):
-            plan = read_plan(file)
-            if f"{plan.id}.toml" != file.name:
-                raise DataFileError(f"{file.name} holds the id {plan.id!r}: rename one of them.")
-            if plan.id in found:
-                raise DataFileError(f"{plan.id} comes twice: give your own plan its own id.")
-            found[plan.id] = plan
-    return found
+    return {file.id: file.root for file in read_all(folders, PlanFile)}
 
 
 def check_plans(plans: dict[str, Plan], limit_sets: LimitSets) -> None:
@@ -64,16 +65,7 @@ def check_plans(plans: dict[str, Plan], limit_sets: LimitSets) -> None:
 
 def read_plan(file: Traversable | Path) -> Plan:
     """Read one plan (DataFileError where it does not fit its job)."""
-    try:
-        job = tomllib.loads(read_text(file)).get("job")
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise DataFileError(f"{file.name} could not be read: {unread(error)}.") from error
-    model = MODELS.get(str(job))
-    if model is None:
-        raise DataFileError(
-            f"{file.name}: there is no job {job!r} with a plan: use one of {', '.join(MODELS)}."
-        )
-    return read_toml(file, model)
+    return read_toml(file, PlanFile).root
 
 
 def chosen_plan(settings: Settings, kind: type[P], plan_id: str | None = None) -> P:
