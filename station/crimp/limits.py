@@ -271,44 +271,22 @@ class LimitSets:
     def in_force(self, in_force: LimitsInForce, size: WireSize) -> LimitsFound:
         """What judges a size: forces from the sets for the pull, the rest from the others.
 
+        A set that stands in both gives all that it states. Of what a shop does not judge no limit
+        is taken.
+
         Raises
         ------
         NoLimit
             A set that is named does not exist.
         """
-        sets = in_force.of(size)
-        return self.together(size, sets.pull, sets.resistance, only=in_force.only)
-
-    def together(
-        self,
-        size: WireSize,
-        for_pull: Iterable[str],
-        for_resistance: Iterable[str],
-        *,
-        only: Judged | None = None,
-    ) -> LimitsFound:
-        """All limits of several sets for one size, and what none of them covers.
-
-        Parameters
-        ----------
-        for_pull, for_resistance
-            Sets by identifier; one that stands in both gives all that it states.
-        only
-            Take no limit of the other kind; that one is not judged.
-
-        Raises
-        ------
-        NoLimit
-            There is no such set.
-        """
-        pull = self._of_kind(size, for_pull if only != "resistance" else (), FORCES)
-        drop = self._of_kind(size, for_resistance if only != "pull" else (), DROPS)
-        limits = [*pull, *drop]
-        having = {limit.set_id for limit in limits}
-        named = dict.fromkeys([*for_pull, *for_resistance])
+        sets, only = in_force.of(size), in_force.only
+        pull = self._of_kind(size, sets.pull if only != "resistance" else (), FORCES)
+        drop = self._of_kind(size, sets.resistance if only != "pull" else (), DROPS)
+        having = {limit.set_id for limit in (*pull, *drop)}
+        named = dict.fromkeys(sets.pull + sets.resistance)
         missing: list[tuple[Judged, list[Limit]]] = [("pull", pull), ("resistance", drop)]
         return LimitsFound(
-            tuple(limits),
+            (*pull, *drop),
             tuple(name for name, found in missing if not found),
             tuple(name for name in named if name not in having),
             only,
@@ -344,6 +322,9 @@ def limits_of(limit_set: LimitSet, size: WireSize) -> list[Limit]:
     return [limit_of(limit_set, table, size) for table in tables]
 
 
+_OF_SET = ("title", "source", "edition", "conditions", "pull_kind", "hold_s")
+
+
 def limit_of(limit_set: LimitSet, table: CriterionTable, size: WireSize) -> Limit:
     """Read one row of a set (KeyError if absent)."""
     row = table.row(size.label)
@@ -353,21 +334,16 @@ def limit_of(limit_set: LimitSet, table: CriterionTable, size: WireSize) -> Limi
         unit_si, factor = SI_PER_UNIT[table.unit]
     return Limit(
         set_id=limit_set.id,
-        title=limit_set.title,
         criterion=table.criterion,
         size=size.label,
         value=row.value,
         unit=table.unit,
         value_si=row.value * factor,
         unit_si=unit_si,
-        source=limit_set.source,
-        edition=limit_set.edition,
         standing=row.standing or limit_set.standing,
-        conditions=limit_set.conditions,
         test_current_a=row.test_current_a,
         note=row.note,
-        pull_kind=limit_set.pull_kind,
-        hold_s=limit_set.hold_s,
+        **{name: getattr(limit_set, name) for name in _OF_SET},
     )
 
 

@@ -349,13 +349,13 @@ def test_a_published_drop_and_a_published_pull_judge_one_size_together() -> None
 def test_what_no_set_covers_is_named() -> None:
     sets = shipped_limit_sets()
     size = parse_size("18 AWG")
-    pull_only = sets.together(size, ["mil-t-7928"], ["mil-t-7928"])
+    pull_only = sets.in_force(LimitsInForce.of_one("mil-t-7928"), size)
     assert pull_only.not_judged == ("resistance",)
     odd = sets.in_force(LimitsInForce(), parse_size("17 AWG"))
     assert (odd.limits, odd.not_judged) == ((), ("pull", "resistance"))
     assert odd.lacking == ("ul-486a-1991", "own-rule-pull-sae", "own-rule-resistance")
     with pytest.raises(NoLimit, match="no limit set 'of the moon'"):
-        sets.together(size, ["of the moon"], [])
+        sets.in_force(LimitsInForce.of_one("of the moon"), size)
 
 
 @pytest.mark.parametrize(
