@@ -5,8 +5,10 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from typing import Any
 
-from flask import current_app
+from flask import current_app, redirect, url_for
+from werkzeug.wrappers import Response
 
 from calibration.saying import say
 from station.bench.bench import Bench
@@ -45,6 +47,11 @@ class Station:
     )
     started: str = field(default_factory=lambda: secrets.token_hex(8))
     """Differs after each start, so that an open page can tell that it is out of date."""
+
+
+def lead_to(endpoint: str, **values: Any) -> Response:
+    """Lead on to a page, once what was sent is done."""
+    return redirect(url_for(endpoint, **values), 303)
 
 
 def station() -> Station:

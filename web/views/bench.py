@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict
 
-from flask import Blueprint, jsonify, redirect, render_template, request, url_for
+from flask import Blueprint, jsonify, render_template, request
 from werkzeug.wrappers import Response
 
 from calibration.saying import say
@@ -21,7 +21,7 @@ from web.access import demand_measuring
 from web.format import place, wires
 from web.forms import choices, field, order_from, read_place, sizes_in
 from web.live import OPEN_STAGES, events, live_view
-from web.request import bench, nests, reader, station
+from web.request import bench, lead_to, nests, reader, station
 from web.translation import chosen
 from web.views.reels import temperature_words
 
@@ -129,14 +129,14 @@ def abandon() -> Response:
     state = bench().board.state
     if state.stage is not Stage.IDLE or state.order is None or state.order.job_id is None:
         return answer
-    return redirect(url_for("jobs.job_page", job_id=state.order.job_id), 303)
+    return lead_to("jobs.job_page", job_id=state.order.job_id)
 
 
 @pages.post("/save")
 def save() -> Response:
     """Try now to record a sample that is in memory only."""
     bench().unsaved.save_again()
-    return redirect(url_for("bench.bench_page"), 303)
+    return lead_to("bench.bench_page")
 
 
 def take_up(order: SampleOrder) -> Response:
@@ -182,7 +182,7 @@ def _done(action: Callable[[], object], leaves: Stage | None = None) -> Response
     state = board.wait_beyond(before, SETTLE_S)
     while state.stage is leaves and (left_s := until_s - time.monotonic()) > 0.0:
         state = board.wait_beyond(state.version, left_s)
-    return redirect(url_for("bench.bench_page"), 303)
+    return lead_to("bench.bench_page")
 
 
 def _page(values: Mapping[str, str], problem: str = "") -> str:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from functools import cache
 from importlib import resources
 
-from flask import Blueprint, abort, redirect, render_template, request, url_for
+from flask import Blueprint, abort, render_template, request
 from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response
 
@@ -23,7 +23,7 @@ from web.access import demand, demand_person
 from web.figures import check_figure
 from web.forms import CHECKS_OF, POINT_FIELDS, SERIES, calibration_from, role_named
 from web.forms import check_from as check_from_form
-from web.request import bench, reader, station, trust_book
+from web.request import bench, lead_to, reader, station, trust_book
 from web.status import status_of
 
 FIRST_ROWS = 6
@@ -163,12 +163,12 @@ def procedure(name: str) -> str:
 
 def _entered(payload: InstrumentCalibrated | InstrumentChecked, person: str) -> Response:
     entry = bench().enter(payload, person)
-    return redirect(url_for("calibration.entry_page", entry_id=entry.id), 303)
+    return lead_to("calibration.entry_page", entry_id=entry.id)
 
 
 def _to_the_instruments() -> Response:
     """Where which instrument is meant is chosen: an address typed without its end names none."""
-    return redirect(url_for("calibration.instruments"), 303)
+    return lead_to("calibration.instruments")
 
 
 def _site() -> Site | None:

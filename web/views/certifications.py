@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, render_template, request
 from werkzeug.wrappers import Response
 
 from calibration.saying import say
@@ -44,7 +44,7 @@ from station.text import likeness
 from web import access
 from web.forms import choices, field
 from web.labels import Label
-from web.request import bench, ledger, reader, station
+from web.request import bench, lead_to, ledger, reader, station
 from web.views.bench import take_up
 
 pages = Blueprint("certifications", __name__, url_prefix="/certifications")
@@ -77,7 +77,7 @@ def begin() -> Response | tuple[str, int]:
         )
     except (BadInput, NoLimit, DataFileError) as error:
         return _list(form, str(error)), 400
-    return _to(job_id)
+    return lead_to("certifications.certification_page", job_id=job_id)
 
 
 def _list(values: Mapping[str, str], problem: str = "", **found: object) -> str:
@@ -174,7 +174,7 @@ def resit(job_id: str) -> Response:
     job = read_certification(reader(), job_id)
     access.demand(Right.CERTIFY, about=job.scope.candidate)
     begin_resit(ledger(), job, lead, now=station().clock())
-    return _to(job_id)
+    return lead_to("certifications.certification_page", job_id=job_id)
 
 
 @pages.post("/<job_id>/sign")
@@ -184,14 +184,14 @@ def sign_outcome(job_id: str) -> Response:
     job = read_certification(reader(), job_id)
     access.demand(Right.CERTIFY, about=job.scope.candidate)
     sign(ledger(), job, lead)
-    return _to(job_id)
+    return lead_to("certifications.certification_page", job_id=job_id)
 
 
 @pages.post("/<job_id>/acknowledge")
 def acknowledge_outcome(job_id: str) -> Response:
     """The candidate, signed in, has seen the outcome."""
     acknowledge(ledger(), read_certification(reader(), job_id), access.demand_sign_in())
-    return _to(job_id)
+    return lead_to("certifications.certification_page", job_id=job_id)
 
 
 @pages.post("/<job_id>/end")
@@ -204,7 +204,7 @@ def end(job_id: str) -> Response:
     else:
         today = station().clock().astimezone().date()
         end_certification(ledger(), job, person=lead.name, today=today)
-    return _to(job_id)
+    return lead_to("certifications.certification_page", job_id=job_id)
 
 
 # ---- judging: one pool for the whole bench, by code alone ---------------------------------------
@@ -214,7 +214,7 @@ def end(job_id: str) -> Response:
 def judging() -> str | Response:
     """The coded samples that wait, of everybody together; a code that is typed leads to its own."""
     if code := request.args.get("code"):
-        return redirect(url_for("certifications.coded_sample", code=code), 303)
+        return lead_to("certifications.coded_sample", code=code)
     return render_template("judging.html", waiting=pool(reader()).samples)
 
 
@@ -235,7 +235,7 @@ def judge_sample(code: str) -> Response:
         raise BadInput("Answer every line of the checklist: good, or not.")
     faults = [item for item, answer in answers.items() if answer == "fault"]
     judge(ledger(), sample.code, faults, bench().connectors, lead)
-    return redirect(url_for("certifications.coded_sample", code=sample.code), 303)
+    return lead_to("certifications.coded_sample", code=sample.code)
 
 
 @pages.post("/judging/<code>/measure")
@@ -253,7 +253,3 @@ def measure(code: str) -> Response:
 def _items(sample: CodedSample) -> list[CheckItem]:
     book = bench().connectors
     return book.checklist(book.connectors[sample.joint.connector])
-
-
-def _to(job_id: str) -> Response:
-    return redirect(url_for("certifications.certification_page", job_id=job_id), 303)

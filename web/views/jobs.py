@@ -30,7 +30,7 @@ from web.forms import (
     field,
     tool_and_nest,
 )
-from web.request import bench, reader
+from web.request import bench, lead_to, reader
 from web.views.bench import in_hand, take_up, without_the_one_in_hand
 
 OWN_PAGES = {
@@ -101,7 +101,7 @@ def end_job(job_id: str) -> Response:
     person = demand_person()
     ended = job_record(reader(), job_id).row.job_id
     bench().jobs.end(ended, person=person)
-    return redirect(url_for("jobs.job_page", job_id=ended), 303)
+    return lead_to("jobs.job_page", job_id=ended)
 
 
 @pages.post("/nests/hold")
@@ -162,7 +162,7 @@ def _nest() -> NestKey:
 
 
 def _to_nest(nest: NestKey) -> Response:
-    return redirect(url_for("tools.nest_page", tool=nest[0], nest=nest[1]), 303)
+    return lead_to("tools.nest_page", tool=nest[0], nest=nest[1])
 
 
 def joints_at_hand(ledger: LedgerReader, step: Step) -> list[Choice]:

@@ -1,13 +1,13 @@
 """Lots of terminals and sleeves: which are in use, and what one that turned out bad went into."""
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, render_template, request
 from werkzeug.wrappers import Response
 
 from calibration.saying import say
 from station.shop.lots import described_lot, known_lots, lots_in_use, recall
 from web.access import demand_person
 from web.forms import field
-from web.request import bench, reader
+from web.request import bench, lead_to, reader
 
 MOST_ROWS = 200
 """Samples of a lot that its page lists (our own choice); the list of samples has them all."""
@@ -32,7 +32,7 @@ def take_into_use() -> Response:
     """Say of which lots the terminals of a connector are from now on."""
     person = demand_person()
     bench().enter(described_lot(bench().connectors, request.form), person)
-    return redirect(url_for("lots.lot_list"), 303)
+    return lead_to("lots.lot_list")
 
 
 @pages.get("/recall")

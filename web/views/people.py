@@ -14,7 +14,7 @@ from web import access, preferences
 from web.format import ROLE_WORDS
 from web.forms import entry_number, field
 from web.once import refuse_for_good
-from web.request import bench, on_record, reader
+from web.request import bench, lead_to, on_record, reader
 from web.status import status_of
 
 AUDIT_ROWS = 100
@@ -71,7 +71,7 @@ def sign_out() -> Response:
         access.doors().note("signed_out", person.name, person.name)
     access.end_sign_in()
     going_on = request.form.get("next", "")[:MAX_NEXT] or None
-    return redirect(url_for("people.sign_in_page", next=going_on), 303)
+    return lead_to("people.sign_in_page", next=going_on)
 
 
 @pages.get("/sign-in/first")
@@ -90,7 +90,7 @@ def first() -> Response | tuple[str, int]:
     except (BadInput, NotAllowed) as error:
         return _refused(error, _form_page("first_lead.html", str(error)))
     access.begin_sign_in(person)
-    return redirect(url_for("people.people"), 303)
+    return lead_to("people.people")
 
 
 @pages.get("/sign-in/secret")
@@ -114,7 +114,7 @@ def own_secret() -> Response | tuple[str, int]:
         return _refused(error, page)
     access.sign_ins().end_all(person.name)
     access.begin_sign_in(person)
-    return redirect(url_for("people.people"), 303)
+    return lead_to("people.people")
 
 
 @pages.post("/people/add")
@@ -124,7 +124,7 @@ def add() -> Response:
     access.doors().add(
         lead, field(request.form, "name", say("the name")), request.form.get("role", "")
     )
-    return redirect(url_for("people.people"), 303)
+    return lead_to("people.people")
 
 
 @pages.post("/people/role")
@@ -134,7 +134,7 @@ def change_role() -> Response:
     name = field(request.form, "name", say("the name"))
     access.doors().change_role(lead, name, request.form.get("role", ""), _reason())
     access.sign_ins().end_all(name)
-    return redirect(url_for("people.people"), 303)
+    return lead_to("people.people")
 
 
 @pages.post("/people/leave")
@@ -144,7 +144,7 @@ def leave() -> Response:
     name = field(request.form, "name", say("the name"))
     access.doors().leave(lead, name, _reason())
     access.sign_ins().end_all(name)
-    return redirect(url_for("people.people"), 303)
+    return lead_to("people.people")
 
 
 @pages.post("/people/secret")
@@ -156,7 +156,7 @@ def give_secret() -> Response:
     access.sign_ins().end_all(name)
     if name == lead.name:
         access.begin_sign_in(lead)
-    return redirect(url_for("people.people", given=name), 303)
+    return lead_to("people.people", given=name)
 
 
 @pages.get("/people/audit")

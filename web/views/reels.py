@@ -1,6 +1,6 @@
 """Reels of wire: what each has per metre, measured at the bench, and how warm it is there."""
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, render_template, request
 from werkzeug.wrappers import Response
 
 from calibration.saying import say
@@ -10,7 +10,7 @@ from station.ledger.entries import BenchTemperature, ReelOut
 from station.shop.reels import described_reel, in_use, reels
 from web.access import demand_person
 from web.forms import field, needed_number
-from web.request import bench, reader
+from web.request import bench, lead_to, reader
 
 LENGTHS_MM = (20.0, 20_000.0)
 """What is measured of a reel (our own choice)."""
@@ -34,7 +34,7 @@ def add() -> Response:
     """Put a reel on record."""
     person = demand_person()
     bench().enter(described_reel(reader(), request.form), person)
-    return _back()
+    return lead_to("reels.reel_list")
 
 
 @pages.post("/measure")
@@ -48,7 +48,7 @@ def measure() -> Response:
     length = 1e-3 * length_mm, 1e-3 * u_mm
     made = bench().wire.measure(reel, length, in_fixture="in_fixture" in request.form)
     bench().enter(made, person)
-    return _back()
+    return lead_to("reels.reel_list")
 
 
 @pages.post("/out")
@@ -57,7 +57,7 @@ def take_out() -> Response:
     person, reel = demand_person(), in_use(reader(), field(request.form, "reel", say("the reel")))
     reason = field(request.form, "reason", say("the reason"))
     bench().enter(ReelOut(reel=reel.name, reason=reason), person)
-    return _back()
+    return lead_to("reels.reel_list")
 
 
 @pages.post("/temperature")
@@ -69,7 +69,7 @@ def temperature() -> Response:
     if not (BENCH_C[0] <= celsius <= BENCH_C[1] and 0.0 <= u_k <= 20.0):
         raise BadInput("No bench is like that: give the temperature in °C, and its u in K.")
     bench().enter(BenchTemperature(temperature_c=celsius, u_temperature_k=u_k), person)
-    return _back()
+    return lead_to("reels.reel_list")
 
 
 def temperature_words() -> str:
@@ -82,7 +82,3 @@ def temperature_words() -> str:
     return say(
         "Temperature: {celsius:g} °C ({source}).", celsius=known.celsius, source=say(known.source)
     )
-
-
-def _back() -> Response:
-    return redirect(url_for("reels.reel_list"), 303)

@@ -1,6 +1,6 @@
 """Samples: the list, newest first, and everything about one of them."""
 
-from flask import Blueprint, Response, redirect, render_template, request, url_for
+from flask import Blueprint, Response, render_template, request
 from werkzeug.wrappers import Response as WerkzeugResponse
 
 from calibration.saying import say
@@ -28,7 +28,7 @@ from station.shop.rights import Right
 from web.access import demand, demand_person, inside
 from web.figures import trace_figure
 from web.forms import entry_number, field, number, places, read_place
-from web.request import bench, ledger, reader
+from web.request import bench, lead_to, ledger, reader
 from web.translation import said_or_typed
 
 PAGE_ROWS = 15
@@ -114,7 +114,7 @@ def correct(sample_id: str) -> WerkzeugResponse:
         case _:
             raise BadInput("Say what to correct: void the sample, or change how it let go.")
     bench().enter(said.model_copy(update={"demo": row.demo}), lead.name)
-    return redirect(url_for("samples.sample_page", sample_id=sample_id), 303)
+    return lead_to("samples.sample_page", sample_id=sample_id)
 
 
 @pages.get("/<sample_id>/trace.svg")
@@ -143,7 +143,7 @@ def add_photo(sample_id: str) -> WerkzeugResponse:
     if (sent := request.files.get("photo")) is None:
         raise BadInput("Take or choose a photo first.")
     keep_photo(ledger(), row, sent.read(), person, bench().settings.photos.keep_megabytes)
-    return redirect(url_for("samples.sample_page", sample_id=sample_id), 303)
+    return lead_to("samples.sample_page", sample_id=sample_id)
 
 
 @pages.get("/<sample_id>/photos/<sha256>.jpg")

@@ -1,6 +1,6 @@
 """A sitting at the bench: who is there is asked once, and each button leads to the next sample."""
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from station.errors import BadInput
@@ -13,7 +13,7 @@ from station.ledger.reader import LedgerReader
 from station.ledger.rows import SampleRow
 from web.access import demand_person, person_here
 from web.forms import read_place
-from web.request import bench, on_record, reader
+from web.request import bench, lead_to, on_record, reader
 from web.views.bench import LATELY, confirm_seen, joint_at_hand, take_up
 
 THEN = ("sitting.check", "sitting.go_on", "sitting.again")
@@ -78,7 +78,7 @@ def _take(job_id: str, person: str) -> Response:
     step = bench().jobs.state(job_id).next
     joint = None if step is None else joint_at_hand(step.tool, step.nest, job_id)
     if joint is None:
-        return redirect(url_for("jobs.job_page", job_id=job_id), 303)
+        return lead_to("jobs.job_page", job_id=job_id)
     answer = take_up(order_of_check(reader(), job_id, joint, person=person))
     # A height is measured before the clips go on: where one is asked for, the bench waits for it.
     if "clipped" in request.form and not bench().sizes.limits():

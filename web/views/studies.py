@@ -5,7 +5,7 @@ import secrets
 from collections.abc import Mapping
 from functools import partial
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, render_template, request
 from werkzeug.wrappers import Response
 
 from calibration.saying import say
@@ -28,7 +28,7 @@ from station.shop.study_figure import draw_gauge
 from web.access import demand_measuring, demand_person
 from web.figures import INK, draw_svg
 from web.forms import field, number, readings_in
-from web.request import bench, on_record, reader
+from web.request import bench, lead_to, on_record, reader
 from web.status import status_of
 from web.views.calibration import known_instruments, people_who_may
 
@@ -71,7 +71,7 @@ def begin_study() -> Response | tuple[str, int]:
     except BadInput as error:
         return _list(form, str(error)), 400
     entry = bench().enter(payload, person)
-    return redirect(url_for("studies.study_page", study_id=entry.id), 303)
+    return lead_to("studies.study_page", study_id=entry.id)
 
 
 @pages.get("/<study_id>")
@@ -98,7 +98,7 @@ def read(study_id: str) -> Response | tuple[str, int]:
     except (BadInput, InstrumentError) as error:
         return _page(progress, form, str(error)), status_of(error)
     bench().enter(payload, person)
-    return redirect(url_for("studies.study_page", study_id=progress.id), 303)
+    return lead_to("studies.study_page", study_id=progress.id)
 
 
 @pages.post("/<study_id>/drop")
@@ -107,7 +107,7 @@ def drop(study_id: str) -> Response:
     progress = study(reader(), study_id)
     person = demand_person()
     bench().enter(dropped(progress, field(request.form, "reason", say("the reason"))), person)
-    return redirect(url_for("studies.study_list"), 303)
+    return lead_to("studies.study_list")
 
 
 def _read_by_the_bench(progress: StudyProgress) -> tuple[str, list[float]]:

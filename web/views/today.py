@@ -4,7 +4,7 @@ from collections import Counter
 from typing import NamedTuple
 
 from babel.dates import format_date
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, render_template, request
 from werkzeug.wrappers import Response
 
 from calibration.saying import say
@@ -21,7 +21,7 @@ from web.access import demand_person, signed_in
 from web.format import place
 from web.forms import field, order_again
 from web.nests import PRESSING, NestStatus
-from web.request import bench, nests, reader, start_of_today, station
+from web.request import bench, lead_to, nests, reader, start_of_today, station
 from web.translation import chosen
 from web.views.bench import take_up, without_the_one_in_hand
 from web.views.sitting import last_joint
@@ -115,7 +115,7 @@ def void(sample_id: str) -> Response:
         if row.sample_id == sample_id:
             _demand_blind(row, person)
     bench().void_unfinished(sample_id, person, field(request.form, "reason", say("the reason")))
-    return redirect(url_for("today.today"), 303)
+    return lead_to("today.today")
 
 
 def _demand_blind(row: SampleRow, person: str) -> bool:

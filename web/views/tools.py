@@ -4,7 +4,7 @@ import csv
 import io
 from datetime import datetime
 
-from flask import Blueprint, abort, redirect, render_template, request, url_for
+from flask import Blueprint, abort, render_template, request
 from werkzeug.wrappers import Response
 
 from calibration.saying import say
@@ -17,7 +17,7 @@ from station.shop.tools import described_tool
 from station.shop.trend import NestTrend
 from web.access import demand_person, may
 from web.nests import NestStatus
-from web.request import bench, nests, reader, station, tool_looks_due
+from web.request import bench, lead_to, nests, reader, station, tool_looks_due
 from web.trend import MARK_WORDS, drawings, marks_of
 
 TABLE_ROWS = 200
@@ -46,7 +46,7 @@ def add_tool() -> Response:
     tool, description = request.form.get("tool", ""), request.form.get("description", "")
     serial = request.form.get("serial", "")
     bench().enter(described_tool(reader(), tool, nests, description, serial), person)
-    return redirect(url_for("tools.tool_list"), 303)
+    return lead_to("tools.tool_list")
 
 
 @pages.get("/<tool>/<path:nest>")

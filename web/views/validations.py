@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, render_template, request
 from werkzeug.wrappers import Response
 
 from calibration.saying import say
@@ -30,7 +30,7 @@ from station.ledger.jobs import jobs
 from station.shop.rights import Right
 from web import access
 from web.forms import as_number, choices, connector_and_wires, field
-from web.request import bench, ledger, reader, station
+from web.request import bench, lead_to, ledger, reader, station
 from web.views.bench import take_up
 
 MOST_JOINTS = 4
@@ -64,7 +64,7 @@ def begin() -> Response | tuple[str, int]:
         job_id = begin_validation(ledger(), plan, scope, bench().limit_sets, person=person)
     except (BadInput, NoLimit, DataFileError) as error:
         return _list(form, str(error)), 400
-    return redirect(url_for("validations.validation_page", job_id=job_id), 303)
+    return lead_to("validations.validation_page", job_id=job_id)
 
 
 def joints_from(form: Mapping[str, str], tool: str) -> tuple[Joint, ...]:
@@ -152,7 +152,7 @@ def nest_gauge(job_id: str) -> Response:
         no_go_stops=form.get("no_go") == "yes",
         person=person,
     )
-    return _back(job_id)
+    return lead_to("validations.validation_page", job_id=job_id)
 
 
 @pages.post("/<job_id>/crimp-height")
@@ -169,7 +169,7 @@ def crimp_height(job_id: str) -> Response:
     )
     key = field(form, "joint", say("the joint"))
     enter_crimp_heights(ledger(), job, key, given, lower, upper, person=person)
-    return _back(job_id)
+    return lead_to("validations.validation_page", job_id=job_id)
 
 
 @pages.post("/<job_id>/sample")
@@ -188,8 +188,4 @@ def end(job_id: str) -> Response:
     lead = access.demand(Right.SIGN_OFF)
     give_up = request.form.get("give_up") == "yes"
     end_validation(ledger(), read_validation(reader(), job_id), lead, give_up=give_up)
-    return _back(job_id)
-
-
-def _back(job_id: str) -> Response:
-    return redirect(url_for("validations.validation_page", job_id=job_id), 303)
+    return lead_to("validations.validation_page", job_id=job_id)
