@@ -28,10 +28,15 @@ class Recorded(BaseModel):
 
 
 class Payload(Recorded):
-    """Base of all payloads."""
+    """Base of all payloads; the ``kind`` of each is its name in the record."""
 
     KIND: ClassVar[str]
     VERSION: ClassVar[int] = 1
 
     demo: bool = False
     """True for invented records; every page and report that shows one says so."""
+
+    def __init_subclass__(cls, kind: str = "", **rest: Any) -> None:
+        super().__init_subclass__(**rest)
+        if kind:
+            cls.KIND = kind

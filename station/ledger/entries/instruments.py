@@ -1,7 +1,7 @@
 """Entries about the instruments."""
 
 from datetime import date
-from typing import ClassVar, Literal
+from typing import Literal
 
 from station.ledger.entries.base import Payload, Recorded
 
@@ -14,10 +14,8 @@ class PointTaken(Recorded):
     reading: float
 
 
-class InstrumentCalibrated(Payload):
+class InstrumentCalibrated(Payload, kind="instrument_calibrated"):
     """An instrument was calibrated, here or by a laboratory."""
-
-    KIND: ClassVar[str] = "instrument_calibrated"
 
     role: Literal["meter", "tester"]
     instrument: str
@@ -42,10 +40,8 @@ class InstrumentCalibrated(Payload):
     note: str = ""
 
 
-class InstrumentChecked(Payload):
+class InstrumentChecked(Payload, kind="instrument_checked"):
     """A look at a known standard at the bench: zero, resistor, weight or wire."""
-
-    KIND: ClassVar[str] = "instrument_checked"
 
     role: Literal["meter", "tester"]
     instrument: str

@@ -1,7 +1,7 @@
 """Entries about jobs."""
 
 from datetime import date
-from typing import ClassVar, Literal
+from typing import Any, ClassVar, Literal
 
 from pydantic import Field, JsonValue
 
@@ -14,10 +14,8 @@ NEST_OUTCOME = "nest_outcome"
 JobName = Literal["daily_check", "tool_validation", "certification", "comparison"]
 
 
-class JobBegun(Payload):
+class JobBegun(Payload, kind="job_begun"):
     """A job was taken up. Its ``id`` is the job's; all that belongs to it names that."""
-
-    KIND: ClassVar[str] = "job_begun"
 
     job: JobName
     plan_id: str
@@ -27,20 +25,16 @@ class JobBegun(Payload):
     """What the job is about: tools, nests, joints, a candidate."""
 
 
-class JobStep(Payload):
+class JobStep(Payload, kind="job_step"):
     """Anything done in a job besides a sample: a check of the bench, a sign-off, a finding."""
-
-    KIND: ClassVar[str] = "job_step"
 
     job_id: str
     step: str
     content: dict[str, JsonValue] = Field(default={})
 
 
-class JobEnded(Payload):
+class JobEnded(Payload, kind="job_ended"):
     """A job came to its outcome. Nothing can be added to it afterwards."""
-
-    KIND: ClassVar[str] = "job_ended"
 
     job_id: str
     outcome: str
@@ -62,6 +56,11 @@ class JobStepOf(Payload):
     """What such a step was called while it was a `JobStep` whose content had no model."""
 
     job_id: str
+
+    def __init_subclass__(cls, step: str = "", **rest: Any) -> None:
+        super().__init_subclass__(**rest)
+        if step:
+            cls.STEP = step
 
     @property
     def step(self) -> str:
@@ -85,11 +84,8 @@ class CodeFor(Recorded):
     """Within its task, part and sitting, from 0."""
 
 
-class CodesDrawn(JobStepOf):
+class CodesDrawn(JobStepOf, kind="codes_drawn", step="codes"):
     """The codes of a sitting of a certification: nobody who judges may see them."""
-
-    KIND: ClassVar[str] = "codes_drawn"
-    STEP: ClassVar[str] = "codes"
 
     sitting: int
     codes: dict[str, CodeFor]
@@ -98,31 +94,22 @@ class CodesDrawn(JobStepOf):
     """Hash of the key, which `KeyOpened` puts on record once the outcome is signed."""
 
 
-class KeyOpened(JobStepOf):
+class KeyOpened(JobStepOf, kind="key_opened", step="key_opened"):
     """The key of a sitting, which was sealed while it was judged; see `CodesDrawn`."""
-
-    KIND: ClassVar[str] = "key_opened"
-    STEP: ClassVar[str] = "key_opened"
 
     sitting: int
     salt: str
     codes: dict[str, CodeFor]
 
 
-class KeyShown(JobStepOf):
+class KeyShown(JobStepOf, kind="key_shown", step="key_shown"):
     """Somebody was shown which code is whose, to label the samples; they may judge nothing."""
-
-    KIND: ClassVar[str] = "key_shown"
-    STEP: ClassVar[str] = "key_shown"
 
     to: str
 
 
-class SampleLookedAt(JobStepOf):
+class SampleLookedAt(JobStepOf, kind="sample_looked_at", step="judged"):
     """A lead answered the checklist of a coded sample, before it was measured."""
-
-    KIND: ClassVar[str] = "sample_looked_at"
-    STEP: ClassVar[str] = "judged"
 
     job_id: str = ""
     """Empty since a code is all that is known of a sample: a job would say whose it is."""
@@ -132,17 +119,11 @@ class SampleLookedAt(JobStepOf):
     """Which of its items are critical."""
 
 
-class OutcomeSigned(JobStepOf):
+class OutcomeSigned(JobStepOf, kind="outcome_signed", step="signed"):
     """A lead signed the outcome of a certification."""
-
-    KIND: ClassVar[str] = "outcome_signed"
-    STEP: ClassVar[str] = "signed"
 
     outcome: str
 
 
-class OutcomeSeen(JobStepOf):
+class OutcomeSeen(JobStepOf, kind="outcome_seen", step="acknowledged"):
     """The candidate has seen the signed outcome."""
-
-    KIND: ClassVar[str] = "outcome_seen"
-    STEP: ClassVar[str] = "acknowledged"

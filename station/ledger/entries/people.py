@@ -1,23 +1,19 @@
 """Entries about the people at the bench."""
 
-from typing import ClassVar, Literal
+from typing import Literal
 
 from station.ledger.entries.base import Payload
 
 
-class PersonAdded(Payload):
+class PersonAdded(Payload, kind="person_added"):
     """A person who may stand at the bench."""
-
-    KIND: ClassVar[str] = "person_added"
 
     name: str
     role: Literal["apprentice", "installer", "lead"]
 
 
-class RoleChanged(Payload):
+class RoleChanged(Payload, kind="role_changed"):
     """A person has another role from now on."""
-
-    KIND: ClassVar[str] = "role_changed"
 
     name: str
     was: str
@@ -25,19 +21,15 @@ class RoleChanged(Payload):
     reason: str = ""
 
 
-class PersonLeft(Payload):
+class PersonLeft(Payload, kind="person_left"):
     """A person no longer works at the bench; what they did stays theirs."""
-
-    KIND: ClassVar[str] = "person_left"
 
     name: str
     reason: str = ""
 
 
-class PersonPrefers(Payload):
+class PersonPrefers(Payload, kind="person_prefers"):
     """How a person likes to read the page: language and units. Changes nothing that is recorded."""
-
-    KIND: ClassVar[str] = "person_prefers"
 
     name: str
     choices: dict[str, str]
@@ -48,10 +40,8 @@ DoorWord = Literal[
 ]
 
 
-class DoorEvent(Payload):
+class DoorEvent(Payload, kind="door_event"):
     """Somebody signed in, failed to, or was refused. Never holds a secret or part of one."""
-
-    KIND: ClassVar[str] = "door_event"
 
     event: DoorWord
     about: str

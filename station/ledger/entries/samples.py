@@ -1,7 +1,7 @@
 """Entries about samples, and what was measured of them."""
 
 from datetime import datetime
-from typing import ClassVar, Literal
+from typing import Literal
 
 from pydantic import Field
 
@@ -205,10 +205,8 @@ class CriterionResult(Pulled):
         return limit_words(*named) if self.set_id else ""
 
 
-class SampleBegun(Payload):
+class SampleBegun(Payload, kind="sample_begun"):
     """A sample was described and taken up. Its ``id`` is the sample's; it must be finished."""
-
-    KIND: ClassVar[str] = "sample_begun"
 
     job: str
     joint: Joint
@@ -234,18 +232,14 @@ class SampleBegun(Payload):
     """Whether the force was to be held."""
 
 
-class PullBegun(Payload):
+class PullBegun(Payload, kind="pull_begun"):
     """The pull of a sample began: from here on somebody may have seen what it holds."""
-
-    KIND: ClassVar[str] = "pull_begun"
 
     sample_id: str
 
 
-class SampleFinished(Payload):
+class SampleFinished(Payload, kind="sample_finished"):
     """A sample's readings and verdict, in one entry and one transaction."""
-
-    KIND: ClassVar[str] = "sample_finished"
 
     sample_id: str
     """The id of the ``sample_begun`` entry."""
@@ -289,10 +283,8 @@ class SampleFinished(Payload):
         return () if self.pull is None else (self.pull, *self.further_pulls)
 
 
-class SampleImported(Payload):
+class SampleImported(Payload, kind="sample_imported"):
     """A sample that was measured and, where so, judged elsewhere; its own id is the sample's."""
-
-    KIND: ClassVar[str] = "sample_imported"
 
     source: str
     """Name of the table it comes from."""
@@ -313,10 +305,8 @@ class SampleImported(Payload):
     note: str = ""
 
 
-class PhotoTaken(Payload):
+class PhotoTaken(Payload, kind="photo_taken"):
     """A photo of a sample, cleaned of all but the picture, which is kept beside the traces."""
-
-    KIND: ClassVar[str] = "photo_taken"
 
     sample_id: str
     sha256: str
@@ -324,19 +314,15 @@ class PhotoTaken(Payload):
     size_bytes: int
 
 
-class PhotoDropped(Payload):
+class PhotoDropped(Payload, kind="photo_dropped"):
     """A photo was let go. What said that it was taken stays; verify misses it no more."""
-
-    KIND: ClassVar[str] = "photo_dropped"
 
     sha256: str
     reason: str
 
 
-class Correction(Payload):
+class Correction(Payload, kind="correction"):
     """A later word about an earlier entry; the earlier one stays as it is."""
-
-    KIND: ClassVar[str] = "correction"
 
     corrects_id: str
     reason: str

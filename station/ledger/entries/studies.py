@@ -1,6 +1,6 @@
 """Entries about gauge studies."""
 
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -18,10 +18,8 @@ class StudyTurn(Recorded):
     batch: str = ""
 
 
-class StudyBegun(Payload):
+class StudyBegun(Payload, kind="study_begun"):
     """A gauge study was planned. Its ``id`` is the study's; its turns are read in this order."""
-
-    KIND: ClassVar[str] = "study_begun"
 
     study: Literal["crossed", "reclip", "nested"]
     title: str
@@ -36,10 +34,8 @@ class StudyBegun(Payload):
     """Whether values must stay at most or at least at the limit."""
 
 
-class StudyReading(Payload):
+class StudyReading(Payload, kind="study_reading"):
     """One turn of a gauge study was measured."""
-
-    KIND: ClassVar[str] = "study_reading"
 
     study_id: str
     """The id of the ``study_begun`` entry."""
@@ -53,10 +49,8 @@ class StudyReading(Payload):
     """Why it was measured again; then it replaces what the turn had."""
 
 
-class StudyDropped(Payload):
+class StudyDropped(Payload, kind="study_dropped"):
     """A gauge study was given up; what was read stays on record."""
-
-    KIND: ClassVar[str] = "study_dropped"
 
     study_id: str
     reason: str

@@ -1,15 +1,13 @@
 """Entries about tools and their nests, and what is comparable in them."""
 
 from datetime import date
-from typing import ClassVar, Literal
+from typing import Literal
 
 from station.ledger.entries.base import Payload, Recorded
 
 
-class ToolAdded(Payload):
+class ToolAdded(Payload, kind="tool_added"):
     """A crimp tool and the nests (die cavities) it has."""
-
-    KIND: ClassVar[str] = "tool_added"
 
     tool: str
     description: str
@@ -18,20 +16,16 @@ class ToolAdded(Payload):
     """The number on the tool itself; null where none is named."""
 
 
-class ToolServiced(Payload):
+class ToolServiced(Payload, kind="tool_serviced"):
     """A service of a tool or nest: new die, adjustment. Trends start again after it."""
-
-    KIND: ClassVar[str] = "tool_serviced"
 
     tool: str
     nest: str | None
     action: str
 
 
-class ToolLookedAt(Payload):
+class ToolLookedAt(Payload, kind="tool_looked_at"):
     """A nest was looked at as a tool; what is false holds it, null was not looked at."""
-
-    KIND: ClassVar[str] = "tool_looked_at"
 
     tool: str
     nest: str
@@ -59,10 +53,8 @@ class Joint(Recorded):
         return " | ".join(parts)
 
 
-class BaselineSet(Payload):
+class BaselineSet(Payload, kind="baseline_set"):
     """The baseline of a joint, from the samples that validated the tool: frozen, versioned."""
-
-    KIND: ClassVar[str] = "baseline_set"
 
     joint: Joint
     baseline_version: int
@@ -74,10 +66,8 @@ class BaselineSet(Payload):
     sample_ids: tuple[str, ...]
 
 
-class NestHeld(Payload):
+class NestHeld(Payload, kind="nest_held"):
     """A nest must not be used until a lead releases it."""
-
-    KIND: ClassVar[str] = "nest_held"
 
     tool: str
     nest: str
@@ -87,10 +77,8 @@ class NestHeld(Payload):
     """What has to come before its release: service and a new baseline, or a lead's look alone."""
 
 
-class NestReleased(Payload):
+class NestReleased(Payload, kind="nest_released"):
     """A held nest may be used again."""
-
-    KIND: ClassVar[str] = "nest_released"
 
     tool: str
     nest: str
@@ -98,10 +86,8 @@ class NestReleased(Payload):
     job_id: str | None = None
 
 
-class WorkDone(Payload):
+class WorkDone(Payload, kind="work_done"):
     """Work that left the shop was crimped in this nest on this day."""
-
-    KIND: ClassVar[str] = "work_done"
 
     day: date
     work_order: str

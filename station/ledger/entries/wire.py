@@ -1,15 +1,11 @@
 """Entries about wire, lots of what is crimped, and how warm it is at the bench."""
 
-from typing import ClassVar
-
 from station.ledger.entries.base import Payload
 from station.ledger.entries.samples import BudgetLine
 
 
-class ReelAdded(Payload):
+class ReelAdded(Payload, kind="reel_added"):
     """A reel of wire, by what its label says."""
-
-    KIND: ClassVar[str] = "reel_added"
 
     reel: str
     size: str
@@ -22,10 +18,8 @@ class ReelAdded(Payload):
     lot: str = ""
 
 
-class ReelMeasured(Payload):
+class ReelMeasured(Payload, kind="reel_measured"):
     """The resistance of a length of unbroken wire of a reel, and what follows for a metre."""
-
-    KIND: ClassVar[str] = "reel_measured"
 
     reel: str
     in_fixture: bool
@@ -48,19 +42,15 @@ class ReelMeasured(Payload):
     """What the wire check says: ``as sold``, ``not as sold`` or ``cannot tell``."""
 
 
-class ReelOut(Payload):
+class ReelOut(Payload, kind="reel_out_of_use"):
     """A reel is used up or taken out of use."""
-
-    KIND: ClassVar[str] = "reel_out_of_use"
 
     reel: str
     reason: str
 
 
-class LotInUse(Payload):
+class LotInUse(Payload, kind="lot_in_use"):
     """From now on terminals of a connector are of these lots, until the next such entry of it."""
-
-    KIND: ClassVar[str] = "lot_in_use"
 
     connector: str
     terminal_lot: str | None = None
@@ -68,10 +58,8 @@ class LotInUse(Payload):
     sleeve_lot: str | None = None
 
 
-class BenchTemperature(Payload):
+class BenchTemperature(Payload, kind="bench_temperature"):
     """How warm wire and air are at the bench; it counts for the rest of that day."""
-
-    KIND: ClassVar[str] = "bench_temperature"
 
     temperature_c: float
     u_temperature_k: float

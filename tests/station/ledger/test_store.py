@@ -114,8 +114,8 @@ def test_a_trace_that_does_not_fit_its_entry_is_refused(
     assert len(list(ledger.reader.entries())) == 1
 
 
-class Unknown(Payload):
-    KIND: ClassVar[str] = "unknown"
+class Unknown(Payload, kind="unknown"):
+    pass
 
 
 class PersonLater(PersonAdded):
