@@ -85,6 +85,7 @@ _AS_SAID = {
     DoorEvent.KIND: tables.door,
     InstrumentCalibrated.KIND: tables.instrument_event,
     InstrumentChecked.KIND: tables.instrument_event,
+    NestHeld.KIND: tables.nest_hold,
     PhotoDropped.KIND: tables.photo_dropped,
     PhotoTaken.KIND: tables.photo,
     ToolLookedAt.KIND: tables.tool_look,
@@ -118,6 +119,7 @@ def _said(table: Table, entry: Entry, **more: object) -> dict[str, Any]:
     said = {
         **vars(entry.payload),
         "seq": entry.seq,
+        "held_seq": entry.seq,
         "entry_id": entry.id,
         "kind": entry.kind,
         "at_utc": utc_text(entry.at_utc),
@@ -407,11 +409,6 @@ def _check_job_open(connection: Connection, job_id: str) -> None:
         raise BadInput(
             "The job {job_id} has ended, and nothing can be added: start another.", job_id=job_id
         )
-
-
-@_derive.register
-def _nest_held(_held: NestHeld, connection: Connection, entry: Entry) -> None:
-    _add(connection, _hold, entry, held_seq=entry.seq)
 
 
 @_derive.register

@@ -14,8 +14,9 @@ from datetime import UTC, datetime
 from typing import Annotated, Literal, cast, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
+from station.crimp.in_force import Facts
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.units import NEWTON_PER_KGF, NEWTON_PER_LBF
 from station.crimp.wire import material_named, parse_size
@@ -42,13 +43,11 @@ OHM = {"ohm": 1.0, "mOhm": 1e-3, "mΩ": 1e-3, "Ω": 1.0, "uOhm": 1e-6, "µΩ": 1
 NEWTON = {"N": 1.0, "kN": 1e3, "lbf": NEWTON_PER_LBF, "kgf": NEWTON_PER_KGF}
 
 
-class ImportMap(BaseModel):
+class ImportMap(Facts):
     """How a table from elsewhere is read; a TOML file.
 
     Every value has a name of ours, and comes from a column or is the same for all rows.
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     delimiter: Annotated[str, Field(min_length=1, max_length=1)] = ","
     decimal: Literal[".", ","] = "."
@@ -60,10 +59,10 @@ class ImportMap(BaseModel):
     peak_unit: Literal["N", "kN", "lbf", "kgf"] = "N"
     columns: dict[Name, str]
     """The heading of the column of each value."""
-    constants: dict[Name, str] = {}
-    verdicts: dict[str, VerdictWord] = {}
+    constants: dict[Name, str] = Field(default={})
+    verdicts: dict[str, VerdictWord] = Field(default={})
     """Their words for verdicts, where they differ from ours."""
-    failure_modes: dict[str, str] = {}
+    failure_modes: dict[str, str] = Field(default={})
     """Their words for how a sample let go."""
 
 

@@ -4,8 +4,9 @@ from functools import cache
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
+from station.crimp.in_force import Facts
 from station.files import read_toml
 from web.translation import ENGLISH, chosen
 
@@ -14,11 +15,7 @@ Identifier = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
 FOLDER = Path(__file__).parent
 
 
-class _Text(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Term(_Text):
+class Term(Facts):
     """A word, in plain language."""
 
     id: Identifier
@@ -28,14 +25,14 @@ class Term(_Text):
     """Other words that help to understand it."""
 
 
-class Group(_Text):
+class Group(Facts):
     """Words that belong together."""
 
     title: str
     terms: Annotated[tuple[Term, ...], Field(min_length=1)]
 
 
-class Help(_Text):
+class Help(Facts):
     """What one page is for."""
 
     text: str
@@ -43,7 +40,7 @@ class Help(_Text):
     """Words that the page uses and that may be new."""
 
 
-class Words(_Text):
+class Words(Facts):
     """All words and helps of one language."""
 
     language: str

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import cast
 
 from station.errors import BadInput
+from station.jobs.certification.record import JOB
 from station.jobs.certification.statement import Attempt, Held
 from station.ledger.entries import JobEnded
 from station.ledger.jobs import job_record, jobs
@@ -11,7 +12,6 @@ from station.ledger.reader import LedgerReader
 from station.ledger.rows import JobRecord
 from station.text import likeness
 
-JOB = "certification"
 LEAST_HASH = 8
 """Characters of a hash that name a certificate."""
 
