@@ -8,8 +8,9 @@ No standard states a lowest resistance, and none that was read a band for gauges
 bands here are rules of our own, with their reasons beside them.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from station.crimp.wire import (
     MATERIALS,
@@ -72,22 +73,8 @@ ISO_6722_MAX_OHM_PER_KM = {
 """Road vehicle wire, plain copper at 20 °C, by nominal mm²: ISO 6722-1 (now ISO 19642-3)
 [memory]."""
 
-MOST_METAL = 1.05
-"""A metric wire has at most 5 % more copper than its label says: strandings of the trade lie up to
-there (our own rule; nobody gives copper away)."""
-
-GAUGE_BAND = (0.91, 1.09)
-"""A gauge wire's resistance over that of solid copper of its area: car wire that is sold by a gauge
-number holds from 7 % less (19x29 as 16) to 9.5 % more metal (7x28 as 20) [seen-1; ratios computed],
-and its strands lie up to 2 % longer (our own rule)."""
-
-SAE_BAND = (0.94, 1.06)
-"""The same for SAE gauges: the strandings seen hold up to 5 % more metal than the table of areas
-[seen-1], the least areas remembered up to 5 % less [memory] (our own rule)."""
-
-UNLISTED_MOST = 1.16
-"""Highest resistance of a metric size without a row over that of its label in copper: the largest
-ratio of IEC 60228 class 5 [seen-5; ratio computed] (our own rule)."""
+BANDS: Mapping[str, Any] = TABLES["bands"]
+"""Ends of bands by rules of our own, each with its reason beside it in the file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +158,7 @@ def bands(size: WireSize, material: Material = MATERIALS["copper"]) -> list[Wire
     plain = resistance_ohm_per_m(size, material)
     if size.system != "mm2":
         return [_gauge_band(size, plain)]
-    low = plain / MOST_METAL
+    low = plain / BANDS["most_metal"]
     found = [_iec_band(size, basis, material, low) for basis in BASES[1:]]
     known = [band for band in found if band is not None]
     highest = ISO_6722_MAX_OHM_PER_KM.get(round(size.area_m2 * 1e6, 6))
@@ -185,7 +172,7 @@ def bands(size: WireSize, material: Material = MATERIALS["copper"]) -> list[Wire
         )  # fmt: skip
     return known or [
         _band(
-            "our own rule", low, UNLISTED_MOST * plain,
+            "our own rule", low, BANDS["unlisted_most"] * plain,
             "no table lists this size: copper of its label, 5 % more of it to 14 % less", "shop",
         )
     ]  # fmt: skip
@@ -218,7 +205,7 @@ def _iec_band(size: WireSize, basis: Basis, material: Material, low: float) -> W
 
 
 def _gauge_band(size: WireSize, plain: float) -> WireBand:
-    least, most = SAE_BAND if size.system == "SAE" else GAUGE_BAND
+    least, most = BANDS[size.system]
     low, reason = plain * least, "strandings of car wire sold by gauge, 7 % less to 9 % more"
     if size.system == "SAE":
         reason = "strandings seen once, least areas from memory"
