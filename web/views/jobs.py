@@ -1,7 +1,6 @@
 """A job followed step by step; nests held, serviced and released; work logged."""
 
 import json
-from datetime import date
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
@@ -27,6 +26,7 @@ from web.forms import (
     Choice,
     choices,
     connector_and_wires,
+    day,
     field,
     tool_and_nest,
 )
@@ -152,8 +152,8 @@ def add_work() -> Response:
     person, nest = demand_person(), _nest()
     work_order = field(request.form, "work_order", say("the work order"))
     note = " ".join(request.form.get("note", "").split())[:MAX_TEXT]
-    day = _day(request.form.get("day", ""))
-    bench().jobs.nests.log_work(*nest, work_order, person, day=day, note=note)
+    on = day(request.form, "day", say("the day")) if request.form.get("day") else None
+    bench().jobs.nests.log_work(*nest, work_order, person, day=on, note=note)
     return _to_nest(nest)
 
 
@@ -199,10 +199,3 @@ def _joint_from_form() -> Joint:
             wires = tuple(parse_size(str(wire)).label for wire in given)
             return Joint(connector=connector, wires=wires, material=material, tool=tool, nest=nest)
     raise BadInput("The gauge at hand could not be read: choose it from the list.")
-
-
-def _day(text: str) -> date | None:
-    try:
-        return date.fromisoformat(text) if text else None
-    except ValueError:
-        raise BadInput("{text!r} is no day: write it as year-month-day.", text=text) from None

@@ -7,6 +7,7 @@ from werkzeug.wrappers import Response
 
 from calibration.saying import say
 from station.errors import BadInput, LockedOut, NotAllowed, StationError, WrongSecret
+from station.ledger.rows import PersonRow
 from station.shop.rights import MAX_NAME, MAX_PASSPHRASE, Right
 from station.shop.secrets import SecretFile
 from station.shop.sign_in import leads_with_secret
@@ -130,8 +131,7 @@ def add() -> Response:
 @pages.post("/people/role")
 def change_role() -> Response:
     """Give somebody another role; their sign-ins end."""
-    lead = access.demand(Right.MANAGE_PEOPLE)
-    name = field(request.form, "name", say("the name"))
+    lead, name = _lead_and_name()
     access.doors().change_role(lead, name, request.form.get("role", ""), _reason())
     access.sign_ins().end_all(name)
     return lead_to("people.people")
@@ -140,8 +140,7 @@ def change_role() -> Response:
 @pages.post("/people/leave")
 def leave() -> Response:
     """Note that somebody has left; their sign-ins end."""
-    lead = access.demand(Right.MANAGE_PEOPLE)
-    name = field(request.form, "name", say("the name"))
+    lead, name = _lead_and_name()
     access.doors().leave(lead, name, _reason())
     access.sign_ins().end_all(name)
     return lead_to("people.people")
@@ -150,8 +149,7 @@ def leave() -> Response:
 @pages.post("/people/secret")
 def give_secret() -> Response:
     """Give somebody a new secret; their sign-ins end."""
-    lead = access.demand(Right.MANAGE_PEOPLE)
-    name = field(request.form, "name", say("the name"))
+    lead, name = _lead_and_name()
     access.doors().set_secret(lead, name, _new_secret())
     access.sign_ins().end_all(name)
     if name == lead.name:
@@ -196,6 +194,11 @@ def _form_page(template: str, problem: str = "") -> str:
         first_lead_wanted=not leads_with_secret(reader(), SecretFile(bench().ledger.path)),
         longest=MAX_PASSPHRASE,
     )
+
+
+def _lead_and_name() -> tuple[PersonRow, str]:
+    """The lead who changes something, and of whom."""
+    return access.demand(Right.MANAGE_PEOPLE), field(request.form, "name", say("the name"))
 
 
 def _refused(error: StationError, page: str) -> tuple[str, int]:

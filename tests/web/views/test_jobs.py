@@ -198,7 +198,7 @@ def test_a_paper_is_one_file_without_scripts(
             "/jobs/log/work",
             {"person": "Bo Invented", "place": BLUE, "work_order": "W", "day": "soon"},
             400,
-            "is no day",
+            "is no date",
         ),
         (
             "/jobs/log/work",
