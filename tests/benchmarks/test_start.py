@@ -2,7 +2,7 @@
 
 from tests.benchmarks.start import COMMAND, MOST_MODULES, modules_of
 
-HEAVY = {"pydantic", "scipy", "rich", "babel", "tomllib", "sqlalchemy", "matplotlib", "numpy",
+HEAVY = {"pydantic", "scipy", "rich", "babel", "sqlalchemy", "matplotlib", "numpy",
          "flask", "serial"}  # fmt: skip
 
 
