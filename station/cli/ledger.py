@@ -21,6 +21,7 @@ from station.cli.signing import signed_by, signing_options
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.errors import BadInput, LedgerDamaged
 from station.files import read_bytes, read_toml, unread
+from station.jobs.sample import void_by_word
 from station.ledger.backup import back_up_ledger, restore_ledger
 from station.ledger.chain import FIRST_PREV_HASH, Head
 from station.ledger.database import check_path
@@ -126,7 +127,9 @@ def _demands(reader: LedgerReader, entry_id: str, void: bool) -> bool:
     if entry is None:
         raise BadInput(f"There is no entry {entry_id} on record: check its id.")
     sample = reader.sample(entry_id)
-    if void and sample is not None and sample.verdict == "void":
+    finished = reader.finished_payload(entry_id)
+    by_word = finished is not None and sample is not None and void_by_word(finished, sample)
+    if void and sample is not None and sample.verdict == "void" and not by_word:
         raise BadInput(f"Sample {entry_id} is void already: nothing was changed.")
     return entry.payload.demo
 

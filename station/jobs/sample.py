@@ -79,6 +79,11 @@ class JobSample:
         return strict(found, key=lambda one: one.limit, default=None)
 
 
+def void_by_word(finished: SampleFinished, row: SampleRow) -> bool:
+    """Whether a sample is void on its operator's word alone, and no later correction says so."""
+    return finished.void_by == "person" and row.void_reason == finished.void_reason
+
+
 def job_sample(finished: SampleFinished, row: SampleRow) -> JobSample:
     """A sample from its entry, and verdict, mode and reason as corrections left them."""
     resistance = finished.resistance
@@ -91,7 +96,7 @@ def job_sample(finished: SampleFinished, row: SampleRow) -> JobSample:
         finished.checklist,
         row.step,
         None if resistance is None else resistance.splice_ohm,
-        finished.void_by == "person" and row.void_reason == finished.void_reason,
+        void_by_word(finished, row),
         owed(row.not_judged, row.only) if row.unjudged else (),
         finished.condemned_by,
         row.at_utc,

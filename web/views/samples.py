@@ -16,6 +16,7 @@ from station.crimp.wire import (
     weakest_wire,
 )
 from station.errors import BadInput, NotOnRecord
+from station.jobs.sample import void_by_word
 from station.ledger.entries import Correction, SampleFinished
 from station.ledger.photos import photos_of, picture_of
 from station.ledger.reader import UNFINISHED
@@ -79,6 +80,7 @@ def sample_page(sample_id: str) -> str:
         photos=photos_of(reader(), [sample_id]),
         photos_on=bench().settings.photos.keep_megabytes > 0,
         service=_service(row),
+        to_confirm=payload is not None and void_by_word(payload, row),
         current_words=CONSERVATIVE_CURRENT_WORDS,
         corrected=payload is not None and payload.verdict != row.verdict,
         hints=hints_by_sample(reader(), [row], shipped_causes()).get(sample_id, []),
@@ -100,7 +102,7 @@ def correct(sample_id: str) -> WerkzeugResponse:
         )
     reason = field(request.form, "reason", say("the reason"))
     match request.form.get("act"):
-        case "void" if row.verdict == VOID:
+        case "void" if row.verdict == VOID and not _void_by_word(row):
             raise BadInput(
                 "Sample {sample_id} is void already: nothing was changed.", sample_id=sample_id
             )
@@ -176,6 +178,11 @@ def _sample(sample_id: str) -> SampleRow:
             sample_id=sample_id,
         )
     return row
+
+
+def _void_by_word(row: SampleRow) -> bool:
+    finished = reader().finished_payload(row.sample_id)
+    return finished is not None and void_by_word(finished, row)
 
 
 def _trace_figures(row: SampleRow, payload: SampleFinished | None) -> list[str]:

@@ -72,6 +72,8 @@ class JointResult:
         Why the state is what it is, in sentences.
     remarks
         What a person should know and what decides nothing.
+    unconfirmed
+        Voids on their operator's word alone, where the plan allows no more: a lead looks at each.
     """
 
     joint: Joint
@@ -85,6 +87,7 @@ class JointResult:
     chance: float | None
     reasons: tuple[str, ...]
     remarks: tuple[str, ...]
+    unconfirmed: tuple[str, ...] = ()
 
     @property
     def missing(self) -> int:
@@ -176,6 +179,8 @@ def judge_joint(
         *(look.words for look in _last_looks(joint, looks).values() if look.good is False),
     ]
     missing_looks = list(_missing_looks(plan, joint, looks))
+    by_word = [sample.sample_id for sample in samples if sample.void and sample.word_only]
+    unconfirmed = by_word if len(by_word) > plan.word_only_voids_allowed else []
     complete = len(counted) == plan.samples_per_joint
     if complete:
         against += [_miss(plan, found) for found in findings if not found.met]
@@ -184,13 +189,16 @@ def judge_joint(
     state: JointState = "not_finished"
     if against:
         state = "refused"
-    elif complete and not missing_looks:
+    elif complete and not missing_looks and not unconfirmed:
         state = "accepted"
     reasons = against or (
         [_acceptance(plan, found) for found in findings]
         if state == "accepted"
         else [*_still_to_make(plan, plan.samples_per_joint - len(counted)), *missing_looks]
     )
+    if unconfirmed:
+        words = "Void on the operator's word alone: {count}. A lead looks at each and confirms it."
+        reasons = [*reasons, say(words, count=len(unconfirmed))]
     passed = sum(sample.verdict == "pass" for sample in counted)
     chances = [found.chance for found in findings if found.chance is not None]
     return JointResult(
@@ -210,6 +218,7 @@ def judge_joint(
             *(_sittings(counted) if plan.any_shape else ()),
             *_uncounted(tested),
         ),
+        unconfirmed=tuple(unconfirmed),
     )
 
 
@@ -254,20 +263,12 @@ def _what(criterion: str) -> str:
 
 def _bad_voids(plan: ToolValidationPlan, samples: Sequence[JobSample]) -> Iterator[str]:
     voids = [sample for sample in samples if sample.void]
-    word_only = [sample.sample_id for sample in voids if sample.word_only]
     if len(voids) > plan.voids_allowed:
         yield say(
             "{count} samples were void; the plan allows {voids_allowed}. Put the test "
             "right (grips, clips, span) and begin a new validation.",
             count=len(voids),
             voids_allowed=plan.voids_allowed,
-        )
-    if len(word_only) > plan.word_only_voids_allowed:
-        yield say(
-            "{count} voids rest on the operator's word alone ({word_only}): a lead "
-            "looks at each and voids it by a correction, or it counts against the tool.",
-            count=len(word_only),
-            word_only=", ".join(word_only),
         )
 
 

@@ -12,7 +12,7 @@ from typing import Any, Self
 from calibration.saying import join, say
 from calibration.standing import INSTRUMENT_WORDS
 from station.jobs.step import Step
-from station.jobs.validation.judge import GaugeLook, ValidationResult, joint_words
+from station.jobs.validation.judge import GaugeLook, JointResult, ValidationResult, joint_words
 from station.jobs.validation.plan import ToolValidationPlan
 from station.ledger.entries import Joint
 from station.shop.checks import LastCheck
@@ -152,11 +152,17 @@ def validation_steps(
             )
             yield Step(CRIMP_HEIGHT, words, joint.joint.key)
     for joint in going:
-        if joint.missing:
-            words = say(
-                "Make and test sample {number} of {planned}: {joint}.",
-                number=len(joint.counted) + 1,
-                planned=joint.planned,
-                joint=joint_words(joint.joint),
-            )
-            yield Step("sample", words, joint.joint.key)
+        yield from _samples_of(joint)
+
+
+def _samples_of(joint: JointResult) -> Iterator[Step]:
+    for sample_id in joint.unconfirmed:
+        yield Step("confirm", say("A lead looks at a void sample and confirms it."), sample_id)
+    if joint.missing:
+        words = say(
+            "Make and test sample {number} of {planned}: {joint}.",
+            number=len(joint.counted) + 1,
+            planned=joint.planned,
+            joint=joint_words(joint.joint),
+        )
+        yield Step("sample", words, joint.joint.key)

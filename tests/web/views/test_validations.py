@@ -122,3 +122,24 @@ def test_walked_to_its_end_with_a_new_page_for_every_sample(
     page = visitor.get(f"/validations/{job_id}").text
     assert re.search(r'class="outcome">Accepted<', page)
     assert names_its_limits(visitor.get(f"/jobs/{job_id}/paper.html").text, "18 AWG")
+
+
+def test_a_sample_given_up_waits_for_a_lead_and_refuses_nothing(
+    visitor: Visitor, lead: Visitor, bench: BenchAtHand, ledger: Ledger
+) -> None:
+    job_id = begun(visitor)
+    check_instruments(ledger)
+    assert visitor.post(f"/validations/{job_id}/sample", person=PERSON).status_code == 303
+    bench.give_up("the clip came off")
+    page = visitor.get(f"/validations/{job_id}").text
+    assert re.search(r'class="outcome">Not finished<', page)
+    assert "Void on the operator&#39;s word alone: 1." in page
+    (row,) = read_validation(ledger.reader, job_id).samples
+    assert f"/samples/{row.sample_id}" in page
+    sample = f"/samples/{row.sample_id}"
+    assert "Confirm: the test was bad" in lead.get(sample).text
+    said = {"act": "void", "reason": "seen: the clip hung loose"}
+    assert lead.post(f"{sample}/correct", **said).status_code == 303
+    assert "Void on the operator" not in visitor.get(f"/validations/{job_id}").text
+    assert "Confirm: the test was bad" not in lead.get(sample).text
+    assert lead.post(f"{sample}/correct", **said).status_code == 400

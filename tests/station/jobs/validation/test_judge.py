@@ -86,8 +86,9 @@ def test_voids_are_replaced_counted_and_capped() -> None:
 def test_a_void_on_the_operators_word_counts_until_a_lead_confirms_it() -> None:
     void = sample(100, 60.0, verdict="void")
     doubtful = judge_joint(BARE, JOINT, [replace(void, word_only=True), *pulls(GOOD)], guard=1.645)
-    assert doubtful.state == "refused"
-    assert "sample-100" in doubtful.reasons[0]
+    assert doubtful.state == "not_finished"
+    assert doubtful.unconfirmed == ("sample-100",)
+    assert "a lead looks at each" in doubtful.reasons[-1].casefold()
     assert judge_joint(BARE, JOINT, [void, *pulls(GOOD)], guard=1.645).state == "accepted"
 
 
