@@ -29,7 +29,7 @@ from station.ledger.in_use import ledger_in_use
 from station.ledger.store import Ledger
 from station.settings import Settings, read_settings
 from station.simulation import demo as demo_run
-from station.simulation.demo import as_the_demo_judges
+from station.simulation.demo import as_the_demo_judges, simulated_bench
 
 
 @contextmanager
@@ -88,10 +88,9 @@ def opened_bench(
     with ExitStack() as stack:
         stack.enter_context(ledger_in_use(ledger.path, "a job at the command line"))
         if simulate:
+            demo = ledger.reader.is_demo()
             simulated = stack.enter_context(
-                demo_run.simulated_bench(
-                    ledger, limit_sets, settings, seed=seed, demo=ledger.reader.is_demo()
-                )
+                simulated_bench(ledger, limit_sets, settings, seed=seed, demo=demo)
             )
             yield simulated.bench, partial(demo_run.HandsAsOperator, simulated.hands, print_aside)
             return

@@ -35,7 +35,7 @@ from station.settings import Settings, data_folder, read_settings
 from station.shop.trend import NestTrend
 from station.shop.trend_cache import worn_nests
 from station.simulation import demo as demo_run
-from station.simulation.demo import as_the_demo_judges
+from station.simulation.demo import as_the_demo_judges, simulated_bench
 from station.simulation.hands import HandsAtTheBench
 from station.simulation.history import HistoryWriter
 from station.simulation.panel import SimulatedPanel
@@ -81,9 +81,7 @@ def demo(
         say(SIMULATED)
         panel = stack.enter_context(SimulatedPanel())
         simulated = stack.enter_context(
-            demo_run.simulated_bench(
-                ledger, limit_sets, settings, seed=seed, demo=True, panel=panel
-            )
+            simulated_bench(ledger, limit_sets, settings, seed=seed, demo=True, panel=panel)
         )
         for sample_id in _void_interrupted(simulated.bench, ledger) if headless else ():
             say(f"Sample {sample_id} was interrupted before: logged as void.")
@@ -136,9 +134,7 @@ def serve(
         if simulate:
             panel = stack.enter_context(simulated_panel(settings.panel))
             simulated = stack.enter_context(
-                demo_run.simulated_bench(
-                    ledger, limit_sets, settings, seed=1, demo=False, panel=panel
-                )
+                simulated_bench(ledger, limit_sets, settings, seed=1, demo=False, panel=panel)
             )
             bench = simulated.bench
             demo_run.befall(simulated.hands, faults)

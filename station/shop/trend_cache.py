@@ -168,14 +168,8 @@ def trend_of(reader: LedgerReader, tool: str, nest: str, run_length: float) -> N
     """Trend of one nest since its last service."""
     services = reader.services(tool, nest)
     since = max((service.seq for service in services), default=0)
-    return nest_trend(
-        tool,
-        nest,
-        reader.nest_samples(tool, nest, since_seq=since),
-        reader.baselines(),
-        run_length=run_length,
-        since_seq=since,
-    )
+    rows = reader.nest_samples(tool, nest, since_seq=since)
+    return nest_trend(tool, nest, rows, reader.baselines(), run_length=run_length)
 
 
 def worn_nests(reader: LedgerReader, run_length: float) -> list[NestTrend]:
