@@ -265,10 +265,8 @@ def _bundle(count: int, strand_area_m2: float, strand_label: str) -> WireSize:
     return WireSize("strands", f"{count}x{strand_label}", count * strand_area_m2)
 
 
-AWG_OF_TRADE = (30, 28, 26, 24, 22, 20, 18, 16, 14, 12, 10, 8, 6, 4, 3, 2, 1, 0, -1, -2, -3)
-METRIC_OF_TRADE = (
-    0.35, 0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0,
-)  # fmt: skip
+AWG_OF_TRADE: Sequence[int] = TABLES["trade"]["awg"]
+METRIC_OF_TRADE: Sequence[float] = TABLES["trade"]["mm2"]
 
 
 def sizes_of_installers() -> list[WireSize]:

@@ -15,6 +15,7 @@ from station.crimp.wire import (
     AWG_OF_TRADE,
     MATERIALS,
     SAE_CIRCULAR_MILS,
+    TABLES,
     Material,
     WireSize,
     awg,
@@ -34,12 +35,6 @@ CONSISTENT_U = 2.0
 
 SENSIBLE_OHM_PER_M = (1e-6, 1e6)
 """Far wider than any wire from 4/0 to 30 AWG (our own choice); beyond it a unit was mistaken."""
-
-METRIC_MM2 = (
-    0.35, 0.5, 0.75, 0.85, 1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 16.0, 25.0,
-    35.0, 50.0, 70.0, 95.0, 120.0,
-)  # fmt: skip
-"""Sizes of the trades that use metric wire: building, machine and vehicle."""
 
 Answer = Literal["as sold", "not as sold", "cannot tell"]
 
@@ -238,4 +233,4 @@ def _is_rival(candidate: Candidate, sold: Candidate) -> bool:
 
 def _sizes() -> list[WireSize]:
     gauges = [awg(number) for number in AWG_OF_TRADE]
-    return [*gauges, *map(sae, SAE_CIRCULAR_MILS), *map(metric, METRIC_MM2)]
+    return [*gauges, *map(sae, SAE_CIRCULAR_MILS), *map(metric, TABLES["trade"]["mm2_of_all"])]

@@ -16,7 +16,7 @@ from station.jobs.daily.judge import Nest
 from station.jobs.daily.plan import DailyCheckPlan
 from station.jobs.daily.steps import DueNest
 from station.jobs.plans import chosen_plan
-from station.jobs.record import demand_open, unfinished_samples
+from station.jobs.record import demand_open, record_of, unfinished_samples
 from station.jobs.sample_order import SampleOrder
 from station.jobs.step import JobState
 from station.ledger.entries import JobEnded
@@ -125,15 +125,8 @@ class OpenJobs:
                     open_job=open_job,
                 )
             return order
-        record = job_record(reader, order.job_id)
+        record = record_of(reader, order.job_id, order.job)
         demand_open(record)
-        if order.job != record.row.job:
-            raise BadInput(
-                "Job {job_id} is a {job}, not a {job_2}.",
-                job_id=record.row.job_id,
-                job=say(record.row.job),
-                job_2=say(order.job),
-            )
         if order.job != DAILY:
             return order
         step = daily.stage_for(reader, record, order)

@@ -208,8 +208,9 @@ def reduce_trace(
     steepest = steepest_climb(time[rise], force[rise], noise_n) or 0.0
     found = falls(force, _least_drop_n(force, top, noise_n))
     ended_by = _ended_by(time, force, highest_n / max(steepest, 1e-12 * highest_n), lag)
+    soft_n = None if wire is None else soft_break_force_n(wire)
     shape = shape_of(
-        time, force, steepest, found, soft_break_n=_soft_n(wire), filter_lag_s=lag, noise_n=noise_n
+        time, force, steepest, found, soft_break_n=soft_n, filter_lag_s=lag, noise_n=noise_n
     )
     told = ended_by == "break" and samples_on_rise(force) >= ENOUGH_FOR_SHAPE
     mode, reasons = suggest(shape) if told or shape.slip or shape.may_slip else (None, ())
@@ -236,10 +237,6 @@ def reduce_trace(
         struck_out=seen.struck_out,
         lost_samples=seen.lost_samples,
     )
-
-
-def _soft_n(wire: WireSize | None) -> float | None:
-    return None if wire is None else soft_break_force_n(wire)
 
 
 def _least_drop_n(force: Force, top: int, noise_n: float) -> float:

@@ -248,7 +248,7 @@ def test_a_job_is_refused_what_is_not_its_own(shop: Shop) -> None:
     job_id = shop.begin("red")
     with pytest.raises(BadInput, match="wants no sample"):
         shop.order(job_id, nest="blue")
-    with pytest.raises(BadInput, match="is a daily_check"):
+    with pytest.raises(BadInput, match="is a daily check, not a tool validation"):
         shop.jobs.order(
             replace(order_of("Bo Invented", "red"), job="tool_validation", job_id=job_id)
         )
