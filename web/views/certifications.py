@@ -9,12 +9,8 @@ from calibration.saying import say
 from station.crimp.connectors import CheckItem
 from station.crimp.facts import shipped_causes
 from station.errors import BadInput, DataFileError, NoLimit
-from station.jobs.certification.acts import acknowledge, begin_resit, give_up, sign
-from station.jobs.certification.acts import begin as begin_certification
-from station.jobs.certification.acts import end as end_certification
-from station.jobs.certification.acts import next_steps as next_of
-from station.jobs.certification.blind import CodedSample, judge, pool, show_key
-from station.jobs.certification.blind import order as order_for
+from station.jobs.certification import acts, blind
+from station.jobs.certification.blind import CodedSample, pool
 from station.jobs.certification.certificates import (
     attempts_of,
     certificate_named,
@@ -72,9 +68,7 @@ def begin() -> Response | tuple[str, int]:
             settings.guard,
         )
         access.demand(Right.CERTIFY, about=scope.candidate)
-        job_id = begin_certification(
-            ledger(), plan, scope, bench().limit_sets, lead, now=station().clock()
-        )
+        job_id = acts.begin(ledger(), plan, scope, bench().limit_sets, lead, now=station().clock())
     except (BadInput, NoLimit, DataFileError) as error:
         return _list(form, str(error)), 400
     return lead_to("certifications.certification_page", job_id=job_id)
@@ -123,7 +117,7 @@ def certification_page(job_id: str) -> str:
 
 def _shown(job: Certification) -> dict[str, object]:
     ended = job.record.ended
-    steps = next_of(reader(), job, station().clock())
+    steps = acts.next_steps(reader(), job, station().clock())
     here = access.signed_in()
     own = here is not None and likeness(here.name) == likeness(job.scope.candidate)
     sitting = max((slot.sitting for slot in job.key.values()), default=1)
@@ -160,7 +154,7 @@ def key(job_id: str) -> str:
     """Show the key once, to whoever labels the samples; that it was shown is on record."""
     person = access.demand(Right.MEASURE)
     job = read_certification(reader(), job_id)
-    shown = show_key(ledger(), job, person)
+    shown = blind.show_key(ledger(), job, person)
     titles = {task.id: task.title for task in job.plan.tasks}
     return render_template(
         "key.html", job=job, shown=shown, titles=titles, person=person, label_of=Label
@@ -173,7 +167,7 @@ def resit(job_id: str) -> Response:
     lead = access.demand(Right.CERTIFY)
     job = read_certification(reader(), job_id)
     access.demand(Right.CERTIFY, about=job.scope.candidate)
-    begin_resit(ledger(), job, lead, now=station().clock())
+    acts.begin_resit(ledger(), job, lead, now=station().clock())
     return lead_to("certifications.certification_page", job_id=job_id)
 
 
@@ -183,14 +177,14 @@ def sign_outcome(job_id: str) -> Response:
     lead = access.demand(Right.CERTIFY)
     job = read_certification(reader(), job_id)
     access.demand(Right.CERTIFY, about=job.scope.candidate)
-    sign(ledger(), job, lead)
+    acts.sign(ledger(), job, lead)
     return lead_to("certifications.certification_page", job_id=job_id)
 
 
 @pages.post("/<job_id>/acknowledge")
 def acknowledge_outcome(job_id: str) -> Response:
     """The candidate, signed in, has seen the outcome."""
-    acknowledge(ledger(), read_certification(reader(), job_id), access.demand_sign_in())
+    acts.acknowledge(ledger(), read_certification(reader(), job_id), access.demand_sign_in())
     return lead_to("certifications.certification_page", job_id=job_id)
 
 
@@ -200,10 +194,10 @@ def end(job_id: str) -> Response:
     lead = access.demand(Right.CERTIFY)
     job = read_certification(reader(), job_id)
     if request.form.get("give_up") == "yes":
-        give_up(ledger(), job, lead, field(request.form, "reason", say("the reason")))
+        acts.give_up(ledger(), job, lead, field(request.form, "reason", say("the reason")))
     else:
         today = station().clock().astimezone().date()
-        end_certification(ledger(), job, person=lead.name, today=today)
+        acts.end(ledger(), job, person=lead.name, today=today)
     return lead_to("certifications.certification_page", job_id=job_id)
 
 
@@ -234,7 +228,7 @@ def judge_sample(code: str) -> Response:
     if not set(answers.values()) <= {"good", "fault"}:
         raise BadInput("Answer every line of the checklist: good, or not.")
     faults = [item for item, answer in answers.items() if answer == "fault"]
-    judge(ledger(), sample.code, faults, bench().connectors, lead)
+    blind.judge(ledger(), sample.code, faults, bench().connectors, lead)
     return lead_to("certifications.coded_sample", code=sample.code)
 
 
@@ -245,8 +239,8 @@ def measure(code: str) -> Response:
     signed = access.signed_in()
     if signed is not None:
         # Whatever name is chosen: a candidate who is signed in measures none.
-        order_for(reader(), code, person=signed.name)
-    order = order_for(reader(), code, person=person)
+        blind.order(reader(), code, person=signed.name)
+    order = blind.order(reader(), code, person=person)
     return take_up(order)
 
 

@@ -9,21 +9,11 @@ from calibration.saying import say
 from station.errors import BadInput, DataFileError, NoLimit
 from station.jobs.plans import chosen_plan, load_plans
 from station.jobs.step import OUTCOME_WORDS
+from station.jobs.validation import record as validation
 from station.jobs.validation.judge import WHAT, JointResult, joint_words
 from station.jobs.validation.paper import compared, finding_plot
 from station.jobs.validation.plan import ToolValidationPlan
-from station.jobs.validation.record import (
-    JOB,
-    Validation,
-    enter_crimp_heights,
-    enter_nest_gauge,
-    replaced_by,
-)
-from station.jobs.validation.record import begin as begin_validation
-from station.jobs.validation.record import end as end_validation
-from station.jobs.validation.record import next_steps as next_of
-from station.jobs.validation.record import order as order_for
-from station.jobs.validation.record import read as read_validation
+from station.jobs.validation.record import JOB, Validation
 from station.jobs.validation.steps import ValidationScope
 from station.ledger.entries import Joint
 from station.ledger.jobs import jobs
@@ -61,7 +51,7 @@ def begin() -> Response | tuple[str, int]:
             settings.guard,
             form.get("replaces") or None,
         )
-        job_id = begin_validation(ledger(), plan, scope, bench().limit_sets, person=person)
+        job_id = validation.begin(ledger(), plan, scope, bench().limit_sets, person=person)
     except (BadInput, NoLimit, DataFileError) as error:
         return _list(form, str(error)), 400
     return lead_to("validations.validation_page", job_id=job_id)
@@ -108,11 +98,11 @@ def _list(values: Mapping[str, str], problem: str = "") -> str:
 @pages.get("/<job_id>")
 def validation_page(job_id: str) -> str:
     """How a validation stands, and what comes next."""
-    return _page(read_validation(reader(), job_id))
+    return _page(validation.read(reader(), job_id))
 
 
 def _page(job: Validation, problem: str = "") -> str:
-    steps = next_of(reader(), job, station().clock())
+    steps = validation.next_steps(reader(), job, station().clock())
     ended = job.record.ended
     return render_template(
         "validation.html",
@@ -123,7 +113,7 @@ def _page(job: Validation, problem: str = "") -> str:
         wanted={step.name for step in steps},
         joints=[(result, _plots(job, result)) for result in job.result.joints],
         compared={
-            result.joint.key: compared(replaced_by(reader(), job, result))
+            result.joint.key: compared(validation.replaced_by(reader(), job, result))
             for result in job.result.joints
         },
         joint_words=joint_words,
@@ -143,9 +133,9 @@ def nest_gauge(job_id: str) -> Response:
     """Enter a look at a nest with its gauge, or that there is none."""
     form = request.form
     person = access.demand_person()
-    enter_nest_gauge(
+    validation.enter_nest_gauge(
         ledger(),
-        read_validation(reader(), job_id),
+        validation.read(reader(), job_id),
         field(form, "nest", say("the nest")),
         form.get("gauge", "").strip(),
         go_enters=form.get("go") == "yes",
@@ -160,7 +150,7 @@ def crimp_height(job_id: str) -> Response:
     """Enter crimp heights, or that they are not measured."""
     form = request.form
     person = access.demand_person()
-    job = read_validation(reader(), job_id)
+    job = validation.read(reader(), job_id)
     names = [f"height{place}" for place in range(1, max(HEIGHTS, job.plan.crimp_heights) + 1)]
     given = [as_number(form[name], name) for name in names if form.get(name)]
     lower, upper = (
@@ -168,7 +158,7 @@ def crimp_height(job_id: str) -> Response:
         for name in ("lower", "upper")
     )
     key = field(form, "joint", say("the joint"))
-    enter_crimp_heights(ledger(), job, key, given, lower, upper, person=person)
+    validation.enter_crimp_heights(ledger(), job, key, given, lower, upper, person=person)
     return lead_to("validations.validation_page", job_id=job_id)
 
 
@@ -176,10 +166,10 @@ def crimp_height(job_id: str) -> Response:
 def sample(job_id: str) -> Response:
     """Begin the next sample of a joint at the bench."""
     person = access.demand_person()
-    job = read_validation(reader(), job_id)
+    job = validation.read(reader(), job_id)
+    joint = request.form.get("joint") or None
     now = station().clock()
-    order = order_for(ledger(), job, request.form.get("joint") or None, person=person, now=now)
-    return take_up(order)
+    return take_up(validation.order(ledger(), job, joint, person=person, now=now))
 
 
 @pages.post("/<job_id>/end")
@@ -187,5 +177,5 @@ def end(job_id: str) -> Response:
     """End a validation, as a lead who is signed in."""
     lead = access.demand(Right.SIGN_OFF)
     give_up = request.form.get("give_up") == "yes"
-    end_validation(ledger(), read_validation(reader(), job_id), lead, give_up=give_up)
+    validation.end(ledger(), validation.read(reader(), job_id), lead, give_up=give_up)
     return lead_to("validations.validation_page", job_id=job_id)
