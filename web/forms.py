@@ -213,6 +213,9 @@ CHECKS_OF: dict[InstrumentKind, tuple[CheckKind, ...]] = {
 }
 SERIES = ("found", "left")
 POINT_FIELDS = ("standard", "reference", "u", "reading")
+WIDEST_CHECK = 0.1
+"""Share of a standard's value by which a check may let an instrument be off (our own choice)."""
+
 MAX_READINGS = 50
 MAX_NOTE = 1000
 
@@ -284,6 +287,12 @@ def check_from(
     )
     expected = _expected(form, kind, standard, in_use, role)
     limit = needed_number(form, "limit", say("how far off it may be"))
+    if kind != "zero" and limit * scale > WIDEST_CHECK * abs(expected):
+        raise BadInput(
+            "Allow less: an instrument that may be off by more than {widest:.0%} of the standard "
+            "shows nothing.",
+            widest=WIDEST_CHECK,
+        )
     instrument = field(form, "instrument", say("the instrument"))
     if standard in standards:
         # Refuses one that is for the other instrument, even where what it should read is given.

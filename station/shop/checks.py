@@ -23,13 +23,18 @@ class LastCheck:
 
 
 def checks_by_role(reader: LedgerReader) -> dict[str, LastCheck]:
-    """The latest check of a meter and of a tester, whichever instrument it was of."""
+    """The latest check of a meter and of a tester, whichever instrument it was of.
+
+    A zero that passed is none: it says nothing of the scale.
+    """
     latest: dict[str, LastCheck] = {}
     for instrument, role in reader.instruments(with_samples=False).items():
-        for entry in reader.checks(instrument)[-1:]:
+        for entry in reader.checks(instrument):
             if not isinstance(entry.payload, InstrumentChecked):
                 continue
-            if role not in latest or entry.at_utc > latest[role].at:
+            if entry.payload.check == "zero" and entry.payload.passed:
+                continue
+            if role not in latest or entry.at_utc >= latest[role].at:
                 latest[role] = LastCheck(entry.at_utc, entry.payload.passed, entry.id)
     return latest
 

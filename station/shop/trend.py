@@ -347,21 +347,19 @@ def _amounts(
     report: WearReport,
 ) -> Iterator[str]:
     """How much has changed, in what is measured, in the joint that was last pulled or measured."""
-    level = report.change.level
-    if report.characteristic == "both":
-        level /= math.sqrt(2.0)
+    weaker, higher = report.levels
     scored = [(row, pair) for row, pair in zip(samples, baselines, strict=True) if pair]
-    if report.characteristic != "resistance":
+    if report.characteristic != "resistance" and weaker > 0.0:
         row, force = next((row, pair[0]) for row, pair in reversed(scored) if force_ratio(row))
         yield say(
             "about {force_n:.0f} N, {share:.0%}, weaker at {wires}",
-            force_n=level * force.sigma * (row.pull_limit_n or 0.0),
-            share=level * force.sigma / force.center,
+            force_n=weaker * force.sigma * (row.pull_limit_n or 0.0),
+            share=weaker * force.sigma / force.center,
             wires=" + ".join(row.wires),
         )
-    if report.characteristic != "force":
+    if report.characteristic != "force" and higher > 0.0:
         row, log_ohm = next((row, pair[1]) for row, pair in reversed(scored) if row.splice_ohm)
-        share = math.expm1(level * log_ohm.sigma)
+        share = math.expm1(higher * log_ohm.sigma)
         yield say(
             "about {resistance}, {share:.0%}, more at {wires}",
             resistance=milliohm(math.exp(log_ohm.center) * share),

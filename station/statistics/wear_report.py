@@ -40,6 +40,9 @@ class WearReport:
     samples_left: float | None
     samples_left_low: float | None
     samples_left_high: float | None
+    levels: tuple[float, float]
+    """How much force and resistance have each changed by now, in deviations, worse counted up; of
+    one that is not what changed it means nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,12 +68,16 @@ class NestDistances:
 def wear_report(flag: WearFlag, nest: NestDistances) -> WearReport:
     """Work out when the flagged change began, how fast it goes and how many samples are left."""
     change = _fit(_along(flag.characteristic, nest.worse), nest, flag.signal_position)
-    left: tuple[float | None, ...] = (None, None, None)
+    left: tuple[float | None, float | None, float | None] = (None, None, None)
     if np.any(np.isfinite(nest.worse[: flag.signal_position + 1, 0])):
         force = _fit(nest.worse[:, 0], nest, flag.signal_position)
         if flag.characteristic != "resistance" or force.slope_low > 0.0:
             left = _samples_left(force, _room(nest), len(nest.worse) - 1)
-    return WearReport(flag.characteristic, flag.signal_position, change, *left)
+    levels = change.level, change.level
+    if flag.characteristic == "both":
+        own = (_fit(column, nest, flag.signal_position) for column in nest.worse.T)
+        levels = next(own).level, next(own).level
+    return WearReport(flag.characteristic, flag.signal_position, change, *left, levels=levels)
 
 
 def tolerance_room(baseline: Baseline) -> float:
@@ -110,7 +117,9 @@ def _room(nest: NestDistances) -> float:
     return min(tolerance_room(nest.force_baselines[place]) for place in np.unique(nest.joints))
 
 
-def _samples_left(force: Change, room: float, last: int) -> tuple[float | None, ...]:
+def _samples_left(
+    force: Change, room: float, last: int
+) -> tuple[float | None, float | None, float | None]:
     if force.level >= room:
         return 0.0, 0.0, 0.0
     if force.shape == "step" or force.slope <= 0.0:

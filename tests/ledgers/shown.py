@@ -30,8 +30,8 @@ RUN_LENGTH = 5_000
 LATER = datetime(2027, 1, 4, 12, tzinfo=UTC)
 """When it is looked at, so that what is due does not depend on today."""
 
-_CLOCK_DOUBTED = "The clock was not known to be set at"
-"""Stands on papers since times in doubt are marked; it is the only line that they have more."""
+_MARKED_SINCE = ("The clock was not known to be set at", "Measured without a calibration in force")
+"""Begin the marks that papers have since then; they are the only lines that they have more."""
 
 _NAMES_A_COMMAND = ("Compare it on the bench", "station nest since")
 """Begin what a paper says of commands that look something up; commands may come and go."""
@@ -159,7 +159,9 @@ def _job(reader: LedgerReader, row: JobRow) -> dict[str, Any]:
         "record_hash": ended.record_hash if ended else None,
         "valid_until": str(ended.valid_until) if ended else None,
         "paper": [
-            line for line in text_of(paper_of(reader, row.job_id)) if _CLOCK_DOUBTED not in line
+            line
+            for line in text_of(paper_of(reader, row.job_id))
+            if not any(mark in line for mark in _MARKED_SINCE)
         ],
     }
 

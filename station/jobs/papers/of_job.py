@@ -79,6 +79,10 @@ def _framing(
             count=len(doubted),
         )
         marks.append(words)
+    measured = [used for one in reader.finished_payloads(rows).values() for used in one.used]
+    if without := {used.name for used in measured if used.doubted}:
+        names = ", ".join(sorted(without))
+        marks.append(say("Measured without a calibration in force: {names}.", names=names))
     return {"marks": marks, "photos": small_photos(reader, rows), "size": size}
 
 

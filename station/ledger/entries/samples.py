@@ -39,6 +39,11 @@ class InstrumentUsed(Recorded):
         """How the record calls it: as it names itself, else by its profile."""
         return self.identity or self.profile
 
+    @property
+    def doubted(self) -> bool:
+        """Whether no calibration of it was in force; False where nothing was noted."""
+        return self.calibration_state not in (None, "valid", "due soon")
+
 
 _HOW: dict[PullEnd, str] = {
     "destructive": say("to the end"), "hold": say("as a hold"), "at_least": say("not to the end")
@@ -281,6 +286,12 @@ class SampleFinished(Payload, kind="sample_finished"):
     def pulls(self) -> tuple[PullResult, ...]:
         """Every pull of it, in order."""
         return () if self.pull is None else (self.pull, *self.further_pulls)
+
+    @property
+    def used(self) -> tuple[InstrumentUsed, ...]:
+        """What its numbers were measured with."""
+        read = () if self.resistance is None else (self.resistance.instrument,)
+        return (*(pull.instrument for pull in self.pulls), *read)
 
 
 class SampleImported(Payload, kind="sample_imported"):

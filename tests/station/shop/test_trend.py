@@ -109,6 +109,20 @@ def test_a_wearing_nest_of_mixed_gauges_is_flagged_dated_and_told() -> None:
     assert found.sentence.endswith("re-check its last samples.")
 
 
+def test_force_and_resistance_that_change_together_are_each_told_by_their_own() -> None:
+    force, resistance = noise(90)
+    force[50:] -= 0.1 * np.arange(1, 41)
+    resistance[50:] += 0.14 * np.arange(1, 41)
+    found = trend(force, resistance)
+    assert found.report is not None
+    assert found.report.characteristic == "both"
+    weaker, higher = found.report.levels
+    # 40 samples of 0.10 and of 0.14 deviations, give or take the noise of the fit.
+    assert weaker == pytest.approx(4.0, abs=0.6)
+    assert higher == pytest.approx(5.6, abs=0.6)
+    assert re.search(r"now about [0-9]+ N, .* weaker at .*, about .* more at", found.sentence)
+
+
 def test_stray_weak_crimps_among_good_ones_are_named() -> None:
     force, resistance = noise(90)
     force[50::8] = -6.0

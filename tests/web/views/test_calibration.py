@@ -123,6 +123,7 @@ def test_a_zero_and_a_weight(client: FlaskClient, ledger: Ledger, token: str) ->
         ({"readings": "nan"}, "every reading as a number"),
         ({"expected": ""}, "no record of a standard 'R-1'"),
         ({"limit": "0"}, "cannot be judged"),
+        ({"limit": "0.2"}, "Allow less"),
         ({"limit": ""}, "how far off"),
         ({"kind": "weight"}, "Choose what it is checked with: zero, check resistor, check wire"),
         ({"standard": ""}, "Fill in which check resistor"),
