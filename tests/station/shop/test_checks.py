@@ -18,10 +18,10 @@ from station.bench.temperature import temperature_set
 from station.crimp.facts import shipped_book
 from station.errors import BadInput
 from station.instruments.bay import InstrumentBay
-from station.ledger.entries import Joint, ResistanceResult, SampleBegun
+from station.ledger.entries import InstrumentChecked, Joint, ResistanceResult, SampleBegun
 from station.ledger.store import Ledger
 from station.settings import FixtureSettings, InstrumentSettings, Settings
-from station.shop.checks import CheckDefinition, judged_check
+from station.shop.checks import CheckDefinition, checks_by_role, judged_check
 from station.shop.look_back import look_back
 from station.simulation import workshop
 from station.simulation.launch import SimulatedInstrument
@@ -131,3 +131,21 @@ def test_both_or_neither_is_refused(ledger: Ledger) -> None:
         look_back(ledger.reader)
     with pytest.raises(BadInput, match="either"):
         look_back(ledger.reader, instrument="m", tool="t")
+
+
+def test_a_zero_that_passed_is_no_check_against_a_standard(ledger: Ledger) -> None:
+    for at, kind, passed, last in (
+        (1, "zero", True, None), (2, "resistor", True, True), (3, "zero", True, True),
+        (4, "zero", False, False),
+    ):  # fmt: skip
+        standard, value = ("", 0.0) if kind == "zero" else ("R-1", CHECK_OHM)
+        ledger.append(
+            InstrumentChecked(
+                role="meter", instrument="M", check=kind, standard=standard, expected=value,
+                limit=1e-4, readings=(value,), value=value, chart_lower=-1.0, chart_upper=1.0,
+                passed=passed,
+            ),
+            person="Benno",
+        )  # fmt: skip
+        found = checks_by_role(ledger.reader).get("meter")
+        assert (None if found is None else found.passed) == last, at
