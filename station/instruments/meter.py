@@ -289,10 +289,10 @@ class Meter:
             ceiling_ohm = min(ceiling_ohm, measuring.overrange_of_range * self._range_ohm)
         if abs(value_ohm) >= ceiling_ohm:
             raise NoReading(
-                "The {name} gives no reading below {ceiling_ohm:.4g} ohm: open lead or "
-                "over range; check all four clips, or expect more ohm.",
+                "The {name} gives no reading below {ceiling_mohm:.4g} mΩ: a lead is open, or more "
+                "lies between the clips than was said; check all four clips.",
                 name=say(self._port.name),
-                ceiling_ohm=ceiling_ohm,
+                ceiling_mohm=1e3 * ceiling_ohm,
             )
         return value_ohm
 

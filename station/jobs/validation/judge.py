@@ -197,8 +197,11 @@ def judge_joint(
         else [*_still_to_make(plan, plan.samples_per_joint - len(counted)), *missing_looks]
     )
     if unconfirmed:
-        words = "Void on the operator's word alone: {count}. A lead looks at each and confirms it."
-        reasons = [*reasons, say(words, count=len(unconfirmed))]
+        words = say(
+            "Void on the operator's word alone: {count}. A lead looks at each and confirms it.",
+            count=len(unconfirmed),
+        )
+        reasons = [*reasons, words]
     passed = sum(sample.verdict == "pass" for sample in counted)
     chances = [found.chance for found in findings if found.chance is not None]
     return JointResult(
