@@ -13,6 +13,7 @@ from station.crimp.facts import drawing
 from station.crimp.wire import parse_size
 from station.errors import BadInput, DataFileError, NestOnHold, NoLimit
 from station.jobs.daily.judge import JOB as DAILY
+from station.jobs.daily.record import found_of
 from station.jobs.sample_order import SampleOrder
 from station.ledger.entries import Joint
 from station.ledger.rows import SampleRow
@@ -217,12 +218,14 @@ def _next_in_job(state: BenchState) -> dict[str, object]:
     order = state.order
     if state.stage is not Stage.DONE or order is None or order.job != DAILY or not order.job_id:
         return {}
+    record, joint = bench().jobs.record(order.job_id), order.joint
+    found = {"checked": joint, "found": found_of(record).get((joint.tool, joint.nest))}
     if (step := bench().jobs.state(order.job_id).next) is not None:
-        return {"step": step, **_ahead(order, step.tool, step.nest, order.job_id)}
+        return found | {"step": step, **_ahead(order, step.tool, step.nest, order.job_id)}
     due = (item.last for item in bench().jobs.due() if item.due and item.last.open_job is None)
-    ended, following = bench().jobs.record(order.job_id).ended, next(due, None)
+    following = next(due, None)
     ahead = {} if following is None else _ahead(order, following.tool, following.nest)
-    return {"ended": ended, "next_due": following, **ahead}
+    return found | {"ended": record.ended, "next_due": following, **ahead}
 
 
 def _ahead(

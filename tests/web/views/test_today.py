@@ -70,7 +70,13 @@ def test_a_checked_nest_is_folded_away_and_counted(
     bench.pull()
     bench.name_failure("drawn_out")
     bench.until(Stage.DONE)
-    assert "Next nest" in client.get("/bench").text
+    page = client.get("/bench").text
+    outcome = re.search(r'<div class="heading checked">(.*?)</div>', page, re.DOTALL)
+    assert outcome is not None
+    # What came of the nest that was checked stands with its name, before the next one's.
+    assert "Hand tool 1, nest blue" in outcome[1]
+    assert "Released for the day" in outcome[1]
+    assert outcome.end() < page.index("Next nest")
     text = client.get("/").text
     assert "1 of 4 checked" in text
     assert "Hand tool 1, nest blue" in text.split("<summary>Done: 1</summary>")[1]
