@@ -55,6 +55,17 @@ def test_nest_page_says_when_the_change_began(client: FlaskClient) -> None:
     assert any(mark.startswith("signal of the wear watch") for mark in marks)
 
 
+@pytest.mark.parametrize(("nest", "act"), [("red", "Hold it"), ("blue", "Check it")])
+def test_what_is_worn_is_first_to_be_held_and_what_is_steady_to_be_checked(
+    client: FlaskClient, nest: str, act: str
+) -> None:
+    text = client.get(f"/tools/Hand%20tool%201/{nest}").text.split('class="sentence"')[1]
+    filled = re.compile(r'<(?:button|a class="button)(?![^>]*quiet)(?![^>]*value=)[^>]*>([^<]*)<')
+    found = [one for one in filled.findall(text) if one in ("Hold it", "Check it")]
+    assert found == [act]
+    assert ('<details class="card" open>' in text) == (act == "Hold it")
+
+
 def test_every_measured_sample_is_a_link_in_the_figure(
     client: FlaskClient, records: LedgerReader
 ) -> None:
