@@ -37,7 +37,7 @@ class Step:
     words
         What the person does, in a sentence.
     about
-        What it is about: a nest, a joint key; empty where that is clear.
+        What it is about: a nest, a joint key, an instrument's role; empty where that is clear.
     blocked
         True where the steps after it cannot be done before it.
     left, made

@@ -180,7 +180,7 @@ def validations() -> Iterator[str]:
     old = timedelta(days=30)
     for passed, age in ((True, old), (False, old), (True, timedelta())):
         checks = {role: InstrumentCheck(NOW - age, passed, "e") for role in ("meter", "tester")}
-        yield from stale_checks(VALIDATION, checks, NOW)
+        yield from (reason for _role, reason in stale_checks(VALIDATION, checks, NOW))
 
 
 def certification_results() -> Iterator[CertificationResult]:

@@ -171,7 +171,7 @@ def order(
     if not wanted:
         raise BadInput("No sample is missing there: every joint has its number or is refused.")
     checks = checks_by_role(ledger.reader)
-    stale = list(stale_checks(job.plan, checks, now))
+    stale = [reason for _role, reason in stale_checks(job.plan, checks, now)]
     if stale:
         raise CalibrationNeeded(join((*stale, say("Check it against a standard, then go on."))))
     _note_checks(ledger, job, checks, person)

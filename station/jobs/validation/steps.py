@@ -102,7 +102,7 @@ def _height_look(content: Mapping[str, Any]) -> tuple[bool | None, str]:
 
 def stale_checks(
     plan: ToolValidationPlan, checks: Mapping[str, LastCheck], now: datetime
-) -> Iterator[str]:
+) -> Iterator[tuple[str, str]]:
     """Why samples cannot be taken now: instruments whose check is missing, bad or too old."""
     hours = plan.gauge_check_within_h
     if hours is None:
@@ -110,15 +110,16 @@ def stale_checks(
     for role, name in INSTRUMENT_WORDS.items():
         check, words = checks.get(role), say(name)
         if check is None:
-            yield say("The {words} was never checked.", words=words)
+            yield role, say("The {words} was never checked.", words=words)
         elif not check.passed:
-            yield say("The last check of the {words} failed.", words=words)
+            yield role, say("The last check of the {words} failed.", words=words)
         elif check.at < now - timedelta(hours=hours):
-            yield say(
+            old = say(
                 "The last check of the {words} is older than {gauge_check_within_h:g} hours.",
                 words=words,
                 gauge_check_within_h=hours,
             )
+            yield role, old
 
 
 def validation_steps(
@@ -135,8 +136,8 @@ def validation_steps(
         yield Step("end", say("Everything is there: a lead ends the validation."))
     if any(joint.missing for joint in going):
         check = say("Check it against a standard first.")
-        for reason in stale_checks(plan, checks, now):
-            yield Step("check", join((reason, check)), blocked=True)
+        for role, reason in stale_checks(plan, checks, now):
+            yield Step("check", join((reason, check)), role, blocked=True)
     answered = {(look.kind, look.of) for look in looks}
     nests = {joint.joint.nest for joint in going}
     for nest in scope.nests if plan.nest_gauge != "off" else ():

@@ -88,6 +88,11 @@ def test_no_sample_before_the_gauges_were_checked(visitor: Visitor) -> None:
     answer = visitor.post(f"/validations/{job_id}/sample", person=PERSON)
     assert answer.status_code == 409
     assert "Check it against a standard" in answer.text
+    page = visitor.get(f"/validations/{job_id}").text
+    assert "Make the sample" not in page
+    for role in ("meter", "tester"):
+        [way] = re.findall(rf'href="(/instruments/check\?role={role})"', page)
+        assert visitor.get(way).status_code == 200
 
 
 def test_nobody_but_a_signed_in_lead_ends_it(
