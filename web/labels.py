@@ -15,7 +15,7 @@ from station.crimp.pull.reduce import FAILURE_MODES
 from station.errors import BadInput
 from station.ledger.reader import LedgerReader
 from station.shop.lots import known_lots
-from web.format import place
+from web.format import local_time, place, wires
 
 PREFIX = "CRIMP."
 CODE_LENGTH = 12
@@ -71,7 +71,10 @@ def scanned(reader: LedgerReader, code: str) -> Label:
     if kind == "S" and len(value) == 32 and value.isalnum():
         dashed = "-".join((value[:8], value[8:12], value[12:16], value[16:20], value[20:]))
         if (row := reader.sample(dashed.lower())) is not None:
-            words = say("sample of {at:%Y-%m-%d %H:%M}", at=row.at_utc.astimezone())
+            words = say(
+                "sample of {tool}, nest {nest}: {made_of}; {at}",
+                tool=row.tool, nest=row.nest, made_of=wires(row.wires), at=local_time(row.at_utc),
+            )  # fmt: skip
             return Label(kind, row.sample_id, words)
     for label in (one for group in labels(reader).values() for one in group):
         if label.code == code:

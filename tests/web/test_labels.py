@@ -11,7 +11,7 @@ from station.shop.lots import described_lot
 from tests.web.benches import BenchAtHand
 from tests.web.invented import HOSTILE, order_of
 from tests.web.visitor import Visitor
-from web.format import place
+from web.format import local_time, place
 from web.labels import PREFIX, Label
 
 RED = Label("N", place("Hand tool 1", "red"), "")
@@ -43,9 +43,12 @@ def test_the_sheet_has_every_label_and_stays_text(visitor: Visitor, bench: Bench
 
 def test_a_scan_says_what_it_is_and_leads_there(visitor: Visitor, bench: BenchAtHand) -> None:
     row = bench.ledger.reader.samples(limit=1)[0]
-    sample = re.findall(
-        r"<title>(CRIMP[^<]+)<", visitor.get(f"/labels?sample={row.sample_id}").text
-    )
+    page = visitor.get(f"/labels?sample={row.sample_id}").text
+    # It is told from others in a drawer without a scanner.
+    for word in (row.tool, row.nest, *row.wires, local_time(row.at_utc), "data-print"):
+        assert word in page
+    assert visitor.get("/labels?sample=none").status_code == 400
+    sample = re.findall(r"<title>(CRIMP[^<]+)<", page)
     assert scan(visitor, sample[0])[1]["go"] == f"/samples/{row.sample_id}"
     status, found = scan(visitor, RED.code.lower())
     assert (status, found["words"]) == (200, "Scanned: Hand tool 1, nest red.")

@@ -17,7 +17,8 @@ pages = Blueprint("labels", __name__, url_prefix="/labels")
 def label_sheet() -> str:
     """A sheet of every label of the shop, or the label of one sample."""
     sample = request.args.get("sample", "")
-    found = {say("Sample"): [Label("S", sample, sample)]} if sample else labels(reader())
+    one = [scanned(reader(), Label("S", sample, "").code)] if sample else []
+    found = {say("Sample"): one} if sample else labels(reader())
     return render_template("labels.html", groups=found)
 
 
