@@ -83,6 +83,7 @@ def today() -> str:
         # Open daily checks stand at their nests.
         open_jobs=[row for row in jobs(ledger, only_open=True) if row.job != DAILY],
         ended=[row for row in jobs(ledger, limit=RECENT_JOBS) if row.ended_seq is not None],
+        entry=ledger.entry,
         unfinished=_interrupted(),
         counts=counts,
         reminders=_reminders(),

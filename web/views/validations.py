@@ -84,6 +84,7 @@ def _list(values: Mapping[str, str], problem: str = "") -> str:
     return render_template(
         "validations.html",
         rows=jobs(reader(), job=JOB),
+        entry=reader().entry,
         offers=choices(reader(), bench().limit_sets, bench().connectors),
         tools=reader().tools(),
         nests=list(dict.fromkeys(nest for row in reader().tools() for nest in row.nests)),

@@ -66,7 +66,9 @@ def test_a_check_is_followed_from_due_to_released(
     assert page.count('<a href="/samples/') == 3, "all three that it rests on are listed"
     assert "Make this sample" not in page
     assert [row.outcome for row in jobs(records)] == ["released"]
-    assert f'href="/jobs/{job_id}"' in client.get("/").text.split("Lately ended")[1]
+    ended = client.get("/").text.split("Lately ended")[1]
+    assert f'href="/jobs/{job_id}"' in ended
+    assert "Hand tool 1, nest blue" in ended
 
 
 def test_a_job_whose_sample_is_at_the_bench_sends_there(

@@ -107,6 +107,10 @@ def test_nobody_but_a_signed_in_lead_ends_it(
     assert lead.post(path, give_up="yes").status_code == 303
     assert not read_validation(ledger.reader, job_id).open
     assert "Not finished" in visitor.get(f"/validations/{job_id}").text
+    # Wherever it is listed, it says what it was of.
+    for page in ("/validations", "/"):
+        [line] = [one for one in visitor.get(page).text.split("<li>") if job_id in one]
+        assert "Hand tool 1, nest red" in line.split("</li>")[0]
 
 
 def test_walked_to_its_end_with_a_new_page_for_every_sample(
