@@ -157,8 +157,6 @@ def validation_steps(
 
 
 def _samples_of(joint: JointResult) -> Iterator[Step]:
-    for sample_id in joint.unconfirmed:
-        yield Step("confirm", say("A lead looks at a void sample and confirms it."), sample_id)
     if joint.missing:
         words = say(
             "Make and test sample {number} of {planned}: {joint}.",
@@ -167,3 +165,5 @@ def _samples_of(joint: JointResult) -> Iterator[Step]:
             joint=joint_words(joint.joint),
         )
         yield Step("sample", words, joint.joint.key)
+    for sample_id in joint.unconfirmed:
+        yield Step("confirm", say("A lead looks at a void sample and confirms it."), sample_id)
