@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from station.crimp.pull.reduce import FAILURE_MODES
 from station.crimp.verdict import VERDICT_WORDS
 from web.glossary import FOLDER, Term, Words, help_of, words, words_of
+from web.translation import catalogue
 
 LANGUAGES = sorted(path.stem for path in FOLDER.glob("*.toml"))
 
@@ -42,6 +43,14 @@ def test_the_words_of_verdicts_are_among_them() -> None:
     assert set(VERDICT_WORDS.values()) <= explained
     said = " ".join(f"{term.term} {term.text}".lower() for term in words().terms.values())
     assert all(mode.split("_")[0] in said for mode in FAILURE_MODES)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_words_that_the_pages_show_of_nests_and_stock_are_among_them(language: str) -> None:
+    shown = ["Steady", "Worn", "Held", "On watch", "Released for the day", "Lot", "Reel", "Way"]
+    explained = {term.term for term in words_of(language).terms.values()}
+    # Under the very word that a button or a badge bears in that language.
+    assert {catalogue(language).get(word, word) for word in shown} <= explained
 
 
 @pytest.mark.parametrize(
