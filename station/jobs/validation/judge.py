@@ -309,7 +309,7 @@ def _missing_looks(
     ):
         look = had.get(kind)
         if asked != "off" and look is None:
-            yield say("{gauge} has not been entered, nor that there is no such gauge.", gauge=words)
+            yield say("{gauge} is not entered: enter it, or that the shop has none.", gauge=words)
         elif asked == "demanded" and look is not None and look.good is None:
             yield say(
                 "{gauge} is demanded by the plan, and the shop has no gauge for it.", gauge=words

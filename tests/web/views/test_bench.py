@@ -320,7 +320,8 @@ def test_the_other_wire_is_pulled_too_where_that_is_asked_for(
     assert client.post("/bench/next", data={"csrf_token": token}).status_code == 400
     bench.clip(order_of("Bo Invented", "blue"))
     bench.grip()
-    assert 'Then pull this too: <span class="said">wire 2 (18 AWG)' in client.get("/bench").text
+    page = client.get("/bench").text
+    assert 'Then pull this too:&nbsp;<span class="said">wire 2 (18 AWG)' in page
     bench.pull()
     client.post("/bench/next", data={"csrf_token": token})
     assert "wire 2 (18 AWG)" in client.get("/bench/state").get_json()["texts"]["chosen"]

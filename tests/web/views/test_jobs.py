@@ -114,10 +114,19 @@ def test_a_fail_holds_the_nest_and_lists_what_went_through_it(
     assert [row.nest for row in holds(records)] == ["blue"]
     for address in (f"/jobs/{job_id}", f"/tools/{TOOL}/blue"):
         assert "W-9" in client.get(address).text
+    # What may be many lines is folded.
+    assert "W-9" in client.get(f"/tools/{TOOL}/blue").text.split("<summary>List them</summary>")[1]
     again = {"csrf_token": token, "person": "Bo Invented", "place": BLUE}
     answer = client.post("/next/check", data=again)
     assert answer.status_code == 409
     assert "is held since" in answer.text
+
+
+def test_a_held_nest_says_once_what_holds_it(client: FlaskClient, bench: BenchAtHand) -> None:
+    page = f"/tools/{TOOL}/red"
+    [sentence] = re.findall(r'<p class="sentence">(.*?)</p>', client.get(page).text)
+    bench.jobs.nests.hold(TOOL, "red", f"The check says: {sentence}", "Bo Invented")
+    assert client.get(page).text.count(sentence) == 1
 
 
 def test_a_held_nest_cannot_be_used_from_the_bench_page(
