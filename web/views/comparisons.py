@@ -19,13 +19,14 @@ from station.ledger.rows import SampleRow
 from station.statistics.comparison import Comparison, Estimate, compare
 from web.forms import MAX_TEXT
 from web.request import reader
+from web.translation import said_or_typed, translate
 
 MOST_ROWS = 5_000
 OFFERED_FROM = 500
 """Of so many latest samples the nests are offered, each with one wire size."""
 WHAT: dict[Characteristic, tuple[str, str, float]] = {
     "pull": (say("Pull force"), "N", 1.0),
-    "resistance": ("Resistance", "mΩ", 1e3),
+    "resistance": (say("Resistance"), "mΩ", 1e3),
 }
 
 pages = Blueprint("comparisons", __name__, url_prefix="/compare")
@@ -48,7 +49,9 @@ def compare_page() -> str | tuple[str, int]:
     try:
         ways = (way_from(first), way_from(second))
         invented = any(row.demo for row in rows if any(way.takes(row) for way in ways))
-        found = [_found(ways, rows, what, ", invented" if invented else "") for what in WHAT]
+        found = [
+            _found(ways, rows, what, translate(", invented") if invented else "") for what in WHAT
+        ]
     except BadInput as error:
         return _page(offers, values, problem=str(error)), 400
     return _page(offers, values, found=found, warnings=doubts(ways, rows), invented=invented)
@@ -70,11 +73,11 @@ def _found(
     except ValueError as error:
         return words, [say("Cannot be compared: {error}.", error=str(error))], Markup("")
     levels = [
-        Level(group.mean, f"mean of {name}")
+        Level(group.mean, said_or_typed(say("mean of {name}", name=name)))
         for group, name in zip(result.groups, names, strict=True)
     ]
     picture = strip_plot(
-        f"{words} of both ways",
+        said_or_typed(say("{what} of both ways", what=words)),
         unit,
         [Row(name + mark, one) for name, one in zip(names, values, strict=True)],
         levels,
@@ -119,4 +122,7 @@ def _ends(estimate: Estimate, unit: str) -> str:
         return f"{abs(value):.4g} {unit}"
     if not low < 0.0 < high:
         value, low, high = abs(value), *sorted((abs(low), abs(high)))
-    return f"{value:.4g} {unit} (95 % interval {low:.4g} to {high:.4g})"
+    return say(
+        "{value:.4g} {unit} (95 % interval {low:.4g} to {high:.4g})",
+        value=value, unit=unit, low=low, high=high,
+    )  # fmt: skip

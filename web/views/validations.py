@@ -21,6 +21,7 @@ from station.shop.rights import Right
 from web import access
 from web.forms import as_number, choices, connector_and_wires, field
 from web.request import bench, lead_to, ledger, reader, station
+from web.translation import said_or_typed
 from web.views.bench import take_up
 
 MOST_JOINTS = 4
@@ -126,7 +127,7 @@ def _page(job: Validation, problem: str = "") -> str:
 
 def _plots(job: Validation, result: JointResult) -> list[str]:
     counted = [sample for sample in job.samples if sample.sample_id in result.counted]
-    return [finding_plot(one, counted) for one in result.findings]
+    return [finding_plot(one, counted, said_or_typed) for one in result.findings]
 
 
 @pages.post("/<job_id>/nest-gauge")

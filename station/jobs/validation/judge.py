@@ -27,7 +27,7 @@ Outcome = Literal["accepted", "accepted_in_part", "refused", "not_finished"]
 WHAT = {
     "pull_force_min": say("pull force"),
     "voltage_drop_max": say("voltage drop"),
-    "resistance_max": "resistance",
+    "resistance_max": say("resistance"),
     "resistance_ratio_max": say("resistance ratio"),
 }
 

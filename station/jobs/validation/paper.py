@@ -1,6 +1,6 @@
 """The paper of a tool validation."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Unpack
 
 from markupsafe import Markup
@@ -53,19 +53,22 @@ def validation_paper(
     )
 
 
-def finding_plot(found: Finding, samples: Sequence[JobSample]) -> Markup:
-    """The values of one criterion with limit and bound."""
+def finding_plot(
+    found: Finding, samples: Sequence[JobSample], tell: Callable[[str], str] = str
+) -> Markup:
+    """The values of one criterion with limit and bound, in the words that ``tell`` gives."""
     factor, unit = shown_scale(found.unit)
     values = [
         factor * one.value
         for sample in samples
         if (one := sample.criterion(found.criterion)) and one.value is not None
     ]
-    what = WHAT.get(found.criterion, found.criterion)
-    levels = [Level(factor * found.demanded, "limit with guard", alarm=True)]
+    what = say(WHAT.get(found.criterion, found.criterion))
+    levels = [Level(factor * found.demanded, tell(say("limit with guard")), alarm=True)]
     if found.bound is not None:
-        levels.append(Level(factor * found.bound, "tolerance bound"))
-    return strip_plot(f"{what} of every sample", unit, [Row(what, values)], levels)
+        levels.append(Level(factor * found.bound, tell(say("tolerance bound"))))
+    title = tell(say("{what} of every sample", what=what))
+    return strip_plot(title, unit, [Row(tell(what), values)], levels)
 
 
 def compared(comparison: ToolComparison | None) -> list[str]:

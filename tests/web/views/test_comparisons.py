@@ -1,5 +1,7 @@
 """Two ways side by side on the page."""
 
+import re
+
 from station.ledger.store import Ledger
 from tests.web.benches import BenchAtHand
 from tests.web.invented import HOSTILE
@@ -30,6 +32,11 @@ def test_samples_made_to_be_compared_are_compared(
     assert "These records are invented" in page
     assert page.count("nicked strands, invented") == 2
     assert "in 100% of pairs" in page
+    german = {"Accept-Language": "de"}
+    page = visitor.get("/compare?first=good+strip&second=nicked+strands", headers=german).text
+    assert page.count("Mittel von good strip") == 2
+    assert "95-%-Intervall" in page
+    assert not re.search("mean of|invented<|interval|of both ways", page)
 
 
 def test_a_comparison_needs_a_label(visitor: Visitor, ledger: Ledger) -> None:

@@ -130,6 +130,9 @@ def test_walked_to_its_end_with_a_new_page_for_every_sample(
     assert lead.post(f"/validations/{job_id}/end").status_code == 303
     page = visitor.get(f"/validations/{job_id}").text
     assert re.search(r'class="outcome">Accepted<', page)
+    german = visitor.get(f"/validations/{job_id}", headers={"Accept-Language": "de"}).text
+    assert "Auszugskraft jeder Probe" in german
+    assert "tolerance bound" not in german
     assert names_its_limits(visitor.get(f"/jobs/{job_id}/paper.html").text, "18 AWG")
 
 
