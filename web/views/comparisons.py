@@ -88,6 +88,7 @@ def _found(
 def _sentences(result: Comparison, names: tuple[str, str], unit: str) -> list[str]:
     low, high = (names[1], names[0]) if result.difference.value >= 0.0 else names
     difference = _ends(result.difference, unit)
+    pair: dict[str, object] = {"names": names[0], "names_2": names[1]}
     found = [
         say("No difference of the means is shown: {difference}.", difference=difference)
         if result.higher is None
@@ -99,20 +100,13 @@ def _sentences(result: Comparison, names: tuple[str, str], unit: str) -> list[st
         ),
         say(
             "A sample of {names} is above one of {names_2} in {chance_above:.0%} of pairs.",
-            names=names[0],
-            names_2=names[1],
+            **pair,
             chance_above=result.chance_above.value,
         ),
     ]
     if result.spread_ratio is not None:
-        found.append(
-            say(
-                "{names} spreads {spread_ratio:.2f} times as much as {names_2}.",
-                names=names[0],
-                spread_ratio=result.spread_ratio.value,
-                names_2=names[1],
-            )
-        )
+        pair["ratio"] = result.spread_ratio.value
+        found.append(say("{names} spreads {ratio:.2f} times as much as {names_2}.", **pair))
     return [*found, *result.warnings]
 
 

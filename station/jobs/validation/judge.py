@@ -309,7 +309,7 @@ def _missing_looks(
     ):
         look = had.get(kind)
         if asked != "off" and look is None:
-            yield say("{gauge} is not entered: enter it, or that the shop has none.", gauge=words)
+            yield say("{gauge} is not entered: enter it, or that there is no gauge.", gauge=words)
         elif asked == "demanded" and look is not None and look.good is None:
             yield say(
                 "{gauge} is demanded by the plan, and the shop has no gauge for it.", gauge=words

@@ -108,18 +108,13 @@ def stale_checks(
     if hours is None:
         return
     for role, name in INSTRUMENT_WORDS.items():
-        check, words = checks.get(role), say(name)
+        check, what = checks.get(role), {"words": say(name), "hours": hours}
         if check is None:
-            yield role, say("The {words} was never checked.", words=words)
+            yield role, say("The {words} was never checked.", **what)
         elif not check.passed:
-            yield role, say("The last check of the {words} failed.", words=words)
+            yield role, say("The last check of the {words} failed.", **what)
         elif check.at < now - timedelta(hours=hours):
-            old = say(
-                "The last check of the {words} is older than {gauge_check_within_h:g} hours.",
-                words=words,
-                gauge_check_within_h=hours,
-            )
-            yield role, old
+            yield role, say("The last check of the {words} is older than {hours:g} hours.", **what)
 
 
 def validation_steps(
