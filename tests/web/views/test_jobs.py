@@ -62,6 +62,7 @@ def test_a_check_is_followed_from_due_to_released(
     make(client, bench, token, job_id, person="Ann Example")
     page = client.get(f"/jobs/{job_id}").text
     assert "Released for the day" in page
+    assert "data-print" in page, "a kiosk has no menu to print by"
     assert "All 3 samples passed" in page
     assert page.count('<a href="/samples/') == 3, "all three that it rests on are listed"
     assert "Make this sample" not in page
